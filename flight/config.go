@@ -1,0 +1,55 @@
+package flight
+
+// Rocket is one airframe as its builder describes it. Zero means not given;
+// what depends on a quantity that is not given is left out, not guessed,
+// unless its comment says otherwise.
+type Rocket struct {
+	Name string `toml:"name" json:"name"`
+	// ID is the number that the board sends.
+	ID *uint32 `toml:"id" json:"id,omitempty"`
+	// Kind is "water" (default) or "solid": which defaults hold.
+	Kind string `toml:"kind" json:"kind,omitempty"`
+	// Cell is the supply: lipo-1s, lipo-2s, liion-1s, 9v, aa-3, aa-4.
+	Cell string `toml:"cell" json:"cell,omitempty"`
+	// Release is what opens the parachute: servo, none.
+	Release string `toml:"release" json:"release,omitempty"`
+	// ReleaseDelayS is the longest time in s that may pass between apogee and
+	// the release before people are warned; 1.0 if not given.
+	ReleaseDelayS float64 `toml:"release_delay_s" json:"release_delay_s,omitempty"`
+	// ReleaseRestUs and ReleaseOpenUs are the servo's pulses in us, closed and
+	// open; ReleaseMinUs and ReleaseMaxUs the limits that it must never leave.
+	ReleaseRestUs float64 `toml:"release_rest_us" json:"release_rest_us,omitempty"`
+	ReleaseOpenUs float64 `toml:"release_open_us" json:"release_open_us,omitempty"`
+	ReleaseMinUs  float64 `toml:"release_min_us" json:"release_min_us,omitempty"`
+	ReleaseMaxUs  float64 `toml:"release_max_us" json:"release_max_us,omitempty"`
+	// ParachuteM is the nominal (constructed) diameter in m, ParachuteCd the
+	// drag coefficient on that area (0.75 if not given).
+	ParachuteM  float64 `toml:"parachute_m" json:"parachute_m,omitempty"`
+	ParachuteCd float64 `toml:"parachute_cd" json:"parachute_cd,omitempty"`
+	// MassKg is the mass at landing.
+	MassKg float64 `toml:"mass_kg" json:"mass_kg,omitempty"`
+	// DiameterM and Cd describe the body for ballistic flight.
+	DiameterM float64 `toml:"diameter_m" json:"diameter_m,omitempty"`
+	Cd        float64 `toml:"cd" json:"cd,omitempty"`
+	// RateHz is how many frames a second the board is meant to send.
+	RateHz float64 `toml:"rate_hz" json:"rate_hz,omitempty"`
+	// ExpectApogeeM and ExpectApogeeS are what the builder expects (see
+	// padlark predict), in m above the pad and s after liftoff.
+	ExpectApogeeM float64 `toml:"expect_apogee_m" json:"expect_apogee_m,omitempty"`
+	ExpectApogeeS float64 `toml:"expect_apogee_s" json:"expect_apogee_s,omitempty"`
+}
+
+// Site is the flying field.
+type Site struct {
+	// ElevationM is above mean sea level. Nil if not given.
+	ElevationM *float64 `toml:"elevation_m" json:"elevation_m,omitempty"`
+	// TemperatureC is the air temperature at the pad; 15 if not given.
+	TemperatureC *float64 `toml:"temperature_c" json:"temperature_c,omitempty"`
+	// PressurePa is the station pressure if someone measured it.
+	PressurePa   *float64 `toml:"pressure_pa" json:"pressure_pa,omitempty"`
+	Humidity     *float64 `toml:"humidity" json:"humidity,omitempty"` // relative, 0 to 1
+	LatitudeDeg  *float64 `toml:"latitude_deg" json:"latitude_deg,omitempty"`
+	LongitudeDeg *float64 `toml:"longitude_deg" json:"longitude_deg,omitempty"`
+	FieldRadiusM float64  `toml:"field_radius_m" json:"field_radius_m,omitempty"`
+	WindMps      float64  `toml:"wind_mps" json:"wind_mps,omitempty"`
+}
