@@ -1,0 +1,145 @@
+package watch
+
+import (
+	"sort"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/alarm"
+	"padlark/flight/track"
+)
+
+// TickEvery is how often the engine looks at the clock, in session time: a
+// silence can be noticed this quickly, and a tick stands at each multiple of it
+// since the session's epoch.
+const TickEvery = 200 * time.Millisecond
+
+// Config is what an Engine needs to know.
+type Config struct {
+	Session    string
+	Epoch      time.Time
+	Rockets    []flight.Rocket
+	Site       flight.Site
+	Thresholds alarm.Thresholds
+}
+
+// Output is what one sample or one advance of time brought about. The slices
+// are the receiver's to keep.
+type Output struct {
+	Events []flight.Event
+	Alarms []flight.Alarm
+}
+
+func (o *Output) add(p Output) {
+	o.Events = append(o.Events, p.Events...)
+	o.Alarms = append(o.Alarms, p.Alarms...)
+}
+
+// Engine follows every rocket of one session. It is not safe for concurrent use.
+type Engine struct {
+	cfg      Config
+	trackers map[string]*track.Tracker
+	names    []string // sorted: ticks visit the rockets in one order
+	book     *alarm.Book
+	merger   *decode.Merger
+	ticked   int64 // the newest tick handled, as a multiple of TickEvery
+	passed   int64 // Passed of the newest sample handled
+}
+
+// NewEngine makes an engine that has seen nothing yet.
+func NewEngine(cfg Config) *Engine {
+	return &Engine{
+		cfg:      cfg,
+		trackers: map[string]*track.Tracker{},
+		book: alarm.New(alarm.Config{
+			Session: cfg.Session, Site: cfg.Site, Rockets: cfg.Rockets, Thresholds: cfg.Thresholds,
+		}),
+		merger: decode.NewMerger(),
+	}
+}
+
+// Sample handles one sample and, before it, every tick that was due.
+func (e *Engine) Sample(s *decode.Sample) Output {
+	out := e.Advance(s.Passed)
+	e.passed = s.Passed
+	if !e.merger.First(s) {
+		// The same frame by a second receiver: already seen.
+		return out
+	}
+	t := e.tracker(s.Rocket)
+	// The tracker's slice lives until its next call; the alarms need it now.
+	events := t.Sample(s)
+	out.Events = append(out.Events, events...)
+	out.Alarms = append(out.Alarms, e.book.Sample(s, t.State(), events)...)
+	return out
+}
+
+// Advance handles every tick up to mono, in ns since the session's epoch.
+func (e *Engine) Advance(mono int64) Output {
+	var out Output
+	for due := mono / int64(TickEvery); e.ticked < due; {
+		e.ticked++
+		out.add(e.tick(e.cfg.Epoch.Add(time.Duration(e.ticked) * TickEvery)))
+	}
+	return out
+}
+
+func (e *Engine) tick(now time.Time) Output {
+	var out Output
+	for _, name := range e.names {
+		t := e.trackers[name]
+		events := t.Tick(now)
+		out.Events = append(out.Events, events...)
+		if len(events) > 0 {
+			out.Alarms = append(out.Alarms, e.book.Events(t.State(), events)...)
+		}
+	}
+	out.Alarms = append(out.Alarms, e.book.Tick(now)...)
+	return out
+}
+
+func (e *Engine) tracker(rocket string) *track.Tracker {
+	if t, ok := e.trackers[rocket]; ok {
+		return t
+	}
+	t := track.New(track.Config{Session: e.cfg.Session, Rocket: e.rocket(rocket), Site: e.cfg.Site})
+	e.trackers[rocket] = t
+	e.names = append(e.names, rocket)
+	sort.Strings(e.names)
+	return t
+}
+
+// rocket is the configured rocket of that name, or a bare one for a board that
+// nobody configured.
+func (e *Engine) rocket(name string) flight.Rocket {
+	for _, r := range e.cfg.Rockets {
+		if r.Name == name {
+			return r
+		}
+	}
+	return flight.Rocket{Name: name}
+}
+
+// Ack acknowledges an alarm on behalf of a person, at an event time.
+func (e *Engine) Ack(id string, at time.Time) []flight.Alarm { return e.book.Ack(id, at) }
+
+// Passed tells how far the engine has come, in ns since the session's epoch.
+func (e *Engine) Passed() int64 { return e.passed }
+
+// State returns a copy of what is known of a rocket, with go / not yet filled
+// in; ok is false if it was never heard. The pointers inside are the tracker's:
+// use them before the next call or marshal at once.
+func (e *Engine) State(rocket string) (st flight.State, ok bool) {
+	t, ok := e.trackers[rocket]
+	if !ok {
+		return flight.State{}, false
+	}
+	st = *t.State()
+	st.NotYet = e.book.NotYet(rocket)
+	st.Go = len(st.NotYet) == 0
+	return st, true
+}
+
+// Rockets lists every rocket heard so far, sorted by name.
+func (e *Engine) Rockets() []string { return e.names }
