@@ -1,0 +1,246 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"sort"
+	"strings"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/alarm"
+)
+
+// problem is one thing that is wrong, with the path of the key to blame.
+type problem struct {
+	path string
+	err  error
+}
+
+func problemf(path, format string, args ...any) *problem {
+	return &problem{path, fmt.Errorf(format, args...)}
+}
+
+// named is an error that knows which key of its table is to blame.
+type named interface{ FieldName() string }
+
+// within makes a problem of an error from the package that owns the table.
+func within(table string, err error) *problem {
+	var n named
+	if errors.As(err, &n) && n.FieldName() != "" {
+		table += "." + n.FieldName()
+	}
+	return &problem{table, err}
+}
+
+// check returns the first problem, nil if there is none.
+func (c *Config) check() *problem {
+	for _, check := range []func() *problem{
+		c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout,
+	} {
+		if p := check(); p != nil {
+			return p
+		}
+	}
+	return nil
+}
+
+func (c *Config) checkStation() *problem {
+	if strings.ContainsAny(c.Station.Name, " .*>\t/") {
+		return problemf("station.name", "station name %q: use letters, digits, - and _ only; it becomes part of bus subjects", c.Station.Name)
+	}
+	return nil
+}
+
+func (c *Config) checkLayouts() *problem {
+	seen := map[string]bool{}
+	for i := range c.Layouts {
+		l := &c.Layouts[i]
+		table := fmt.Sprintf("layout[%d]", i)
+		if l.Name == "" {
+			return problemf(table, "a layout needs a name, for links to refer to")
+		}
+		if _, builtin := decode.Builtin(l.Name); builtin {
+			return problemf(table+".name", "layout %q is built in: give yours another name", l.Name)
+		}
+		if seen[l.Name] {
+			return problemf(table+".name", "two layouts are named %q: rename one", l.Name)
+		}
+		seen[l.Name] = true
+		if _, err := decode.Compile(*l); err != nil {
+			return within(table, err)
+		}
+	}
+	return nil
+}
+
+// layoutNames lists what a link may name, sorted.
+func (c *Config) layoutNames() []string {
+	names := decode.BuiltinNames()
+	for _, l := range c.Layouts {
+		names = append(names, l.Name)
+	}
+	sort.Strings(names)
+	return names
+}
+
+// Layout finds a layout by name, the built-in ones included.
+func (c *Config) Layout(name string) (decode.Layout, bool) {
+	for _, l := range c.Layouts {
+		if l.Name == name {
+			return l, true
+		}
+	}
+	return decode.Builtin(name)
+}
+
+func (c *Config) checkLinks() *problem {
+	if len(c.Links) == 0 {
+		return problemf("", "no [[link]]: name at least one port or socket to listen to")
+	}
+	seen := map[string]bool{}
+	recorded := 0
+	for i, l := range c.Links {
+		table := fmt.Sprintf("link[%d]", i)
+		if err := l.Validate(); err != nil {
+			return within(table, err)
+		}
+		if seen[l.Name] {
+			return problemf(table+".name", "two links are named %q: rename one", l.Name)
+		}
+		seen[l.Name] = true
+		if l.Layout == "" {
+			return problemf(table, "link %q has no layout: add layout = \"NAME\", one of %s", l.Name, strings.Join(c.layoutNames(), ", "))
+		}
+		if _, ok := c.Layout(l.Layout); !ok {
+			return problemf(table+".layout", "link %q: there is no layout %q; there are %s", l.Name, l.Layout, strings.Join(c.layoutNames(), ", "))
+		}
+		if l.Recorded() {
+			recorded++
+		}
+	}
+	if recorded > 0 && recorded < len(c.Links) {
+		return problemf("link[0]", "file links run on the time of the recording and the others on the clock: put them into two configurations")
+	}
+	return nil
+}
+
+func (c *Config) checkRockets() *problem {
+	names, ids := map[string]bool{}, map[uint32]string{}
+	for i, r := range c.Rockets {
+		table := fmt.Sprintf("rocket[%d]", i)
+		if r.Name == "" {
+			return problemf(table, "a rocket needs a name")
+		}
+		if names[r.Name] {
+			return problemf(table+".name", "two rockets are named %q: rename one", r.Name)
+		}
+		names[r.Name] = true
+		if r.ID != nil {
+			if other, taken := ids[*r.ID]; taken {
+				return problemf(table+".id", "rockets %q and %q have the same id %d: give each board its own", other, r.Name, *r.ID)
+			}
+			ids[*r.ID] = r.Name
+		}
+		if err := alarm.CheckRocket(r); err != nil {
+			return within(table, err)
+		}
+	}
+	return nil
+}
+
+func (c *Config) checkSite() *problem {
+	s := c.Site
+	for _, r := range []struct {
+		key, unit string
+		v         *float64
+		min, max  float64
+	}{
+		{"elevation_m", "m above sea level", s.ElevationM, -430, 6000},
+		{"temperature_c", "°C", s.TemperatureC, -50, 60},
+		{"pressure_pa", "Pa", s.PressurePa, 40000, 110000},
+		{"humidity", "(relative, 0 to 1)", s.Humidity, 0, 1},
+		{"latitude_deg", "°", s.LatitudeDeg, -90, 90},
+		{"longitude_deg", "°", s.LongitudeDeg, -180, 180},
+		{"field_radius_m", "m", &s.FieldRadiusM, 0, 20000},
+		{"wind_mps", "m/s", &s.WindMps, 0, 60},
+	} {
+		if r.v != nil && (*r.v < r.min || *r.v > r.max) {
+			return problemf("site."+r.key, "%s = %g: must be between %g and %g %s", r.key, *r.v, r.min, r.max, r.unit)
+		}
+	}
+	if (s.LatitudeDeg == nil) != (s.LongitudeDeg == nil) {
+		return problemf("site", "give latitude_deg and longitude_deg together")
+	}
+	return nil
+}
+
+func (c *Config) checkBus() *problem {
+	b := c.Bus
+	if b.URL != "" && b.Listen != "" {
+		return problemf("bus.listen", "bus.url uses a server elsewhere and bus.listen opens the embedded one: choose one")
+	}
+	if b.Listen != "" {
+		if _, _, err := net.SplitHostPort(b.Listen); err != nil {
+			return problemf("bus.listen", "listen = %q: write host:port, such as \"127.0.0.1:4222\"", b.Listen)
+		}
+	}
+	if b.MaxAgeHours < 0 || b.MaxMB < 16 {
+		return problemf("bus", "max_age_hours must be positive and max_mb at least 16")
+	}
+	if b.Replicas < 1 || b.Replicas > 5 {
+		return problemf("bus.replicas", "replicas = %d: between 1 and 5", b.Replicas)
+	}
+	return nil
+}
+
+func (c *Config) checkInflux() *problem {
+	i := c.Storage.Influx
+	if i == nil {
+		return nil
+	}
+	for _, need := range []struct{ key, v string }{{"url", i.URL}, {"bucket", i.Bucket}} {
+		if need.v == "" {
+			return problemf("storage.influx", "storage.influx needs %s", need.key)
+		}
+	}
+	if i.TokenFile != "" && i.TokenEnv != "" {
+		return problemf("storage.influx.token_env", "give token_file or token_env, not both")
+	}
+	return nil
+}
+
+func (c *Config) checkWeb() *problem {
+	if c.Web.Listen == "off" {
+		return nil
+	}
+	host, _, err := net.SplitHostPort(c.Web.Listen)
+	if err != nil {
+		return problemf("web.listen", "listen = %q: write host:port, such as \"127.0.0.1:9700\", or \"off\"", c.Web.Listen)
+	}
+	ip := net.ParseIP(host)
+	loopback := host == "localhost" || ip != nil && ip.IsLoopback()
+	if !loopback && c.Web.Passphrase == "" {
+		return problemf("web.listen", "listen = %q can be reached from elsewhere and needs web.passphrase (padlark passphrase makes one)", c.Web.Listen)
+	}
+	return nil
+}
+
+func (c *Config) checkCallout() *problem {
+	if c.Callout.EveryM < 0 {
+		return problemf("callout.every_m", "every_m = %g: a height step in m, or 0 for none", c.Callout.EveryM)
+	}
+	return nil
+}
+
+// Rocket finds a configured rocket; a bare one if nobody configured it.
+func (c *Config) Rocket(name string) flight.Rocket {
+	for _, r := range c.Rockets {
+		if r.Name == name {
+			return r
+		}
+	}
+	return flight.Rocket{Name: name}
+}

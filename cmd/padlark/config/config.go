@@ -1,0 +1,173 @@
+package config
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/alarm"
+	"padlark/ingest"
+)
+
+// Config is a whole configuration file, checked and with defaults filled in.
+type Config struct {
+	Station Station             `toml:"station"`
+	Links   []ingest.LinkConfig `toml:"link"`
+	Layouts []decode.Layout     `toml:"layout"`
+	Rockets []flight.Rocket     `toml:"rocket"`
+	Site    flight.Site         `toml:"site"`
+	Bus     Bus                 `toml:"bus"`
+	Storage Storage             `toml:"storage"`
+	Web     Web                 `toml:"web"`
+	Alarm   alarm.Thresholds    `toml:"alarm"`
+	Callout Callout             `toml:"callout"`
+
+	// Text is the file as it was read: the archive keeps it, and a replay runs
+	// with it.
+	Text string `toml:"-"`
+}
+
+// Station names this daemon and where it keeps its data.
+type Station struct {
+	Name string `toml:"name"`
+	// Data is the folder of archive and bus; "padlark-data" if not given.
+	Data string `toml:"data"`
+}
+
+// Bus says where the message bus is. Empty means embedded and not listening.
+type Bus struct {
+	URL       string `toml:"url"`
+	Listen    string `toml:"listen"`
+	Creds     string `toml:"creds"`
+	TokenFile string `toml:"token_file"`
+	TLSCA     string `toml:"tls_ca"`
+	TLSCert   string `toml:"tls_cert"`
+	TLSKey    string `toml:"tls_key"`
+	// MaxAgeHours and MaxMB bound the stream; 72 h and 1024 MB if not given.
+	MaxAgeHours float64 `toml:"max_age_hours"`
+	MaxMB       int64   `toml:"max_mb"`
+	Replicas    int     `toml:"replicas"`
+}
+
+// Storage configures the sinks besides the archive, which is always there.
+type Storage struct {
+	Influx *Influx `toml:"influx"`
+}
+
+// Influx is a time-series server that takes a copy of every sample.
+type Influx struct {
+	URL       string `toml:"url"`
+	Org       string `toml:"org"`
+	Bucket    string `toml:"bucket"`
+	TokenFile string `toml:"token_file"`
+	TokenEnv  string `toml:"token_env"`
+}
+
+// Web configures the pages.
+type Web struct {
+	// Listen is host:port; "127.0.0.1:9700" if not given, "off" for none.
+	Listen string `toml:"listen"`
+	// Passphrase and Viewer are argon2id hashes (padlark passphrase prints one):
+	// who knows the first may acknowledge and change, the second may look.
+	Passphrase string `toml:"passphrase"`
+	Viewer     string `toml:"viewer"`
+}
+
+// Callout configures what is said aloud.
+type Callout struct {
+	// Command is run with each text on its standard input, such as a speech
+	// synthesiser; empty means that only the pages speak.
+	Command []string `toml:"command"`
+	// Every is the height step in m that is called out while climbing; 0 for none.
+	EveryM float64 `toml:"every_m"`
+}
+
+// Error is what is wrong with a configuration, and where.
+type Error struct {
+	File         string
+	Line, Column int // 0 if the place is not known
+	Err          error
+}
+
+func (e *Error) Error() string {
+	if e.Line == 0 {
+		return fmt.Sprintf("%s: %v", e.File, e.Err)
+	}
+	return fmt.Sprintf("%s:%d:%d: %v", e.File, e.Line, e.Column, e.Err)
+}
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// Load reads and checks a configuration file.
+func Load(path string) (*Config, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		if errors.Is(err, os.ErrNotExist) {
+			return nil, fmt.Errorf("there is no configuration file %s: padlark check --example prints one to start from", path)
+		}
+		return nil, fmt.Errorf("read configuration: %w", err)
+	}
+	return Parse(path, data)
+}
+
+// Parse checks a configuration; name is what errors call the file.
+func Parse(name string, data []byte) (*Config, error) {
+	c := &Config{}
+	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
+	if err := dec.Decode(c); err != nil {
+		return nil, decodeError(name, err)
+	}
+	c.Text = string(data)
+	c.fillDefaults()
+	if p := c.check(); p != nil {
+		at := findPositions(data).find(p.path)
+		return nil, &Error{File: name, Line: at.line, Column: at.column, Err: p.err}
+	}
+	return c, nil
+}
+
+// decodeError brings both kinds of refusal of the TOML library into one form.
+func decodeError(name string, err error) error {
+	var strict *toml.StrictMissingError
+	if errors.As(err, &strict) && len(strict.Errors) > 0 {
+		first := &strict.Errors[0]
+		line, col := first.Position()
+		key := strings.Join(first.Key(), ".")
+		return &Error{File: name, Line: line, Column: col,
+			Err: fmt.Errorf("unknown key %q: correct its spelling or remove it (padlark check --example shows every key)", key)}
+	}
+	var de *toml.DecodeError
+	if errors.As(err, &de) {
+		line, col := de.Position()
+		return &Error{File: name, Line: line, Column: col,
+			Err: errors.New(strings.TrimPrefix(de.Error(), "toml: "))}
+	}
+	return &Error{File: name, Err: err}
+}
+
+func (c *Config) fillDefaults() {
+	if c.Station.Name == "" {
+		c.Station.Name = "station"
+	}
+	if c.Station.Data == "" {
+		c.Station.Data = "padlark-data"
+	}
+	if c.Web.Listen == "" {
+		c.Web.Listen = "127.0.0.1:9700"
+	}
+	if c.Bus.MaxAgeHours == 0 {
+		c.Bus.MaxAgeHours = 72
+	}
+	if c.Bus.MaxMB == 0 {
+		c.Bus.MaxMB = 1024
+	}
+	if c.Bus.Replicas == 0 {
+		c.Bus.Replicas = 1
+	}
+}

@@ -1,0 +1,159 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"sort"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"padlark/flight"
+)
+
+// lines shows one line per rocket: in place on a terminal, as a plain log
+// elsewhere. It is used by one goroutine.
+type lines struct {
+	out    io.Writer
+	live   bool // a terminal: update in place
+	drawn  int  // lines drawn so far that the next redraw replaces
+	states map[string]flight.State
+	said   map[string]said
+	// alarms are the open ones by id, in the order of their raising.
+	alarms []flight.Alarm
+}
+
+// said is what the plain form printed last of a rocket.
+type said struct {
+	phase    flight.Phase
+	released bool
+	at       time.Time
+}
+
+// newLines chooses the form by what out is.
+func newLines(out io.Writer) *lines {
+	l := &lines{out: out, states: map[string]flight.State{}, said: map[string]said{}}
+	if f, ok := out.(*os.File); ok {
+		l.live = term.IsTerminal(int(f.Fd()))
+	}
+	return l
+}
+
+// state takes the newest state of a rocket. The plain form prints it when
+// something changed, each second in flight and each ten seconds on the ground.
+func (l *lines) state(st flight.State) {
+	l.states[st.Rocket] = st
+	if l.live {
+		return
+	}
+	last, seen := l.said[st.Rocket]
+	every := 10 * time.Second
+	if st.Phase != flight.Waiting && st.Phase != flight.Landed {
+		every = time.Second
+	}
+	if seen && last.phase == st.Phase && last.released == st.Released && st.At.Sub(last.at) < every {
+		return
+	}
+	l.said[st.Rocket] = said{st.Phase, st.Released, st.At}
+	fmt.Fprintf(l.out, "%s  %s\n", st.At.Local().Format("15:04:05.0"), stateLine(st))
+}
+
+// alarm takes a state change of an alarm.
+func (l *lines) alarm(a flight.Alarm) {
+	kept := l.alarms[:0]
+	for _, old := range l.alarms {
+		if old.ID != a.ID {
+			kept = append(kept, old)
+		}
+	}
+	l.alarms = kept
+	if a.Active || !a.Acked {
+		l.alarms = append(l.alarms, a)
+	}
+	if !l.live && (a.Active && a.Change == 1 || !a.Active) {
+		fmt.Fprintf(l.out, "%s  %s\n", a.ChangedAt.Local().Format("15:04:05.0"), alarmLine(a))
+	}
+}
+
+// redraw replaces the block on a terminal; the plain form has nothing to do.
+func (l *lines) redraw() {
+	if !l.live {
+		return
+	}
+	var b strings.Builder
+	if l.drawn > 0 {
+		fmt.Fprintf(&b, "\x1b[%dA", l.drawn)
+	}
+	names := make([]string, 0, len(l.states))
+	for n := range l.states {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	rows := make([]string, 0, len(names)+3)
+	for _, n := range names {
+		rows = append(rows, stateLine(l.states[n]))
+	}
+	const most = 3
+	for i := max(0, len(l.alarms)-most); i < len(l.alarms); i++ {
+		rows = append(rows, alarmLine(l.alarms[i]))
+	}
+	for _, r := range rows {
+		b.WriteString("\r\x1b[2K" + clip(r, 79) + "\n")
+	}
+	// Rows that are no longer needed are blanked, and stay part of the block.
+	for i := len(rows); i < l.drawn; i++ {
+		b.WriteString("\r\x1b[2K\n")
+	}
+	l.drawn = max(l.drawn, len(rows))
+	io.WriteString(l.out, b.String())
+}
+
+func clip(s string, width int) string {
+	r := []rune(s)
+	if len(r) <= width {
+		return s
+	}
+	return string(r[:width-1]) + "…"
+}
+
+// stateLine is one rocket in at most 79 columns.
+func stateLine(st flight.State) string {
+	next := ""
+	switch {
+	case st.Phase == flight.Waiting && st.Go:
+		next = "go"
+	case st.Phase == flight.Waiting && len(st.NotYet) > 0:
+		next = "not yet: " + st.NotYet[0]
+	case st.ToApogeeS != nil && (st.Phase == flight.Boost || st.Phase == flight.Coast):
+		next = fmt.Sprintf("apogee in %.1f s", *st.ToApogeeS)
+	case st.Released:
+		next = "released"
+	case st.Phase == flight.Descent:
+		next = "NO RELEASE SEEN"
+	}
+	return strings.TrimRight(fmt.Sprintf("%-10s %-8s %s %s  top %s  %s  %s",
+		clip(st.Rocket, 10), st.Phase, quantity(st.AltitudeM, "%7.1f m"), quantity(st.SpeedMps, "%+6.1f m/s"),
+		quantity(st.HighestM, "%6.1f m"), quantity(st.CellV, "%.2f V"), next), " ")
+}
+
+// quantity formats a value, or as many blanks and a dash when it is not known.
+func quantity(v *float64, format string) string {
+	if v == nil {
+		return strings.Repeat(" ", len(fmt.Sprintf(format, 0.0))-1) + "–"
+	}
+	return fmt.Sprintf(format, *v)
+}
+
+func alarmLine(a flight.Alarm) string {
+	mark := map[flight.Priority]string{flight.LookUp: "!!! LOOK UP", flight.Act: "!! act", flight.Know: "! know"}[a.Priority]
+	if !a.Active {
+		mark = "over"
+	}
+	who := a.Rocket
+	if who == "" {
+		who = a.Link
+	}
+	return fmt.Sprintf("%s  %s: %s", mark, who, a.Reason)
+}
