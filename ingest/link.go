@@ -1,0 +1,88 @@
+package ingest
+
+import (
+	"context"
+	"io"
+	"time"
+
+	"github.com/rs/zerolog"
+)
+
+// Chunk is the bytes of one read.
+type Chunk struct {
+	// Link is the name of the link.
+	Link string
+	// Peer tells apart the senders of a link that has several, each with its
+	// own stream of bytes; empty where there is only one.
+	Peer string
+	// Heard is when the last byte was read, since the clock's epoch.
+	Heard time.Duration
+	// Bytes belong to the link and are valid until the callback returns.
+	Bytes []byte
+	// RSSI is the received signal strength in dBm, nil if not known.
+	RSSI *float64
+	// Datagram says that the chunk's borders are the sender's own.
+	Datagram bool
+	// End says what comes after these bytes in this peer's stream.
+	End End
+}
+
+// End says whether a stream of bytes goes on after a chunk.
+type End uint8
+
+const (
+	// Goes on: the next chunk continues where this one stops.
+	EndNone End = iota
+	// The stream ended in good order (end of a file): what is pending is whole.
+	EndWhole
+	// The stream was cut (link lost, peer gone): what is pending is a piece.
+	EndCut
+)
+
+// Link is a place that bytes come from.
+type Link interface {
+	// Name is the configured name.
+	Name() string
+	// Run reads until the context is cancelled or the input has ended for good
+	// (a file), and then returns nil; until then it opens the port again and
+	// again whenever it fails. It calls out from one goroutine at a time. An
+	// error from out ends Run, which returns it.
+	Run(ctx context.Context, out func(Chunk) error) error
+}
+
+// Env is what links and receivers need from the station. Clock must be set.
+type Env struct {
+	Clock Clock
+	// Log gets one line for each change of a link's state.
+	Log zerolog.Logger
+	// OnState, if set, is called at each change of a link's state, from the
+	// link's goroutine. It must not block.
+	OnState func(link string, s LinkState)
+	// Tee, if set, gets every chunk before it is framed, from several
+	// goroutines. After its first error that link's chunks are no longer
+	// offered: a full disk must not stop the reception. (*CaptureWriter).Write fits.
+	Tee func(Chunk) error
+	// Stdin is what a link with stdin = true reads; nil means there is none.
+	Stdin io.Reader
+
+	// sysfs and dev are where the system shows its devices; tests put trees of
+	// their own there.
+	sysfs, dev string
+}
+
+
+// LinkState is how a link is, in one word and in plain words.
+type LinkState struct {
+	// State is "up" (open), "waiting" (not open, being tried again) or "down"
+	// (ended, will not come back).
+	State string `json:"state"`
+	// Words say why, and what to do about it.
+	Words string `json:"words"`
+}
+
+// The values of LinkState.State.
+const (
+	StateUp      = "up"
+	StateWaiting = "waiting"
+	StateDown    = "down"
+)
