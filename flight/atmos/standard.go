@@ -10,7 +10,7 @@ const (
 	StandardPressure    = 101325  // Pa at 0 m
 	// GasConstant of dry air in J/(kg K): the 1976 standard's R*/M0 with
 	// R* = 8314.32 J/(kmol K) and M0 = 28.9644 kg/kmol. ISO 2533 rounds it to
-	// 287.05287; no height changes by more than 2 mm.
+	// 287.05287, 7 parts in ten million less.
 	GasConstant = 8314.32 / 28.9644
 	// Lapse is how much colder the air gets with height up to 11 km, in K/m.
 	Lapse = 0.0065
