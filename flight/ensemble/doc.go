@@ -1,0 +1,27 @@
+// Package ensemble makes seeded flights with known truth, to measure the
+// estimators and the alarms against.
+//
+// A flight is drawn in four layers. A Path is the true motion: by default
+// from the physics of flight/model, or from a cheaper parametric boost that
+// shares the same coast and descent. A sensor turns true height into pressure
+// with noise, drift, gusts, bumps and steps. A board stamps it: rate, jitter,
+// clock, sequence, cell, servo. A radio loses some of it. What comes out is a
+// slice of decode.Sample in the order in which a station would have heard
+// them, ready for the live tracker, beside the Truth.
+//
+// The column of air is written out here and not taken from flight/atmos, so
+// that an error in one cannot hide an error in the other.
+//
+// Three ways in: Draw for a random flight of a Spec, the named Cases for what
+// recorded flights of real boards contain, and Inject for one named fault in
+// a drawn flight. WaitingPad streams hours on the pad without holding them in
+// memory.
+//
+// The same spec, seed and index give the same flight on every machine: the
+// random numbers come from math/rand/v2's PCG, one stream per purpose, and
+// readings are rounded to the steps of the sensor, so that the last bit of a
+// floating-point result does not show.
+//
+// It may import decode, flight and flight/model. It does no I/O, reads no
+// clock and starts no goroutine.
+package ensemble

@@ -1,0 +1,193 @@
+package ensemble
+
+import (
+	"math"
+	"time"
+
+	"padlark/decode"
+)
+
+// The channels that a board sends, in order. Boards with an accelerometer and
+// with a satellite receiver add theirs.
+var (
+	baseNames  = []string{decode.PressurePa, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
+	accelNames = append(baseNames[:len(baseNames):len(baseNames)], decode.AccelMps2)
+	gpsNames   = append(baseNames[:len(baseNames):len(baseNames)], decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSFix)
+	bothNames  = append(accelNames[:len(accelNames):len(accelNames)], decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSFix)
+)
+
+// names gives the channel names of a plan; shared, not to be written to.
+func (p *plan) names() []string {
+	switch {
+	case p.sensor.accel && p.board.gps:
+		return bothNames
+	case p.sensor.accel:
+		return accelNames
+	case p.board.gps:
+		return gpsNames
+	}
+	return baseNames
+}
+
+// source makes the samples of one board, one after the other.
+type source struct {
+	plan    *plan
+	epoch   time.Time
+	path    cursor
+	timing  *timing
+	sensing *sensing
+	channel *channel
+	held    float64
+	heldFor float64 // index of the sensor's own cycle
+	sent    int64   // sent, heard or not
+	n       uint64  // heard
+	passed  int64
+}
+
+func newSource(p *plan, path *Path, epoch time.Time) *source {
+	return &source{
+		plan: p, epoch: epoch, path: cursor{path: path},
+		timing:  newTiming(p.board, stream(p.seed, p.index, forBoard)),
+		sensing: newSensing(p.sensor, p.seed, p.index),
+		channel: newChannel(p.radio, stream(p.seed, p.index, forRadio)),
+		heldFor: math.Inf(-1),
+	}
+}
+
+// next writes the next heard sample. Vals is where its channels go and must
+// have room for names(); rssi is where its signal goes. False at the end.
+func (s *source) next(out *decode.Sample, vals []float64, rssi *float64) bool {
+	for {
+		shot := s.timing.next()
+		if shot.t > s.plan.end {
+			return false
+		}
+		s.sent++
+		m := s.moment(shot.t)
+		pressure := s.read(m)
+		heard, delay := s.channel.passes(shot.t)
+		if !heard {
+			continue
+		}
+		s.fill(vals, m, pressure)
+		*rssi = s.signal(m)
+		s.stampOn(out, shot, delay)
+		out.RSSI = rssi
+		out.Values = decode.Channels{Names: s.plan.names(), Values: vals}
+		return true
+	}
+}
+
+// moment is the truth at t.
+func (s *source) moment(t float64) moment {
+	p := s.plan
+	m := moment{t: t, air: p.air, truth: Point{Force: g0}}
+	since := t - p.liftoff
+	if s.path.path == nil || since < 0 {
+		return m
+	}
+	m.truth = s.path.at(since)
+	marks := &s.path.path.marks
+	m.landed = since >= marks.touchdown
+	m.quiet = m.truth.Air > 15
+	return m
+}
+
+// read is the pressure that the frame carries: a new reading, or the held one
+// when the sensor is slower than the frames.
+func (s *source) read(m moment) float64 {
+	if s.plan.board.hold <= 0 {
+		return s.sensing.pressure(m)
+	}
+	if k := math.Floor(m.t * s.plan.board.hold); k != s.heldFor {
+		s.heldFor = k
+		s.held = s.sensing.pressure(m)
+	}
+	return s.held
+}
+
+// fill writes the channels in the order of names().
+func (s *source) fill(v []float64, m moment, pressure float64) {
+	p := s.plan
+	b := &s.timing.board
+	us, on := b.pulse(m.t)
+	v[0] = pressure
+	v[1] = round(p.air.padK-zeroC-lapse*m.truth.Height+s.sensing.warmth(m.t), 0.01)
+	v[2] = round(p.power.at(m.t, b)+0.004*s.sensing.slow.NormFloat64(), 0.001)
+	v[3] = us
+	v[4] = bit(on)
+	v[5] = bit(m.t >= b.armAt)
+	i := 6
+	if p.sensor.accel {
+		v[i] = s.sensing.force(m)
+		i++
+	}
+	if b.gps {
+		v[i], v[i+1], v[i+2] = s.position(m)
+	}
+}
+
+// metresPerDegree of latitude at 45 degrees, WGS 84 (computed from the
+// published ellipsoid).
+const metresPerDegree = 111131.8
+
+// position is the receiver's fix, with 2 m of noise, east of the pad.
+func (s *source) position(m moment) (lat, lon, fix float64) {
+	p := s.plan
+	b := &s.timing.board
+	east := m.truth.Across
+	if m.t > b.walkFrom {
+		east += b.walkMps * (m.t - b.walkFrom)
+	}
+	lat0, lon0 := *p.site.LatitudeDeg, *p.site.LongitudeDeg
+	north := 2 * s.sensing.slow.NormFloat64()
+	east += 2 * s.sensing.slow.NormFloat64()
+	lat = round(lat0+north/metresPerDegree, 1e-7)
+	lon = round(lon0+east/(metresPerDegree*math.Cos(lat0*math.Pi/180)), 1e-7)
+	return lat, lon, 3
+}
+
+// signal is the strength at the station in whole dBm: by the square of the
+// distance beyond 50 m.
+func (s *source) signal(m moment) float64 {
+	r := &s.channel.radio
+	d := math.Hypot(m.truth.Across, m.truth.Height)
+	v := r.rssi - 20*math.Log10(max(1, math.Hypot(d, 50)/50))
+	if m.landed {
+		v -= 6 // the antenna lies in the grass
+	}
+	if m.t >= r.weakFrom {
+		v -= r.weakDb
+	}
+	return math.Round(v)
+}
+
+// stampOn writes identity and times.
+func (s *source) stampOn(out *decode.Sample, shot shot, delay float64) {
+	s.n++
+	heard := seconds(shot.t + delay)
+	// One link passes its frames on in order.
+	s.passed = max(s.passed+1, int64(heard))
+	*out = decode.Sample{
+		Session: sessionName, Link: linkName, N: s.n, Rocket: s.plan.board.rocket,
+		Boot: shot.boot, Seq: shot.seq, Clock: shot.clock,
+		At: s.epoch.Add(seconds(shot.stamp)), Heard: s.epoch.Add(time.Duration(s.passed)), Passed: s.passed,
+	}
+}
+
+// Names that all samples of the ensemble carry.
+const (
+	sessionName = "ensemble"
+	linkName    = "sim"
+)
+
+func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
+
+func round(v, step float64) float64 { return math.Round(v/step) * step }
+
+func bit(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

@@ -1,0 +1,222 @@
+package ensemble
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// sensor is how a barometer and an accelerometer see the truth. Pressures in
+// Pa, times in s since the epoch.
+type sensor struct {
+	noisePa   float64 // white, rms
+	driftPa   float64 // slow wander, rms
+	driftTau  float64
+	gustPa    float64 // of the wind, rms, while it stands, hangs or lies
+	portCp    float64 // vent error in parts of the dynamic pressure
+	warmK     float64 // final rise of the sensor's temperature
+	warmTau   float64
+	warmPaK   float64
+	stepPa    float64 // readings are whole multiples
+	biasPa    float64 // error of the absolute reading
+	outlierP  float64 // chance per sample
+	outlierPa Range
+	bumps     []bump
+	landedPa  float64 // change of the level once it lies on the ground
+	dragPa    float64 // rms of pressure while it is dragged over the ground
+
+	change change // a fault of the sensor from a moment on
+
+	accel      bool
+	accelNoise float64 // m/s2 rms
+	accelBias  float64
+	accelLimit float64 // the reading stops here
+}
+
+// change is how a sensor goes wrong at a moment.
+type change struct {
+	from       float64 // s since the epoch; +Inf never
+	stuck      bool
+	noiseTimes float64 // factor on the noise; 0 means 1
+	rampPaS    float64 // Pa/s
+	stepPa     float64 // coarser steps; 0 for none
+	offsetPa   float64
+}
+
+func noChange() change { return change{from: math.Inf(1)} }
+
+// bump is a pulse of pressure.
+type bump struct {
+	from, lenS float64 // s since the epoch
+	pa         float64
+	shape      shape
+}
+
+// shape is how a bump passes.
+type shape int
+
+const (
+	box   shape = iota // at once, and at once away
+	decay              // at once, then falling away to 5 % at its length
+	hump               // half a sine
+)
+
+// at is the bump's pressure at a time.
+func (b bump) at(t float64) float64 {
+	s := (t - b.from) / b.lenS
+	if s < 0 || (s >= 1 && b.shape != decay) || s > 2 {
+		return 0
+	}
+	switch b.shape {
+	case decay:
+		return b.pa * math.Exp(-3*s)
+	case hump:
+		return b.pa * math.Sin(math.Pi*s)
+	default:
+		return b.pa
+	}
+}
+
+// wander is a first-order Gauss-Markov process of unit rms.
+type wander struct{ v float64 }
+
+// start puts it at its stationary spread.
+func (w *wander) start(rng *rand.Rand) { w.v = rng.NormFloat64() }
+
+// step moves it on by dt of the correlation time tau.
+func (w *wander) step(rng *rand.Rand, dt, tau float64) float64 {
+	a := math.Exp(-dt / tau)
+	w.v = a*w.v + math.Sqrt(1-a*a)*rng.NormFloat64()
+	return w.v
+}
+
+// Correlation times in s: a gust on the pad, being dragged by the canopy.
+const (
+	gustTau = 1.5
+	dragTau = 2.0
+)
+
+// sensing is a sensor at work: what it remembers from sample to sample.
+type sensing struct {
+	sensor
+	noise, slow      *rand.Rand
+	drift, gust, rub wander
+	last             float64 // time of the last reading
+	lastSlow         float64
+	gustNow, rubNow  float64
+	driftNow         float64
+	frozen           float64
+}
+
+func newSensing(s sensor, seed, index uint64) *sensing {
+	e := &sensing{sensor: s, noise: stream(seed, index, forNoise), slow: stream(seed, index, forSlow), frozen: math.NaN()}
+	e.drift.start(e.slow)
+	e.gust.start(e.slow)
+	e.rub.start(e.slow)
+	e.lastSlow = math.Inf(-1)
+	return e
+}
+
+// slowStep is how often the slow processes move on; between, they go straight.
+const slowStep = 0.05
+
+// slowly moves drift and gusts on to time t.
+func (e *sensing) slowly(t float64) {
+	if math.IsInf(e.lastSlow, -1) {
+		e.lastSlow = t
+	}
+	dt := t - e.lastSlow
+	if dt < slowStep {
+		return
+	}
+	e.lastSlow = t
+	if e.driftPa > 0 {
+		e.driftNow = e.driftPa * e.drift.step(e.slow, dt, e.driftTau)
+	}
+	if e.gustPa > 0 {
+		e.gustNow = e.gustPa * e.gust.step(e.slow, dt, gustTau)
+	}
+	if e.dragPa > 0 {
+		e.rubNow = e.dragPa * e.rub.step(e.slow, dt, dragTau)
+	}
+}
+
+// moment is what a sensor needs to know of the truth at one time.
+type moment struct {
+	t      float64 // s since the epoch
+	truth  Point
+	air    air
+	landed bool
+	quiet  bool // flying fast: gusts of the ground wind do not show
+}
+
+// pressure is one reading in Pa. It draws the same random numbers whatever
+// the settings, so that a changed plan keeps its noise.
+func (e *sensing) pressure(m moment) float64 {
+	white := e.noise.NormFloat64()
+	chance := e.noise.Float64()
+	e.slowly(m.t)
+	p := m.air.pressure(m.truth.Height) + e.biasPa + e.driftNow
+	if e.warmPaK != 0 {
+		p += e.warmPaK * e.warmth(m.t)
+	}
+	if !m.quiet {
+		p += e.gustNow
+	} else if e.portCp != 0 {
+		p += e.portCp * m.air.density(m.truth.Height) * m.truth.Air * m.truth.Air / 2
+	}
+	if m.landed {
+		p += e.landedPa + e.rubNow
+	}
+	for _, b := range e.bumps {
+		p += b.at(m.t)
+	}
+	noise, step := e.noisePa, e.stepPa
+	if m.t >= e.change.from {
+		p, noise, step = e.broken(p, m.t, noise, step)
+	}
+	p += noise * white
+	if chance < e.outlierP {
+		p += e.outlierPa.drawSigned(e.noise)
+	}
+	if !math.IsNaN(e.frozen) {
+		p = e.frozen
+	} else if e.change.stuck && m.t >= e.change.from {
+		e.frozen = p
+	}
+	if step > 0 {
+		p = math.Round(p/step) * step
+	}
+	return p
+}
+
+// broken applies the sensor's fault.
+func (e *sensing) broken(p, t, noise, step float64) (float64, float64, float64) {
+	c := e.change
+	p += c.offsetPa + c.rampPaS*(t-c.from)
+	if c.noiseTimes > 0 {
+		noise *= c.noiseTimes
+	}
+	if c.stepPa > 0 {
+		step = c.stepPa
+	}
+	return p, noise, step
+}
+
+// warmth is by how much the sensor has warmed up, in K.
+func (e *sensing) warmth(t float64) float64 {
+	if e.warmK == 0 || t <= 0 {
+		return 0
+	}
+	return e.warmK * -math.Expm1(-t/e.warmTau)
+}
+
+// force is one reading of the accelerometer in m/s2.
+func (e *sensing) force(m moment) float64 {
+	v := m.truth.Force + e.accelBias + e.accelNoise*e.noise.NormFloat64()
+	v = math.Round(v/accelStep) * accelStep
+	return min(max(v, -e.accelLimit), e.accelLimit)
+}
+
+// accelStep is the resolution of a 12-bit part at 16 g, m/s2 (common
+// practice).
+const accelStep = 0.0766
