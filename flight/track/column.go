@@ -1,0 +1,55 @@
+package track
+
+import (
+	"math"
+
+	"padlark/flight"
+)
+
+// Constants of ISO 2533:1975.
+const (
+	gravity  = 9.80665   // m/s2
+	gasConst = 287.05287 // J/(kg K)
+	lapse    = 0.0065    // K/m
+	zeroC    = 273.15    // K
+)
+
+// column turns pressure into height. The air is taken to be warmest at the pad
+// and to cool by the standard 6.5 K per km above it, so that
+//
+//	height = T/L (1 - (p/pad)^(R L/g))
+//
+// It works in two steps. The first gives the "scale height" z = R T/g ln(ref/p)
+// against any fixed reference; z needs no pad level, so it can be averaged and
+// kept while the pad level is still being learnt. The second bends the
+// difference of two z into metres of height.
+type column struct {
+	scale float64 // R T/g, m
+	bend  float64 // L/T, 1/m
+	ref   float64 // Pa; 0 until the first reading
+	plain bool    // the board sends metres: no conversion
+}
+
+func newColumn(site flight.Site) column {
+	kelvin := 15 + zeroC
+	if site.TemperatureC != nil {
+		kelvin = *site.TemperatureC + zeroC
+	}
+	return column{scale: gasConst * kelvin / gravity, bend: lapse / kelvin}
+}
+
+// z of a pressure in Pa, in m; rises with height.
+func (c *column) z(pa float64) float64 {
+	if c.ref == 0 {
+		c.ref = pa
+	}
+	return c.scale * math.Log(c.ref/pa)
+}
+
+// height in m that a difference of z stands for.
+func (c *column) height(dz float64) float64 {
+	if c.plain {
+		return dz
+	}
+	return -math.Expm1(-c.bend*dz) / c.bend
+}

@@ -1,0 +1,349 @@
+package track
+
+import (
+	"fmt"
+	"math"
+
+	"padlark/decode"
+	"padlark/flight"
+)
+
+// flightNow is what is known of the flight under way.
+type flightNow struct {
+	level     float64 // z of the pad, m
+	sdPad     float64
+	liftoff   float64 // s
+	burntOut  bool
+	halfBurnt float64 // when boost became the less likely mode, s
+	apogee    bool
+	apogeeAt  float64
+	released  bool
+	canopyAt  float64 // when the canopy mode became the likelier, s; NaN
+	highest   float64 // smoothed, m
+	highestAt float64
+	lostSince float64 // since when no reading fitted, s; NaN
+	falling   float64 // since when the readings alone fall, s; NaN
+	landedAt  float64
+	inAir     bool // first heard in the air: the pad is not known
+}
+
+// take handles one reading.
+func (t *Tracker) take(r reading, fresh bool) {
+	if !t.flying {
+		t.rest(r, fresh)
+		return
+	}
+	r.h = t.col.height(r.z - t.fl.level)
+	if !fresh {
+		return
+	}
+	t.hist.push(r)
+	t.follow()
+}
+
+// rest handles a reading on the ground.
+func (t *Tracker) rest(r reading, fresh bool) {
+	if t.out.Phase == flight.Landed && r.t-t.fl.landedAt > landedForS {
+		t.out.Phase = flight.Waiting
+	}
+	if !fresh {
+		return
+	}
+	t.hist.push(r)
+	t.pad.add(r.t, r.z)
+	if c, ok := t.findLiftoff(); ok {
+		t.launch(c)
+	}
+}
+
+const landedForS = 120 // s after touchdown until the rocket counts as waiting again
+
+// launch starts a flight and takes the readings since liftoff again, now as
+// those of a flight.
+func (t *Tracker) launch(c climb) {
+	t.flying = true
+	t.out.Flight++
+	t.out.Phase = flight.Boost
+	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at,
+		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at}
+	t.out.Released = false
+	e := t.event(flight.Liftoff, c.at, c.sd)
+	e.AltitudeM, e.AltitudeSD = num(0), num(c.sdPad)
+	t.emit(e)
+	n := t.hist.since(c.at - 0.2)
+	t.filter.start(c.at-0.2, 0, math.Sqrt(0.05+c.sdPad*c.sdPad), t.noise())
+	for i := n - 1; i >= 0; i-- {
+		r := t.hist.at(i)
+		r.h = t.col.height(r.z - c.level)
+		t.followOne(r, i)
+	}
+}
+
+// follow moves the flight on by the newest reading.
+func (t *Tracker) follow() { t.followOne(t.hist.at(0), 0) }
+
+// followOne moves the flight on by a reading that is back readings old.
+func (t *Tracker) followOne(r *reading, back int) {
+	f := &t.filter
+	f.noise = t.noise()
+	f.step(r.t, r.h, r.force)
+	h, v, _, _ := f.mean()
+	r.v = v
+	if h > t.fl.highest {
+		t.fl.highest, t.fl.highestAt = h, r.t
+	}
+	t.reacquire(r, back)
+	t.findBurnout(r)
+	if !t.fl.apogee {
+		t.findApogee(r, back)
+	}
+	t.findCanopy(r)
+	if back == 0 {
+		t.findTouchdown(r)
+	}
+}
+
+// reacquire starts the filter again on the readings alone when they have not
+// fitted any mode for a while.
+func (t *Tracker) reacquire(r *reading, back int) {
+	if t.filter.inlier > 0.5 {
+		t.fl.lostSince = math.NaN()
+		return
+	}
+	if math.IsNaN(t.fl.lostSince) {
+		t.fl.lostSince = r.t
+		return
+	}
+	lost := r.t - t.fl.lostSince
+	if lost < 0.7 {
+		return
+	}
+	n := 0
+	for back+n < t.hist.n && t.hist.at(back+n).t >= t.fl.lostSince && n < 60 {
+		n++
+	}
+	sd := math.Sqrt(t.noise())
+	for _, c := range [2]float64{-gravity, 0} {
+		a := t.hist.fit(back, n, c, max(sd, 0.3))
+		if a.n < 5 || a.used < 0.7 || math.Abs(a.v) > 400 {
+			continue
+		}
+		w := [modes]float64{0.05, 0.55, 0.4}
+		if c == 0 {
+			w = [modes]float64{0.05, 0.15, 0.8}
+		}
+		t.filter.restart(r.t, a.h, a.v, 4*a.sdH*a.sdH+0.05, 9*a.sdV*a.sdV+1, w)
+		t.fl.lostSince = math.NaN()
+		return
+	}
+}
+
+// findBurnout watches the boost mode lose its weight.
+func (t *Tracker) findBurnout(r *reading) {
+	w := t.filter.w[boost]
+	if t.fl.burntOut {
+		return
+	}
+	if w > 0.5 {
+		t.fl.halfBurnt = math.NaN()
+		return
+	}
+	if math.IsNaN(t.fl.halfBurnt) {
+		t.fl.halfBurnt = r.t
+	}
+	if w > 0.05 {
+		return
+	}
+	t.fl.burntOut = true
+	if t.out.Phase == flight.Boost {
+		t.out.Phase = flight.Coast
+	}
+	at := max(t.fl.halfBurnt, t.fl.liftoff+0.05)
+	e := t.event(flight.Burnout, at, max(0.05, (r.t-at)/2))
+	t.emitNow(e, r.t)
+}
+
+// Rules for calling the apogee.
+const (
+	pPassed  = 0.80        // it is over with this probability, and
+	pEarly   = 2e-6        // with this one at most it is still earlyS away
+	earlyS   = 0.1         // s
+	earlyMps = 0.09 * 9.81 // m/s, the speed that earlyS before the top at least
+)
+
+// findApogee calls the apogee once it is surely over.
+func (t *Tracker) findApogee(r *reading, back int) {
+	f := &t.filter
+	if f.faster(0) < 1-pPassed && f.faster(earlyMps) < pEarly &&
+		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r, back) {
+		p := f.predict2apogee()
+		at, sd, h, sdH := r.t+p.inS, p.sdS, p.height, p.sdM
+		if f.w[canopy] > f.w[coast] {
+			at, sd, h = t.lastRise(back), max(p.sdS, 0.05), t.fl.highest
+		}
+		t.apogee(r.t, at, sd, h, sdH, "")
+		return
+	}
+	t.fallsAnyway(r, back)
+}
+
+// topFits asks the readings of the last second alone, without the filter's
+// memory: does a parabola with curvature g through them not still climb?
+func (t *Tracker) topFits(r *reading, back int) bool {
+	from := max(r.t-1, t.fl.liftoff+0.3)
+	n := 0
+	for back+n < t.hist.n && t.hist.at(back+n).t >= from {
+		n++
+	}
+	sd := math.Sqrt(t.noise())
+	a := t.hist.fit(back, n, -gravity, sd)
+	if a.n < 4 {
+		return true
+	}
+	return a.v-2.5*a.sdV < 0
+}
+
+// lastRise is when the filter's speed last was upward.
+func (t *Tracker) lastRise(back int) float64 {
+	prev := t.hist.at(back)
+	for i := back; i < t.hist.n; i++ {
+		r := t.hist.at(i)
+		if r.v > 0 {
+			return r.t + (prev.t-r.t)*r.v/max(r.v-prev.v, 1e-9)
+		}
+		prev = r
+	}
+	return prev.t
+}
+
+// fallsAnyway is the second way to an apogee, should the filter be lost: the
+// readings fell for a good while and are clearly below the highest.
+func (t *Tracker) fallsAnyway(r *reading, back int) {
+	n := 0
+	for back+n < t.hist.n && t.hist.at(back+n).t >= r.t-1 {
+		n++
+	}
+	sd := math.Sqrt(t.noise())
+	a := t.hist.fit(back, n, 0, max(0.5, 2*sd))
+	falls := a.n >= 5 && a.used > 0.7 && a.v < -1.5-5*a.sdV && a.v > -150 && a.h < t.fl.highest-2-4*sd
+	if !falls {
+		t.fl.falling = math.NaN()
+		return
+	}
+	if math.IsNaN(t.fl.falling) {
+		t.fl.falling = r.t
+	}
+	if r.t-t.fl.falling > 0.6 {
+		t.apogee(r.t, t.fl.highestAt, 0.3, t.fl.highest, 2, "seen only in the falling readings")
+	}
+}
+
+// apogee makes the event.
+func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
+	t.fl.apogee = true
+	t.fl.apogeeAt = min(at, now)
+	if !t.fl.burntOut {
+		t.fl.burntOut = true
+	}
+	t.out.Phase = flight.Descent
+	e := t.event(flight.Apogee, t.fl.apogeeAt, sd)
+	e.AltitudeM, e.AltitudeSD = num(h), num(math.Hypot(sdH, t.fl.sdPad))
+	e.Note = note
+	t.emitNow(e, now)
+}
+
+// findCanopy notes when the descent became that of a parachute.
+func (t *Tracker) findCanopy(r *reading) {
+	w := t.filter.w[canopy]
+	if w < 0.5 {
+		t.fl.canopyAt = math.NaN()
+		return
+	}
+	if math.IsNaN(t.fl.canopyAt) {
+		t.fl.canopyAt = r.t
+	}
+	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 || r.t-t.fl.canopyAt < 0.5 {
+		return
+	}
+	e := t.event(flight.Release, t.fl.canopyAt, 0.3)
+	e.Note = "seen in the sink rate"
+	t.release(e, r.t)
+}
+
+// watchRelease looks at what the board tells of its release.
+func (t *Tracker) watchRelease(s *decode.Sample, now float64) {
+	note := ""
+	on, has := s.Values.Get(decode.ReleaseOn)
+	switch {
+	case has:
+		if on > 0.5 {
+			note = "told by the board"
+		}
+	case t.servoOpen(s):
+		note = "told by the servo pulse"
+	}
+	rises := note != "" && !t.last.released
+	t.last.released = note != ""
+	if note != "" {
+		t.out.Released = true
+	} else if !t.flying {
+		t.out.Released = false
+	}
+	if !rises || !t.flying || t.fl.released {
+		return
+	}
+	gap := 0.02
+	if t.hist.n > 1 {
+		gap = t.hist.at(0).t - t.hist.at(1).t
+	}
+	e := t.event(flight.Release, now-gap/2, max(gap, 0.001)/math.Sqrt(12))
+	e.Note = note
+	t.release(e, now)
+}
+
+// servoOpen compares the servo pulse with its rest position, configured or as
+// it was on the pad.
+func (t *Tracker) servoOpen(s *decode.Sample) bool {
+	us, ok := s.Values.Get(decode.ReleaseUs)
+	if !ok {
+		return false
+	}
+	rest, open := t.cfg.Rocket.ReleaseRestUs, t.cfg.Rocket.ReleaseOpenUs
+	if rest > 0 && open > 0 {
+		return math.Abs(us-open) < math.Abs(us-rest)
+	}
+	if !t.flying || math.IsNaN(t.last.restUs) {
+		t.last.restUs = us
+		return false
+	}
+	return math.Abs(us-t.last.restUs) > 200
+}
+
+func (t *Tracker) release(e flight.Event, now float64) {
+	t.fl.released = true
+	t.out.Released = true
+	t.emitNow(e, now)
+}
+
+// reboot handles a board that started again. Its pressure readings stay
+// comparable, so a flight goes on; a board that sends its own altitude has a
+// new zero.
+func (t *Tracker) reboot(s *decode.Sample, now float64) {
+	t.last.boot = s.Boot
+	t.last.seq = -1
+	e := t.event(flight.Reboot, now, 0)
+	e.AtSD = nil
+	e.ID = fmt.Sprintf("%s-%s-boot%d", t.out.Rocket, flight.Reboot, s.Boot)
+	e.Note = "the board started again"
+	if t.flying {
+		e.Note = "the board started again in flight"
+	} else {
+		e.Flight = 0
+		t.out.Phase = flight.Waiting
+		if t.col.plain {
+			t.pad = newPad()
+			t.hist.clear()
+		}
+	}
+	t.emitNow(e, now)
+}

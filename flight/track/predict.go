@@ -1,0 +1,46 @@
+package track
+
+import "math"
+
+// ascent is how far and how long a rocket at speed v, with drag per mass
+// exp(logDrag) in 1/m, still climbs: the closed form of vertical coast with
+// quadratic drag (see NASA Glenn, "Flight Equations with Drag"; formulas from
+// memory). With v < 0 it is the time and height since the apogee, both
+// negative time and positive height.
+func ascent(v, logDrag float64) (climbM, timeS float64) {
+	drag := math.Exp(logDrag)
+	vt := math.Sqrt(gravity / drag)
+	if v >= 0 {
+		return math.Log1p(v*v/(vt*vt)) / (2 * drag), vt / gravity * math.Atan(v/vt)
+	}
+	u := min(-v/vt, 0.999)
+	return -math.Log1p(-u*u) / (2 * drag), -vt / gravity * math.Atanh(u)
+}
+
+// prediction is the apogee as seen from the coasting mode.
+type prediction struct {
+	inS, sdS     float64 // s from now, negative once past
+	height, sdM  float64 // m above the pad
+	speedMps     float64
+	plausibleVar bool
+}
+
+// predict carries the coasting mode to its apogee. The standard deviations
+// come from the partial derivatives, by differences.
+func (f *filter) predict2apogee() prediction {
+	x, p := f.x[coast], f.p[coast]
+	up, in := ascent(x[1], x[2])
+	const dv, dl = 0.05, 0.02
+	u1, i1 := ascent(x[1]+dv, x[2])
+	u0, i0 := ascent(x[1]-dv, x[2])
+	hv, tv := (u1-u0)/(2*dv), (i1-i0)/(2*dv)
+	u1, i1 = ascent(x[1], x[2]+dl)
+	u0, i0 = ascent(x[1], x[2]-dl)
+	hl, tl := (u1-u0)/(2*dl), (i1-i0)/(2*dl)
+	varT := tv*tv*p[3] + tl*tl*p[5] + 2*tv*tl*p[4]
+	varH := p[0] + hv*hv*p[3] + hl*hl*p[5] + 2*hv*p[1] + 2*hl*p[2] + 2*hv*hl*p[4]
+	return prediction{
+		inS: in, sdS: math.Sqrt(max(varT, 1e-8)), height: x[0] + up,
+		sdM: math.Sqrt(max(varH, 1e-8)), speedMps: x[1],
+	}
+}

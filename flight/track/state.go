@@ -1,0 +1,141 @@
+package track
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+)
+
+// numbers is the storage that the pointers in the state point to, so that a
+// sample costs no allocation.
+type numbers struct {
+	altitude, altitudeSD, speed, speedSD, accel, highest float64
+	toApogee, toApogeeSD, predicted, predictedSD         float64
+	releaseUs, cell, rssi, pressure, temp, lat, lon      float64
+	armed                                                bool
+}
+
+// note copies what the sample tells besides height.
+func (t *Tracker) note(s *decode.Sample) {
+	o := &t.out
+	o.Link, o.At, o.Heard, o.Boot = s.Link, s.At, s.Heard, s.Boot
+	o.Frames++
+	if s.Seq >= 0 {
+		if t.last.heard && t.last.boot == s.Boot && t.last.seq >= 0 && s.Seq > t.last.seq+1 {
+			o.Lost += uint64(s.Seq - t.last.seq - 1)
+		}
+		t.last.seq = s.Seq
+	}
+	n := &t.num
+	keep := func(name string, at *float64, to **float64) {
+		if v, ok := s.Values.Get(name); ok {
+			*at = v
+			*to = at
+		}
+	}
+	keep(decode.ReleaseUs, &n.releaseUs, &o.ReleaseUs)
+	keep(decode.CellV, &n.cell, &o.CellV)
+	keep(decode.PressurePa, &n.pressure, &o.PressurePa)
+	keep(decode.TemperatureC, &n.temp, &o.TempC)
+	keep(decode.LatitudeDeg, &n.lat, &o.Latitude)
+	keep(decode.LongitudeDeg, &n.lon, &o.Longitude)
+	keep(decode.RSSIDbm, &n.rssi, &o.RSSIDbm)
+	if s.RSSI != nil {
+		n.rssi = *s.RSSI
+		o.RSSIDbm = &n.rssi
+	}
+	if v, ok := s.Values.Get(decode.Armed); ok {
+		n.armed = v > 0.5
+		o.Armed = &n.armed
+	}
+}
+
+// fill writes height, speed and prediction.
+func (t *Tracker) fill() {
+	o, n := &t.out, &t.num
+	if !t.last.heard {
+		return
+	}
+	o.ToApogeeS, o.ToApogeeSD, o.PredictedM, o.PredictedSD = nil, nil, nil, nil
+	if !t.flying {
+		t.fillAtRest()
+		return
+	}
+	h, v, varH, varV := t.filter.mean()
+	n.altitude, n.altitudeSD = h, math.Sqrt(varH+t.fl.sdPad*t.fl.sdPad)
+	n.speed, n.speedSD = v, math.Sqrt(varV)
+	n.highest = t.fl.highest
+	o.AltitudeM, o.AltitudeSD, o.SpeedMps, o.SpeedSD = &n.altitude, &n.altitudeSD, &n.speed, &n.speedSD
+	o.HighestM = &n.highest
+	t.fillMotion()
+}
+
+// fillAtRest is the state of a rocket on the ground.
+func (t *Tracker) fillAtRest() {
+	o, n := &t.out, &t.num
+	sd := math.Sqrt(t.noise())
+	level := t.pad.level
+	h := 0.0
+	if t.hist.n > 0 {
+		h = t.col.height(t.hist.at(0).z - level)
+	}
+	n.altitude, n.altitudeSD, n.speed, n.speedSD, n.accel = h, sd, 0, 0.1, 0
+	o.AltitudeM, o.AltitudeSD, o.SpeedMps, o.SpeedSD, o.AccelMps2 = &n.altitude, &n.altitudeSD, &n.speed, &n.speedSD, &n.accel
+	if o.Phase == flight.Waiting {
+		o.HighestM = nil
+	}
+}
+
+// fillMotion adds acceleration and, while climbing, the predicted apogee.
+func (t *Tracker) fillMotion() {
+	o, n, f := &t.out, &t.num, &t.filter
+	o.AccelMps2 = nil
+	if f.w[boost] > 0.5 {
+		return
+	}
+	n.accel = 0
+	for _, m := range [2]mode{coast, canopy} {
+		v := f.x[m][1]
+		n.accel += f.w[m] / (1 - f.w[boost]) * (-gravity - math.Exp(f.x[m][2])*v*math.Abs(v))
+	}
+	o.AccelMps2 = &n.accel
+	if t.fl.apogee || f.w[coast] < 0.5 {
+		return
+	}
+	p := f.predict2apogee()
+	n.toApogee, n.toApogeeSD, n.predicted, n.predictedSD = p.inS, p.sdS, p.height, math.Hypot(p.sdM, t.fl.sdPad)
+	o.ToApogeeS, o.ToApogeeSD, o.PredictedM, o.PredictedSD = &n.toApogee, &n.toApogeeSD, &n.predicted, &n.predictedSD
+}
+
+// clock turns s since the first sample into UTC.
+func (t *Tracker) clock(s float64) time.Time {
+	return t.ref.Add(time.Duration(math.Round(s * 1e9))).UTC()
+}
+
+// event begins an event of the present flight.
+func (t *Tracker) event(k flight.Kind, at, sd float64) flight.Event {
+	return flight.Event{
+		Session: t.cfg.Session, Rocket: t.out.Rocket, Kind: k, Flight: t.out.Flight,
+		ID: fmt.Sprintf("%s-%d-%s", t.out.Rocket, t.out.Flight, k),
+		At: t.clock(at), AtSD: num(sd),
+	}
+}
+
+// emit appends the event, called now: at the newest reading.
+func (t *Tracker) emit(e flight.Event) { t.emitNow(e, t.last.t) }
+
+// emitNow appends the event with the time of the call. Events found while
+// older readings are taken again were still called at the newest.
+func (t *Tracker) emitNow(e flight.Event, now float64) {
+	e.CalledAt = t.clock(max(now, t.last.t))
+	if e.Kind != flight.Touchdown && t.flying && e.SpeedMps == nil && e.Kind != flight.Liftoff {
+		_, v, _, _ := t.filter.mean()
+		e.SpeedMps = num(v)
+	}
+	t.events = append(t.events, e)
+}
+
+func num(v float64) *float64 { return &v }

@@ -1,0 +1,108 @@
+package track
+
+import (
+	"math"
+
+	"padlark/flight"
+)
+
+// When a rocket lies still.
+const (
+	stillS     = 2.5 // s that it must
+	stillMps   = 0.6 // speed below which it does
+	afterUpS   = 2.0 // s after liftoff before which nothing lies still
+	silentS    = 20  // s of silence, after which a landing is concluded
+	stillReads = 6
+)
+
+// findTouchdown looks for readings that have stopped moving, whatever the
+// filter believes: a rocket that hits the ground obeys none of its modes.
+func (t *Tracker) findTouchdown(r *reading) {
+	if r.t-t.fl.liftoff < afterUpS {
+		return
+	}
+	n := t.hist.since(r.t - stillS)
+	if n < stillReads || n == t.hist.n || r.t-t.hist.at(n-1).t < 0.7*stillS {
+		return
+	}
+	k := min(n/3, maxMedian)
+	sd := math.Sqrt(t.noise())
+	late, mid, early := t.medianOf(0, k), t.medianOf((n-k)/2, k), t.medianOf(n-k, k)
+	tol := stillMps*stillS*2/3 - 0.2
+	wobble := 2.5 * sd * 1.25 / math.Sqrt(float64(k))
+	if math.Abs(late-early) > min(tol, 0.2+wobble) || math.Abs(mid-(late+early)/2) > 0.3+wobble {
+		return
+	}
+	t.land(r, t.medianOf(0, min(n, maxMedian)), sd)
+}
+
+// medianOf is the median height of k readings from the given one back.
+func (t *Tracker) medianOf(first, k int) float64 {
+	var x [maxMedian]float64
+	for i := range k {
+		x[i] = t.hist.at(first + i).h
+	}
+	return median(x[:k])
+}
+
+// land dates the touchdown back to when the readings reached the level at
+// which they stopped.
+func (t *Tracker) land(r *reading, level, sd float64) {
+	near := 0.4 + 2.5*sd
+	at, misses := r.t, 0
+	for i := range t.hist.n {
+		x := t.hist.at(i)
+		if math.Abs(x.h-level) <= near {
+			at, misses = x.t, 0
+			continue
+		}
+		misses++
+		if misses >= 4 || x.h-level > 4*near && misses >= 2 {
+			break
+		}
+	}
+	if !t.fl.apogee {
+		t.apogee(r.t, t.fl.highestAt, 0.5, t.fl.highest, 3, "seen only after landing")
+	}
+	e := t.event(flight.Touchdown, at, 0.1+near/5)
+	e.AltitudeM, e.AltitudeSD = num(level), num(math.Hypot(sd/3, t.fl.sdPad))
+	t.emitNow(e, r.t)
+	t.ended(r.t)
+}
+
+// ended puts the tracker back on the ground.
+func (t *Tracker) ended(now float64) {
+	t.flying = false
+	t.out.Phase = flight.Landed
+	t.fl.landedAt = now
+	t.pad.forget()
+	t.hist.clear()
+}
+
+// silence concludes from nothing being heard.
+func (t *Tracker) silence(now float64) {
+	quiet := now - t.last.t
+	if !t.flying || quiet < 0.3 {
+		return
+	}
+	f := &t.filter
+	if !t.fl.apogee && f.w[coast]+f.w[canopy] > 0.98 && f.health > 0.6 {
+		p := f.predict2apogee()
+		past := quiet - p.inS
+		if past > max(0.05, 5*p.sdS-earlyS) && past > 0.3 {
+			t.apogee(now, t.last.t+p.inS, p.sdS, p.height, p.sdM, "predicted: nothing heard since before it")
+		}
+	}
+	h, v, _, _ := f.mean()
+	sink := max(1.5, -v)
+	if quiet > silentS+1.5*max(h, 0)/sink {
+		if !t.fl.apogee {
+			t.apogee(now, t.fl.highestAt, 1, t.fl.highest, 5, "concluded: nothing heard since the climb")
+		}
+		wait := max(h, 0) / sink
+		e := t.event(flight.Touchdown, t.last.t+wait, 1+wait/2)
+		e.Note = "concluded from silence: time from the last height and sink rate heard"
+		t.emitNow(e, now)
+		t.ended(now)
+	}
+}

@@ -1,0 +1,211 @@
+package track
+
+import (
+	"math"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+)
+
+// Config is what a tracker needs to know. All of Rocket and Site is optional.
+type Config struct {
+	Session string
+	Rocket  flight.Rocket
+	Site    flight.Site
+}
+
+// Tracker follows one rocket through its flights. It is not safe for use by
+// several goroutines.
+type Tracker struct {
+	cfg    Config
+	col    column
+	ref    time.Time // t = 0
+	begun  bool
+	hist   history
+	pad    pad
+	filter filter
+	fl     flightNow
+	flying bool
+	last   lastHeard
+	out    flight.State
+	num    numbers // what the pointers in out point to
+	events []flight.Event
+}
+
+// lastHeard is what the next sample is compared with.
+type lastHeard struct {
+	t        float64 // s, of the newest reading
+	raw      float64 // pressure or altitude as sent
+	quantum  float64 // smallest step seen between two readings, raw unit; 0 unknown
+	repeats  int
+	old      int // samples in a row that were older than the newest
+	boot     uint32
+	seq      int64
+	heard    bool
+	released bool
+	restUs   float64 // servo pulse at rest
+}
+
+// New makes a tracker that has heard nothing yet.
+func New(cfg Config) *Tracker {
+	t := &Tracker{cfg: cfg, col: newColumn(cfg.Site), pad: newPad(), events: make([]flight.Event, 0, 8)}
+	t.filter.tune = tuneFor(cfg.Rocket)
+	t.last.restUs = math.NaN()
+	t.out = flight.State{Session: cfg.Session, Rocket: cfg.Rocket.Name, Phase: flight.Waiting}
+	return t
+}
+
+// Sample takes the next decoded frame and returns what was found with it. The
+// slice is valid until the next call; the events themselves may be kept.
+// Samples come in the order in which they were heard.
+func (t *Tracker) Sample(s *decode.Sample) []flight.Event {
+	t.events = t.events[:0]
+	if !t.begun {
+		t.begun, t.ref = true, s.At
+		t.last.boot = s.Boot
+		if t.out.Rocket == "" {
+			t.out.Rocket = s.Rocket
+		}
+	}
+	now := s.At.Sub(t.ref).Seconds()
+	t.note(s)
+	if s.Boot != t.last.boot {
+		t.reboot(s, now)
+	}
+	if r, fresh, ok := t.read(s, now); ok {
+		t.take(r, fresh)
+		t.watchRelease(s, r.t)
+	} else {
+		t.watchRelease(s, now)
+	}
+	t.fill()
+	return t.events
+}
+
+// Tick tells the tracker that it is now, on the samples' time scale, and that
+// no sample up to now is still to come. It finds what silence means.
+func (t *Tracker) Tick(now time.Time) []flight.Event {
+	t.events = t.events[:0]
+	if t.begun {
+		t.silence(now.Sub(t.ref).Seconds())
+		t.fill()
+	}
+	return t.events
+}
+
+// State is the picture after the last call. It and what it points to belong to
+// the tracker and are valid until the next call.
+func (t *Tracker) State() *flight.State { return &t.out }
+
+// read makes a reading of a sample. ok is false when there is nothing to
+// measure height with, or it is older than what is known; fresh is false when
+// the board only repeated its last value.
+func (t *Tracker) read(s *decode.Sample, now float64) (r reading, fresh, ok bool) {
+	raw, plain, ok := heightChannel(s)
+	if !ok {
+		return reading{}, false, false
+	}
+	if t.last.heard && now < t.last.t {
+		if t.last.t-now > 0.02 {
+			t.last.old++
+			if t.last.old < 10 {
+				return reading{}, false, false
+			}
+			t.hist.clear() // the time scale was set back
+		} else {
+			now = t.last.t
+		}
+	}
+	t.last.old = 0
+	if !t.last.heard {
+		t.col.plain = plain
+	} else if plain != t.col.plain {
+		return reading{}, false, false
+	}
+	r = reading{t: now, z: raw, h: math.NaN(), v: math.NaN(), force: math.NaN()}
+	if !plain {
+		r.z = t.col.z(raw)
+	}
+	if a, has := s.Values.Get(decode.AccelMps2); has {
+		r.force = a
+	}
+	fresh = t.isFresh(raw, now)
+	t.last.t, t.last.raw, t.last.heard = now, raw, true
+	return r, fresh, true
+}
+
+// isFresh tells a measurement from a repetition of the last one. Boards that
+// send faster than they measure repeat to the last digit. A coarse sensor also
+// gives equal values, but those are measurements: they are told apart by the
+// size of the steps between values.
+func (t *Tracker) isFresh(raw, now float64) bool {
+	if !t.last.heard {
+		return true
+	}
+	d := math.Abs(raw - t.last.raw)
+	if d > 0 {
+		if t.last.quantum == 0 || d < t.last.quantum {
+			t.last.quantum = d
+		}
+		t.last.repeats = 0
+		return true
+	}
+	if now == t.last.t {
+		return false // the same frame twice
+	}
+	step := t.last.quantum
+	if !t.col.plain {
+		step *= t.col.scale / raw
+	}
+	if step*step > 0.25*t.pad.white {
+		return true
+	}
+	t.last.repeats++
+	return t.last.repeats > 20 // stuck: then it is what the board measures
+}
+
+// heightChannel picks what height is measured with: pressure if there is any.
+func heightChannel(s *decode.Sample) (raw float64, plain, ok bool) {
+	if p, has := s.Values.Get(decode.PressurePa); has {
+		return p, false, p > 1000 && p < 120000
+	}
+	a, has := s.Values.Get(decode.AltitudeM)
+	return a, true, has && math.Abs(a) < 50000
+}
+
+// noise is the variance of one reading in m2: what was measured at rest, and
+// the rounding of a coarse sensor.
+func (t *Tracker) noise() float64 {
+	step := t.last.quantum
+	if !t.col.plain && t.last.raw > 0 {
+		step *= t.col.scale / t.last.raw
+	}
+	return max(t.pad.white*1.05, min(step*step/12, 1), 0.0025)
+}
+
+// tuneFor sets what depends on the kind of rocket.
+func tuneFor(r flight.Rocket) tune {
+	u := tune{boostQ: 25000}
+	leaveBoost, drag, wide := 5.0, 0.010, 0.9
+	if r.Kind == "solid" {
+		leaveBoost, drag, wide = 1.0, 0.003, 1.0
+	}
+	if r.MassKg > 0 && r.DiameterM > 0 && r.Cd > 0 {
+		drag = 1.2 * r.Cd * math.Pi / 4 * r.DiameterM * r.DiameterM / (2 * r.MassKg)
+		wide = 0.4
+	}
+	sink := 0.4
+	if r.MassKg > 0 && r.ParachuteM > 0 {
+		cd := r.ParachuteCd
+		if cd == 0 {
+			cd = 0.75
+		}
+		sink = 1.2 * cd * math.Pi / 4 * r.ParachuteM * r.ParachuteM / (2 * r.MassKg)
+	}
+	u.prior = [modes]float64{math.Log(drag), math.Log(drag), math.Log(sink)}
+	u.priorVar = [modes]float64{wide * wide, wide * wide, 1}
+	u.leave[boost] = [modes]float64{0, leaveBoost, 0.02}
+	u.leave[coast] = [modes]float64{0, 0, 0.15}
+	return u
+}
