@@ -1,0 +1,109 @@
+package bus
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Kind names what a message carries; it is a token of the message's subject.
+type Kind string
+
+// The kinds. The first five are stored in the stream, the others are live only.
+const (
+	Frame  Kind = "frame"  // ingest.Frame, by link
+	Sample Kind = "sample" // decode.Sample, by rocket
+	Reject Kind = "reject" // decode.Rejected, by link
+	Event  Kind = "event"  // flight.Event, by rocket
+	Alarm  Kind = "alarm"  // flight.Alarm, by rocket
+	Health Kind = "health" // ingest.Health, by link
+	Ticks  Kind = "tick"   // Tick
+	State  Kind = "state"  // flight.State, by rocket
+)
+
+// Stored lists the kinds that the stream keeps.
+func Stored() []Kind { return []Kind{Frame, Sample, Reject, Event, Alarm} }
+
+// Live lists the kinds that are only sent to whoever listens now.
+func Live() []Kind { return []Kind{Health, Ticks, State} }
+
+const subjectRoot = "padlark"
+
+// Token makes any name into one subject token: letters, digits, "-" and "_"
+// stay, every other byte becomes "=" and two hex digits, and an empty name is
+// "=". Different names give different tokens.
+func Token(name string) string {
+	if name == "" {
+		return "="
+	}
+	plain := true
+	for i := 0; i < len(name); i++ {
+		plain = plain && tokenByte(name[i])
+	}
+	if plain {
+		return name
+	}
+	var b strings.Builder
+	for i := 0; i < len(name); i++ {
+		if c := name[i]; tokenByte(c) {
+			b.WriteByte(c)
+		} else {
+			fmt.Fprintf(&b, "=%02X", c)
+		}
+	}
+	return b.String()
+}
+
+func tokenByte(c byte) bool {
+	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '-' || c == '_'
+}
+
+// Subject is where a message of kind about name is published. A tick has no
+// name.
+func Subject(station string, k Kind, name string) string {
+	s := subjectRoot + "." + Token(station) + "." + string(k)
+	if k == Ticks {
+		return s
+	}
+	return s + "." + Token(name)
+}
+
+// filter is the subject that matches all messages of a kind.
+func filter(station string, k Kind) string {
+	s := subjectRoot + "." + Token(station) + "." + string(k)
+	if k == Ticks {
+		return s
+	}
+	return s + ".*"
+}
+
+func filters(station string, kinds []Kind) []string {
+	out := make([]string, len(kinds))
+	for i, k := range kinds {
+		out[i] = filter(station, k)
+	}
+	return out
+}
+
+// kindOf reads the kind from a subject; empty if it is none of ours.
+func kindOf(subject string) Kind {
+	rest, ok := strings.CutPrefix(subject, subjectRoot+".")
+	if !ok {
+		return ""
+	}
+	_, rest, ok = strings.Cut(rest, ".")
+	if !ok {
+		return ""
+	}
+	k, _, _ := strings.Cut(rest, ".")
+	return Kind(k)
+}
+
+func checkKinds(kinds, allowed []Kind) error {
+	for _, k := range kinds {
+		if !slices.Contains(allowed, k) {
+			return fmt.Errorf("bus: kind %q is not one of %v", k, allowed)
+		}
+	}
+	return nil
+}
