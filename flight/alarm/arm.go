@@ -1,0 +1,79 @@
+package alarm
+
+import (
+	"math"
+
+	"padlark/flight"
+)
+
+// notArmed: the board's apogee rule is not armed when it should be, so that
+// it will not release.
+type notArmed struct{ gate gate }
+
+func (r *notArmed) check(v *view) cond {
+	if !v.climbing() || math.IsNaN(v.armed) || math.IsNaN(v.liftoffAt) || v.released {
+		if v.phase == flight.Descent && v.armed == 0 {
+			return unsure
+		}
+		r.gate = gate{}
+		return off
+	}
+	if !v.fresh {
+		return unsure
+	}
+	within := v.limits.ArmWithinS
+	if v.limits.Arms == armsOnPad {
+		within = 0.2
+	} else if !math.IsNaN(v.toApogee) && v.toApogee < 0.5 {
+		within = 0 // no time left to wait
+	}
+	return r.gate.step(v.t, v.armed == 0 && v.t-v.liftoffAt > within, 0.1, 0.1)
+}
+
+func (r *notArmed) words(v *view) words {
+	return words{
+		priority: prioLookUp,
+		say:      v.name() + " not armed, look up",
+		reason: sprintf("%s climbs, %.1f s after its liftoff, and its board says that the apogee rule is not armed: it may not release the parachute. Look up and keep clear. Afterwards look at the switch or the arming height in the firmware.",
+			v.name(), v.t-v.liftoffAt),
+	}
+}
+
+// armedEarly: the apogee rule is armed while it should not be, so that a gust
+// on the pad may open the release.
+type armedEarly struct {
+	gate    gate
+	bootClk int64
+}
+
+func (r *armedEarly) check(v *view) cond {
+	if v.phase != flight.Waiting || math.IsNaN(v.armed) {
+		r.gate = gate{}
+		return off
+	}
+	if !v.fresh {
+		return unsure
+	}
+	early := v.armed == 1
+	if v.limits.Arms == armsOnPad {
+		// A board needs some seconds to know its pad level.
+		early = early && v.s.Clock >= 0 && v.s.Clock < settleUs
+	}
+	return r.gate.step(v.t, early, 0.5, 0.5)
+}
+
+// settleUs is how long after its start, in us, a board should look at the pad
+// before it is armed (common practice, no source).
+const settleUs = 3e6
+
+func (r *armedEarly) words(v *view) words {
+	why := "It should arm only after the liftoff: now a gust or a door in the wind may open the release with people beside it."
+	if v.limits.Arms == armsOnPad {
+		why = "It has not had time to learn the pad's pressure: switch it off and on, and arm it later."
+	}
+	return words{
+		priority: prioAct,
+		say:      v.name() + " armed too early",
+		reason:   sprintf("%s's apogee rule is armed while the rocket stands on the pad. %s Keep hands away from the parachute's lid.", v.name(), why),
+	}
+}

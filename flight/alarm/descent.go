@@ -1,0 +1,104 @@
+package alarm
+
+import "math"
+
+// sinkWatch is the mean sink rate under the parachute, in m/s, over a window
+// that starts once the parachute had time to open.
+type sinkWatch struct {
+	mean  smoothed
+	since float64
+}
+
+// step gives the mean sink rate; ok is false while it cannot be judged.
+func (w *sinkWatch) step(v *view) (mean float64, ok bool) {
+	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) || !v.deployed() {
+		*w = sinkWatch{}
+		return 0, false
+	}
+	if !w.mean.started {
+		w.since = v.t
+	}
+	if v.fresh {
+		w.mean.add(v.t, v.sink(), 0.7)
+	}
+	return w.mean.value, v.t-w.since > 1
+}
+
+// deployed says whether the parachute has had time to open.
+func (v *view) deployed() bool {
+	if v.rocket.Release == "none" {
+		return false
+	}
+	at := v.releaseAt
+	if math.IsNaN(at) {
+		if v.tellsRelease() {
+			return false
+		}
+		at = v.apogeeAt + v.releaseDelay()
+	}
+	return v.t > math.Max(at, v.apogeeAt)+v.limits.InflateS
+}
+
+// fastDescent: sinking faster than the parachute should let it.
+type fastDescent struct {
+	watch sinkWatch
+	gate  gate
+}
+
+func (r *fastDescent) check(v *view) cond {
+	mean, ok := r.watch.step(v)
+	want := v.parachuteSpeed()
+	if !ok || math.IsInf(want, 1) {
+		if !v.inFlight() || math.IsInf(want, 1) {
+			r.gate = gate{}
+			return off
+		}
+		return asCond(r.gate.state)
+	}
+	return r.gate.step(v.t, mean > v.limits.FastShare*want+0.5, v.limits.DescentHoldS, 1)
+}
+
+func (r *fastDescent) words(v *view) words {
+	left := v.alt / math.Max(0.1, r.watch.mean.value)
+	return words{
+		priority: prioLookUp,
+		say:      v.name() + " coming down fast, look up",
+		reason: sprintf("%s sinks at %.1f m/s; its parachute (%.2f m, %.0f g) should let it sink at %.1f m/s. It is torn, tangled or half open. It reaches the ground in about %.0f s. Look up and keep clear.",
+			v.name(), r.watch.mean.value, v.rocket.ParachuteM, 1000*v.rocket.MassKg, v.parachuteSpeed(), left),
+	}
+}
+
+// slowDescent: sinking slower than expected, and so drifting further.
+type slowDescent struct {
+	watch sinkWatch
+	gate  gate
+}
+
+func (r *slowDescent) check(v *view) cond {
+	mean, ok := r.watch.step(v)
+	want := v.parachuteSpeed()
+	if !ok || math.IsInf(want, 1) {
+		if !v.inFlight() || math.IsInf(want, 1) {
+			r.gate = gate{}
+			return off
+		}
+		return asCond(r.gate.state)
+	}
+	// Close to the ground it may just be landing.
+	high := v.alt > math.Max(5, 2*want)
+	return r.gate.step(v.t, high && mean < v.limits.SlowShare*want, v.limits.DescentHoldS, 1)
+}
+
+func (r *slowDescent) words(v *view) words {
+	left := v.alt / math.Max(0.3, r.watch.mean.value)
+	drift := ""
+	if v.site.WindMps > 0 {
+		drift = sprintf(" In %.0f m/s of wind it drifts about %.0f m meanwhile.", v.site.WindMps, v.site.WindMps*left)
+	}
+	return words{
+		priority: prioKnow,
+		say:      v.name() + " sinking slowly",
+		reason: sprintf("%s sinks at %.1f m/s from %s; %.1f m/s was expected. It is in rising air, lighter than configured, or came apart. It stays up for about %.0f s more.%s Keep it in sight.",
+			v.name(), r.watch.mean.value, metres(v.alt), v.parachuteSpeed(), left, drift),
+	}
+}

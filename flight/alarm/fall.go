@@ -1,0 +1,80 @@
+package alarm
+
+import "math"
+
+// Standard acceleration of gravity, m/s2 (ISO 2533).
+const gravity = 9.80665
+
+// airGas is the specific gas constant of dry air, J/(kg K) (ISO 2533, from
+// memory).
+const airGas = 287.05287
+
+// airDensity is the density in kg/m3 of dry air at a pressure in Pa and a
+// temperature in degC.
+func airDensity(pressurePa, tempC float64) float64 {
+	return pressurePa / (airGas * (tempC + 273.15))
+}
+
+// terminalSpeed is the steady fall in m/s of mass kg behind the area of a disc
+// of the given diameter in m, drag coefficient cd, in air of density rho. It
+// is +Inf when a quantity is missing: no drag is then assumed, which makes
+// times to the ground too short rather than too long.
+func terminalSpeed(massKg, diameterM, cd, rho float64) float64 {
+	area := math.Pi / 4 * diameterM * diameterM
+	if massKg <= 0 || area <= 0 || cd <= 0 || rho <= 0 {
+		return math.Inf(1)
+	}
+	return math.Sqrt(2 * massKg * gravity / (rho * cd * area))
+}
+
+// fallSpeed is the speed in m/s after falling for t s from rest, with quadratic
+// drag and terminal speed vt (closed form: vt tanh(g t/vt)).
+func fallSpeed(t, vt float64) float64 {
+	if math.IsInf(vt, 1) {
+		return gravity * t
+	}
+	return vt * math.Tanh(gravity*t/vt)
+}
+
+// fallTime is the time in s to fall h m, starting at the downward speed v in
+// m/s, with quadratic drag and terminal speed vt. A rocket still rising (v
+// negative) first rises to rest. Closed form from dv/dt = g (1 - v2/vt2):
+//
+//	v < vt: cosh(g t/vt + a) = cosh(a) exp(g h/vt2), a = artanh(v/vt)
+//	v > vt: sinh(g t/vt + a) = sinh(a) exp(g h/vt2), a = artanh(vt/v)
+func fallTime(h, v, vt float64) float64 {
+	if v < 0 {
+		up, rise := riseFrom(-v, vt)
+		return up + fallTime(h+rise, 0, vt)
+	}
+	if h <= 0 {
+		return 0
+	}
+	if vt > 1000 { // drag too small to matter, and the closed forms lose digits
+		return (math.Sqrt(v*v+2*gravity*h) - v) / gravity
+	}
+	r, grow := v/vt, gravity*h/(vt*vt)
+	if math.Abs(r-1) < 1e-9 { // at terminal speed already
+		return h / vt
+	}
+	// cosh(artanh r) = 1/sqrt(1-r2) and sinh(artanh 1/r) = 1/sqrt(r2-1).
+	start, inverse, a := 1/math.Sqrt(math.Abs(1-r*r)), math.Acosh, math.Atanh(min(r, 1/r))
+	if r > 1 {
+		inverse = math.Asinh
+	}
+	if grow > 300 { // exp would overflow; both inverses tend to log(2x)
+		return vt / gravity * (math.Ln2 + math.Log(start) + grow - a)
+	}
+	return vt / gravity * (inverse(start*math.Exp(grow)) - a)
+}
+
+// riseFrom is the time in s and the height in m of a coast straight up from
+// the speed v in m/s until rest, with quadratic drag:
+// t = vt/g arctan(v/vt), h = vt2/2g ln(1 + v2/vt2).
+func riseFrom(v, vt float64) (t, h float64) {
+	if vt > 1000 {
+		return v / gravity, v * v / (2 * gravity)
+	}
+	r := v / vt
+	return vt / gravity * math.Atan(r), vt * vt / (2 * gravity) * math.Log1p(r*r)
+}

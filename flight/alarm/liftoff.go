@@ -1,0 +1,103 @@
+package alarm
+
+import (
+	"math"
+
+	"padlark/decode"
+	"padlark/flight"
+)
+
+// BottlePa is the channel for a pressure gauge on the bottle or the launcher,
+// gauge pressure in Pa, for those who have one.
+const BottlePa = "bottle_pa"
+
+// noLiftoff: something happened on the pad that looks like a launch - the
+// bottle lost its pressure, the rocket was jolted, the barometer felt a blow -
+// and no liftoff followed.
+type noLiftoff struct {
+	bottle   float64 // the highest gauge pressure of late, Pa
+	bottleAt float64
+	level    smoothed // pressure before the blow
+	spread   smoothed // mean distance of the readings from level
+	blows    int
+	blowAt   since
+	hintAt   float64
+	hint     string
+	hinted   bool
+	until    float64
+}
+
+func (r *noLiftoff) check(v *view) cond {
+	if v.phase != flight.Waiting {
+		*r = noLiftoff{}
+		return off
+	}
+	if v.fresh {
+		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > 3 {
+			r.hinted, r.hintAt, r.hint = true, v.t, what
+		}
+	}
+	if r.hinted && v.t-r.hintAt > v.limits.DumpWaitS {
+		r.hinted = false
+		r.until = v.t + 20
+	}
+	return asCond(v.t < r.until)
+}
+
+// evidence gives in words what looked like a launch in this sample.
+func (r *noLiftoff) evidence(v *view) string {
+	if p := v.get(BottlePa); !math.IsNaN(p) {
+		if p >= r.bottle || v.t-r.bottleAt > 5 {
+			r.bottle, r.bottleAt = p, v.t
+		}
+		if r.bottle-p > 1e5 && p < 0.6*r.bottle {
+			drop := sprintf("the bottle's pressure fell from %.1f to %.1f bar", r.bottle/1e5, p/1e5)
+			r.bottle = p
+			return drop
+		}
+	}
+	if a := v.get(decode.AccelMps2); !math.IsNaN(a) && math.Abs(a-gravity) > v.limits.JoltMps2 {
+		return sprintf("the rocket was jolted (%.0f m/s2)", a)
+	}
+	return r.blow(v)
+}
+
+// blow recognises a pressure pulse on the pad: several readings in a row far
+// above the noise. A single one is an outlier.
+func (r *noLiftoff) blow(v *view) string {
+	p := v.get(decode.PressurePa)
+	if math.IsNaN(p) {
+		return ""
+	}
+	d := p - r.level.value
+	noise := math.Max(r.spread.value, 5)
+	if r.level.started && math.Abs(d) > 8*noise && math.Abs(d) > blowPa {
+		r.blows++
+		if r.blows >= 3 && r.blowAt.hold(v.t, true) > 0.05 {
+			return sprintf("the barometer felt a blow of %.0f Pa", d)
+		}
+		r.blowAt.hold(v.t, true)
+		if r.blows > 20 { // it is the new level
+			r.level.value, r.blows = p, 0
+		}
+		return ""
+	}
+	r.blows = 0
+	r.blowAt.hold(v.t, false)
+	r.level.add(v.t, p, 2)
+	r.spread.add(v.t, math.Abs(d), 2)
+	return ""
+}
+
+// blowPa is the least pressure pulse that counts, in Pa: about 8 m of height,
+// far above gusts (common practice, no source).
+const blowPa = 100
+
+func (r *noLiftoff) words(v *view) words {
+	return words{
+		priority: prioAct,
+		say:      v.name() + " no liftoff, stay back",
+		reason: sprintf("On %s's pad %s, %.0f s ago, and it did not lift off. Stay back: the bottle may still hold pressure, or the motor may yet fire. Wait as your range safety officer says, let the pressure out from a distance, then look.",
+			v.name(), r.hint, v.t-r.hintAt),
+	}
+}

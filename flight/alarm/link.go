@@ -1,0 +1,325 @@
+package alarm
+
+import (
+	"math"
+
+	"padlark/flight"
+)
+
+// linkStats sums up what the link heard of one board: losses over the last
+// seconds, signal, and the tracks on which its clock runs.
+type linkStats struct {
+	buckets [lossSeconds]bucket
+	seq     int64
+	boot    uint32
+	started bool
+	rssi    smoothed
+	tracks  [2]track
+	newest  int // index of the track of the newest sample
+	n       int // tracks in use
+	// flips are the times of the last changes back to the other track.
+	flips    [flipRing]float64
+	nFlips   int
+	jumpS    float64 // size of the last jump
+	jumpAt   float64
+	jumps    int
+	lastBoot uint32
+}
+
+// lossSeconds is over how long losses are counted, in s; flipRing how many
+// changes of track are remembered.
+const (
+	lossSeconds = 10
+	flipRing    = 4
+)
+
+// bucket counts the frames of one second.
+type bucket struct {
+	second      int64
+	heard, lost int
+}
+
+// track is one board's clock as heard here: heard minus clock, in s.
+type track struct {
+	offset float64
+	at     float64
+	boot   uint32
+}
+
+// add takes the sample at hand.
+func (l *linkStats) add(v *view) {
+	s := v.s
+	if s.RSSI != nil && !math.IsNaN(*s.RSSI) {
+		l.rssi.add(v.t, *s.RSSI, 2)
+	} else if !math.IsNaN(v.rssi) {
+		l.rssi.add(v.t, v.rssi, 2)
+	}
+	sec := int64(v.t)
+	b := &l.buckets[int(sec%lossSeconds)]
+	if b.second != sec {
+		*b = bucket{second: sec}
+	}
+	b.heard++
+	if s.Seq >= 0 {
+		gap := s.Seq - l.seq - 1
+		if l.started && s.Boot == l.boot && gap > 0 && gap < 1000 {
+			l.spread(v, int(gap))
+		}
+		if !l.started || s.Seq > l.seq || s.Boot != l.boot {
+			l.seq = s.Seq
+		}
+	}
+	l.started, l.boot = true, s.Boot
+	if s.Clock >= 0 {
+		l.follow(v.t, v.t-float64(s.Clock)*1e-6, s.Boot)
+	}
+}
+
+// spread files lost frames under the seconds in which they were lost.
+func (l *linkStats) spread(v *view, gap int) {
+	from := v.prior
+	if math.IsNaN(from) || v.t-from > lossSeconds {
+		from = v.t - lossSeconds + 1
+	}
+	secs := int(int64(v.t)-int64(from)) + 1
+	for i := 0; i < secs; i++ {
+		sec := int64(v.t) - int64(i)
+		if sec < 0 {
+			break
+		}
+		b := &l.buckets[int(sec%lossSeconds)]
+		if b.second != sec {
+			*b = bucket{second: sec}
+		}
+		share := gap / secs
+		if i < gap%secs {
+			share++
+		}
+		b.lost += share
+	}
+}
+
+// loss is the share of frames lost over the last seconds, and how many were
+// sent.
+func (l *linkStats) loss(t float64) (share float64, sent int) {
+	lost := 0
+	for _, b := range l.buckets {
+		if int64(t)-b.second < lossSeconds {
+			lost += b.lost
+			sent += b.lost + b.heard
+		}
+	}
+	if sent == 0 {
+		return 0, 0
+	}
+	return float64(lost) / float64(sent), sent
+}
+
+// Clocks of one board agree within sameTrack, s: jitter of the way and of
+// merged links. Beyond that it is a jump, a new start, or another board.
+const sameTrack = 0.2
+
+// follow files the sample under the track of clock that it continues.
+func (l *linkStats) follow(t, offset float64, boot uint32) {
+	near := func(i int) bool { return i < l.n && math.Abs(l.tracks[i].offset-offset) < sameTrack }
+	cur := &l.tracks[l.newest]
+	switch other := 1 - l.newest; {
+	case near(l.newest):
+		cur.offset += (offset - cur.offset) * 0.05
+		cur.at, cur.boot = t, boot
+	case l.n == 2 && near(other) && t-l.tracks[other].at < 10:
+		// Back on a track that was left: no start and no jump does that.
+		l.tracks[other].at, l.tracks[other].boot = t, boot
+		l.newest = other
+		copy(l.flips[1:], l.flips[:flipRing-1])
+		l.flips[0] = t
+		l.nFlips++
+	default:
+		if l.n > 0 && boot == cur.boot {
+			l.jumpS, l.jumpAt = cur.offset-offset, t
+			l.jumps++
+		}
+		if l.n > 0 {
+			l.newest = other
+		}
+		l.tracks[l.newest] = track{offset: offset, at: t, boot: boot}
+		l.n = min(2, l.n+1)
+	}
+}
+
+// twins says whether the clock has gone back and forth between two tracks
+// often enough within 10 s to be that of two boards.
+func (l *linkStats) twins(t float64) bool {
+	return l.nFlips >= flipRing && t-l.flips[flipRing-1] < 10
+}
+
+// losses: many frames are lost.
+type losses struct {
+	gate  gate
+	share float64
+}
+
+func (r *losses) check(v *view) cond {
+	if !v.fresh || v.t-v.first < 5 {
+		return unsure
+	}
+	share, sent := v.self.link.loss(v.t)
+	if v.self.link.twins(v.t) {
+		return unsure // two boards' numbers: the gaps mean nothing
+	}
+	r.share = share
+	limit := v.limits.LossShare
+	if r.gate.state {
+		limit *= 0.7
+	}
+	return r.gate.step(v.t, sent >= 30 && share > limit, 1, 3)
+}
+
+func (r *losses) words(v *view) words {
+	return words{
+		priority: prioKnow,
+		say:      v.name() + " many frames lost",
+		reason: sprintf("%.0f %% of %s's frames of the last %d s were lost on link %s. Heights and warnings come late. Turn the antenna, raise it above people's heads, go nearer, or send fewer and shorter frames.",
+			100*r.share, v.name(), lossSeconds, v.link),
+	}
+}
+
+// weakSignal: the signal is so weak that losses are near.
+type weakSignal struct{ gate gate }
+
+func (r *weakSignal) check(v *view) cond {
+	l := &v.self.link
+	if !v.fresh || !l.rssi.started {
+		return unsure
+	}
+	limit := v.limits.WeakDbm
+	if r.gate.state {
+		limit += 3
+	}
+	return r.gate.step(v.t, l.rssi.value < limit, 2, 3)
+}
+
+func (r *weakSignal) words(v *view) words {
+	return words{
+		priority: prioKnow,
+		say:      v.name() + " signal weak",
+		reason: sprintf("%s is heard with %.0f dBm on link %s; below %.0f dBm frames get lost. Check both antennas and their plugs, turn the antenna upright, go nearer.",
+			v.name(), v.self.link.rssi.value, v.link, v.limits.WeakDbm),
+	}
+}
+
+// collision: two boards on one link both lose frames while their signals are
+// strong: they send over each other.
+type collision struct {
+	gate  gate
+	other string
+	mine  float64
+	their float64
+}
+
+func (r *collision) check(v *view) cond {
+	if !v.fresh {
+		return unsure
+	}
+	limit := v.limits.CollisionShare
+	if r.gate.state {
+		limit *= 0.6
+	}
+	mine, sent := v.self.link.loss(v.t)
+	found := false
+	if sent >= 30 && mine > limit && !v.weak() {
+		for _, e := range v.book.order {
+			if e == v.self || e.view.link != v.link || v.t-e.view.heard > 5 || e.view.weak() {
+				continue
+			}
+			if share, n := e.link.loss(v.t); n >= 30 && share > limit {
+				r.other, r.mine, r.their, found = e.name, mine, share, true
+				break
+			}
+		}
+	}
+	return r.gate.step(v.t, found, 2, 5)
+}
+
+// weak says whether the signal explains losses by itself.
+func (v *view) weak() bool {
+	l := &v.self.link
+	return l.rssi.started && l.rssi.value < v.limits.WeakDbm+5
+}
+
+func (r *collision) words(v *view) words {
+	return words{
+		priority: prioAct,
+		say:      v.name() + " and " + r.other + " send over each other",
+		reason: sprintf("%s loses %.0f %% and %s %.0f %% of their frames on link %s, though neither signal is weak: they send over each other. Give them different channels, or send at different moments. Fly one at a time until then.",
+			v.name(), 100*r.mine, r.other, 100*r.their, v.link),
+	}
+}
+
+// duplicateID: two boards send under one id.
+type duplicateID struct{ until float64 }
+
+func (r *duplicateID) check(v *view) cond {
+	if v.fresh && v.self.link.twins(v.t) {
+		r.until = v.t + 5
+	}
+	return asCond(v.t < r.until)
+}
+
+func (r *duplicateID) words(v *view) words {
+	l := &v.self.link
+	id := ""
+	if v.rocket.ID != nil {
+		id = sprintf(" %d", *v.rocket.ID)
+	}
+	return words{
+		priority: prioAct,
+		say:      "two boards call themselves " + v.name(),
+		reason: sprintf("Frames of %s come from two boards with one id%s: their clocks are %.1f s apart and take turns. Heights and warnings of %s cannot be trusted. Switch one of them off and give it another id.",
+			v.name(), id, math.Abs(l.tracks[0].offset-l.tracks[1].offset), v.name()),
+	}
+}
+
+// clockJump: the board's clock jumped without a new start.
+type clockJump struct {
+	seen  int
+	until float64
+	by    float64
+	at    float64
+	due   bool
+}
+
+func (r *clockJump) check(v *view) cond {
+	l := &v.self.link
+	if v.fresh && l.jumps != r.seen {
+		r.seen = l.jumps
+		if math.Abs(l.jumpS) >= v.limits.ClockJumpS {
+			r.due, r.at, r.by = true, v.t, l.jumpS
+		}
+	}
+	// Wait a little: a second board under the same id shows as flips.
+	if r.due && v.fresh && v.t-r.at > 0.3 {
+		r.due = false
+		if l.nFlips == 0 || v.t-l.flips[0] > 10 {
+			r.until = v.t + 10
+		}
+	}
+	return asCond(v.t < r.until)
+}
+
+func (r *clockJump) words(v *view) words {
+	way := "forward"
+	if r.by < 0 {
+		way = "back"
+	}
+	phase := ""
+	if v.phase == flight.Boost || v.phase == flight.Coast || v.phase == flight.Descent {
+		phase = " in flight"
+	}
+	return words{
+		priority: prioKnow,
+		say:      v.name() + " clock jumped",
+		reason: sprintf("The clock of %s's board jumped %s by %.2f s%s without a new start. Times of this flight are less certain, and a backup timer in the board may fire at the wrong moment. Look for a blocked loop or a counter that wraps.",
+			v.name(), way, math.Abs(r.by), phase),
+	}
+}

@@ -1,0 +1,90 @@
+package alarm
+
+import "math"
+
+// noRelease: the board has not commanded its release within the delay after
+// the apogee.
+type noRelease struct{}
+
+func (r *noRelease) check(v *view) cond {
+	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || !v.tellsRelease() {
+		return off
+	}
+	late := !v.released && v.t > v.apogeeAt+v.releaseDelay()+releaseSlack
+	// After silence the release may simply not have been heard: silent speaks.
+	if late && v.t-v.heard > 0.5 {
+		return unsure
+	}
+	return asCond(late)
+}
+
+// releaseSlack is what reading and sending the release may take, in s.
+const releaseSlack = 0.1
+
+func (r *noRelease) words(v *view) words {
+	left := fallTime(v.alt, v.sink(), v.bodyTerminal())
+	return words{
+		priority: prioLookUp,
+		say:      v.name() + " no release, look up",
+		reason: sprintf("%s has not released its parachute %.1f s after the apogee (%.1f s expected): at %s, %s. Without it the ground comes in about %.1f s. Look up and keep clear.",
+			v.name(), v.t-v.apogeeAt, v.releaseDelay(), metres(v.alt), motion(v.speed), left),
+	}
+}
+
+// earlyRelease: the release came while the rocket still climbed.
+type earlyRelease struct {
+	before  bool // released before the sample at hand
+	raised  bool
+	speed   float64
+	ahead   float64 // s before the predicted apogee
+	boost   bool
+	pending since
+}
+
+func (r *earlyRelease) check(v *view) cond {
+	defer func() { r.before = v.released }()
+	if !v.inFlight() {
+		r.raised = false
+		r.pending.hold(v.t, false)
+		return off
+	}
+	if r.raised || !v.fresh {
+		return asCond(r.raised)
+	}
+	if !v.released || !v.climbing() {
+		r.pending.hold(v.t, false)
+		return off
+	}
+	// From here on: released and climbing. How long before the apogee was it?
+	ahead, sd := v.toApogee, v.toApogeeSD
+	if math.IsNaN(ahead) {
+		ahead, sd = v.speed/gravity, v.speedSD/gravity
+	}
+	if math.IsNaN(sd) {
+		sd = 0
+	}
+	early := v.phase == "boost" || ahead-2*sd > v.limits.EarlyReleaseS
+	// A release that is still followed by climbing after so long was early
+	// whatever the prediction said.
+	if r.pending.hold(v.t, true) > v.limits.EarlyReleaseS {
+		early = true
+		ahead = math.Max(ahead, v.limits.EarlyReleaseS)
+	}
+	if early {
+		r.raised, r.speed, r.ahead, r.boost = true, v.speed, ahead, v.phase == "boost"
+	}
+	return asCond(r.raised)
+}
+
+func (r *earlyRelease) words(v *view) words {
+	when := sprintf("about %.1f s before the apogee", r.ahead)
+	if r.boost {
+		when = "during the boost"
+	}
+	return words{
+		priority: prioLookUp,
+		say:      v.name() + " released early, look up",
+		reason: sprintf("%s released %s, at %s, %s. The parachute may tear or tangle in the stream, and the rocket may fall anywhere. Look up and keep clear; then check the armed-after-liftoff setting and the wiring of the release.",
+			v.name(), when, metres(v.alt), motion(r.speed)),
+	}
+}

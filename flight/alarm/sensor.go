@@ -1,0 +1,189 @@
+package alarm
+
+import (
+	"math"
+
+	"padlark/flight"
+)
+
+// sensorStuck: the very same pressure again and again.
+type sensorStuck struct{ latched bool }
+
+func (r *sensorStuck) check(v *view) cond {
+	p := &v.self.pad
+	if !v.fresh {
+		return unsure
+	}
+	held, need := v.t-p.runStart, v.limits.StuckS
+	if v.phase == flight.Landed && !r.latched {
+		return off // it has done its work; the next flight will tell
+	}
+	// A coarse sensor in still air repeats itself for long.
+	switch {
+	case p.coarse >= 5:
+		need *= 20
+	case p.coarse >= 0.9 || !p.everMoved:
+		need *= 2
+	}
+	r.latched = p.run >= 20 && held > need
+	return asCond(r.latched)
+}
+
+func (r *sensorStuck) words(v *view) words {
+	p := &v.self.pad
+	return words{
+		priority: prioIf(v.inFlight(), prioLookUp, prioAct),
+		say:      v.name() + " pressure sensor stuck",
+		reason: sprintf("%s has sent the very same pressure (%.1f Pa) %d times in %.1f s; a working sensor always trembles. Its apogee rule is blind. Switch it off and on, then look at the sensor's solder joints and its hole.",
+			v.name(), p.lastP, p.run, v.t-p.runStart),
+	}
+}
+
+// sensorNoisy: much more white noise than a good sensor has.
+type sensorNoisy struct{ count int }
+
+func (r *sensorNoisy) check(v *view) cond {
+	p := &v.self.pad
+	if v.phase != flight.Waiting {
+		r.count = 0
+		return off
+	}
+	if !p.whenFilled {
+		return unsure
+	}
+	if p.noise > v.limits.NoiseM*v.perMetre() {
+		r.count++
+	} else if r.count = min(r.count, 2) - 1; r.count < 0 {
+		r.count = 0
+	}
+	if r.count == 1 {
+		return unsure
+	}
+	return asCond(r.count >= 2)
+}
+
+func (r *sensorNoisy) words(v *view) words {
+	p := &v.self.pad
+	return words{
+		priority: prioAct,
+		say:      v.name() + " pressure noisy",
+		reason: sprintf("%s's pressure trembles by %.0f Pa rms on the pad, as if it moved by %.1f m (%.1f m is the limit). The apogee will be called late or wrong. Shade the sensor from light and wind, use more oversampling, keep it away from the servo's wires.",
+			v.name(), p.noise, p.noise/v.perMetre(), v.limits.NoiseM),
+	}
+}
+
+// sensorDrift: the height wanders on the pad.
+type sensorDrift struct {
+	count int
+	moved float64 // m
+	over  float64 // s
+}
+
+func (r *sensorDrift) check(v *view) cond {
+	p := &v.self.pad
+	if v.phase != flight.Waiting {
+		r.count = 0
+		return off
+	}
+	if !p.whenFilled || p.block < 3 {
+		return unsure
+	}
+	r.moved = 0
+	for i := 2; i < min(p.block, padPast); i++ {
+		// Two blocks against two: one outlier does not move both.
+		d := ((p.past[0].v+p.past[1].v)/2 - p.past[i].v) / v.perMetre()
+		if math.Abs(d) > math.Abs(r.moved) {
+			r.moved, r.over = -d, p.past[0].t-p.past[i].t
+		}
+	}
+	if math.Abs(r.moved) > v.limits.DriftM {
+		r.count = 3
+	} else if r.count > 0 {
+		r.count--
+	}
+	return asCond(r.count > 0)
+}
+
+func (r *sensorDrift) words(v *view) words {
+	return words{
+		priority: prioAct,
+		say:      v.name() + " pressure drifts on the pad",
+		reason: sprintf("%s's height wandered by %.1f m within %.0f s while it stood on the pad (%.1f m is the limit). The sensor warms up, stands in the sun, or its case is blown up by the fill. Wait until it is steady, or give it shade and a hole.",
+			v.name(), r.moved, r.over, v.limits.DriftM),
+	}
+}
+
+// sensorCoarse: readings come in steps too coarse for an apogee rule.
+type sensorCoarse struct{}
+
+func (r *sensorCoarse) check(v *view) cond {
+	p := &v.self.pad
+	if v.phase != flight.Waiting {
+		return off
+	}
+	if !p.whenFilled || p.coarseN < 3 {
+		return unsure
+	}
+	return asCond(p.coarse >= v.limits.StepPa)
+}
+
+func (r *sensorCoarse) words(v *view) words {
+	p := &v.self.pad
+	return words{
+		priority: prioAct,
+		say:      v.name() + " pressure in coarse steps",
+		reason: sprintf("%s's pressure comes in steps of %.0f Pa, which is %.1f m of height; the apogee may be called as late as it takes to fall through two of them. Send more digits: the layout or the board rounds.",
+			v.name(), p.coarse, p.coarse/v.perMetre()),
+	}
+}
+
+// rateWrong: samples come faster or slower than the board is meant to send.
+type rateWrong struct {
+	seq, clock int64
+	boot       uint32
+	started    bool
+	gate       gate
+	hz         float64
+	wrong      int
+}
+
+// rateWindow is over how much of the board's own time the rate is measured, us.
+const rateWindow = 2e6
+
+func (r *rateWrong) check(v *view) cond {
+	if !v.fresh || v.rocket.RateHz <= 0 || v.s.Seq < 0 || v.s.Clock < 0 {
+		return unsure
+	}
+	s := v.s
+	if !r.started || s.Boot != r.boot || s.Seq <= r.seq || s.Clock <= r.clock {
+		r.started, r.boot, r.seq, r.clock = true, s.Boot, s.Seq, s.Clock
+		return unsure
+	}
+	took := s.Clock - r.clock
+	if took < rateWindow {
+		return unsure
+	}
+	r.hz = float64(s.Seq-r.seq) / float64(took) * 1e6
+	r.seq, r.clock = s.Seq, s.Clock
+	if took > 10*rateWindow { // after silence
+		return unsure
+	}
+	if math.Abs(r.hz/v.rocket.RateHz-1) > v.limits.RateShare {
+		r.wrong++
+	} else {
+		r.wrong = 0
+	}
+	if r.wrong == 1 {
+		return unsure
+	}
+	return asCond(r.wrong > 1)
+}
+
+func (r *rateWrong) words(v *view) words {
+	return words{
+		priority: prioIf(v.inFlight(), prioKnow, prioAct),
+		say:      v.name() + " sends at the wrong rate",
+		reason: sprintf("%s's board makes %.1f frames a second by its own clock; %.0f are configured. Its loop may be blocked by a slow sensor or radio, so its apogee rule runs late too. Mend the firmware, or set rate_hz to what is meant.",
+			v.name(), r.hz, v.rocket.RateHz),
+	}
+}
