@@ -119,17 +119,9 @@ func (p *pilot) run(end, h float64, watch ...happening) (happening, error) {
 			}
 			continue
 		}
-		hit := timeUp
-		for _, w := range watch {
-			// A happening is only what crosses within the step: after the top
-			// the speed stays negative.
-			if p.gap(w, &p.y) > 0 && p.gap(w, &p.try.y1) <= 0 {
-				if u := p.cross(w, h); hit == timeUp || u < h {
-					hit, h = w, u
-				}
-			}
-		}
+		hit, upTo := p.first(h, watch)
 		if hit != timeUp {
+			h = upTo
 			p.try.try(p, p.t, h, &p.y, p.tol)
 		}
 		p.accept(h)
@@ -144,6 +136,21 @@ func (p *pilot) run(end, h float64, watch ...happening) (happening, error) {
 		h = next(h, e)
 	}
 	return timeUp, nil
+}
+
+// first says which happening comes first within the step of h just tried, and
+// after what part of it; timeUp if there is none. A happening is only what
+// crosses within the step: after the top the speed stays negative.
+func (p *pilot) first(h float64, watch []happening) (hit happening, upTo float64) {
+	upTo = h
+	for _, w := range watch {
+		if p.gap(w, &p.y) > 0 && p.gap(w, &p.try.y1) <= 0 {
+			if u := p.cross(w, h); hit == timeUp || u < upTo {
+				hit, upTo = w, u
+			}
+		}
+	}
+	return hit, upTo
 }
 
 // cross finds when, within the step of h just tried, w happens, by regula falsi
@@ -209,10 +216,18 @@ func (p *pilot) whole() error {
 	}
 	p.mode = mode{stage: ballistic, rail: p.mode.rail}
 	p.mark(&p.tr.Marks.Burnout, flight.Coast)
-	if p.tr.Marks.Touchdown.Seen {
-		return nil
+	if !p.tr.Marks.Touchdown.Seen {
+		if err := p.fall(); err != nil {
+			return err
+		}
 	}
-	return p.fall()
+	if !p.tr.Marks.Apogee.Seen {
+		return errors.New("the rocket does not climb: check thrust, mass and tilt")
+	}
+	if p.guided > 0 && !p.tr.Marks.RailExit.Seen {
+		return fmt.Errorf("the rocket does not leave the rail of %.2f m: more thrust, less mass or a shorter rail", p.guided)
+	}
+	return nil
 }
 
 func (p *pilot) firstMode() mode {
@@ -234,37 +249,37 @@ func (p *pilot) boost() error {
 		return p.burn()
 	}
 	if p.mode.stage == onTube {
-		if err := p.stage(timeMost, 1e-4, tubeEnd); err != nil {
+		if hit, err := p.stage(timeMost, 1e-4, tubeEnd); err != nil || hit == ground {
 			return err
 		}
 	}
 	p.mode.stage = waterJet
 	p.y[iQ] = (p.r.Volume - p.water/p.rhoWater) / p.r.Volume
 	if p.y[iQ] < p.gasEnd/p.r.Volume {
-		if err := p.stage(timeMost, 1e-3, waterOut, pressure); err != nil {
+		hit, err := p.stage(timeMost, 1e-3, waterOut, pressure)
+		if err != nil || hit == ground {
 			return err
 		}
-		if p.gap(waterOut, &p.y) > 1e-9 {
+		if hit == pressure {
 			// The air is spent before the water: what is left is carried on.
 			p.gasEnd = p.y[iQ] * p.r.Volume
 			p.film = (p.r.Volume - p.gasEnd) * p.rhoWater
+			p.p1 = p.bottle(p.gasEnd)
 		}
 	}
-	p.mark(&p.tr.Marks.WaterOut, flight.Boost)
 	p.mode.stage, p.y[iQ] = airFlow, 1
-	if p.gap(pressure, &p.y) <= 0 {
-		return nil
-	}
-	return p.stage(timeMost, 5e-4, pressure)
+	p.mark(&p.tr.Marks.WaterOut, flight.Boost)
+	_, err := p.stage(timeMost, 5e-4, pressure)
+	return err
 }
 
 // burn runs a motor piece by piece of its thrust curve, since the thrust has a
 // corner at each point.
 func (p *pilot) burn() error {
 	c := p.r.Motor.Curve
-	for k := p.mode.knot; k+1 < len(c) && !p.tr.Marks.Touchdown.Seen; k++ {
+	for k := p.mode.knot; k+1 < len(c); k++ {
 		p.mode.knot = k
-		if err := p.stage(c[k+1].T-p.motorLead, 1e-3); err != nil {
+		if hit, err := p.stage(c[k+1].T-p.motorLead, 1e-3); err != nil || hit == ground {
 			return err
 		}
 	}
@@ -272,13 +287,24 @@ func (p *pilot) burn() error {
 }
 
 // stage runs one stage with thrust up to the time end or one of the ends, and
-// meets the end of the rail, the top and the ground on the way.
-func (p *pilot) stage(end, h float64, ends ...happening) error {
+// meets the end of the rail, the top and the ground on the way. It says which
+// end it was, or ground.
+func (p *pilot) stage(end, h float64, ends ...happening) (happening, error) {
 	watch := append([]happening{railEnd, top, ground}, ends...)
 	for p.t < end {
+		// Two things may happen at once, such as the end of a rail as long as
+		// the tube: the second is then already past.
+		if p.mode.rail && p.gap(railEnd, &p.y) <= 0 {
+			p.leaveRail()
+		}
+		for _, e := range ends {
+			if p.gap(e, &p.y) <= 0 {
+				return e, nil
+			}
+		}
 		hit, err := p.run(end, h, watch...)
 		if err != nil {
-			return err
+			return hit, err
 		}
 		switch hit {
 		case railEnd:
@@ -287,12 +313,12 @@ func (p *pilot) stage(end, h float64, ends ...happening) error {
 			p.highest()
 		case ground:
 			p.mark(&p.tr.Marks.Touchdown, flight.Landed)
-			return nil
+			return hit, nil
 		default:
-			return nil
+			return hit, nil
 		}
 	}
-	return nil
+	return timeUp, nil
 }
 
 func (p *pilot) leaveRail() {
@@ -310,12 +336,6 @@ func (p *pilot) highest() {
 
 // fall flies from burnout to touchdown.
 func (p *pilot) fall() error {
-	if p.guided > 0 && !p.tr.Marks.RailExit.Seen && p.y[iVZ] < 0.1 {
-		return errors.New("the rocket does not leave the rail: more thrust or less mass")
-	}
-	if p.y[iVZ] <= 0 && !p.tr.Marks.Apogee.Seen {
-		return errors.New("the rocket does not climb: check thrust, mass and tilt")
-	}
 	release := p.releaseTime()
 	h := 0.02
 	for p.t < timeMost {

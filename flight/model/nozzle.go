@@ -27,7 +27,7 @@ func airJet(p, t, pa, area float64) (flow, thrust float64) {
 		throat := math.Sqrt(2 * gasK / (gasK + 1) * gasR * t)
 		return flow, flow*throat + (p*criticalRatio-pa)*area
 	}
-	root := math.Pow(r, 1/gasK) // density ratio
+	root := power(r, 1/gasK) // density ratio
 	speed := math.Sqrt(2 * gasK / (gasK - 1) * gasR * t * (1 - r/root))
 	flow = p / (gasR * t) * root * area * speed
 	return flow, flow * speed

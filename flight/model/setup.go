@@ -57,6 +57,9 @@ func (s *setup) surroundings() {
 func (s *setup) shape() {
 	s.sin, s.cos = math.Sincos(s.l.Tilt)
 	s.guided = math.Max(s.l.Rail, s.r.TubeLength)
+	if s.guided < 1e-3 {
+		s.guided = 0 // guides nothing
+	}
 	s.bodyArea = s.r.Cd * math.Pi / 4 * s.r.Diameter * s.r.Diameter
 	cd, fill := s.r.ParachuteCd, s.r.Fill
 	if cd == 0 {
@@ -122,7 +125,7 @@ func (s *setup) loadBottle() error {
 	if s.tubeArea > 0 {
 		push, area = s.tubeArea, "launch tube"
 	}
-	thrust, weight := push*l.Gauge, (r.Dry+s.water+s.gasMass)*s.g*s.cos
+	thrust, weight := push*l.Gauge, (r.Dry+s.water+s.gasMass)*s.holdBack()
 	if s.water == 0 && s.tubeArea == 0 {
 		_, thrust = airJet(s.p0, s.t0, s.pa, s.jetArea)
 	}
@@ -165,11 +168,20 @@ func (s *setup) loadMotor() error {
 		s.motorLead = hi
 		return nil
 	}
-	return fmt.Errorf("leave the pad: the motor gives at most %.2f N but the rocket weighs %.2f N", most, (s.r.Dry+m.Total)*s.g*s.cos)
+	return fmt.Errorf("leave the pad: the motor gives at most %.2f N but the rocket weighs %.2f N", most, (s.r.Dry+m.Total)*s.holdBack())
 }
 
-// lift is thrust minus weight along the rail t seconds after ignition.
+// lift is thrust minus what it must overcome, t seconds after ignition.
 func (s *setup) lift(knot int, t float64) float64 {
 	thrust, mass := s.motorAt(knot, t)
-	return thrust - mass*s.g*s.cos
+	return thrust - mass*s.holdBack()
+}
+
+// holdBack is the thrust per kg that lifts the rocket: on a rail the weight
+// along it; without one the upward part of the thrust must carry the weight.
+func (s *setup) holdBack() float64 {
+	if s.guided > 0 {
+		return s.g * s.cos
+	}
+	return s.g / s.cos
 }

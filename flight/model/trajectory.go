@@ -87,14 +87,15 @@ func (tr *Trajectory) At(t float64) Point {
 func (tr *Trajectory) phase(t float64) flight.Phase {
 	m := &tr.Marks
 	switch {
-	case t < m.Burnout.T:
-		return flight.Boost
-	case t < m.Apogee.T:
-		return flight.Coast
-	case t < m.Touchdown.T:
+	case t >= m.Touchdown.T:
+		return flight.Landed
+	case t >= m.Apogee.T:
+		// Also when a weak jet still blows.
 		return flight.Descent
+	case t >= m.Burnout.T:
+		return flight.Coast
 	}
-	return flight.Landed
+	return flight.Boost
 }
 
 // point completes a state with what follows from it.
