@@ -23,8 +23,10 @@ type board struct {
 	restUs   float64
 	openUs   float64
 	servoAt  float64 // the servo goes to open; +Inf never
+	closeAt  float64 // and back to rest after the landing; +Inf never
 	twitches []twitch
-	armAt    float64 // s since the epoch; +Inf never
+	armS     float64 // from liftoff until the apogee rule is armed
+	armAt    float64 // when that is; +Inf never
 	gps      bool
 	walkMps  float64 // it leaves the flight's own drift at this speed
 	walkFrom float64
@@ -106,7 +108,7 @@ func (w *timing) next() shot {
 // commanded the release.
 func (b *board) pulse(t float64) (us float64, on bool) {
 	us, on = b.restUs, t >= b.servoAt
-	if on {
+	if on && t < b.closeAt {
 		us = b.openUs
 	}
 	for _, w := range b.twitches {
@@ -119,7 +121,7 @@ func (b *board) pulse(t float64) (us float64, on bool) {
 
 // moves says whether the servo is turning at t, which loads the cell.
 func (b *board) moves(t float64) bool {
-	if t >= b.servoAt && t < b.servoAt+servoTurnS {
+	if t >= b.servoAt && t < b.servoAt+servoTurnS || t >= b.closeAt && t < b.closeAt+servoTurnS {
 		return true
 	}
 	for _, w := range b.twitches {
@@ -152,7 +154,7 @@ func (p *power) at(t float64, b *board) float64 {
 	v := p.volts - p.fallVph*t/3600
 	if b.moves(t) {
 		v -= p.sagV
-	} else if since := t - b.servoAt - servoTurnS; since >= 0 {
+	} else if since := t - b.servoAt - servoTurnS; since >= 0 && since < 8*p.recoverS {
 		v -= 0.5 * p.sagV * math.Exp(-since/p.recoverS)
 	}
 	if t >= p.stallFrom {

@@ -10,8 +10,19 @@ import (
 
 // drawPlan makes all random choices of a flight and flies it into the path.
 func drawPlan(spec Spec, seed, index uint64, path *Path) (*plan, error) {
+	p, guess := drawSetup(spec, seed, index)
+	if err := p.drawCraft(spec, path); err != nil {
+		return nil, err
+	}
+	p.arrange(path, guess)
+	return p, nil
+}
+
+// drawSetup makes all choices but that of the craft. Guess is how well the
+// builder knows the rocket, 0 to 1.
+func drawSetup(spec Spec, seed, index uint64) (p *plan, guess float64) {
 	rng := stream(seed, index, forShape)
-	p := &plan{name: spec.Name, seed: seed, index: index, cutS: spec.CutS}
+	p = &plan{name: spec.Name, seed: seed, index: index, cutS: spec.CutS}
 	p.site, p.air = drawSite(spec, rng)
 	p.liftoff = spec.PadS.draw(rng)
 	p.afterS = spec.AfterS.draw(rng)
@@ -31,11 +42,7 @@ func drawPlan(spec Spec, seed, index uint64, path *Path) (*plan, error) {
 	if solid {
 		p.rocket.Kind = "solid"
 	}
-	if err := p.drawCraft(spec, path); err != nil {
-		return nil, err
-	}
-	p.arrange(path, rng.Float64())
-	return p, nil
+	return p, rng.Float64()
 }
 
 // chuteCd is the drag coefficient of a flat circular parachute on its nominal
@@ -45,10 +52,13 @@ const chuteCd = 0.75
 // arrange sets what depends on when things happened in the flight: servo,
 // bump, and what the builder expects. Guess is from 0 to 1.
 func (p *plan) arrange(path *Path, guess float64) {
-	p.board.servoAt = math.Inf(1)
+	p.board.servoAt, p.board.closeAt = math.Inf(1), math.Inf(1)
 	if !math.IsNaN(path.marks.release) {
 		p.board.servoAt = p.liftoff + path.marks.release
+		p.board.closeAt = p.liftoff + path.marks.touchdown + 4
 	}
+	// A board arms its rule once it has seen the liftoff.
+	p.board.armAt = p.liftoff + p.board.armS
 	for i := range p.sensor.bumps {
 		p.sensor.bumps[i].from = p.board.servoAt + 0.05
 	}
@@ -92,9 +102,8 @@ func drawBoard(spec Spec, rng *rand.Rand) board {
 		rocket: "Teal", rate: rate, phase: rng.Float64() / rate, boot: 1,
 		jitter: spec.JitterS.draw(rng), stamp: spec.StampS.draw(rng),
 		skew: spec.SkewPpm.draw(rng) * 1e-6, clock0: 0.5 + 20*rng.Float64(),
-		restUs: 1000, openUs: 1900, servoAt: math.Inf(1), walkFrom: math.Inf(1),
-		// A board arms its rule once it has stood still for a while.
-		armAt: 2 + rng.Float64(),
+		restUs: 1000, openUs: 1900, servoAt: math.Inf(1), closeAt: math.Inf(1), walkFrom: math.Inf(1),
+		armS: 0.15 + 0.5*rng.Float64(),
 	}
 }
 

@@ -23,6 +23,9 @@ type Flight struct {
 	// Samples are in the order of Passed. Their channels lie in memory that
 	// the Flight owns: they are valid until DrawInto writes the Flight again.
 	Samples []decode.Sample
+	// EndS is when the recording ends, in s since the Epoch, samples or not:
+	// ticks should run until then.
+	EndS float64
 	// Sent counts the frames that the board sent, heard or not.
 	Sent int64
 	// Broken are the moments at which the link heard a frame that failed its
@@ -91,7 +94,7 @@ func (f *Flight) render(p *plan) {
 			break
 		}
 	}
-	f.Sent = src.sent
+	f.Sent, f.EndS = src.sent, p.end
 }
 
 // reserve gives the samples and their channels room.

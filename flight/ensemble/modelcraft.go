@@ -44,7 +44,7 @@ func (c physical) fly(o outing, p *Path) error {
 	c.trace(&tr, p)
 	p.findApogee()
 	p.land(o.groundM)
-	c.mark(&tr, o, p)
+	c.mark(&tr, r, o, p)
 	return nil
 }
 
@@ -109,27 +109,25 @@ func (c physical) point(q model.Point, t float64, canopy bool) Point {
 	return Point{T: t, Height: q.Height, Speed: q.Speed, Accel: q.Accel, Across: q.Drift, Air: sp, Force: force}
 }
 
-// mark sets release and opening. The parachute is taken as full when the
-// model's canopy has met its filling distance, which is not told; half a
-// second and the filling distance at the sink rate cover it.
-func (c physical) mark(tr *model.Trajectory, o outing, p *Path) {
-	m := &tr.Marks
-	down := p.marks.touchdown
+// mark sets release and opening. A release by the clock while the thrust
+// still acts opens the canopy at burnout in the model; the command is when it
+// was given.
+func (c physical) mark(tr *model.Trajectory, r model.Rocket, o outing, p *Path) {
 	release := math.NaN()
 	switch {
 	case !math.IsNaN(o.byClock):
 		release = o.byClock
+	case tr.Marks.Release.Seen:
+		release = tr.Marks.Release.T
 	case !math.IsNaN(o.lag):
 		release = p.marks.apogee + o.lag
 	}
-	if m.Release.Seen && math.IsNaN(o.byClock) {
-		release = m.Release.T
-	}
-	if !(release < down) {
+	if !(release < p.marks.touchdown) {
 		return
 	}
 	p.marks.release = release
-	if open := m.Release.T + canopyS; m.Release.Seen && open < down {
-		p.marks.open = open
+	if tr.Marks.Release.Seen {
+		area := math.Pi / 4 * (r.ParachuteCd*r.Parachute*r.Parachute + r.Cd*r.Diameter*r.Diameter)
+		p.markOpen(c.air, math.Sqrt(2*tr.Marks.Touchdown.Mass*g0/area))
 	}
 }

@@ -92,9 +92,11 @@ func (m *motion) step(t, dt float64, s state) state {
 }
 
 // Step lengths in s: fine while the thrust acts and the parachute fills,
-// coarse in between.
+// coarse in between and
+// at the steady sink.
 const (
 	stepCoast  = 0.02
+	stepSink   = 0.08
 	boostSteps = 24
 	fillSteps  = 12
 	longestS   = 900.0
@@ -121,7 +123,11 @@ func (m *motion) fly(p *Path) {
 			t, s = m.span(p, t, s, full, m.fillS/fillSteps)
 		}
 		for t < longestS && !down(s) {
-			t, s = m.span(p, t, s, t+stepCoast, stepCoast)
+			dt := stepCoast
+			if !m.stuckIn && t > full+1 {
+				dt = stepSink
+			}
+			t, s = m.span(p, t, s, t+dt, dt)
 		}
 	}
 	p.findApogee()
@@ -133,8 +139,8 @@ func (m *motion) fly(p *Path) {
 func (m *motion) mark(p *Path) {
 	if m.release < p.marks.touchdown {
 		p.marks.release = m.release
-		if open := m.release + m.fillS; !m.stuckIn && open < p.marks.touchdown {
-			p.marks.open = open
+		if !m.stuckIn {
+			p.markOpen(m.air, math.Sqrt(2*m.mass*g0/(m.chuteA+m.dragA)))
 		}
 	}
 }

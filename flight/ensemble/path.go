@@ -168,3 +168,22 @@ func (p *Path) land(ground float64) bool {
 	}
 	return false
 }
+
+// markOpen sets when the parachute carries: from then on the sink rate stays
+// within a tenth of the parachute's own. Load is that rate in m/s times the
+// square root of the density.
+func (p *Path) markOpen(a air, load float64) {
+	for i := len(p.points) - 1; i >= 0; i-- {
+		q := p.points[i]
+		own := load / math.Sqrt(a.density(q.Height))
+		if i > len(p.points)-2 {
+			continue // lying
+		}
+		if q.T < p.marks.release || math.Abs(-q.Speed/own-1) > 0.1 {
+			if i < len(p.points)-3 {
+				p.marks.open = p.points[i+1].T
+			}
+			return
+		}
+	}
+}

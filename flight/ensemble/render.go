@@ -147,12 +147,14 @@ func (s *source) position(m moment) (lat, lon, fix float64) {
 	return lat, lon, 3
 }
 
-// signal is the strength at the station in whole dBm: by the square of the
-// distance beyond 50 m.
+// signal is the strength at the station in whole dBm: it falls
+// with the square of the distance from 50 m on.
 func (s *source) signal(m moment) float64 {
 	r := &s.channel.radio
-	d := math.Hypot(m.truth.Across, m.truth.Height)
-	v := r.rssi - 20*math.Log10(max(1, math.Hypot(d, 50)/50))
+	v := r.rssi
+	if d2 := m.truth.Across*m.truth.Across + m.truth.Height*m.truth.Height; d2 > 10 {
+		v -= 10 * math.Log10(1+d2/2500)
+	}
 	if m.landed {
 		v -= 6 // the antenna lies in the grass
 	}

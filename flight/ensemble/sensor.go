@@ -82,12 +82,19 @@ type wander struct{ v float64 }
 // start puts it at its stationary spread.
 func (w *wander) start(rng *rand.Rand) { w.v = rng.NormFloat64() }
 
-// step moves it on by dt of the correlation time tau.
-func (w *wander) step(rng *rand.Rand, dt, tau float64) float64 {
-	a := math.Exp(-dt / tau)
-	w.v = a*w.v + math.Sqrt(1-a*a)*rng.NormFloat64()
-	return w.v
+// pace is by how much a wander forgets and is stirred in one slow step.
+type pace struct{ keep, stir float64 }
+
+func paceOf(tau float64) pace {
+	if tau <= 0 {
+		return pace{0, 1}
+	}
+	a := math.Exp(-slowStep / tau)
+	return pace{a, math.Sqrt(1 - a*a)}
 }
+
+// step moves it on by one slow step.
+func (w *wander) step(rng *rand.Rand, p pace) { w.v = p.keep*w.v + p.stir*rng.NormFloat64() }
 
 // Correlation times in s: a gust on the pad, being dragged by the canopy.
 const (
@@ -98,46 +105,46 @@ const (
 // sensing is a sensor at work: what it remembers from sample to sample.
 type sensing struct {
 	sensor
-	noise, slow      *rand.Rand
-	drift, gust, rub wander
-	last             float64 // time of the last reading
-	lastSlow         float64
-	gustNow, rubNow  float64
-	driftNow         float64
-	frozen           float64
+	noise, slow             *rand.Rand
+	drift, gust, rub        wander
+	driftBy, gustBy, rubBy  pace
+	slowAt                  float64 // time up to which the slow processes are
+	driftNow, gustNow, drag float64 // Pa
+	frozen                  float64
 }
 
 func newSensing(s sensor, seed, index uint64) *sensing {
-	e := &sensing{sensor: s, noise: stream(seed, index, forNoise), slow: stream(seed, index, forSlow), frozen: math.NaN()}
+	e := &sensing{
+		sensor: s, noise: stream(seed, index, forNoise), slow: stream(seed, index, forSlow),
+		driftBy: paceOf(s.driftTau), gustBy: paceOf(gustTau), rubBy: paceOf(dragTau),
+		slowAt: math.NaN(), frozen: math.NaN(),
+	}
 	e.drift.start(e.slow)
 	e.gust.start(e.slow)
 	e.rub.start(e.slow)
-	e.lastSlow = math.Inf(-1)
 	return e
 }
 
-// slowStep is how often the slow processes move on; between, they go straight.
+// slowStep is the step of the slow processes in s.
 const slowStep = 0.05
 
 // slowly moves drift and gusts on to time t.
 func (e *sensing) slowly(t float64) {
-	if math.IsInf(e.lastSlow, -1) {
-		e.lastSlow = t
+	if math.IsNaN(e.slowAt) {
+		e.slowAt = t
 	}
-	dt := t - e.lastSlow
-	if dt < slowStep {
+	if t < e.slowAt+slowStep {
 		return
 	}
-	e.lastSlow = t
-	if e.driftPa > 0 {
-		e.driftNow = e.driftPa * e.drift.step(e.slow, dt, e.driftTau)
+	for t >= e.slowAt+slowStep {
+		e.slowAt += slowStep
+		e.drift.step(e.slow, e.driftBy)
+		e.gust.step(e.slow, e.gustBy)
+		if e.dragPa > 0 {
+			e.rub.step(e.slow, e.rubBy)
+		}
 	}
-	if e.gustPa > 0 {
-		e.gustNow = e.gustPa * e.gust.step(e.slow, dt, gustTau)
-	}
-	if e.dragPa > 0 {
-		e.rubNow = e.dragPa * e.rub.step(e.slow, dt, dragTau)
-	}
+	e.driftNow, e.gustNow, e.drag = e.driftPa*e.drift.v, e.gustPa*e.gust.v, e.dragPa*e.rub.v
 }
 
 // moment is what a sensor needs to know of the truth at one time.
@@ -165,7 +172,7 @@ func (e *sensing) pressure(m moment) float64 {
 		p += e.portCp * m.air.density(m.truth.Height) * m.truth.Air * m.truth.Air / 2
 	}
 	if m.landed {
-		p += e.landedPa + e.rubNow
+		p += e.landedPa + e.drag
 	}
 	for _, b := range e.bumps {
 		p += b.at(m.t)
