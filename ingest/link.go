@@ -19,9 +19,12 @@ type Chunk struct {
 	Heard time.Duration
 	// Bytes belong to the link and are valid until the callback returns.
 	Bytes []byte
+	// Baud is the line rate in bits per second, 0 where there is none.
+	Baud int
 	// RSSI is the received signal strength in dBm, nil if not known.
 	RSSI *float64
-	// Datagram says that the chunk's borders are the sender's own.
+	// Datagram says that the chunk's borders are the sender's own; End is then
+	// EndWhole.
 	Datagram bool
 	// End says what comes after these bytes in this peer's stream.
 	End End
@@ -31,11 +34,13 @@ type Chunk struct {
 type End uint8
 
 const (
-	// Goes on: the next chunk continues where this one stops.
+	// EndNone: the next chunk continues where this one stops.
 	EndNone End = iota
-	// The stream ended in good order (end of a file): what is pending is whole.
+	// EndWhole: the stream ended in good order (a datagram, the end of a file),
+	// so what is pending is whole.
 	EndWhole
-	// The stream was cut (link lost, peer gone): what is pending is a piece.
+	// EndCut: the stream was cut (link lost, peer gone), so what is pending is
+	// only a piece.
 	EndCut
 )
 
@@ -60,7 +65,8 @@ type Env struct {
 	OnState func(link string, s LinkState)
 	// Tee, if set, gets every chunk before it is framed, from several
 	// goroutines. After its first error that link's chunks are no longer
-	// offered: a full disk must not stop the reception. (*CaptureWriter).Write fits.
+	// offered: a full disk must not stop the reception. CaptureWriter.WriteChunk
+	// fits.
 	Tee func(Chunk) error
 	// Stdin is what a link with stdin = true reads; nil means there is none.
 	Stdin io.Reader
@@ -69,7 +75,6 @@ type Env struct {
 	// their own there.
 	sysfs, dev string
 }
-
 
 // LinkState is how a link is, in one word and in plain words.
 type LinkState struct {

@@ -15,7 +15,7 @@ const (
 	reasonsKept  = 64 // different reasons counted apart; more go to reasonOther
 	reasonOther  = "other"
 	rateBucket   = 500 * time.Millisecond
-	rateBuckets  = 10 // the rate is over the last 5 s
+	rateBuckets  = 11 // the rate is over the ten whole ones: the last 5 s
 	hintOutcomes = 64 // recent frames and rejects that the hint looks at
 )
 

@@ -1,0 +1,198 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"sync"
+	"time"
+)
+
+const (
+	dialTimeout = 5 * time.Second
+	tcpRead     = 4096
+	// maxPeers bounds how many may be connected to a listening link at a time.
+	// One more is refused, and counted in the words of the link's state.
+	maxPeers = 64
+)
+
+// keepAlive finds a peer that vanished without a word (radio bridge without
+// power) within half a minute.
+var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 5 * time.Second, Count: 4}
+
+// tcpLink connects to a host; a TNC is one that speaks KISS.
+type tcpLink struct {
+	runner
+	addr string
+}
+
+// Run implements Link.
+func (l *tcpLink) Run(ctx context.Context, out func(Chunk) error) error {
+	return l.keep(ctx, out, l.try, nil)
+}
+
+func (l *tcpLink) try(ctx context.Context) error {
+	d := net.Dialer{Timeout: dialTimeout, KeepAliveConfig: keepAlive}
+	conn, err := d.DialContext(ctx, "tcp", l.addr)
+	if err != nil {
+		return fmt.Errorf("connect to %s: %w; is it switched on, on this network, and is the port right?", l.addr, dialCause(err))
+	}
+	defer conn.Close() //nolint:errcheck // it was only read from
+	defer context.AfterFunc(ctx, func() { _ = conn.Close() })()
+	l.up("connected to " + l.addr)
+	return readTCP(ctx, conn, l.env.Clock, "", l.send)
+}
+
+// dialCause is the reason alone: the rest of the library's text holds port
+// numbers of ours that differ at each try.
+func dialCause(err error) error {
+	var op *net.OpError
+	if errors.As(err, &op) && op.Err != nil {
+		return op.Err
+	}
+	return err
+}
+
+// readTCP passes on what a connection brings until it ends.
+func readTCP(ctx context.Context, conn net.Conn, clock Clock, peer string, send func(Chunk) error) error {
+	buf := make([]byte, tcpRead)
+	for {
+		n, err := conn.Read(buf)
+		heard := clock.Now()
+		if n > 0 {
+			if err := send(Chunk{Heard: heard, Bytes: buf[:n], Peer: peer}); err != nil {
+				return err
+			}
+		}
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case errors.Is(err, io.EOF):
+			return fmt.Errorf("%s closed the connection", conn.RemoteAddr())
+		case err != nil:
+			return fmt.Errorf("read from %s: %w", conn.RemoteAddr(), dialCause(err))
+		}
+	}
+}
+
+// tcpListenLink lets boards and bridges connect to it, several at a time. Each
+// is a stream of its own.
+type tcpListenLink struct {
+	runner
+	addr string
+}
+
+// Run implements Link.
+func (l *tcpListenLink) Run(ctx context.Context, out func(Chunk) error) error {
+	return l.keep(ctx, out, l.try, nil)
+}
+
+// peers are the connections of one try.
+type peers struct {
+	link   *tcpListenLink
+	words  string
+	cancel context.CancelFunc
+	wait   sync.WaitGroup
+
+	mu      sync.Mutex // also makes the calls of send take turns
+	count   int
+	refused int
+	fatal   error
+}
+
+func (l *tcpListenLink) try(parent context.Context) error {
+	var lc net.ListenConfig
+	lc.KeepAliveConfig = keepAlive
+	ln, err := lc.Listen(parent, "tcp", l.addr)
+	if err != nil {
+		return fmt.Errorf("listen on TCP %s: %w; is the port taken by another program, or the address not of this computer?", l.addr, dialCause(err))
+	}
+	ctx, cancel := context.WithCancel(parent)
+	p := &peers{link: l, words: "listening on TCP " + ln.Addr().String(), cancel: cancel}
+	stop := context.AfterFunc(ctx, func() { _ = ln.Close() })
+	defer func() {
+		cancel()
+		p.wait.Wait()
+		stop()
+		_ = ln.Close()
+	}()
+	l.up(p.words)
+	for {
+		conn, err := ln.Accept()
+		if err != nil {
+			p.mu.Lock()
+			defer p.mu.Unlock()
+			switch {
+			case parent.Err() != nil:
+				return nil
+			case p.fatal != nil:
+				return p.fatal
+			}
+			return fmt.Errorf("accept on TCP %s: %w", l.addr, dialCause(err))
+		}
+		p.admit(ctx, conn)
+	}
+}
+
+// admit starts a goroutine for a new connection; try waits for it.
+func (p *peers) admit(ctx context.Context, conn net.Conn) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.count >= maxPeers {
+		p.refused++
+		_ = conn.Close()
+		p.tell()
+		return
+	}
+	p.count++
+	p.tell()
+	p.wait.Go(func() {
+		stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
+		peer := conn.RemoteAddr().String()
+		// Why it ended does not matter: the peer may come again, or not. That
+		// the frames are refused is kept in p.fatal.
+		_ = readTCP(ctx, conn, p.link.env.Clock, peer, p.send)
+		stop()
+		_ = conn.Close()
+		p.leave(ctx, peer)
+	})
+}
+
+// send passes a chunk on, one connection at a time.
+func (p *peers) send(c Chunk) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.fatal != nil {
+		return p.fatal
+	}
+	if err := p.link.send(c); err != nil {
+		p.fatal = err
+		p.cancel()
+		return err
+	}
+	return nil
+}
+
+// leave ends a peer's stream. A peer that goes in good order (it closed, or
+// was closed) may still have sent half a message: it is cut off.
+func (p *peers) leave(ctx context.Context, peer string) {
+	if ctx.Err() == nil {
+		// An error is kept in p.fatal, where try finds it.
+		_ = p.send(Chunk{Heard: p.link.env.Clock.Now(), Peer: peer, End: EndCut})
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.count--
+	p.tell()
+}
+
+// tell puts the number of peers into the state's words.
+func (p *peers) tell() {
+	words := fmt.Sprintf("%s, %d connected", p.words, p.count)
+	if p.refused > 0 {
+		words += fmt.Sprintf(", %d refused because %d is the most", p.refused, maxPeers)
+	}
+	p.link.rep.words(StateUp, words)
+}
