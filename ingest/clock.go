@@ -58,3 +58,10 @@ func (v *VirtualClock) Advance(d time.Duration) {
 		}
 	}
 }
+
+// ContinueClock makes a clock that goes on with an earlier session's epoch and
+// stands at since now: how a session that was interrupted goes on.
+func ContinueClock(epoch time.Time, since time.Duration) Clock {
+	start := time.Now()
+	return Clock{Epoch: epoch.UTC(), now: func() time.Duration { return since + time.Since(start) }}
+}

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"fmt"
 	"sort"
 	"time"
 
@@ -47,16 +48,16 @@ type Engine struct {
 	passed   int64 // Passed of the newest sample handled
 }
 
-// NewEngine makes an engine that has seen nothing yet.
-func NewEngine(cfg Config) *Engine {
-	return &Engine{
-		cfg:      cfg,
-		trackers: map[string]*track.Tracker{},
-		book: alarm.New(alarm.Config{
-			Session: cfg.Session, Site: cfg.Site, Rockets: cfg.Rockets, Thresholds: cfg.Thresholds,
-		}),
-		merger: decode.NewMerger(),
+// NewEngine makes an engine that has seen nothing yet. The error is about
+// thresholds or rockets that contradict themselves.
+func NewEngine(cfg Config) (*Engine, error) {
+	book, err := alarm.New(alarm.Config{
+		Session: cfg.Session, Site: cfg.Site, Rockets: cfg.Rockets, Thresholds: cfg.Thresholds,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("make alarm rules: %w", err)
 	}
+	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger()}, nil
 }
 
 // Sample handles one sample and, before it, every tick that was due.
@@ -92,7 +93,7 @@ func (e *Engine) tick(now time.Time) Output {
 		events := t.Tick(now)
 		out.Events = append(out.Events, events...)
 		if len(events) > 0 {
-			out.Alarms = append(out.Alarms, e.book.Events(t.State(), events)...)
+			e.book.Note(t.State(), events)
 		}
 	}
 	out.Alarms = append(out.Alarms, e.book.Tick(now)...)
@@ -126,6 +127,9 @@ func (e *Engine) Ack(id string, at time.Time) []flight.Alarm { return e.book.Ack
 
 // Passed tells how far the engine has come, in ns since the session's epoch.
 func (e *Engine) Passed() int64 { return e.passed }
+
+// Ticked tells the time of the newest tick handled, in ns since the epoch.
+func (e *Engine) Ticked() int64 { return e.ticked * int64(TickEvery) }
 
 // State returns a copy of what is known of a rocket, with go / not yet filled
 // in; ok is false if it was never heard. The pointers inside are the tracker's:

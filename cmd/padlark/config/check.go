@@ -10,6 +10,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/ingest"
 )
 
 // problem is one thing that is wrong, with the path of the key to blame.
@@ -22,14 +23,20 @@ func problemf(path, format string, args ...any) *problem {
 	return &problem{path, fmt.Errorf(format, args...)}
 }
 
-// named is an error that knows which key of its table is to blame.
-type named interface{ FieldName() string }
-
 // within makes a problem of an error from the package that owns the table.
 func within(table string, err error) *problem {
-	var n named
-	if errors.As(err, &n) && n.FieldName() != "" {
-		table += "." + n.FieldName()
+	var link *ingest.ConfigError
+	var layout *decode.LayoutError
+	switch {
+	case errors.As(err, &link) && link.Field != "":
+		table += "." + link.Field
+	case errors.As(err, &layout):
+		if layout.Index >= 0 {
+			table += fmt.Sprintf(".fields[%d]", layout.Index)
+		}
+		if layout.Key != "" {
+			table += "." + layout.Key
+		}
 	}
 	return &problem{table, err}
 }
@@ -38,7 +45,7 @@ func within(table string, err error) *problem {
 func (c *Config) check() *problem {
 	for _, check := range []func() *problem{
 		c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm,
 	} {
 		if p := check(); p != nil {
 			return p
@@ -69,7 +76,7 @@ func (c *Config) checkLayouts() *problem {
 			return problemf(table+".name", "two layouts are named %q: rename one", l.Name)
 		}
 		seen[l.Name] = true
-		if _, err := decode.Compile(*l); err != nil {
+		if _, err := decode.Compile(*l, c.Layouts); err != nil {
 			return within(table, err)
 		}
 	}
@@ -101,7 +108,6 @@ func (c *Config) checkLinks() *problem {
 		return problemf("", "no [[link]]: name at least one port or socket to listen to")
 	}
 	seen := map[string]bool{}
-	recorded := 0
 	for i, l := range c.Links {
 		table := fmt.Sprintf("link[%d]", i)
 		if err := l.Validate(); err != nil {
@@ -117,12 +123,6 @@ func (c *Config) checkLinks() *problem {
 		if _, ok := c.Layout(l.Layout); !ok {
 			return problemf(table+".layout", "link %q: there is no layout %q; there are %s", l.Name, l.Layout, strings.Join(c.layoutNames(), ", "))
 		}
-		if l.Recorded() {
-			recorded++
-		}
-	}
-	if recorded > 0 && recorded < len(c.Links) {
-		return problemf("link[0]", "file links run on the time of the recording and the others on the clock: put them into two configurations")
 	}
 	return nil
 }
@@ -243,4 +243,11 @@ func (c *Config) Rocket(name string) flight.Rocket {
 		}
 	}
 	return flight.Rocket{Name: name}
+}
+
+func (c *Config) checkAlarm() *problem {
+	if err := c.Alarm.Validate(); err != nil {
+		return &problem{"alarm", err}
+	}
+	return nil
 }

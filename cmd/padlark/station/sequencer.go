@@ -31,6 +31,8 @@ type sequencer struct {
 	stats   func(link string) decodeCounter // nil in a replay
 	passed  int64                           // of the newest frame
 	sampled int64                           // Passed of the newest frame that became a sample
+	// before is how many frames of a link the session had when it was resumed.
+	before map[string]uint64
 	// known is the highest frame number per link whose sample is published
 	// already; only used while a session is resumed.
 	known map[string]uint64
@@ -38,8 +40,8 @@ type sequencer struct {
 
 // decodeCounter takes what the decoder finds wrong with a link's frames.
 type decodeCounter interface {
-	AddBad(reason string, piece []byte, at time.Duration)
-	AddGap(lost uint64)
+	AddBad(reason string, f ingest.Frame)
+	AddGap(missing uint64)
 }
 
 // live stamps a frame that arrived now and passes it on.
@@ -48,6 +50,7 @@ func (q *sequencer) live(ctx context.Context, f ingest.Frame, now time.Duration)
 	q.passed = max(q.passed+1, int64(now), f.Mono)
 	f.Session = q.session
 	f.Passed = q.passed
+	f.N += q.before[f.Link]
 	return q.pass(ctx, f)
 }
 
@@ -71,7 +74,7 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 	switch {
 	case errors.As(err, &rej):
 		if q.stats != nil {
-			q.stats(f.Link).AddBad(rej.Reason, f.Bytes, time.Duration(f.Mono))
+			q.stats(f.Link).AddBad(rej.Reason, f)
 		}
 		r := decode.Rejected{Session: f.Session, Link: f.Link, N: f.N, Reject: *rej}
 		if err := q.out.PublishReject(ctx, r); err != nil {

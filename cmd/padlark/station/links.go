@@ -1,0 +1,212 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"padlark/cmd/padlark/config"
+	"padlark/ingest"
+)
+
+// captureFlush is how often a capture is handed to the system: what a crash
+// may cost of it.
+const captureFlush = 500 * time.Millisecond
+
+// links are all receivers of a station. They run on the clock, or, when every
+// link is a capture, on the time of the recording at full speed.
+type links struct {
+	cfg       *config.Config
+	receivers map[string]*ingest.Receiver
+	order     []*ingest.Receiver
+	capture   *ingest.CaptureWriter
+
+	merge   *ingest.Merge        // recorded only
+	virtual *ingest.VirtualClock // recorded only
+	byPart  map[string]*ingest.Receiver
+}
+
+// newLinks makes the receivers. For recorded links it opens the captures and
+// makes the clock; otherwise clock is the session's.
+func newLinks(opt Options, clock func() ingest.Clock) (*links, error) {
+	l := &links{cfg: opt.Config, receivers: map[string]*ingest.Receiver{}}
+	if err := l.openRecorded(); err != nil {
+		return nil, errors.Join(err, l.close())
+	}
+	env := ingest.Env{Log: opt.Log, Stdin: opt.Stdin}
+	if l.virtual != nil {
+		env.Clock = l.virtual.Clock()
+	} else {
+		env.Clock = clock()
+	}
+	if opt.Capture != "" {
+		info := ingest.CaptureInfo{
+			Station: l.cfg.Station.Name, Epoch: env.Clock.Epoch, Links: ingest.CaptureLinks(l.cfg.Links),
+		}
+		w, err := ingest.CreateCapture(opt.Capture, info)
+		if err != nil {
+			return nil, errors.Join(err, l.close())
+		}
+		l.capture = w
+		env.Tee = w.WriteChunk
+	}
+	for _, lc := range l.cfg.Links {
+		if err := l.add(lc, env); err != nil {
+			return nil, errors.Join(err, l.close())
+		}
+	}
+	return l, nil
+}
+
+func (l *links) add(lc ingest.LinkConfig, env ingest.Env) error {
+	layout, ok := l.cfg.Layout(lc.Layout)
+	if !ok {
+		return fmt.Errorf("link %q: there is no layout %q", lc.Name, lc.Layout)
+	}
+	r, err := ingest.NewReceiver(lc, layout.Framing, env)
+	if err != nil {
+		return err
+	}
+	l.receivers[lc.Name] = r
+	l.order = append(l.order, r)
+	if l.merge != nil {
+		part, err := l.part(lc)
+		if err != nil {
+			return err
+		}
+		l.byPart[part] = r
+	}
+	return nil
+}
+
+// openRecorded looks whether the links are captures, and opens them if so.
+func (l *links) openRecorded() error {
+	var paths []string
+	seen := map[string]bool{}
+	recorded := 0
+	for _, lc := range l.cfg.Links {
+		if lc.File == "" {
+			continue
+		}
+		if !isCapture(lc.File) {
+			continue
+		}
+		recorded++
+		if !seen[lc.File] {
+			seen[lc.File] = true
+			paths = append(paths, lc.File)
+		}
+	}
+	switch {
+	case recorded == 0:
+		return nil
+	case recorded < len(l.cfg.Links):
+		return errors.New("some links are captures, which run on the time of the recording, and others are not: put them into two configurations")
+	}
+	m, err := ingest.OpenCaptures(paths...)
+	if err != nil {
+		return err
+	}
+	l.merge, l.virtual = m, ingest.NewVirtualClock(m.Epoch())
+	l.byPart = map[string]*ingest.Receiver{}
+	for _, part := range m.Links() {
+		l.byPart[part.Name] = nil
+	}
+	return nil
+}
+
+func isCapture(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		// A file that is not there yet is a live link's business: it waits.
+		return false
+	}
+	defer f.Close() //nolint:errcheck // only read from
+	return ingest.IsCapture(f)
+}
+
+// part is which link of the captures a configured link reads.
+func (l *links) part(lc ingest.LinkConfig) (string, error) {
+	want := lc.CaptureLink
+	parts := l.merge.Links()
+	if want == "" {
+		want = lc.Name
+		if len(parts) == 1 {
+			want = parts[0].Name
+		}
+	}
+	r, ok := l.byPart[want]
+	switch {
+	case !ok:
+		return "", fmt.Errorf("link %q: the captures hold no link %q: say with capture_link which to read", lc.Name, want)
+	case r != nil:
+		return "", fmt.Errorf("links %q and %q both read %q of the captures: remove one", r.Config().Name, lc.Name, want)
+	}
+	return want, nil
+}
+
+// counter is where the decoder's findings about a link are counted.
+func (l *links) counter(link string) decodeCounter {
+	if r, ok := l.receivers[link]; ok {
+		return r.Stats()
+	}
+	return nil
+}
+
+// health is how every link is now.
+func (l *links) health() []ingest.Health {
+	out := make([]ingest.Health, len(l.order))
+	for i, r := range l.order {
+		out[i] = r.Health()
+	}
+	return out
+}
+
+// run reads every link and hands the frames on, until ctx ends or all recorded
+// ones are read.
+func (l *links) run(ctx context.Context, out func(ingest.Frame) error) error {
+	if l.merge != nil {
+		return ingest.Replay(ctx, l.merge, l.virtual, l.byPart, out)
+	}
+	g, gctx := errgroup.WithContext(ctx)
+	for _, r := range l.order {
+		g.Go(func() error { return r.Run(gctx, out) })
+	}
+	return g.Wait()
+}
+
+// flushCapture keeps the capture no more than captureFlush behind.
+func (l *links) flushCapture(ctx context.Context) error {
+	if l.capture == nil {
+		return nil
+	}
+	t := time.NewTicker(captureFlush)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			if err := l.capture.Flush(); err != nil {
+				// Told once by the receivers; the reception goes on.
+				return nil
+			}
+		}
+	}
+}
+
+// close releases what newLinks opened.
+func (l *links) close() error {
+	var errs []error
+	if l.merge != nil {
+		errs = append(errs, l.merge.Close())
+	}
+	if l.capture != nil {
+		errs = append(errs, l.capture.Close())
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,201 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/rs/zerolog"
+	"golang.org/x/sync/errgroup"
+
+	"padlark/bus"
+	"padlark/cmd/padlark/config"
+	"padlark/decode"
+	"padlark/ingest"
+	"padlark/storage/sqlite"
+	"padlark/watch"
+)
+
+// drainTime is how long the line may take to empty itself when it stops.
+const drainTime = 30 * time.Second
+
+// Options says how to run a station.
+type Options struct {
+	Config  *config.Config
+	Log     zerolog.Logger
+	Version string
+	// Capture names a file to which every chunk that is heard is written, with
+	// its time; empty for none.
+	Capture string
+	// Ready, if set, is called once, when the line is open, with what viewers
+	// need. The bus must not be used after Run has returned.
+	Ready func(Info)
+}
+
+// Info is what a started station tells its caller.
+type Info struct {
+	Session string
+	Data    string
+	Pages   string // address of the pages, empty if there are none
+	Bus     *bus.Bus
+	Resumed bool // the session that a crash or a power cut had interrupted goes on
+}
+
+// station is one running line.
+type station struct {
+	opt     Options
+	cfg     *config.Config
+	log     zerolog.Logger
+	archive *sqlite.Archive
+	bus     *bus.Bus
+	session sqlite.Session
+	resumed bool
+	clock   ingest.Clock
+	links   *links
+	seq     *sequencer
+	watcher *watch.Watcher
+	writer  *sqlite.Writer
+}
+
+// Run opens the line, runs it until ctx ends or every recorded link has been
+// read to its end, and closes it with everything committed.
+func Run(ctx context.Context, opt Options) error {
+	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
+	if err := s.open(ctx); err != nil {
+		return errors.Join(err, s.close())
+	}
+	err := s.run(ctx)
+	return errors.Join(err, s.close())
+}
+
+// open makes everything ready that can fail, before a byte is read.
+func (s *station) open(ctx context.Context) error {
+	dir := s.cfg.Station.Data
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("make data folder: %w", err)
+	}
+	var err error
+	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{Log: s.log}); err != nil {
+		return err
+	}
+	busOpt, err := busOptions(s.cfg, s.log)
+	if err != nil {
+		return err
+	}
+	if s.bus, err = bus.Open(ctx, busOpt); err != nil {
+		return err
+	}
+	s.writer = sqlite.NewWriter(s.archive, s.bus, sqlite.WriterOptions{Log: s.log})
+	if s.links, err = newLinks(s.opt, s.cfg); err != nil {
+		return err
+	}
+	return s.openSession(ctx)
+}
+
+// openSession starts a session, or goes on with the one that was interrupted.
+func (s *station) openSession(ctx context.Context) error {
+	start := s.bus.LastSeq() + 1
+	if err := s.startOrResume(ctx); err != nil {
+		return err
+	}
+	decoder, err := newDecoder(s.cfg, s.clock.Epoch)
+	if err != nil {
+		return err
+	}
+	engine, err := watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch))
+	if err != nil {
+		return err
+	}
+	s.watcher = watch.New(s.bus, engine, start, nil)
+	s.seq = &sequencer{
+		session: s.session.ID, epoch: s.clock.Epoch, out: s.bus, decoder: decoder, stats: s.links.counter,
+	}
+	if s.resumed {
+		return s.rebuild(ctx)
+	}
+	return nil
+}
+
+// run starts the subscribers, then the line, and stops them in the other order.
+func (s *station) run(ctx context.Context) error {
+	subs, stopSubs := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopSubs()
+	g, gctx := errgroup.WithContext(subs)
+	g.Go(func() error { return s.writer.Run(gctx) })
+	g.Go(func() error { return s.watcher.Run(gctx) })
+	pages, err := s.startExtras(gctx, g)
+	if err != nil {
+		stopSubs()
+		return errors.Join(err, g.Wait())
+	}
+	if s.opt.Ready != nil {
+		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed})
+	}
+	// The line ends with ctx, or when a subscriber has failed.
+	lineCtx, stopLine := context.WithCancel(ctx)
+	stopWatching := context.AfterFunc(gctx, stopLine)
+	lineErr := s.runLine(lineCtx)
+	stopWatching()
+	stopLine()
+	drainErr := s.drain(context.WithoutCancel(ctx))
+	stopSubs()
+	return errors.Join(lineErr, g.Wait(), drainErr)
+}
+
+// drain waits until all that was heard has been watched and archived.
+func (s *station) drain(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, drainTime)
+	defer cancel()
+	if err := s.bus.Flush(ctx); err != nil {
+		return fmt.Errorf("empty the bus queue: %w", err)
+	}
+	if err := s.watcher.WaitFor(ctx, s.seq.sampled, s.seq.passed); err != nil {
+		return err
+	}
+	if err := s.bus.Flush(ctx); err != nil {
+		return fmt.Errorf("empty the bus queue: %w", err)
+	}
+	if err := s.writer.WaitFor(ctx, s.bus.LastSeq()); err != nil {
+		return err
+	}
+	return s.archive.EndSession(ctx, s.session.ID, s.seq.passed)
+}
+
+// close releases what open opened, in the other order.
+func (s *station) close() error {
+	var errs []error
+	if s.links != nil {
+		errs = append(errs, s.links.close())
+	}
+	if s.bus != nil {
+		errs = append(errs, s.bus.Close())
+	}
+	if s.archive != nil {
+		errs = append(errs, s.archive.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// engineConfig is what the watcher needs of a configuration.
+func engineConfig(c *config.Config, session string, epoch time.Time) watch.Config {
+	return watch.Config{Session: session, Epoch: epoch, Rockets: c.Rockets, Site: c.Site, Thresholds: c.Alarm}
+}
+
+// newDecoder makes a decoder for all links of a configuration.
+func newDecoder(c *config.Config, epoch time.Time) (*decode.Decoder, error) {
+	dc := decode.Config{Epoch: epoch, Layouts: c.Layouts}
+	for _, l := range c.Links {
+		dc.Links = append(dc.Links, decode.LinkLayout{Link: l.Name, Layout: l.Layout, Rocket: l.Rocket})
+	}
+	for _, r := range c.Rockets {
+		dc.Rockets = append(dc.Rockets, decode.RocketName{ID: r.ID, Name: r.Name})
+	}
+	d, err := decode.New(dc)
+	if err != nil {
+		return nil, fmt.Errorf("make decoder: %w", err)
+	}
+	return d, nil
+}

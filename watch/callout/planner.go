@@ -1,0 +1,128 @@
+package callout
+
+import (
+	"fmt"
+	"math"
+
+	"padlark/flight"
+)
+
+// Planner makes calls from what the watch found. It keeps one number per
+// rocket and is not safe for concurrent use.
+type Planner struct {
+	cfg    Config
+	off    map[string]bool
+	passed map[string]float64 // the last height called, m
+	out    []Call
+}
+
+// NewPlanner makes a planner.
+func NewPlanner(cfg Config) *Planner {
+	p := &Planner{cfg: cfg, off: map[string]bool{}, passed: map[string]float64{}}
+	for _, k := range cfg.Off {
+		p.off[k] = true
+	}
+	return p
+}
+
+// Take gives the calls for one step of the watch: the state after it (nil if
+// there is none), its events and its changes of alarms. The most urgent comes
+// first. The slice is valid until the next call.
+func (p *Planner) Take(st *flight.State, events []flight.Event, alarms []flight.Alarm) []Call {
+	p.out = p.out[:0]
+	for i := range alarms {
+		p.alarm(&alarms[i])
+	}
+	for i := range events {
+		p.event(&events[i])
+	}
+	if st != nil {
+		p.height(st)
+	}
+	// Alarms come sorted by urgency, and before events; only notices that
+	// precede a warning are out of order.
+	for i := 1; i < len(p.out); i++ {
+		for j := i; j > 0 && p.out[j].Rank < p.out[j-1].Rank; j-- {
+			p.out[j], p.out[j-1] = p.out[j-1], p.out[j]
+		}
+	}
+	return p.out
+}
+
+// alarm calls an alarm that is raised and needs somebody now.
+func (p *Planner) alarm(a *flight.Alarm) {
+	if !a.Active || a.Acked {
+		return
+	}
+	rank := Notice
+	switch a.Priority {
+	case flight.LookUp:
+		rank = Warning
+	case flight.Act:
+		if p.off[a.Kind] {
+			return
+		}
+	default:
+		return
+	}
+	p.add(Call{At: a.ChangedAt, Rocket: a.Rocket, Rank: rank, Kind: a.Kind, Text: a.Say})
+}
+
+// event calls the moments of a flight.
+func (p *Planner) event(e *flight.Event) {
+	kind := string(e.Kind)
+	if p.off[kind] {
+		return
+	}
+	text := ""
+	switch e.Kind {
+	case flight.Liftoff:
+		delete(p.passed, e.Rocket)
+		text = e.Rocket + " liftoff"
+	case flight.Apogee:
+		text = e.Rocket + " apogee"
+		if e.AltitudeM != nil {
+			text = fmt.Sprintf("%s apogee, %s", e.Rocket, spoken(*e.AltitudeM))
+		}
+	case flight.Release:
+		text = e.Rocket + " release"
+	case flight.Touchdown:
+		text = e.Rocket + " down"
+	default:
+		return
+	}
+	p.add(Call{At: e.CalledAt, Rocket: e.Rocket, Rank: Moment, Kind: kind, Text: text})
+}
+
+// height calls the heights passed on the way up.
+func (p *Planner) height(st *flight.State) {
+	every := p.cfg.HeightsM
+	if every <= 0 || st.AltitudeM == nil || p.off["height"] {
+		return
+	}
+	if st.Phase != flight.Boost && st.Phase != flight.Coast {
+		delete(p.passed, st.Rocket)
+		return
+	}
+	step := math.Floor(*st.AltitudeM/every) * every
+	if step <= p.passed[st.Rocket] {
+		return
+	}
+	p.passed[st.Rocket] = step
+	p.add(Call{At: st.At, Rocket: st.Rocket, Rank: Number, Kind: "height",
+		Text: fmt.Sprintf("%s %.0f", st.Rocket, step)})
+}
+
+func (p *Planner) add(c Call) {
+	c.Tones = tones(c.Kind, c.Rank)
+	p.out = append(p.out, c)
+}
+
+// spoken writes a height as it is said.
+func spoken(m float64) string {
+	n := math.Round(m)
+	if n == 1 {
+		return "1 metre"
+	}
+	return fmt.Sprintf("%.0f metres", n)
+}
