@@ -8,6 +8,9 @@ import (
 	"padlark/flight"
 )
 
+// NoteReleaseSeen is the note of a release that no board told of.
+const NoteReleaseSeen = "seen in the sink rate"
+
 // flightNow is what is known of the flight under way.
 type flightNow struct {
 	level     float64 // z of the pad, m
@@ -266,7 +269,7 @@ func (t *Tracker) findCanopy(r *reading) {
 		return
 	}
 	e := t.event(flight.Release, t.fl.canopyAt, 0.3)
-	e.Note = "seen in the sink rate"
+	e.Note = NoteReleaseSeen
 	t.release(e, r.t)
 }
 

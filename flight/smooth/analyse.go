@@ -1,0 +1,175 @@
+package smooth
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/track"
+)
+
+// Config is what the smoother needs to know. All of Rocket and Site is
+// optional.
+type Config struct {
+	Session string
+	Rocket  flight.Rocket
+	Site    flight.Site
+}
+
+// ErrNoFlight is returned by Analyse when the samples hold no flight.
+var ErrNoFlight = errors.New("no flight in the samples")
+
+// Analyse works one flight out from its samples, in the order in which they
+// were heard, some seconds of pad and rest included (see Cut). Events are
+// those that the live tracker made of the flight; without any the tracker is
+// run here. Alarms are listed in the result. It keeps nothing of what it is
+// given.
+//
+// The standard deviations in the result are honest totals: what the readings
+// leave open and what is systematic, the temperature of the site above all.
+// Series.ApogeeParts tells them apart.
+func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms []flight.Alarm) (flight.Result, Series, error) {
+	if len(samples) == 0 {
+		return flight.Result{}, Series{}, fmt.Errorf("analyse flight: %w: there are none", ErrNoFlight)
+	}
+	if len(events) == 0 {
+		events = firstFlight(replay(cfg, samples))
+	}
+	a := analysis{cfg: cfg, events: events}
+	a.begin(samples, alarms)
+	r, ok := read(cfg, samples, a.liftoffGuess(samples))
+	if !ok {
+		return a.out, Series{}, fmt.Errorf("analyse flight of %s: %w: fewer than %d readings of pressure or altitude", a.out.Rocket, ErrNoFlight, minReadings)
+	}
+	a.r = &r
+	a.locate()
+	if math.IsNaN(a.m.liftoff) && math.IsNaN(a.m.apogee) && math.IsNaN(a.m.touchdown) {
+		return a.out, Series{}, fmt.Errorf("analyse flight of %s: %w: nothing left the ground", a.out.Rocket, ErrNoFlight)
+	}
+	a.noise = learnNoise(&r, orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
+	a.fitAll()
+	a.fillResult()
+	return a.out, a.series(), nil
+}
+
+func orElse(v, other float64) float64 {
+	if math.IsNaN(v) {
+		return other
+	}
+	return v
+}
+
+// replay runs the live tracker over the samples.
+func replay(cfg Config, samples []decode.Sample) []flight.Event {
+	t := track.New(track.Config(cfg))
+	var all []flight.Event
+	for i := range samples {
+		all = append(all, t.Sample(&samples[i])...)
+	}
+	return all
+}
+
+// analysis is one flight being worked out.
+type analysis struct {
+	cfg    Config
+	events []flight.Event
+	r      *readings
+	noise  noise
+	m      moments
+	fit    *fit
+	burn   burn
+	out    flight.Result
+	parts  Parts
+}
+
+// moments are the events in s; NaN where there is none.
+type moments struct {
+	liftoff, burnout, apogee, release, touchdown float64
+	apogeeM                                      float64
+	calledLate                                   float64 // s, when the live call of the apogee was made
+	releaseSD                                    float64
+	told                                         bool // the board told its release
+}
+
+// begin fills what needs no computing.
+func (a *analysis) begin(samples []decode.Sample, alarms []flight.Alarm) {
+	o := &a.out
+	o.Session, o.Rocket = a.cfg.Session, a.cfg.Rocket.Name
+	if o.Session == "" {
+		o.Session = samples[0].Session
+	}
+	if o.Rocket == "" {
+		o.Rocket = samples[0].Rocket
+	}
+	for _, e := range a.events {
+		if e.Flight > 0 {
+			o.Flight = e.Flight
+			break
+		}
+	}
+	o.Frames = uint64(len(samples))
+	o.LostFrames = lost(samples)
+	o.Alarms = []string{}
+	seen := map[string]bool{}
+	for _, al := range alarms {
+		if !seen[al.Kind] {
+			seen[al.Kind] = true
+			o.Alarms = append(o.Alarms, al.Kind)
+		}
+	}
+}
+
+// lost counts the gaps in the board's own numbering.
+func lost(samples []decode.Sample) uint64 {
+	var n uint64
+	last, boot := int64(-1), samples[0].Boot
+	for i := range samples {
+		s := &samples[i]
+		if s.Boot != boot {
+			last, boot = -1, s.Boot
+		}
+		if s.Seq < 0 {
+			continue
+		}
+		if last >= 0 && s.Seq > last+1 {
+			n += uint64(s.Seq - last - 1)
+		}
+		last = max(last, s.Seq)
+	}
+	return n
+}
+
+// locate reads the events.
+func (a *analysis) locate() {
+	nan := math.NaN()
+	a.m = moments{nan, nan, nan, nan, nan, nan, nan, 0.1, false}
+	for i := range a.events {
+		e := &a.events[i]
+		if e.Flight != a.out.Flight {
+			continue
+		}
+		at := e.At.Sub(a.r.ref).Seconds()
+		switch e.Kind {
+		case flight.Liftoff:
+			a.m.liftoff = at
+		case flight.Burnout:
+			a.m.burnout = at
+		case flight.Apogee:
+			a.m.apogee = at
+			a.m.calledLate = e.CalledAt.Sub(a.r.ref).Seconds()
+			if e.AltitudeM != nil {
+				a.m.apogeeM = *e.AltitudeM
+			}
+		case flight.Release:
+			a.m.release = at
+			a.m.told = e.Note != track.NoteReleaseSeen
+			if e.AtSD != nil {
+				a.m.releaseSD = *e.AtSD
+			}
+		case flight.Touchdown:
+			a.m.touchdown = at
+		}
+	}
+}

@@ -1,0 +1,279 @@
+package smooth
+
+import (
+	"errors"
+	"math"
+)
+
+// prior is what is known of a parameter beforehand; sd 0 fixes it.
+type prior struct{ mean, sd float64 }
+
+// fit is a path fitted to the readings: the most likely parameters and their
+// covariance.
+type fit struct {
+	path  path
+	q     params
+	cov   [nParams][nParams]float64
+	free  []int
+	noise noise
+	extra []float64 // variance added to each reading for not fitting, m2
+	touch float64   // s
+	chi2  float64   // of the whitened residuals, per reading
+	used  int       // readings
+}
+
+// problem is a fit to be made.
+type problem struct {
+	r          *readings
+	t, h       []float64 // the readings that count
+	start      float64   // s, of the coast
+	noise      noise
+	path       path
+	prior      [nParams]prior
+	begin      params
+	whole      bool // from the pad to the rest; otherwise only around the top
+	iterations int
+}
+
+var errNoFit = errors.New("fit the flight: the readings do not determine it")
+
+// Outliers: readings further than gateSD standard deviations lose weight, and
+// further than dropSD all of it.
+const (
+	gateSD = 3.0
+	dropSD = 7.0
+)
+
+// solve finds the parameters by Gauss-Newton steps on the whitened residuals,
+// with the weights of outliers found anew in each step.
+func (pr *problem) solve() (fit, error) {
+	f := fit{path: pr.path, q: pr.begin, noise: pr.noise, extra: make([]float64, len(pr.t)), touch: math.Inf(1)}
+	for i := range nParams {
+		if pr.prior[i].sd > 0 {
+			f.free = append(f.free, i)
+		}
+	}
+	n := len(pr.t)
+	cols := make([][]float64, len(f.free)+1)
+	for i := range cols {
+		cols[i] = make([]float64, n)
+	}
+	base := make([]float64, n)
+	for iter := range pr.iterations {
+		pr.linearise(&f, cols)
+		f.noise.whiten(pr.t, f.extra, cols, base)
+		step, ok := pr.normal(&f, cols)
+		if !ok {
+			return f, errNoFit
+		}
+		f.weigh(cols[len(f.free)], base, iter)
+		last := pr.move(&f, step)
+		if last < 1e-3 && iter > 6 {
+			break
+		}
+	}
+	for _, i := range f.free {
+		if !(f.cov[i][i] > 0) || math.IsNaN(f.q[i]) {
+			return f, errNoFit
+		}
+	}
+	return f, nil
+}
+
+// linearise writes the derivatives of the expected readings with respect to
+// the free parameters, by differences, and the residuals in the last column.
+func (pr *problem) linearise(f *fit, cols [][]float64) {
+	res := cols[len(f.free)]
+	f.touch = pr.path.heights(&f.q, pr.t, pr.start, res)
+	for k, i := range f.free {
+		d := diffStep[i]
+		q := f.q
+		q[i] += d
+		pr.path.heights(&q, pr.t, pr.start, cols[k])
+		for j := range cols[k] {
+			cols[k][j] = (cols[k][j] - res[j]) / d
+		}
+	}
+	for j := range res {
+		res[j] = pr.h[j] - res[j]
+	}
+}
+
+// diffStep is how far each parameter is moved for a derivative.
+var diffStep = params{1e-3, 1e-3, 1e-3, 0.05, 1e-6, 1e-3, 1e-2, 1e-3, 1e-3}
+
+// normal solves the normal equations with the priors, and keeps the inverse
+// as the covariance.
+func (pr *problem) normal(f *fit, cols [][]float64) ([]float64, bool) {
+	m := len(f.free)
+	a := make([][]float64, m)
+	b := make([]float64, m)
+	res := cols[m]
+	for i := range a {
+		a[i] = make([]float64, m)
+		for j := 0; j <= i; j++ {
+			a[i][j] = dot(cols[i], cols[j])
+		}
+		b[i] = dot(cols[i], res)
+		k := f.free[i]
+		w := 1 / (pr.prior[k].sd * pr.prior[k].sd)
+		a[i][i] += w
+		b[i] += w * (pr.prior[k].mean - f.q[k])
+	}
+	inv, ok := invert(a)
+	if !ok {
+		return nil, false
+	}
+	step := make([]float64, m)
+	f.cov = [nParams][nParams]float64{}
+	for i := range m {
+		for j := range m {
+			step[i] += inv[i][j] * b[j]
+			f.cov[f.free[i]][f.free[j]] = inv[i][j]
+		}
+	}
+	return step, true
+}
+
+// weigh finds the outliers from the whitened residuals.
+func (f *fit) weigh(white, base []float64, iter int) {
+	f.chi2, f.used = 0, 0
+	for i, u := range white {
+		s := base[i] + f.extra[i]
+		e2 := u * u * s / base[i] // against the variance of a good reading
+		gate := gateSD * loosen(iter)
+		switch {
+		case e2 <= gate*gate:
+			f.extra[i] = 0
+			f.chi2 += e2
+			f.used++
+		case e2 <= dropSD*dropSD*gate*gate/gateSD/gateSD:
+			f.extra[i] = base[i] * (e2/(gate*gate) - 1) * 3
+			f.chi2 += gate * gate
+			f.used++
+		default:
+			f.extra[i] = 1e8
+		}
+	}
+	if f.used > 0 {
+		f.chi2 /= float64(f.used)
+	}
+}
+
+// loosen widens the gate in the first steps, when nothing fits yet.
+func loosen(iter int) float64 {
+	if steps := [...]float64{300, 60, 15, 5, 2}; iter < len(steps) {
+		return steps[iter]
+	}
+	return 1
+}
+
+// move takes the step, shortened where it is implausibly long, and returns its
+// size in standard deviations.
+func (pr *problem) move(f *fit, step []float64) float64 {
+	scale, size := 1.0, 0.0
+	for k, i := range f.free {
+		if most := longestMove[i]; math.Abs(step[k]) > most {
+			scale = min(scale, most/math.Abs(step[k]))
+		}
+		size = max(size, math.Abs(step[k])/math.Sqrt(f.cov[i][i]))
+	}
+	for k, i := range f.free {
+		f.q[i] += scale * step[k]
+	}
+	f.q[pDrag] = max(-11, min(1, f.q[pDrag]))
+	f.q[pCanopy] = max(-7, min(5, f.q[pCanopy]))
+	f.q[pFill] = max(-4, min(0.7, f.q[pFill]))
+	f.q[pAcross] = math.Abs(f.q[pAcross])
+	return size
+}
+
+// longestMove bounds one step of each parameter.
+var longestMove = params{20, 10, 0.7, 5, 0.002, 0.2, 0.5, 0.5, 10}
+
+// sd is the standard deviation of a function of the parameters, by
+// differences.
+func (f *fit) sd(fn func(q *params) float64) float64 {
+	v0 := fn(&f.q)
+	grad := make([]float64, len(f.free))
+	for k, i := range f.free {
+		d := min(0.3*math.Sqrt(f.cov[i][i]), 20*diffStep[i])
+		q := f.q
+		q[i] += d
+		grad[k] = (fn(&q) - v0) / d
+	}
+	sum := 0.0
+	for k, i := range f.free {
+		for l, j := range f.free {
+			sum += grad[k] * grad[l] * f.cov[i][j]
+		}
+	}
+	return math.Sqrt(max(sum, 0))
+}
+
+func dot(a, b []float64) float64 {
+	s := 0.0
+	for i := range a {
+		s += a[i] * b[i]
+	}
+	return s
+}
+
+// invert a symmetric positive definite matrix, given by its lower triangle,
+// by Cholesky's method after scaling its diagonal to one. ok is false if it is
+// not positive definite.
+func invert(a [][]float64) ([][]float64, bool) {
+	n := len(a)
+	scale := make([]float64, n)
+	l := make([][]float64, n)
+	for i := range n {
+		if !(a[i][i] > 0) {
+			return nil, false
+		}
+		scale[i] = 1 / math.Sqrt(a[i][i])
+		l[i] = make([]float64, n)
+	}
+	for i := range n {
+		for j := 0; j <= i; j++ {
+			s := a[i][j] * scale[i] * scale[j]
+			for k := range j {
+				s -= l[i][k] * l[j][k]
+			}
+			if i == j {
+				if s < 1e-12 {
+					return nil, false
+				}
+				l[i][i] = math.Sqrt(s)
+			} else {
+				l[i][j] = s / l[j][j]
+			}
+		}
+	}
+	inv := make([][]float64, n)
+	for i := range inv {
+		inv[i] = make([]float64, n)
+	}
+	x := make([]float64, n)
+	for c := range n {
+		for i := range n {
+			x[i] = 0
+		}
+		x[c] = 1
+		for i := range n {
+			for k := range i {
+				x[i] -= l[i][k] * x[k]
+			}
+			x[i] /= l[i][i]
+		}
+		for i := n - 1; i >= 0; i-- {
+			for k := i + 1; k < n; k++ {
+				x[i] -= l[k][i] * x[k]
+			}
+			x[i] /= l[i][i]
+		}
+		for i := range n {
+			inv[i][c] = x[i] * scale[i] * scale[c]
+		}
+	}
+	return inv, true
+}

@@ -1,0 +1,166 @@
+package smooth
+
+import (
+	"math"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+)
+
+// liftoffGuess is when the readings stop to be those of the pad.
+func (a *analysis) liftoffGuess(samples []decode.Sample) time.Time {
+	for _, e := range a.events {
+		if e.Kind == flight.Liftoff {
+			return e.At
+		}
+	}
+	return samples[0].At
+}
+
+// fitAll fits the path twice: first to the upper half of the climb and what
+// follows, which shows where the boost ended, then to all of the coast.
+func (a *analysis) fitAll() {
+	if math.IsNaN(a.m.apogee) {
+		return
+	}
+	from := a.r.t[0]
+	if !math.IsNaN(a.m.liftoff) {
+		from = a.m.liftoff + 0.45*(a.m.apogee-a.m.liftoff)
+	}
+	f, err := a.fitFrom(from, nil)
+	if err != nil {
+		return
+	}
+	a.fit = f
+	if math.IsNaN(a.m.liftoff) {
+		return
+	}
+	for range 2 {
+		b := findBurn(a.r, a.fit, a.cfg.Rocket.Kind == "solid", a.m.liftoff)
+		if !b.ok {
+			return
+		}
+		a.burn = b
+		start := min(b.burnout+2*b.burnoutSD+0.02, from)
+		g, err := a.fitFrom(start, a.fit)
+		if err != nil {
+			return
+		}
+		a.fit = g
+	}
+	if b := findBurn(a.r, a.fit, a.cfg.Rocket.Kind == "solid", a.m.liftoff); b.ok {
+		a.burn = b
+	}
+}
+
+// fitFrom fits the path to the coast from start on, and the pad.
+func (a *analysis) fitFrom(start float64, last *fit) (*fit, error) {
+	pr := problem{r: a.r, start: start, noise: a.noise, iterations: 14}
+	pr.path = path{anchor: a.m.apogee}
+	if !math.IsNaN(a.m.release) {
+		pr.path = path{anchor: a.m.release, canopy: true}
+	}
+	a.priors(&pr)
+	if last != nil {
+		pr.begin = last.q
+	}
+	padEnd := orElse(a.m.liftoff, a.r.t[0]) - 0.2
+	if a.burn.ok {
+		padEnd = min(padEnd, a.burn.liftoff-2*a.burn.liftoffSD)
+	}
+	for i, t := range a.r.t {
+		if t < padEnd || t >= start {
+			pr.t = append(pr.t, t)
+			pr.h = append(pr.h, a.r.h[i])
+		}
+	}
+	f, err := pr.solve()
+	if err != nil {
+		return nil, err
+	}
+	return &f, nil
+}
+
+// Priors that hold where the configuration says nothing; medians, and sd of
+// logarithms (common practice, no source).
+const (
+	waterDrag, solidDrag = 0.010, 0.003 // 1/m
+	dragSD, knownDragSD  = 0.9, 0.4
+	sinkDrag, sinkSD     = 0.4, 1.2 // 1/m: 5 m/s
+	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
+	fillS, fillSD        = 0.25, 0.6
+	flat                 = 1e3
+)
+
+// priors sets what is known of the parameters before looking at the readings,
+// and where to begin.
+func (a *analysis) priors(pr *problem) {
+	rk := &a.cfg.Rocket
+	drag, sd := waterDrag, dragSD
+	if rk.Kind == "solid" {
+		drag = solidDrag
+	}
+	if rk.MassKg > 0 && rk.DiameterM > 0 && rk.Cd > 0 {
+		drag, sd = 1.2*rk.Cd*math.Pi/4*sq(rk.DiameterM)/(2*rk.MassKg), knownDragSD
+	}
+	sink := sinkDrag
+	if rk.MassKg > 0 && rk.ParachuteM > 0 {
+		cd := rk.ParachuteCd
+		if cd == 0 {
+			cd = 0.75
+		}
+		sink = 1.2 * cd * math.Pi / 4 * sq(rk.ParachuteM) / (2 * rk.MassKg)
+	}
+	top := orElse(a.m.apogeeM, 50)
+	v0 := math.Sqrt(2 * gravity * max(top, 5))
+	pr.prior = [nParams]prior{
+		pHeight: {top, flat}, pSpeed: {0, flat}, pDrag: {math.Log(drag), sd},
+		pAcross: {0.1 * v0, 0.07 * v0}, pPort: {0, portSD},
+	}
+	for i := range pr.begin {
+		pr.begin[i] = pr.prior[i].mean
+	}
+	free := path{anchor: a.m.apogee}
+	begin := pr.begin
+	begin[pSpeed] = 0
+	pr.begin[pHeight], pr.begin[pSpeed] = free.at(&begin, pr.path.anchor)
+	if pr.path.canopy {
+		pr.prior[pOpen] = prior{0, math.Hypot(a.m.releaseSD, 0.005)}
+		pr.prior[pFill] = prior{math.Log(fillS), fillSD}
+		pr.prior[pCanopy] = prior{math.Log(sink), sinkSD}
+		pr.begin[pFill], pr.begin[pCanopy] = math.Log(fillS), math.Log(sink)
+		a.beginCanopy(pr)
+	}
+	pr.begin[pRest] = -1e6 // no ground
+	if !math.IsNaN(a.m.touchdown) {
+		rest := a.restLevel()
+		pr.begin[pRest] = rest
+		pr.prior[pRest] = prior{rest, flat}
+	}
+}
+
+// beginCanopy starts the parachute's drag at the sink rate between release and
+// touchdown.
+func (a *analysis) beginCanopy(pr *problem) {
+	end := orElse(a.m.touchdown, a.r.t[len(a.r.t)-1])
+	i, j := a.r.at(a.m.release+1), a.r.at(end-0.3)
+	if j-i < 6 || a.r.t[j-1]-a.r.t[i] < 0.5 {
+		return
+	}
+	k := (j - i) / 3
+	dt := median(a.r.t[j-k:j]) - median(a.r.t[i:i+k])
+	sink := (median(a.r.h[i:i+k]) - median(a.r.h[j-k:j])) / dt
+	if sink > 0.5 && sink < 40 {
+		pr.begin[pCanopy] = math.Log(gravity / (sink * sink))
+	}
+}
+
+// restLevel is where the readings end.
+func (a *analysis) restLevel() float64 {
+	i := a.r.at(a.m.touchdown + 0.5)
+	if len(a.r.h)-i < 3 {
+		i = max(0, len(a.r.h)-3)
+	}
+	return median(a.r.h[i:])
+}

@@ -1,0 +1,194 @@
+package smooth
+
+import (
+	"math"
+	"sort"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/atmos"
+)
+
+// readings are the height measurements of one flight, one slice for each
+// quantity, in order of time and without repeated values.
+type readings struct {
+	ref   time.Time // t = 0
+	t     []float64 // s
+	h     []float64 // m above the pad's level as first guessed
+	force []float64 // along the rocket, m/s2; NaN if not measured
+	air   atmos.Column
+	kelv  float64 // of the site, K
+	plain bool    // the board sent metres
+	step  float64 // m, size of the sensor's steps; 0 if fine
+	fixed float64 // m2, variance of one reading if known beforehand; 0 if not
+}
+
+// minReadings is how few readings make no flight.
+const minReadings = 8
+
+// read picks the height channel and turns it into metres above a level that
+// is the median of the readings before `until` (the liftoff), or of the first
+// few if there are none.
+func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool) {
+	var r readings
+	if len(samples) == 0 {
+		return r, false
+	}
+	r.ref = samples[0].At
+	raw := make([]float64, 0, len(samples))
+	r.plain = !hasPressure(samples)
+	name := decode.PressurePa
+	if r.plain {
+		name = decode.AltitudeM
+	}
+	order := byTime(samples)
+	for _, i := range order {
+		s := &samples[i]
+		v, ok := s.Values.Get(name)
+		if !ok || !plausible(v, r.plain) {
+			continue
+		}
+		t := s.At.Sub(r.ref).Seconds()
+		if n := len(r.t); n > 0 && t == r.t[n-1] && v == raw[n-1] {
+			continue // the same frame twice
+		}
+		f, ok := s.Values.Get(decode.AccelMps2)
+		if !ok {
+			f = math.NaN()
+		}
+		r.t, raw, r.force = append(r.t, t), append(raw, v), append(r.force, f)
+	}
+	if len(r.t) < minReadings {
+		return r, false
+	}
+	raw = r.dropHeld(raw)
+	return r, r.toHeight(cfg.Site, raw, until.Sub(r.ref).Seconds())
+}
+
+func hasPressure(samples []decode.Sample) bool {
+	for i := range samples {
+		if _, ok := samples[i].Values.Get(decode.PressurePa); ok {
+			return true
+		}
+	}
+	return false
+}
+
+func plausible(v float64, plain bool) bool {
+	if plain {
+		return math.Abs(v) < 50000
+	}
+	return v > 1000 && v < 120000
+}
+
+// byTime orders samples by when they were measured; those of equal time stay
+// in the order in which they were heard.
+func byTime(samples []decode.Sample) []int {
+	order := make([]int, len(samples))
+	for i := range order {
+		order[i] = i
+	}
+	sort.SliceStable(order, func(a, b int) bool { return samples[order[a]].At.Before(samples[order[b]].At) })
+	return order
+}
+
+// dropHeld removes repetitions of the last value by a board that sends faster
+// than it measures. A coarse sensor repeats too, but it measures: it is known
+// by steps that are large against the noise.
+func (r *readings) dropHeld(raw []float64) []float64 {
+	quantum, same := math.Inf(1), 0
+	var diffs []float64
+	for i := 1; i < len(raw); i++ {
+		d := math.Abs(raw[i] - raw[i-1])
+		if d == 0 {
+			same++
+			continue
+		}
+		quantum = min(quantum, d)
+		diffs = append(diffs, d)
+	}
+	if len(diffs) == 0 {
+		return raw
+	}
+	sort.Float64s(diffs)
+	noise := diffs[len(diffs)/2] * 0.74 / math.Sqrt2 * 2 // from the median of |difference|
+	metres := 1.0
+	if !r.plain {
+		metres = 0.083
+	}
+	r.step = quantum * metres
+	if quantum > 0.4*noise || 10*same < len(raw) {
+		return raw
+	}
+	n := 1
+	for i := 1; i < len(raw); i++ {
+		if raw[i] == raw[i-1] {
+			continue
+		}
+		raw[n], r.t[n], r.force[n] = raw[i], r.t[i], r.force[i]
+		n++
+	}
+	r.t, r.force = r.t[:n], r.force[:n]
+	return raw[:n]
+}
+
+// toHeight fills h.
+func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool {
+	n := sort.SearchFloat64s(r.t, until-0.2)
+	if n < 3 {
+		n = min(3, len(raw))
+	}
+	from := 0
+	for from < n-3 && r.t[from] < until-20 {
+		from++
+	}
+	pad := median(raw[from:n])
+	r.h = make([]float64, len(raw))
+	r.kelv = 288.15
+	if site.TemperatureC != nil {
+		r.kelv = *site.TemperatureC + 273.15
+	}
+	p := atmos.Pad{Pressure: pad, Temperature: r.kelv}
+	if r.plain {
+		p.Pressure = atmos.StandardPressure
+	}
+	if site.Humidity != nil {
+		p.Humidity = *site.Humidity
+	}
+	air, err := atmos.NewColumn(p)
+	if err != nil {
+		return false
+	}
+	r.air = air
+	for i, v := range raw {
+		if r.plain {
+			r.h[i] = v - pad
+		} else {
+			r.h[i] = air.Height(v)
+		}
+	}
+	return true
+}
+
+// at is the index of the first reading at or after t.
+func (r *readings) at(t float64) int { return sort.SearchFloat64s(r.t, t) }
+
+// time turns s into UTC.
+func (r *readings) time(s float64) time.Time {
+	return r.ref.Add(time.Duration(math.Round(s * 1e9))).UTC()
+}
+
+// median of a copy.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	y := append([]float64(nil), x...)
+	sort.Float64s(y)
+	n := len(y)
+	if n%2 == 1 {
+		return y[n/2]
+	}
+	return (y[n/2-1] + y[n/2]) / 2
+}

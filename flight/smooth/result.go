@@ -1,0 +1,294 @@
+package smooth
+
+import (
+	"fmt"
+	"math"
+
+	"padlark/flight"
+	"padlark/flight/atmos"
+)
+
+// Parts are the standard deviations in m that make up the apogee's.
+type Parts struct {
+	Readings    float64 // noise, gusts and wander of the readings, and the pad level
+	Temperature float64 // of the site: 0.35 % of the height per K
+	Lapse       float64 // the air cools otherwise than by the standard
+	Sensor      float64 // linearity
+}
+
+// What is assumed of the site and the sensor (common practice, no source).
+const (
+	toldKelvin   = 1.5   // sd of a temperature that somebody typed in
+	untoldKelvin = 8.0   // sd of the default
+	linearity    = 0.002 // of the pressure difference
+)
+
+func (a *analysis) kelvinSD() float64 {
+	if a.cfg.Site.TemperatureC != nil {
+		return toldKelvin
+	}
+	return untoldKelvin
+}
+
+// systematic is what height h is uncertain by whatever the readings say.
+func (a *analysis) systematic(h float64) Parts {
+	if a.r.plain {
+		// The board used an atmosphere of its own, 15 degrees mostly.
+		return Parts{Temperature: math.Abs(h) * untoldKelvin / a.r.kelv, Sensor: linearity * math.Abs(h)}
+	}
+	b := a.r.air.Budget(h, atmos.Errors{TemperatureK: a.kelvinSD(), LapseKPerM: atmos.DefaultLapseSD, LinearityPart: linearity})
+	return Parts{Temperature: b.Temperature, Lapse: b.Lapse, Sensor: b.Linearity}
+}
+
+func (p Parts) total() float64 {
+	return math.Sqrt(sq(p.Readings) + sq(p.Temperature) + sq(p.Lapse) + sq(p.Sensor))
+}
+
+func num(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+// fillResult writes the result from the fit, or from the live events where
+// there is none.
+func (a *analysis) fillResult() {
+	o := &a.out
+	if a.fit == nil {
+		a.fillFromEvents()
+	} else {
+		a.fillTop()
+		a.fillBoost()
+		a.fillDescent()
+	}
+	if o.ApogeeAt != nil && !math.IsNaN(a.m.calledLate) {
+		o.ApogeeCalledLate = num(a.m.calledLate - o.ApogeeAt.Sub(a.r.ref).Seconds())
+	}
+	if o.LaunchedAt != nil && o.TouchdownAt != nil {
+		o.DurationS = num(o.TouchdownAt.Sub(*o.LaunchedAt).Seconds())
+	}
+	o.Verdict = a.verdict()
+}
+
+// fillTop is apogee and release.
+func (a *analysis) fillTop() {
+	o, f := &a.out, a.fit
+	ta, ha := f.path.apex(&f.q)
+	at := a.r.time(ta)
+	o.ApogeeAt = &at
+	a.parts = a.systematic(ha)
+	a.parts.Readings = f.sd(func(q *params) float64 { _, h := f.path.apex(q); return h })
+	o.ApogeeM, o.ApogeeSD = num(ha), num(a.parts.total())
+	if f.path.canopy {
+		rel := f.path.anchor + f.q[pOpen]
+		t := a.r.time(rel)
+		o.ReleaseAt = &t
+		o.ReleaseLagS = num(rel - ta)
+		o.ReleaseLagSD = num(f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t }))
+	}
+}
+
+// ApogeeTimeSD is the standard deviation in s of a fit's apogee time.
+func (f *fit) apogeeTimeSD() float64 {
+	return f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t })
+}
+
+// fillBoost is liftoff, burnout and what was greatest.
+func (a *analysis) fillBoost() {
+	o, b := &a.out, &a.burn
+	if !b.ok {
+		if !math.IsNaN(a.m.liftoff) {
+			t := a.r.time(a.m.liftoff)
+			o.LaunchedAt = &t
+		}
+		return
+	}
+	t := a.r.time(b.liftoff)
+	o.LaunchedAt = &t
+	ta, _ := a.fit.path.apex(&a.fit.q)
+	o.TimeToApogeeS = num(ta - b.liftoff)
+	o.TimeToApogeeSD = num(math.Hypot(b.liftoffSD, a.fit.apogeeTimeSD()))
+	o.BurnoutS, o.BurnoutSD = num(b.length), num(b.lengthSD)
+	scale := a.scaleSD()
+	o.MaxSpeedMps, o.MaxSpeedSD = num(b.speed), num(math.Hypot(b.speedSD, scale*b.speed))
+	o.MaxAccelMps2, o.MaxAccelSD = num(b.accel), num(b.accelSD)
+	if peak, ok := a.peakForce(); ok {
+		o.MaxAccelMps2, o.MaxAccelSD = num(peak-gravity), num(0.03*peak+1)
+	}
+}
+
+// peakForce is the greatest reading of an accelerometer in the boost, the
+// median of three in a row against spikes.
+func (a *analysis) peakForce() (float64, bool) {
+	best := math.NaN()
+	for i := a.r.at(a.burn.liftoff - 0.1); i+2 < len(a.r.t) && a.r.t[i] < a.burn.burnout+0.1; i++ {
+		x := a.r.force[i : i+3]
+		m := median(x)
+		if !math.IsNaN(m) && !(m <= best) {
+			best = m
+		}
+	}
+	return best, best > gravity
+}
+
+// scaleSD is the relative uncertainty of all heights and speeds.
+func (a *analysis) scaleSD() float64 {
+	p := a.systematic(100)
+	return p.total() / 100
+}
+
+// fillDescent is the sink rate and the touchdown.
+func (a *analysis) fillDescent() {
+	o, f := &a.out, a.fit
+	if math.IsNaN(a.m.touchdown) {
+		if f.path.canopy && a.opened() {
+			a.sinkWithoutGround()
+		}
+		return
+	}
+	most := a.m.touchdown - f.path.anchor + 60
+	touch := f.path.touchdown(&f.q, most)
+	if math.IsInf(touch, 1) {
+		touch = a.m.touchdown
+	}
+	t := a.r.time(touch)
+	o.TouchdownAt = &t
+	if !f.path.canopy || !a.opened() {
+		return
+	}
+	mean := func(q *params) float64 {
+		open := f.path.anchor + q[pOpen] + math.Exp(q[pFill])
+		h, _ := f.path.at(q, open)
+		return (h - q[pRest]) / (f.path.touchdown(q, most) - open)
+	}
+	v := mean(&f.q)
+	if v > 0 && !math.IsInf(v, 0) {
+		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(f.sd(mean), a.scaleSD()*v))
+	}
+}
+
+// opened says whether the parachute slows the rocket at all.
+func (a *analysis) opened() bool {
+	q := &a.fit.q
+	return q[pCanopy] > q[pDrag]+math.Log(3) && math.Exp(q[pCanopy]) > 0.03
+}
+
+// sinkWithoutGround is the sink rate of a log that ends in the air.
+func (a *analysis) sinkWithoutGround() {
+	f := a.fit
+	end := a.r.t[len(a.r.t)-1]
+	mean := func(q *params) float64 {
+		open := f.path.anchor + q[pOpen] + math.Exp(q[pFill])
+		h, _ := f.path.at(q, open)
+		h1, _ := f.path.at(q, end)
+		return (h - h1) / (end - open)
+	}
+	if v := mean(&f.q); v > 0 && end > f.path.anchor+1.5 {
+		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(f.sd(mean), a.scaleSD()*v))
+	}
+}
+
+// fillFromEvents is the result of a flight that no path fits.
+func (a *analysis) fillFromEvents() {
+	o := &a.out
+	for i := range a.events {
+		e := &a.events[i]
+		if e.Flight != o.Flight {
+			continue
+		}
+		at := e.At
+		switch e.Kind {
+		case flight.Liftoff:
+			o.LaunchedAt = &at
+		case flight.Apogee:
+			o.ApogeeAt = &at
+			o.ApogeeM, o.ApogeeSD = e.AltitudeM, e.AltitudeSD
+			if e.AltitudeM != nil && e.AltitudeSD != nil {
+				a.parts = a.systematic(*e.AltitudeM)
+				a.parts.Readings = *e.AltitudeSD
+				o.ApogeeSD = num(a.parts.total())
+			}
+		case flight.Release:
+			o.ReleaseAt = &at
+		case flight.Touchdown:
+			o.TouchdownAt = &at
+		}
+	}
+	if o.LaunchedAt != nil && o.ApogeeAt != nil {
+		o.TimeToApogeeS = num(o.ApogeeAt.Sub(*o.LaunchedAt).Seconds())
+	}
+	if o.ReleaseAt != nil && o.ApogeeAt != nil {
+		o.ReleaseLagS = num(o.ReleaseAt.Sub(*o.ApogeeAt).Seconds())
+	}
+}
+
+// Limits of the verdict (common practice, no source).
+const (
+	hardMps  = 8.0 // sink rate above which a landing is hard
+	earlyMps = 8.0 // speed above which a release strains the parachute
+)
+
+// verdict is one word and a reason.
+func (a *analysis) verdict() string {
+	o := &a.out
+	delay := a.cfg.Rocket.ReleaseDelayS
+	if delay == 0 {
+		delay = 1
+	}
+	switch {
+	case o.ApogeeAt == nil:
+		return "look: the top of the flight was not heard"
+	case o.ReleaseAt == nil:
+		if o.TouchdownAt == nil {
+			return "look: no release was seen before the readings end"
+		}
+		return "bad: it came down without a parachute"
+	case a.fit != nil && !math.IsNaN(a.m.touchdown) && !a.opened():
+		return "bad: released, but nothing slowed it down"
+	case o.ReleaseLagS != nil && *o.ReleaseLagS > delay:
+		return fmt.Sprintf("bad: released %.1f s after apogee, at about %.0f m/s downward", *o.ReleaseLagS, a.releaseSpeed())
+	case o.ReleaseLagS != nil && *o.ReleaseLagS < -0.3:
+		return fmt.Sprintf("look: released %.1f s before apogee, at about %.0f m/s upward", -*o.ReleaseLagS, a.releaseSpeed())
+	case o.DescentMps != nil && *o.DescentMps > hardMps:
+		return fmt.Sprintf("look: it sank at %.1f m/s, which is a hard landing", *o.DescentMps)
+	case o.TouchdownAt == nil:
+		return "look: the readings end before the landing"
+	case o.DescentMps == nil:
+		return "look: the sink rate is not known"
+	}
+	return fmt.Sprintf("good: released %s apogee, sank at %.1f m/s", lagWords(*o.ReleaseLagS), *o.DescentMps)
+}
+
+func lagWords(s float64) string {
+	if s < 0 {
+		return fmt.Sprintf("%.2f s before", -s)
+	}
+	return fmt.Sprintf("%.2f s after", s)
+}
+
+// releaseSpeed is the vertical speed at the release without its sign, m/s.
+func (a *analysis) releaseSpeed() float64 {
+	if a.fit == nil {
+		return math.Abs(*a.out.ReleaseLagS) * gravity
+	}
+	_, v := a.fit.path.at(&a.fit.q, a.fit.path.anchor+a.fit.q[pOpen])
+	return math.Abs(v)
+}
+
+// series is the smoothed flight.
+func (a *analysis) series() Series {
+	m := motion{f: a.fit, b: a.burn, white: a.noise.white, liftoff: orElse(a.m.liftoff, a.r.t[0]), release: a.m.release}
+	if !a.burn.ok && a.fit != nil {
+		m.b.burnout, m.b.liftoff = a.r.t[0], a.r.t[0]
+		if !math.IsNaN(a.m.liftoff) {
+			m.f = nil // a climb that is not understood
+		}
+	}
+	s := smoothSeries(a.r, &m)
+	s.ApogeeParts = a.parts
+	if a.fit != nil {
+		s.ApogeeTimeSD = a.fit.apogeeTimeSD()
+	}
+	return s
+}
