@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"slices"
 	"sort"
 	"strings"
 
@@ -69,24 +70,27 @@ func (c *Config) checkLayouts() *problem {
 		if l.Name == "" {
 			return problemf(table, "a layout needs a name, for links to refer to")
 		}
-		if _, builtin := decode.Builtin(l.Name); builtin {
+		if l.Name == "lark-text" || l.Name == "lark-bin" {
 			return problemf(table+".name", "layout %q is built in: give yours another name", l.Name)
 		}
 		if seen[l.Name] {
 			return problemf(table+".name", "two layouts are named %q: rename one", l.Name)
 		}
 		seen[l.Name] = true
-		if _, err := decode.Compile(*l, c.Layouts); err != nil {
+		if _, err := decode.Compile(*l, c.AllLayouts()); err != nil {
 			return within(table, err)
 		}
 	}
 	return nil
 }
 
+// AllLayouts are the built-in layouts and the configured ones.
+func (c *Config) AllLayouts() []decode.Layout { return slices.Concat(c.builtin, c.Layouts) }
+
 // layoutNames lists what a link may name, sorted.
 func (c *Config) layoutNames() []string {
-	names := decode.BuiltinNames()
-	for _, l := range c.Layouts {
+	var names []string
+	for _, l := range c.AllLayouts() {
 		names = append(names, l.Name)
 	}
 	sort.Strings(names)
@@ -95,12 +99,12 @@ func (c *Config) layoutNames() []string {
 
 // Layout finds a layout by name, the built-in ones included.
 func (c *Config) Layout(name string) (decode.Layout, bool) {
-	for _, l := range c.Layouts {
+	for _, l := range c.AllLayouts() {
 		if l.Name == name {
 			return l, true
 		}
 	}
-	return decode.Builtin(name)
+	return decode.Layout{}, false
 }
 
 func (c *Config) checkLinks() *problem {

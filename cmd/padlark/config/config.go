@@ -31,6 +31,8 @@ type Config struct {
 	// Text is the file as it was read: the archive keeps it, and a replay runs
 	// with it.
 	Text string `toml:"-"`
+
+	builtin []decode.Layout
 }
 
 // Station names this daemon and where it keeps its data.
@@ -124,6 +126,10 @@ func Parse(name string, data []byte) (*Config, error) {
 		return nil, decodeError(name, err)
 	}
 	c.Text = string(data)
+	var err error
+	if c.builtin, err = decode.Builtin(); err != nil {
+		return nil, err
+	}
 	c.fillDefaults()
 	if p := c.check(); p != nil {
 		at := findPositions(data).find(p.path)

@@ -84,8 +84,8 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 	case err != nil:
 		return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
 	}
-	if lost := q.decoder.Lost(f.Link); lost > 0 && q.stats != nil {
-		q.stats(f.Link).AddGap(lost)
+	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
+		q.stats(f.Link).AddGap(uint64(missed))
 	}
 	q.sampled = f.Passed
 	if f.N <= q.known[f.Link] {

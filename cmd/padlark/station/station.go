@@ -101,7 +101,7 @@ func (s *station) openSession(ctx context.Context) error {
 	if err := s.startOrResume(ctx); err != nil {
 		return err
 	}
-	decoder, err := newDecoder(s.cfg, s.clock.Epoch)
+	decoder, err := newDecoder(s.cfg)
 	if err != nil {
 		return err
 	}
@@ -185,13 +185,13 @@ func engineConfig(c *config.Config, session string, epoch time.Time) watch.Confi
 }
 
 // newDecoder makes a decoder for all links of a configuration.
-func newDecoder(c *config.Config, epoch time.Time) (*decode.Decoder, error) {
-	dc := decode.Config{Epoch: epoch, Layouts: c.Layouts}
+func newDecoder(c *config.Config) (*decode.Decoder, error) {
+	dc := decode.Config{Layouts: c.Layouts}
 	for _, l := range c.Links {
-		dc.Links = append(dc.Links, decode.LinkLayout{Link: l.Name, Layout: l.Layout, Rocket: l.Rocket})
+		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: []string{l.Layout}, Rocket: l.Rocket})
 	}
 	for _, r := range c.Rockets {
-		dc.Rockets = append(dc.Rockets, decode.RocketName{ID: r.ID, Name: r.Name})
+		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
 	}
 	d, err := decode.New(dc)
 	if err != nil {

@@ -1,0 +1,118 @@
+package config
+
+import (
+	"strings"
+	"testing"
+)
+
+const good = `
+[station]
+name = "north-field"
+
+[[link]]
+name = "pad-radio"
+serial = "/dev/padlark-radio"
+baud = 9600
+layout = "lark-bin"
+
+[[link]]
+name = "bench"
+udp = ":9750"
+layout = "my-board"
+
+[[layout]]
+name = "my-board"
+framing = "line"
+form = "delimited"
+fields = [
+  { name = "rocket" },
+  { name = "clock", unit = "ms" },
+  { name = "pressure_pa", unit = "hPa" },
+]
+
+[[rocket]]
+name = "Teal"
+id = 7
+cell = "lipo-1s"
+release = "servo"
+parachute_m = 0.6
+mass_kg = 0.145
+
+[site]
+elevation_m = 212
+temperature_c = 18
+`
+
+func TestParseGood(t *testing.T) {
+	c, err := Parse("padlark.toml", []byte(good))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Station.Name != "north-field" || len(c.Links) != 2 || len(c.Rockets) != 1 || *c.Rockets[0].ID != 7 {
+		t.Errorf("read %+v", c)
+	}
+	if c.Web.Listen != "127.0.0.1:9700" {
+		t.Errorf("web.listen defaults to %q, want loopback", c.Web.Listen)
+	}
+	if _, ok := c.Layout("lark-text"); !ok {
+		t.Error("the built-in layout lark-text is missing")
+	}
+}
+
+// Each error names the file, the line and the column of what is wrong, and the mend.
+func TestParseBad(t *testing.T) {
+	for _, c := range []struct {
+		name, from, to string
+		where          string // of the error
+		says           []string
+	}{
+		{"unknown key", `baud = 9600`, `baudd = 9600`, "padlark.toml:8:1", []string{`unknown key "link.baudd"`}},
+		{"unknown table", `[site]`, `[sight]`, "padlark.toml:34:2", []string{"sight"}},
+		{"not TOML", `id = 7`, `id = `, "padlark.toml:28:", nil},
+		{"wrong type", `baud = 9600`, `baud = "fast"`, "padlark.toml:8:8", nil},
+		{"missing layout", `layout = "my-board"`, `layout = "my-bord"`, "padlark.toml:14:1", []string{"my-bord", "lark-bin", "my-board"}},
+		{"unknown unit", `unit = "hPa"`, `unit = "hpascal"`, "padlark.toml:23:", []string{"hpascal", "hPa"}},
+		{"wrong quantity", `unit = "hPa"`, `unit = "mV"`, "padlark.toml:23:", []string{"mV", "hPa"}},
+		{"nine volts for a servo", `cell = "lipo-1s"`, `cell = "9v"`, "padlark.toml:", []string{"9"}},
+		{"two links of a name", `name = "bench"`, `name = "pad-radio"`, "padlark.toml:12:1", []string{"pad-radio"}},
+		{"open to everyone", `[site]`, "[web]\nlisten = \"0.0.0.0:9700\"\n[site]", "padlark.toml:35:1", []string{"passphrase"}},
+		{"elevation", `elevation_m = 212`, `elevation_m = 21200`, "padlark.toml:35:1", []string{"21200", "6000 m"}},
+		{"two addresses", `udp = ":9750"`, "udp = \":9750\"\ntcp = \"localhost:1\"", "padlark.toml:1", []string{"contradicts"}},
+		{"url and listen", `[site]`, "[bus]\nurl = \"nats://h:4222\"\nlisten = \":4222\"\n[site]", "padlark.toml:36:1", []string{"choose one"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text := strings.Replace(good, c.from, c.to, 1)
+			if text == good {
+				t.Fatalf("%q is not in the good configuration", c.from)
+			}
+			_, err := Parse("padlark.toml", []byte(text))
+			if err == nil {
+				t.Fatal("no error")
+			}
+			if !strings.HasPrefix(err.Error(), c.where) {
+				t.Errorf("error %q does not begin with %s", err, c.where)
+			}
+			for _, s := range c.says {
+				if !strings.Contains(err.Error(), s) {
+					t.Errorf("error %q does not say %q", err, s)
+				}
+			}
+			if strings.Contains(err.Error(), "\n") {
+				t.Errorf("error %q has more than one line", err)
+			}
+		})
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	f.Add([]byte(good))
+	f.Add([]byte("[[link]]\nusb = {vid = \"10C4\"}\n"))
+	f.Add([]byte("a.b = [ {c = 1}, {c = [1,2]} ]\n[[x]]\n[x.y]\nz=1"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		c, err := Parse("f", b)
+		if (c == nil) == (err == nil) {
+			t.Fatalf("config %v with error %v", c, err)
+		}
+		findPositions(b)
+	})
+}
