@@ -30,8 +30,8 @@ type state struct{ x, h, u, v float64 }
 func (m *motion) accel(t float64, s state) (ax, av, airspeed, force float64) {
 	along := m.thrust(t)
 	ux, uh := s.u-m.wind, s.v
-	if math.Hypot(s.x, s.h) < m.railM && m.burning {
-		// On the rail: only along it.
+	if m.burning && (math.Hypot(s.x, s.h) < m.railM || math.Abs(s.v) < 0.5) {
+		// On the rail, or hardly moving: only along it.
 		a := along - g0*math.Cos(m.tilt)
 		sp := math.Hypot(s.u, s.v)
 		d := m.drag(t, s.h) * sp * sp
