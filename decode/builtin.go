@@ -1,0 +1,29 @@
+package decode
+
+import (
+	"bytes"
+	_ "embed" // for the built-in layouts
+	"fmt"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+//go:embed builtin.toml
+var builtinText []byte
+
+// Builtin gives the built-in layouts, lark-text and lark-bin.
+func Builtin() ([]Layout, error) {
+	var file struct {
+		Layout []Layout `toml:"layout"`
+	}
+	d := toml.NewDecoder(bytes.NewReader(builtinText))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&file); err != nil {
+		return nil, fmt.Errorf("read built-in layouts: %w", err)
+	}
+	return file.Layout, nil
+}
+
+// BuiltinText is the configuration text of the built-in layouts, as an example
+// to print.
+func BuiltinText() string { return string(builtinText) }

@@ -1,0 +1,304 @@
+package decode
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"padlark/ingest"
+)
+
+// Config is what a Decoder needs to know of the station.
+type Config struct {
+	// Layouts are the user's; the built-in ones are there besides.
+	Layouts []Layout
+	Links   []LinkLayouts
+	Rockets []RocketID
+}
+
+// LinkLayouts says what comes in on a link.
+type LinkLayouts struct {
+	Link string
+	// Layouts are tried in order; the first that knows a frame decodes it.
+	Layouts []string
+	// Rocket is whose frames these are where they do not say so themselves.
+	Rocket string
+}
+
+// RocketID names a rocket. ID is nil if its board sends none.
+type RocketID struct {
+	Name string
+	ID   *uint32
+}
+
+// Limits of what a Decoder remembers.
+const (
+	// maxRockets bounds the rockets heard in one session; damaged ids of
+	// frames without a checksum must not fill the memory.
+	maxRockets = 256
+	// maxTracks bounds the boots followed at a time for one rocket on one
+	// link: the present one, one just before it, and doubles.
+	maxTracks = 4
+)
+
+// Decoder turns frames into samples. It holds what each rocket last sent on
+// each link. It is for one goroutine. Its memory is bounded.
+type Decoder struct {
+	links   map[string]*link
+	byID    map[uint32]*rocket
+	byName  map[string]*rocket
+	names   map[uint32]string // configured
+	ids     map[string]uint32 // configured
+	rockets []*rocket         // in order of first hearing
+	gap     int64
+}
+
+type link struct {
+	name     string
+	programs []*Program
+	scratch  []*scratch
+	rocket   string
+}
+
+// rocket is one rocket, or two with the same id.
+type rocket struct {
+	name    string
+	streams []*stream
+	boot    uint32 // the newest
+	heard   bool
+}
+
+// stream is one rocket's frames of one layout on one link.
+type stream struct {
+	link    string
+	program *Program
+	tracks  []*track // the most recently heard first
+	loss    Loss
+}
+
+// Loss counts what became of one rocket's frames on one link, by their
+// sequence numbers. Heard counts frames, doubles included; Lost those that
+// are missing from the sequence and did not come late.
+type Loss struct {
+	Link   string `json:"link"`
+	Rocket string `json:"rocket"`
+	Heard  uint64 `json:"heard"`
+	Lost   uint64 `json:"lost"`
+	Late   uint64 `json:"late"`
+	Twice  uint64 `json:"twice"`
+}
+
+// New checks the configuration and makes a decoder.
+func New(cfg Config) (*Decoder, error) {
+	d := &Decoder{
+		links: map[string]*link{}, byID: map[uint32]*rocket{}, byName: map[string]*rocket{},
+		names: map[uint32]string{}, ids: map[string]uint32{},
+	}
+	layouts, err := allLayouts(cfg.Layouts)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range cfg.Rockets {
+		if r.ID == nil {
+			continue
+		}
+		if other, taken := d.names[*r.ID]; taken {
+			return nil, fmt.Errorf("rocket %q has the id %d, which is %q's already; give one board another id", r.Name, *r.ID, other)
+		}
+		d.names[*r.ID], d.ids[r.Name] = r.Name, *r.ID
+	}
+	for _, lc := range cfg.Links {
+		l, err := newLink(lc, layouts)
+		if err != nil {
+			return nil, fmt.Errorf("link %q: %w", lc.Link, err)
+		}
+		if _, twice := d.links[lc.Link]; twice {
+			return nil, fmt.Errorf("link %q is there twice; give one another name", lc.Link)
+		}
+		d.links[lc.Link] = l
+	}
+	return d, nil
+}
+
+// allLayouts joins the user's layouts with the built-in ones.
+func allLayouts(own []Layout) ([]Layout, error) {
+	built, err := Builtin()
+	if err != nil {
+		return nil, err
+	}
+	all := slices.Concat(built, own)
+	seen := map[string]bool{}
+	for _, l := range all {
+		if seen[l.Name] {
+			return nil, &LayoutError{Layout: l.Name, Index: -1, Key: "name", Err: errors.New("there are two of that name (lark-text and lark-bin are built in); give one another")}
+		}
+		seen[l.Name] = true
+	}
+	return all, nil
+}
+
+func newLink(lc LinkLayouts, layouts []Layout) (*link, error) {
+	l := &link{name: lc.Link, rocket: lc.Rocket}
+	if len(lc.Layouts) == 0 {
+		return nil, fmt.Errorf("layout is missing; write one of: %s", strings.Join(layoutNames(layouts), ", "))
+	}
+	for _, name := range lc.Layouts {
+		i := slices.IndexFunc(layouts, func(x Layout) bool { return x.Name == name })
+		if i < 0 {
+			return nil, fmt.Errorf("layout = %q does not exist; write one of: %s", name, strings.Join(layoutNames(layouts), ", "))
+		}
+		if err := layouts[i].Framing.Validate(); err != nil {
+			return nil, &LayoutError{Layout: name, Index: -1, Err: err}
+		}
+		p, err := Compile(layouts[i], layouts)
+		if err != nil {
+			return nil, err
+		}
+		if len(l.programs) > 0 && l.programs[0].layout.Framing.Kind != p.layout.Framing.Kind {
+			return nil, fmt.Errorf("layouts %q and %q have different framing, but a link has one; use two links", l.programs[0].name, name)
+		}
+		if !p.knowsRocket() && lc.Rocket == "" {
+			return nil, fmt.Errorf("layout %q does not say which rocket sends it; write rocket = \"…\" for the link, or for the layout", name)
+		}
+		l.programs = append(l.programs, p)
+		l.scratch = append(l.scratch, newScratch(p))
+	}
+	return l, nil
+}
+
+// knowsRocket says whether every frame says whose it is.
+func (p *Program) knowsRocket() bool {
+	return p.rocketAt >= 0 || p.layout.Rocket != nil || p.packet.rocketAPID || len(p.ax25.sources) > 0 ||
+		p.inner != nil && p.inner.knowsRocket()
+}
+
+// guarded says whether a checksum of some layer protects the frame.
+func (p *Program) guarded() bool { return p.check != nil || p.inner != nil && p.inner.guarded() }
+
+// Decode turns a frame into a sample. The error is a *Reject. The sample's
+// Names are shared and its Values are its own; nothing refers to f.Bytes.
+func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
+	d.gap = 0
+	l, ok := d.links[f.Link]
+	if !ok {
+		return Sample{}, &Reject{Kind: Unknown, Reason: ReasonNoLayout, Detail: "link " + strconv.Quote(f.Link) + " is not configured", Offset: -1}
+	}
+	var worst *Reject
+	for i, p := range l.programs {
+		m := ident{boot: math.NaN(), seq: math.NaN(), clock: math.NaN()}
+		s, r := d.decodeAs(f, l, p, l.scratch[i], &m)
+		if r == nil {
+			return s, nil
+		}
+		if worst == nil || worst.Kind == Unknown && r.Kind == Corrupt {
+			worst = r
+		}
+	}
+	return Sample{}, worst
+}
+
+// Gap is how many frames were missed just before the frame decoded last, by
+// its sequence number, on its link.
+func (d *Decoder) Gap() int64 { return d.gap }
+
+func (d *Decoder) decodeAs(f ingest.Frame, l *link, p *Program, sc *scratch, m *ident) (Sample, *Reject) {
+	if r := p.parse(f.Bytes, 0, sc, m); r != nil {
+		return Sample{}, r
+	}
+	if m.boot > math.MaxUint32 {
+		return Sample{}, p.reject(Corrupt, ReasonRange, FieldBoot, -1, number(m.boot)+" is no count of starts")
+	}
+	if !m.hasRocket {
+		m.rocket = d.ids[l.rocket]
+	}
+	if r := p.fill(m.rocket, sc); r != nil {
+		return Sample{}, r
+	}
+	rk, r := d.rocketOf(l, p, m)
+	if r != nil {
+		return Sample{}, r
+	}
+	mono := f.Mono - int64(f.WireTime())
+	st := rk.stream(l.name, p)
+	s := Sample{
+		Session: f.Session, Link: f.Link, N: f.N, Rocket: rk.name, Seq: -1, Clock: -1,
+		Heard: f.Heard, Passed: f.Passed, RSSI: f.RSSI,
+	}
+	atMono, r := d.follow(rk, st, m, mono, &s)
+	if r != nil {
+		return Sample{}, r
+	}
+	s.At = f.Heard.Add(time.Duration(atMono - f.Mono))
+	s.Values = Channels{Names: p.names, Values: slices.Clone(sc.values)}
+	return s, nil
+}
+
+// rocketOf finds whose frame it is.
+func (d *Decoder) rocketOf(l *link, p *Program, m *ident) (*rocket, *Reject) {
+	if m.hasRocket {
+		if r, ok := d.byID[m.rocket]; ok {
+			return r, nil
+		}
+	} else if r, ok := d.byName[l.rocket]; ok {
+		return r, nil
+	}
+	name := l.rocket
+	if m.hasRocket {
+		var configured bool
+		if name, configured = d.names[m.rocket]; !configured {
+			name = "id-" + strconv.FormatUint(uint64(m.rocket), 10)
+		}
+	}
+	r, ok := d.byName[name]
+	if !ok {
+		if len(d.rockets) >= maxRockets {
+			return nil, p.reject(Unknown, ReasonTooMany, FieldRocket, -1, fmt.Sprintf("%s would be number %d; is the id damaged, for want of a checksum?", name, maxRockets+1))
+		}
+		r = &rocket{name: name}
+		d.byName[name] = r
+		d.rockets = append(d.rockets, r)
+	}
+	if m.hasRocket {
+		d.byID[m.rocket] = r
+	}
+	return r, nil
+}
+
+// stream finds or makes the rocket's stream.
+func (r *rocket) stream(linkName string, p *Program) *stream {
+	for _, st := range r.streams {
+		if st.program == p && st.link == linkName {
+			return st
+		}
+	}
+	st := &stream{link: linkName, program: p, loss: Loss{Link: linkName, Rocket: r.name}}
+	r.streams = append(r.streams, st)
+	return st
+}
+
+// Losses lists the counts of every rocket on every link, in order of rocket
+// and link. Layouts of one link are added up.
+func (d *Decoder) Losses() []Loss {
+	var out []Loss
+	for _, r := range d.rockets {
+		for _, st := range r.streams {
+			i := slices.IndexFunc(out, func(l Loss) bool { return l.Rocket == r.name && l.Link == st.link })
+			if i < 0 {
+				out = append(out, st.loss)
+				continue
+			}
+			out[i].Heard += st.loss.Heard
+			out[i].Lost += st.loss.Lost
+			out[i].Late += st.loss.Late
+			out[i].Twice += st.loss.Twice
+		}
+	}
+	slices.SortFunc(out, func(a, b Loss) int {
+		return strings.Compare(a.Rocket+"\x00"+a.Link, b.Rocket+"\x00"+b.Link)
+	})
+	return out
+}

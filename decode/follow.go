@@ -1,0 +1,188 @@
+package decode
+
+import (
+	"math"
+	"slices"
+)
+
+// follow finds the boot that a frame belongs to, moves it on, and writes boot,
+// seq and clock into the sample. It gives the measuring time in ns of
+// monotonic time.
+//
+// Two boards with the same id are kept apart as far as their clocks and
+// sequences can be told apart: each gets a boot number of its own, and the
+// samples alternate between the two. That is left for the alarms to see.
+func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample) (int64, *Reject) {
+	if math.IsNaN(m.boot) && math.IsNaN(m.seq) && math.IsNaN(m.clock) {
+		// The frame tells nothing of its boot: it is of the newest.
+		if !r.heard {
+			r.heard, r.boot = true, 1
+		}
+		st.loss.Heard++
+		s.Boot = r.boot
+		return mono, nil
+	}
+	t, at := st.find(m, mono)
+	switch {
+	case t == nil && st.program.guarded(), t == nil && len(st.tracks) == 0:
+		t, at = st.begin(m, mono)
+		d.number(r, st, t, m, mono, &at)
+	case t == nil:
+		// Nothing protects the frame, so a damaged digit may look like a
+		// reboot. The next frame will tell.
+		st.tracks = slices.DeleteFunc(st.tracks, func(t *track) bool { return t.pending })
+		t, at = st.begin(m, mono)
+		t.pending = true
+		t.accept(at, mono)
+		return 0, st.program.reject(Corrupt, ReasonClockJump, FieldClock, -1, "clock or sequence do not follow on, and there is no checksum; the next frame decides")
+	case t.pending:
+		t.pending = false
+		d.number(r, st, t, m, mono, &at)
+	}
+	st.toFront(t)
+	missed, how := t.accept(at, mono)
+	st.count(missed, how)
+	d.gap = missed
+	s.Boot, s.Seq, s.Clock = t.boot, at.seq, at.clock
+	if at.clock < 0 {
+		return mono, nil
+	}
+	return t.cmap.at(at.clock), nil
+}
+
+// find looks for the track that the frame belongs to.
+func (st *stream) find(m *ident, mono int64) (*track, place) {
+	for i, t := range st.tracks {
+		if i > 0 && !t.pending && mono-t.heard > lateNs {
+			continue // a boot that is over
+		}
+		if at, ok := t.fits(st.program, m, mono); ok {
+			return t, at
+		}
+	}
+	return nil, place{}
+}
+
+// begin starts a track at a frame, with the skew that the board had before.
+func (st *stream) begin(m *ident, mono int64) (*track, place) {
+	t := &track{rawBoot: m.boot, heard: mono, seq: -1, clock: -1}
+	at := place{seq: -1, clock: -1}
+	if !math.IsNaN(m.seq) {
+		at.seq = int64(m.seq)
+	}
+	if !math.IsNaN(m.clock) {
+		at.clock = clockUs(st.program, m.clock)
+		t.clock = at.clock
+		t.cmap = newClockMap(at.clock, mono, st.mapBefore(t))
+	}
+	if len(st.tracks) == maxTracks {
+		st.tracks = st.tracks[:maxTracks-1] // the one longest unheard
+	}
+	st.tracks = append(st.tracks, t)
+	return t, at
+}
+
+// number gives a new track its boot number: that of the same boot heard on
+// another link, or what the board says, or one more than the newest.
+func (d *Decoder) number(r *rocket, st *stream, t *track, m *ident, mono int64, at *place) {
+	if boot, ok := r.adopt(st, t, m, mono, at); ok {
+		t.boot = boot
+		return
+	}
+	boot := r.boot + 1
+	if !math.IsNaN(m.boot) {
+		if told, ok := st.told(t, m.boot); ok && (!r.heard || told > r.boot) {
+			boot = told
+		}
+	}
+	t.boot = boot
+	r.boot, r.heard = max(r.boot, boot), true
+}
+
+// told is the boot number that the board's counter means, if that is a step
+// forward from the boot before.
+func (st *stream) told(t *track, raw float64) (uint32, bool) {
+	w := st.program.boot.wrap
+	for _, before := range st.tracks {
+		if before == t || before.pending {
+			continue
+		}
+		step := raw - before.rawBoot
+		if w > 0 && step < 0 {
+			step += w
+		}
+		boot := float64(before.boot) + step
+		return uint32(min(boot, math.MaxUint32)), step > 0 && (w == 0 || step <= w/2)
+	}
+	return uint32(raw), true
+}
+
+// adopt looks whether another link hears the same boot already, and takes over
+// its number, its turns of the clock and, for the same layout, of the
+// sequence.
+func (r *rocket) adopt(st *stream, t *track, m *ident, mono int64, at *place) (uint32, bool) {
+	for _, other := range r.streams {
+		if other == st || other.program.clock.at < 0 && other.program != st.program {
+			continue
+		}
+		for i, o := range other.tracks {
+			if o.pending || i > 0 && mono-o.heard > lateNs {
+				continue
+			}
+			there, ok := o.fits(st.program, m, mono)
+			if !ok || st.uses(o.boot, t) {
+				continue
+			}
+			if there.clock >= 0 && at.clock >= 0 {
+				turns := there.clock - at.clock
+				t.cmap.clock0 += turns
+				t.clock += turns
+				at.clock = there.clock
+			}
+			if other.program == st.program && there.seq >= 0 {
+				if t.seq >= 0 {
+					t.seq += there.seq - at.seq
+				}
+				at.seq, at.base = there.seq, there.base
+			}
+			return o.boot, true
+		}
+	}
+	return 0, false
+}
+
+// uses says whether another track of the stream has the boot number.
+func (st *stream) uses(boot uint32, t *track) bool {
+	return slices.ContainsFunc(st.tracks, func(x *track) bool { return x != t && !x.pending && x.boot == boot })
+}
+
+// mapBefore is the clock map of the boot heard last before t.
+func (st *stream) mapBefore(t *track) *clockMap {
+	for _, b := range st.tracks {
+		if b != t && b.clock >= 0 && !b.pending {
+			return &b.cmap
+		}
+	}
+	return nil
+}
+
+func (st *stream) toFront(t *track) {
+	i := slices.Index(st.tracks, t)
+	copy(st.tracks[1:i+1], st.tracks[:i])
+	st.tracks[0] = t
+}
+
+func (st *stream) count(missed int64, how arrival) {
+	st.loss.Heard++
+	switch how {
+	case arrivedNew:
+		st.loss.Lost += uint64(missed)
+	case arrivedTwice:
+		st.loss.Twice++
+	case arrivedLate:
+		st.loss.Late++
+		if st.loss.Lost > 0 {
+			st.loss.Lost--
+		}
+	}
+}

@@ -1,0 +1,202 @@
+package decode
+
+import (
+	"padlark/ingest"
+)
+
+// The forms that a frame can have.
+const (
+	Delimited   = "delimited"
+	Binary      = "binary"
+	NMEA        = "nmea"
+	AX25        = "ax25"
+	SpacePacket = "spacepacket"
+)
+
+// Layout says how one kind of frame is laid out. It is plain data, written in
+// the configuration; Compile checks it.
+type Layout struct {
+	Name string `toml:"name"`
+	// Framing is how the bytes of the link are cut into frames: a word such as
+	// "line", or a table.
+	Framing ingest.Framing `toml:"framing"`
+	// Form is delimited, binary, nmea, ax25 or spacepacket.
+	Form string `toml:"form"`
+
+	// Checksum is a catalogue name, or a table; see Checksum. Empty means none
+	// (nmea: its own).
+	Checksum Checksum `toml:"checksum"`
+
+	// Prefix is what a delimited line starts with; it is not part of the first
+	// field. Lines that start otherwise are not ours.
+	Prefix string `toml:"prefix"`
+	// Separator stands between the fields of a delimited line; a comma if not
+	// given. "space" is any run of spaces and tabs. There is no quoting.
+	Separator string `toml:"separator"`
+
+	// More says that further fields may follow those listed, in text forms.
+	More bool `toml:"more"`
+
+	// Endian is "little" (default) or "big", for binary.
+	Endian string `toml:"endian"`
+	// Length is the length of a binary frame in bytes, the checksum included;
+	// 0 means just what the fields and the checksum need.
+	Length int `toml:"length"`
+
+	// Address is the whole of what stands between "$" and the first comma of
+	// an nmea sentence, as "PLRK"; or Sentence (as "GGA") alone, from any
+	// talker, or from the one talker in Talker (as "GP").
+	Address  string `toml:"address"`
+	Sentence string `toml:"sentence"`
+	Talker   string `toml:"talker"`
+
+	// Sources says which callsigns of ax25 (as "N0CALL-11") are ours, and the
+	// rocket id of each. Destination, if given, must match too.
+	Sources     map[string]uint32 `toml:"sources"`
+	Destination string            `toml:"destination"`
+
+	// APID says which application process identifiers of a spacepacket are
+	// ours. RocketFrom "apid" makes the identifier the rocket id.
+	APID       []int  `toml:"apid"`
+	RocketFrom string `toml:"rocket_from"`
+	// SecondaryHeader is how many bytes of a spacepacket's data field to pass
+	// over before the inner layout.
+	SecondaryHeader int `toml:"secondary_header"`
+
+	// Inner names the layout of what an ax25 or spacepacket frame carries.
+	Inner string `toml:"inner"`
+
+	// Rocket is the id of the only rocket that sends this layout. Without it
+	// the id comes from the field "rocket", or the link says whose it is.
+	Rocket *uint32 `toml:"rocket"`
+
+	// Barometer turns raw counts into pressure_pa and temperature_c.
+	Barometer *Barometer `toml:"barometer"`
+
+	Fields []Field `toml:"fields"`
+}
+
+// The field names that are not channels.
+const (
+	FieldRocket = "rocket" // the rocket's id
+	FieldBoot   = "boot"   // how often the board has started
+	FieldSeq    = "seq"    // the frame number
+	FieldClock  = "clock"  // device time since boot
+)
+
+// Field is one field of a layout. Its value is computed in this order: raw
+// value, missing marker, poly or scale and offset, unit to SI, range.
+type Field struct {
+	// Name is rocket, boot, seq, clock, or that of a channel; the end of a
+	// channel's name says its unit (see design: pressure_pa, cell_v).
+	Name string `toml:"name"`
+	// Unit is what the frame has the value in; empty means the channel's own.
+	Unit string `toml:"unit"`
+
+	// Type is, for binary: u8 u16 u24 u32 u64, i8 i16 i24 i32 i64, f32, f64,
+	// or skip. For text it is empty, or "hex" for digits in base 16.
+	Type string `toml:"type"`
+	// Size is how many bytes a skip passes over; 1 if not given.
+	Size int `toml:"size"`
+	// At is the offset of a binary field from the start of the frame. Without
+	// it the field follows the one before.
+	At *int `toml:"at"`
+	// Overlay makes the field read the same bytes as the one before it.
+	Overlay bool `toml:"overlay"`
+	// Endian overrides the layout's.
+	Endian string `toml:"endian"`
+	// Bit and Bits take Bits bits from bit Bit of the integer, bit 0 the
+	// lowest. A signed type makes the piece signed.
+	Bit  int `toml:"bit"`
+	Bits int `toml:"bits"`
+
+	// Scale and Offset calibrate the raw value: raw*scale + offset. Poly does
+	// it by a polynomial instead, the constant first.
+	Scale  float64   `toml:"scale"`
+	Offset float64   `toml:"offset"`
+	Poly   []float64 `toml:"poly"`
+
+	// Missing is a raw value, or a list of them, that means "not measured":
+	// numbers, or words in text forms. In text an empty field and "nan" always
+	// mean that.
+	Missing any `toml:"missing"`
+	// Only is a raw value, or a list of them: a frame with any other is not ours.
+	Only any `toml:"only"`
+	// Min and Max bound the value in the channel's own unit. A value outside
+	// makes the frame corrupt, unless the frame has a checksum: then only
+	// the value is missing. Outside = "reject" or "missing" overrides that.
+	Min     *float64 `toml:"min"`
+	Max     *float64 `toml:"max"`
+	Outside string   `toml:"outside"`
+
+	// Ignore reads the field and makes no channel of it. In text forms its
+	// content does not matter then, unless something else refers to it.
+	Ignore bool `toml:"ignore"`
+
+	// WrapAt is the raw value at which seq, clock or boot starts again at 0.
+	// Binary integers have one by their width.
+	WrapAt float64 `toml:"wrap_at"`
+
+	// Flags makes channels of single bits: name = bit, bit 0 the lowest. A
+	// field with flags is no channel itself.
+	Flags map[string]int `toml:"flags"`
+
+	// SignOf says that this text field holds N, S, E or W for the named
+	// channel: S and W make it negative.
+	SignOf string `toml:"sign_of"`
+
+	// Decimals is how many decimals an encoder writes in text forms.
+	Decimals int `toml:"decimals"`
+}
+
+// Checksum says what protects a frame. In the configuration it may be just
+// the name.
+type Checksum struct {
+	// Kind is a name of ChecksumNames.
+	Kind string `toml:"kind"`
+	// Mark is for text forms: the checksum stands in hex digits after Mark
+	// ("*" if not given) at the end of the line. It is so by default in text
+	// forms and cannot be in binary ones.
+	Mark string `toml:"mark"`
+	// At is the checksum's offset in bytes, negative from the end; without it
+	// it is the end of the frame. For binary, ax25, spacepacket.
+	At *int `toml:"at"`
+	// From is the first byte covered and To one past the last; To 0 means up
+	// to the checksum, a negative To counts from the end.
+	From int `toml:"from"`
+	To   int `toml:"to"`
+	// Endian is the byte order of the checksum, by default the layout's.
+	Endian string `toml:"endian"`
+}
+
+// UnmarshalText lets a configuration write the name alone.
+func (c *Checksum) UnmarshalText(text []byte) error {
+	*c = Checksum{Kind: string(text)}
+	return nil
+}
+
+// Barometer says how raw counts become pressure and temperature.
+type Barometer struct {
+	// Sensor is bmp085, bmp180, bmp280, ms5611 or ms5607.
+	Sensor string `toml:"sensor"`
+	// Pressure and Temperature name the fields with the raw counts.
+	Pressure    string `toml:"pressure"`
+	Temperature string `toml:"temperature"`
+	// Oversampling is the bmp085's and bmp180's oss, 0 to 3, with which the
+	// board measures.
+	Oversampling int `toml:"oversampling"`
+	// Words are the calibration words by their datasheet name (AC1, T1, C1…),
+	// of every board that Boards does not list.
+	Words map[string]int64 `toml:"words"`
+	// PROM is the ms56xx's eight words of memory instead; its CRC is checked.
+	PROM []uint16 `toml:"prom"`
+	// Boards has the words of single boards, by rocket id.
+	Boards []BoardWords `toml:"boards"`
+}
+
+// BoardWords are the calibration words of one board.
+type BoardWords struct {
+	Rocket uint32           `toml:"rocket"`
+	Words  map[string]int64 `toml:"words"`
+	PROM   []uint16         `toml:"prom"`
+}

@@ -1,0 +1,261 @@
+package decode
+
+import (
+	"slices"
+	"strings"
+	"time"
+)
+
+// Merger makes one stream of samples of each rocket where several links (or
+// stations) hear it. The first copy of a message wins; further ones are
+// counted, and their signal strength noted. It is pure and bounded, and for
+// one goroutine.
+//
+// Links differ in their shortest delay, which no clock map can see, so the
+// samples of each link are moved by the mean difference of `at` to those of
+// the link that was heard first. Otherwise the merged stream would jump to and
+// fro as the copies win in turn.
+type Merger struct {
+	rockets map[string]*mergedRocket
+}
+
+// Merged counts what merging made of one rocket's frames.
+type Merged struct {
+	Rocket string `json:"rocket"`
+	// Heard counts messages, each once; Lost those that no link heard, by
+	// their sequence numbers.
+	Heard uint64 `json:"heard"`
+	Lost  uint64 `json:"lost"`
+	// Links has the same for each link alone, in order of first hearing.
+	Links []Loss `json:"links"`
+}
+
+const (
+	mergeWindow  = 1024 // messages remembered for each rocket
+	mergeRockets = 512
+	mergeLinks   = 32
+	mergeBoots   = 4
+	// preferNs is how long a link may be silent before another one is
+	// listened to, for frames that nothing identifies.
+	preferNs = 2 * time.Second
+	// shiftPart is how fast the difference between two links is followed.
+	shiftPart = 16
+)
+
+type mergedRocket struct {
+	name   string
+	index  map[messageKey]int
+	ring   []mergedMessage
+	next   int
+	links  []*mergedLink
+	total  seqCount
+	choice *mergedLink // for frames that nothing identifies
+}
+
+type messageKey struct {
+	boot       uint32
+	seq, clock int64
+}
+
+type mergedMessage struct {
+	key   messageKey
+	used  bool
+	link  *mergedLink // whose copy won
+	heard []*mergedLink
+	at    time.Time // as that link had it
+	rssi  *float64
+}
+
+type mergedLink struct {
+	name  string
+	count seqCount
+	twice uint64
+	shift time.Duration // its `at` less that of the first link
+	known bool
+	last  time.Time // when last heard
+}
+
+// NewMerger makes an empty merger.
+func NewMerger() *Merger { return &Merger{rockets: map[string]*mergedRocket{}} }
+
+// Add takes a sample in. It gives the sample to go on with, its At on the
+// common time line, and whether it is the first copy. A sample that nothing
+// identifies (no seq, no clock) goes on only if its link is the one listened
+// to.
+func (m *Merger) Add(s Sample) (Sample, bool) {
+	r := m.rockets[s.Rocket]
+	if r == nil {
+		if len(m.rockets) >= mergeRockets {
+			return s, true // more rockets than any field holds: let them through
+		}
+		r = &mergedRocket{name: s.Rocket, index: make(map[messageKey]int, mergeWindow), ring: make([]mergedMessage, mergeWindow)}
+		m.rockets[s.Rocket] = r
+	}
+	l := r.link(s.Link)
+	if l == nil {
+		return s, true
+	}
+	l.last = s.Heard
+	if s.Seq < 0 && s.Clock < 0 {
+		return s, r.choose(l, s.Heard)
+	}
+	key := messageKey{s.Boot, s.Seq, s.Clock}
+	if i, ok := r.index[key]; ok {
+		r.again(&r.ring[i], l, s)
+		s.At = s.At.Add(-l.shift)
+		return s, false
+	}
+	r.put(mergedMessage{key: key, used: true, link: l, heard: []*mergedLink{l}, at: s.At, rssi: s.RSSI})
+	r.total.add(s.Boot, s.Seq)
+	l.count.add(s.Boot, s.Seq)
+	s.At = s.At.Add(-l.shift)
+	return s, true
+}
+
+// Signal is the best signal strength in dBm with which the sample's message
+// has been heard so far, nil if no link told one or it is long past.
+func (m *Merger) Signal(s Sample) *float64 {
+	r := m.rockets[s.Rocket]
+	if r == nil {
+		return nil
+	}
+	i, ok := r.index[messageKey{s.Boot, s.Seq, s.Clock}]
+	if !ok {
+		return nil
+	}
+	return r.ring[i].rssi
+}
+
+// Counts lists every rocket, in order of name.
+func (m *Merger) Counts() []Merged {
+	var out []Merged
+	for _, r := range m.rockets {
+		c := Merged{Rocket: r.name, Heard: r.total.heardAll(), Lost: r.total.lost()}
+		for _, l := range r.links {
+			c.Links = append(c.Links, Loss{Link: l.name, Rocket: r.name, Heard: l.count.heardAll(), Lost: l.count.lost(), Twice: l.twice})
+		}
+		out = append(out, c)
+	}
+	slices.SortFunc(out, func(a, b Merged) int { return strings.Compare(a.Rocket, b.Rocket) })
+	return out
+}
+
+// link finds or adds a link; nil if there are too many.
+func (r *mergedRocket) link(name string) *mergedLink {
+	for _, l := range r.links {
+		if l.name == name {
+			return l
+		}
+	}
+	if len(r.links) >= mergeLinks {
+		return nil
+	}
+	l := &mergedLink{name: name, known: len(r.links) == 0}
+	r.links = append(r.links, l)
+	return l
+}
+
+// put remembers a message in place of the oldest.
+func (r *mergedRocket) put(m mergedMessage) {
+	if old := &r.ring[r.next]; old.used {
+		delete(r.index, old.key)
+	}
+	r.ring[r.next] = m
+	r.index[m.key] = r.next
+	r.next = (r.next + 1) % len(r.ring)
+}
+
+// again notes a further copy of a message.
+func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s Sample) {
+	if s.RSSI != nil && (m.rssi == nil || *s.RSSI > *m.rssi) {
+		m.rssi = s.RSSI
+	}
+	if slices.Contains(m.heard, l) {
+		l.twice++
+		return
+	}
+	m.heard = append(m.heard, l)
+	l.count.add(s.Boot, s.Seq)
+	first := r.links[0]
+	switch {
+	case m.link == first:
+		l.learnShift(s.At.Sub(m.at))
+	case l == first:
+		m.link.learnShift(m.at.Sub(s.At))
+	}
+}
+
+func (l *mergedLink) learnShift(d time.Duration) {
+	if !l.known {
+		l.known, l.shift = true, d
+		return
+	}
+	l.shift += (d - l.shift) / shiftPart
+}
+
+// choose says whether to listen to a link's frames that nothing identifies:
+// one link at a time, another one only when that is silent.
+func (r *mergedRocket) choose(l *mergedLink, heard time.Time) bool {
+	if r.choice == nil || r.choice != l && heard.Sub(r.choice.last) > preferNs {
+		r.choice = l
+	}
+	return r.choice == l
+}
+
+// seqCount counts messages against the span of their sequence numbers, boot by
+// boot.
+type seqCount struct {
+	boots          []bootCount // the newest last
+	heard, missing uint64      // of boots no longer kept
+}
+
+type bootCount struct {
+	boot        uint32
+	first, last int64
+	heard       uint64
+	numbered    uint64
+}
+
+func (c *seqCount) add(boot uint32, seq int64) {
+	i := slices.IndexFunc(c.boots, func(b bootCount) bool { return b.boot == boot })
+	if i < 0 {
+		if len(c.boots) == mergeBoots {
+			c.heard += c.boots[0].heard
+			c.missing += c.boots[0].lost()
+			c.boots = slices.Delete(c.boots, 0, 1)
+		}
+		c.boots = append(c.boots, bootCount{boot: boot, first: seq, last: seq})
+		i = len(c.boots) - 1
+	}
+	b := &c.boots[i]
+	b.heard++
+	if seq < 0 {
+		return
+	}
+	b.numbered++
+	b.first, b.last = min(b.first, seq), max(b.last, seq)
+}
+
+func (b bootCount) lost() uint64 {
+	span := uint64(b.last - b.first + 1)
+	if b.numbered == 0 || span < b.numbered {
+		return 0
+	}
+	return span - b.numbered
+}
+
+func (c *seqCount) heardAll() uint64 {
+	n := c.heard
+	for _, b := range c.boots {
+		n += b.heard
+	}
+	return n
+}
+
+func (c *seqCount) lost() uint64 {
+	n := c.missing
+	for _, b := range c.boots {
+		n += b.lost()
+	}
+	return n
+}

@@ -1,0 +1,300 @@
+package decode
+
+import (
+	"math"
+	"strconv"
+)
+
+// Program is a layout that has been checked and compiled. It holds no state:
+// several decoders and encoders may share one.
+type Program struct {
+	name   string
+	layout Layout
+	form   form
+	check  *check // nil without a checksum
+
+	fields   []field
+	rocketAt int // index in fields; -1 if there is none
+	signs    []int
+	names    []string // the channels, in order
+
+	boot, seq, clock counter
+
+	barometer  *calibration
+	rawP, rawT int // fields with the raw counts
+	outPa      int // where the two results go in values
+	outDegC    int
+
+	text   textForm
+	binary binaryForm
+	ax25   ax25Form
+	packet packetForm
+	inner  *Program // of ax25 and spacepacket
+}
+
+// Name is the layout's.
+func (p *Program) Name() string { return p.name }
+
+// Layout is what the program was compiled from.
+func (p *Program) Layout() Layout { return p.layout }
+
+// Channels lists the channels that the program gives, in order. It must not
+// be written to.
+func (p *Program) Channels() []string { return p.names }
+
+type form uint8
+
+const (
+	formDelimited form = iota
+	formNMEA
+	formBinary
+	formAX25
+	formPacket
+)
+
+// A counter is a boot, seq or clock field: where its raw value is, where it
+// starts again, and (clock) how many us one count is.
+type counter struct {
+	at   int     // index in fields; -1 if there is none
+	wrap float64 // raw value at which it starts again; 0 if it does not
+	conv conversion
+}
+
+// use says what a field is for.
+type use uint8
+
+const (
+	useChannel use = iota
+	useCounter     // rocket, boot, seq or clock
+	useFlags
+	useSign
+	useIgnored // read, because it has a rule or someone refers to it
+	useSkipped // not even read
+)
+
+// field is one compiled field.
+type field struct {
+	name string
+	use  use
+
+	// binary
+	kind numberKind
+	at   int
+	size int
+	big  bool
+	bit  int
+	bits int
+
+	hex    bool // text: digits in base 16
+	format textFormat
+
+	scale, offset float64
+	poly          []float64
+	conv          conversion
+
+	missing, only         []float64
+	missingText, onlyText []string
+	min, max              float64
+	reject                bool // out of range rejects the frame
+	wrap                  float64
+
+	out      int // index in the channels; -1 if none
+	flags    []flag
+	sign     int // index of the field with this one's sign; -1 if none
+	signWest bool
+	decimals int
+}
+
+type flag struct {
+	bit int
+	out int
+}
+
+// scratch is the working memory of one decoder for one program.
+type scratch struct {
+	raw    []float64 // one for each field; NaN if missing
+	spans  []span    // text forms
+	values []float64 // one for each channel
+}
+
+func newScratch(p *Program) *scratch {
+	return &scratch{
+		raw:    make([]float64, len(p.leaf().fields)),
+		spans:  make([]span, 0, len(p.leaf().fields)+1),
+		values: make([]float64, len(p.names)),
+	}
+}
+
+// leaf is the program with the fields: the innermost.
+func (p *Program) leaf() *Program {
+	for p.inner != nil {
+		p = p.inner
+	}
+	return p
+}
+
+// ident is what the fields say about a frame before anything is known of
+// the board: raw counters, NaN where there is none.
+type ident struct {
+	rocket           uint32
+	hasRocket        bool
+	boot, seq, clock float64
+}
+
+// parse checks the frame and reads its fields into sc.raw. base is where b
+// starts in the whole frame, for the offsets of rejects.
+func (p *Program) parse(b []byte, base int, sc *scratch, m *ident) *Reject {
+	if p.layout.Rocket != nil {
+		m.rocket, m.hasRocket = *p.layout.Rocket, true
+	}
+	switch p.form {
+	case formAX25:
+		return p.parseAX25(b, base, sc, m)
+	case formPacket:
+		return p.parsePacket(b, base, sc, m)
+	}
+	var r *Reject
+	switch p.form {
+	case formBinary:
+		r = p.readBinary(b, base, sc)
+	case formNMEA:
+		r = p.readNMEA(b, base, sc)
+	default:
+		r = p.readDelimited(b, base, sc)
+	}
+	if r != nil {
+		return r
+	}
+	return p.identify(sc, m)
+}
+
+// identify takes rocket, boot, seq and clock out of the raw values.
+func (p *Program) identify(sc *scratch, m *ident) *Reject {
+	if p.rocketAt >= 0 {
+		v := sc.raw[p.rocketAt]
+		if !wholeBelow(v, 1<<32) {
+			return p.reject(Corrupt, ReasonNumber, p.fields[p.rocketAt].name, -1, "the rocket's id is "+number(v)+", not a whole number")
+		}
+		m.rocket, m.hasRocket = uint32(v), true
+	}
+	for _, c := range [...]struct {
+		counter counter
+		into    *float64
+		whole   bool
+	}{{p.boot, &m.boot, true}, {p.seq, &m.seq, true}, {p.clock, &m.clock, false}} {
+		if c.counter.at < 0 {
+			continue
+		}
+		v := sc.raw[c.counter.at]
+		name := p.fields[c.counter.at].name
+		if v < 0 || v >= 1<<53 || c.whole && v != math.Trunc(v) {
+			return p.reject(Corrupt, ReasonNumber, name, -1, number(v)+" is not a counter's value")
+		}
+		if c.counter.wrap > 0 && v >= c.counter.wrap {
+			return p.reject(Corrupt, ReasonRange, name, -1, number(v)+" is not below "+number(c.counter.wrap)+", where the counter starts again")
+		}
+		*c.into = v
+	}
+	return nil
+}
+
+// fill computes the channels of a parsed frame into sc.values.
+func (p *Program) fill(rocket uint32, sc *scratch) *Reject {
+	if p.inner != nil {
+		return p.inner.fill(rocket, sc)
+	}
+	for i := range p.fields {
+		f := &p.fields[i]
+		switch {
+		case f.use == useFlags:
+			for _, fl := range f.flags {
+				sc.values[fl.out] = bitOf(sc.raw[i], fl.bit)
+			}
+			continue
+		case f.out < 0:
+			continue
+		}
+		v := f.calibrate(sc.raw[i])
+		if f.sign >= 0 {
+			v *= sc.raw[f.sign] // a missing sign makes the value missing
+		}
+		if v < f.min || v > f.max {
+			if f.reject {
+				return p.reject(Corrupt, ReasonRange, f.name, -1, number(v)+" is outside "+number(f.min)+" to "+number(f.max))
+			}
+			v = math.NaN()
+		}
+		sc.values[f.out] = v
+	}
+	return p.fillBarometer(rocket, sc)
+}
+
+func (p *Program) fillBarometer(rocket uint32, sc *scratch) *Reject {
+	if p.barometer == nil {
+		return nil
+	}
+	calc := p.barometer.of(rocket)
+	if calc == nil {
+		return p.reject(Unknown, ReasonNoWords, "", -1, "rocket "+strconv.FormatUint(uint64(rocket), 10)+" has no calibration words in [[layout.barometer.boards]]")
+	}
+	pa, degC, ok := calc(sc.raw[p.rawP], sc.raw[p.rawT])
+	if !ok {
+		pa, degC = math.NaN(), math.NaN()
+	}
+	sc.values[p.outPa], sc.values[p.outDegC] = pa, degC
+	return nil
+}
+
+// calibrate turns a raw value into the channel's unit.
+func (f *field) calibrate(raw float64) float64 {
+	v := raw
+	if len(f.poly) > 0 {
+		v = 0
+		for i := len(f.poly) - 1; i >= 0; i-- {
+			v = v*raw + f.poly[i]
+		}
+	} else {
+		v = v*f.scale + f.offset
+	}
+	return f.conv.apply(v)
+}
+
+// isMissing says whether a raw number is one of the field's markers.
+func (f *field) isMissing(raw float64) bool {
+	for _, m := range f.missing {
+		if raw == m {
+			return true
+		}
+	}
+	return false
+}
+
+// allows says whether a raw number is one that the field may have.
+func (f *field) allows(raw float64) bool {
+	if len(f.only) == 0 {
+		return true
+	}
+	for _, o := range f.only {
+		if raw == o {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *Program) reject(k RejectKind, reason, field string, offset int, detail string) *Reject {
+	return &Reject{Kind: k, Reason: reason, Detail: detail, Layout: p.name, Field: field, Offset: offset}
+}
+
+// number writes a float as a person would.
+func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+func wholeBelow(v, limit float64) bool { return v >= 0 && v < limit && v == math.Trunc(v) }
+
+// bitOf is 0 or 1, or NaN where the flags are missing.
+func bitOf(raw float64, bit int) float64 {
+	if !(raw >= 0) {
+		return math.NaN()
+	}
+	return float64(uint64(raw) >> bit & 1)
+}

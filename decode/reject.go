@@ -1,0 +1,62 @@
+package decode
+
+import (
+	"fmt"
+	"strconv"
+)
+
+// RejectKind says which of the two bad outcomes a frame had. The third
+// outcome, "need more bytes", belongs to the framing in ingest.
+type RejectKind string
+
+const (
+	// Corrupt: the frame is ours but damaged.
+	Corrupt RejectKind = "corrupt"
+	// Unknown: the frame is intact, or at least no worse than any other
+	// text, and not one that the layout describes.
+	Unknown RejectKind = "unknown"
+)
+
+// Reasons a frame is rejected for: few and fixed, so that they can be
+// counted. Detail has the particulars.
+const (
+	ReasonChecksum   = "checksum"
+	ReasonLength     = "length"
+	ReasonFieldCount = "field count"
+	ReasonNumber     = "not a number"
+	ReasonRange      = "out of range"
+	ReasonHeader     = "header"
+	ReasonNotOurs    = "not ours"
+	ReasonNoLayout   = "no layout"
+	ReasonNoWords    = "no calibration words"
+	ReasonClockJump  = "clock jump"
+	ReasonTooMany    = "too many rockets"
+)
+
+// Reject is the error of a frame that gave no sample.
+type Reject struct {
+	Kind   RejectKind
+	Reason string // one of the Reason constants
+	Detail string // the particulars, in words
+	Layout string // the layout that was tried
+	Field  string // the field, if one is to blame
+	Offset int    // the byte of the frame where it shows, from 0; -1 if nowhere
+}
+
+// Error says all of it in one line.
+func (r *Reject) Error() string {
+	s := string(r.Kind) + " frame: " + r.Reason
+	if r.Layout != "" {
+		s += ": layout " + strconv.Quote(r.Layout)
+	}
+	if r.Field != "" {
+		s += ": field " + strconv.Quote(r.Field)
+	}
+	if r.Offset >= 0 {
+		s += fmt.Sprintf(": byte %d (0x%02x)", r.Offset, r.Offset)
+	}
+	if r.Detail != "" {
+		s += ": " + r.Detail
+	}
+	return s
+}
