@@ -30,6 +30,8 @@ type Consumer struct {
 	// MaxWait is how long to gather them: 0 hands over at once what is there.
 	MaxBatch int
 	MaxWait  time.Duration
+	// Wait, if not nil, is asked for each batch and takes the place of MaxWait.
+	Wait func() time.Duration
 	// Urgent kinds end the gathering as soon as one of them arrives.
 	Urgent []Kind
 	// Hurry, if not nil, ends the gathering whenever something can be received
@@ -202,10 +204,14 @@ func (r *reader) gather(ctx context.Context, batch []jetstream.Msg, closed <-cha
 	case <-ctx.Done():
 		return batch, ctx.Err()
 	}
-	if r.urgent(batch[0]) || r.c.MaxWait <= 0 {
+	wait := r.c.MaxWait
+	if r.c.Wait != nil {
+		wait = r.c.Wait()
+	}
+	if r.urgent(batch[0]) || wait <= 0 {
 		return r.gatherReady(batch), nil
 	}
-	t := time.NewTimer(r.c.MaxWait)
+	t := time.NewTimer(wait)
 	defer t.Stop()
 	for len(batch) < r.c.MaxBatch {
 		select {

@@ -129,15 +129,20 @@ func (s *seen) add(seq uint64) {
 func (b *Bus) WaitConsumed(ctx context.Context, durable string, seq uint64) error {
 	for wait := time.Millisecond; ; wait = min(2*wait, 20*time.Millisecond) {
 		cons, err := b.js.Consumer(ctx, b.opts.Stream, durable)
-		if err != nil {
+		var at uint64
+		switch {
+		case errors.Is(err, jetstream.ErrConsumerNotFound): // not started yet
+		case err != nil:
 			return fmt.Errorf("wait for consumer %s: %w", durable, err)
-		}
-		info := cons.CachedInfo()
-		if info.AckFloor.Stream >= seq || info.NumPending == 0 && info.NumAckPending == 0 {
-			return nil
+		default:
+			info := cons.CachedInfo()
+			at = info.AckFloor.Stream
+			if at >= seq || info.NumPending == 0 && info.NumAckPending == 0 {
+				return nil
+			}
 		}
 		if !sleep(ctx, wait) {
-			return fmt.Errorf("wait for consumer %s to reach %d, it is at %d: %w", durable, seq, info.AckFloor.Stream, ctx.Err())
+			return fmt.Errorf("wait for consumer %s to reach %d, it is at %d: %w", durable, seq, at, ctx.Err())
 		}
 	}
 }

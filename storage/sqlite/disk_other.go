@@ -1,0 +1,6 @@
+//go:build !unix
+
+package sqlite
+
+// diskFull is not known here; SQLITE_FULL has to do.
+func diskFull(string) bool { return false }

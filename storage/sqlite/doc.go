@@ -1,0 +1,27 @@
+// Package sqlite is the archive: one SQLite file per station folder that holds
+// every session, frame, sample, reject, event and alarm, and that a person can
+// query with the plain sqlite3 shell.
+//
+// It imports bus (for its messages), decode, flight and ingest (for their
+// types). Messages flow in through Writer, which reads the durable consumer
+// "archive" of the bus and acknowledges after the commit; they flow out through
+// the reading methods of Archive.
+//
+// # Rows and times
+//
+// Every row has its natural key, so writing a message twice changes nothing:
+// (session, link, n) for frames, samples and rejects, (session, id) for events,
+// (session, id, change) for alarms. All times in the tables are whole ns since
+// the session's epoch; sessions.epoch_ns is UTC in ns since 1970. When the
+// ground computer's clock turns out to have been wrong, only
+// sessions.shift_ns changes. The readers and the views (those whose names end in
+// _list, and flight_samples) add it; the tables keep what was recorded.
+//
+// # What survives what
+//
+// The file is in WAL mode with synchronous=FULL: a commit has reached the disk
+// before its messages are acknowledged to the bus, so neither a crash nor a loss
+// of power loses an acknowledged row. The price is one fsync per commit, that is
+// one a second while frames come, five a second while a rocket flies, and none
+// in silence.
+package sqlite

@@ -1,0 +1,66 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"time"
+)
+
+// FlightSpan is when a flight was, from its liftoff and touchdown events.
+// Times are as recorded, without the session's shift.
+type FlightSpan struct {
+	Session   string
+	Rocket    string
+	Flight    int
+	Liftoff   *time.Time
+	Touchdown *time.Time // nil if none was seen
+	// PadPressurePa is the mean pressure from 12 s to 2 s before liftoff, nil if
+	// there was none.
+	PadPressurePa *float64
+}
+
+// Flights lists the flights of a session in the order of their liftoffs.
+func (a *Archive) Flights(ctx context.Context, session string) ([]FlightSpan, error) {
+	var out []FlightSpan
+	err := each(ctx, a.r, `SELECT s.epoch_ns, r.name, f.flight, f.liftoff_ns, f.touchdown_ns, f.pad_pressure_pa
+		FROM flights f JOIN sessions s ON s.id = f.session JOIN rockets r ON r.id = f.rocket
+		WHERE s.name = ? ORDER BY f.liftoff_ns, r.name`,
+		[]any{session}, func(rows *sql.Rows) error {
+			f := FlightSpan{Session: session}
+			var epoch int64
+			var up, down sql.NullInt64
+			err := rows.Scan(&epoch, &f.Rocket, &f.Flight, &up, &down, &f.PadPressurePa)
+			f.Liftoff, f.Touchdown = moment(epoch, up), moment(epoch, down)
+			out = append(out, f)
+			return err
+		})
+	return out, explain(a.path, "read flights of session "+session, err)
+}
+
+func moment(epoch int64, rel sql.NullInt64) *time.Time {
+	if !rel.Valid {
+		return nil
+	}
+	t := unix(epoch + rel.Int64)
+	return &t
+}
+
+// bounds is the stretch that belongs to the flight, in ns since the epoch: it
+// ends margin after the touchdown or, if none was seen, margin before the
+// rocket's next liftoff.
+func (f FlightSpan) bounds(s Session, all []FlightSpan, margin time.Duration) (from, to int64) {
+	from, to = always, forEver
+	if f.Liftoff == nil {
+		return from, to
+	}
+	from = f.Liftoff.Add(-margin).Sub(s.Epoch).Nanoseconds()
+	if f.Touchdown != nil {
+		return from, f.Touchdown.Add(margin).Sub(s.Epoch).Nanoseconds()
+	}
+	for _, g := range all {
+		if g.Rocket == f.Rocket && g.Liftoff != nil && g.Liftoff.After(*f.Liftoff) {
+			to = min(to, g.Liftoff.Add(-margin).Sub(s.Epoch).Nanoseconds())
+		}
+	}
+	return from, to
+}

@@ -1,0 +1,157 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"sync"
+
+	_ "modernc.org/sqlite" // the driver "sqlite"
+
+	"padlark/bus"
+)
+
+// FileName is the archive's name within the station's folder.
+const FileName = "padlark.db"
+
+// Options of an archive; the zero value is what a daemon wants.
+type Options struct {
+	// NoSync leaves out the fsync at each commit. For tests and for sessions on a
+	// virtual clock, where losing power costs nothing but a second run.
+	NoSync bool
+}
+
+// Archive is an open archive. All methods are safe for concurrent use; one
+// goroutine writes at a time.
+type Archive struct {
+	path     string
+	readOnly bool
+	lock     *bus.Lock
+	w        *sql.DB // one connection, for writing
+	r        *sql.DB // a few connections, for reading
+
+	mu  sync.Mutex // guards writing
+	ins *inserter  // nil until the first write
+
+	lost lossList
+}
+
+// Open opens the archive at path and makes it if it is not there. It brings an
+// older file to the present version and refuses a newer one (ErrNewer). The
+// file is locked: a second Open of any process fails with bus.ErrLocked.
+func Open(path string, o Options) (*Archive, error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return nil, fmt.Errorf("open archive: make folder: %w", err)
+	}
+	lock, err := bus.LockFile(path + ".lock")
+	if err != nil {
+		return nil, fmt.Errorf("open archive: %w; stop that one, or give this one another [station] data", err)
+	}
+	a := &Archive{path: path, lock: lock}
+	if err := a.open(o); err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
+	return a, nil
+}
+
+func (a *Archive) open(o Options) error {
+	// synchronous=FULL: in WAL mode NORMAL would leave the newest commits in the
+	// kernel's cache, and their messages would be acknowledged to the bus
+	// without being on the disk.
+	sync := "FULL"
+	if o.NoSync {
+		sync = "OFF"
+	}
+	var err error
+	a.w, err = sql.Open("sqlite", dsn(a.path, "rwc",
+		"busy_timeout(10000)", "journal_mode(WAL)", "synchronous("+sync+")", "foreign_keys(ON)",
+		// Checkpoint at 4 MiB instead of 4 MB/4: fewer pages are written twice
+		// to a memory card, and a WAL of that size is recovered in no time.
+		"wal_autocheckpoint(1000)",
+		// After a checkpoint the WAL is cut back to this, so that one burst does
+		// not hold disk space for ever.
+		"journal_size_limit(16777216)"))
+	if err != nil {
+		return explain(a.path, "open archive", err)
+	}
+	a.w.SetMaxOpenConns(1)
+	if err := migrate(a.w, a.path); err != nil {
+		return err
+	}
+	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
+}
+
+func (a *Archive) openReaders(mode string, pragmas ...string) error {
+	var err error
+	if a.r, err = sql.Open("sqlite", dsn(a.path, mode, pragmas...)); err != nil {
+		return explain(a.path, "open archive", err)
+	}
+	a.r.SetMaxOpenConns(4)
+	return nil
+}
+
+// OpenReadOnly opens an archive without touching it, also while a daemon writes
+// to it, and also one that is damaged: the reading methods then give what can
+// be read, and Lost says what could not.
+func OpenReadOnly(path string) (*Archive, error) {
+	st, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("open archive: %w", err)
+	case st.Size() == 0:
+		return nil, fmt.Errorf("open archive %s: %w: the file is empty", path, ErrNotArchive)
+	}
+	a := &Archive{path: path, readOnly: true}
+	// writable_schema=ON makes SQLite open a file that is shorter than its header
+	// says, instead of refusing the whole of it; nothing can be written through
+	// this connection.
+	pragmas := []string{"busy_timeout(10000)", "query_only(ON)", "writable_schema(ON)"}
+	if err := a.openReaders("ro", pragmas...); err != nil {
+		return nil, err
+	}
+	v, err := checkVersion(context.Background(), a.r, path)
+	if err == nil && v == 0 {
+		err = fmt.Errorf("open archive %s: %w: it holds nothing", path, ErrNotArchive)
+	}
+	if err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
+	return a, nil
+}
+
+// dsn is the driver's name for a file; the path may hold any character.
+func dsn(path, mode string, pragmas ...string) string {
+	q := url.Values{"mode": {mode}, "_pragma": pragmas}
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath(), RawQuery: q.Encode()}
+	return u.String()
+}
+
+// Path is the archive's file.
+func (a *Archive) Path() string { return a.path }
+
+// Close closes the file and gives up the lock. Closing twice is harmless.
+func (a *Archive) Close() error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	var errs []error
+	if a.ins != nil {
+		errs = append(errs, a.ins.close())
+		a.ins = nil
+	}
+	if a.r != nil {
+		errs = append(errs, a.r.Close())
+	}
+	if a.w != nil {
+		errs = append(errs, a.w.Close())
+	}
+	errs = append(errs, a.lock.Unlock())
+	a.lock = nil
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("close archive %s: %w", a.path, err)
+	}
+	return nil
+}

@@ -1,0 +1,139 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+)
+
+// Events lists the events that q chooses, in the order in which they were made.
+func (a *Archive) Events(ctx context.Context, q Query) ([]flight.Event, error) {
+	var out []flight.Event
+	err := a.listed(ctx, q, "events", `SELECT id, rocket, kind, flight, at_ns, called_ns, at_sd_s, altitude_m, altitude_sd_m, speed_mps, note
+		FROM events WHERE session = ? AND at_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, at_ns, id`,
+		func(rows *sql.Rows, s Session, epoch time.Time) error {
+			e := flight.Event{Session: s.ID}
+			var at, called int64
+			err := rows.Scan(&e.ID, &e.Rocket, &e.Kind, &e.Flight, &at, &called, &e.AtSD, &e.AltitudeM, &e.AltitudeSD, &e.SpeedMps, &e.Note)
+			e.At, e.CalledAt = epoch.Add(time.Duration(at)), epoch.Add(time.Duration(called))
+			out = append(out, e)
+			return err
+		})
+	return out, err
+}
+
+// Alarms lists the changes of alarms that q chooses, in the order in which they
+// were made.
+func (a *Archive) Alarms(ctx context.Context, q Query) ([]flight.Alarm, error) {
+	var out []flight.Alarm
+	err := a.listed(ctx, q, "alarms", `SELECT id, change, rocket, link, flight, kind, priority, active, acked, raised_ns, changed_ns, say, reason
+		FROM alarms WHERE session = ? AND changed_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, changed_ns, id, change`,
+		func(rows *sql.Rows, s Session, epoch time.Time) error {
+			al := flight.Alarm{Session: s.ID}
+			var raised, changed int64
+			err := rows.Scan(&al.ID, &al.Change, &al.Rocket, &al.Link, &al.Flight, &al.Kind, &al.Priority, &al.Active, &al.Acked, &raised, &changed, &al.Say, &al.Reason)
+			al.RaisedAt, al.ChangedAt = epoch.Add(time.Duration(raised)), epoch.Add(time.Duration(changed))
+			out = append(out, al)
+			return err
+		})
+	return out, err
+}
+
+// listed runs a query with the arguments session, from, to, rocket and flight
+// for each session that q chooses.
+func (a *Archive) listed(ctx context.Context, q Query, table, query string, fn func(*sql.Rows, Session, time.Time) error) error {
+	sessions, err := a.chosen(ctx, q)
+	if err != nil {
+		return err
+	}
+	for _, s := range sessions {
+		id, err := a.sessionRow(ctx, s.ID)
+		if err != nil {
+			return err
+		}
+		w := window{always, forEver}
+		if !q.From.IsZero() {
+			w.from = q.bound(s, q.From)
+		}
+		if !q.To.IsZero() {
+			w.to = q.bound(s, q.To)
+		}
+		epoch := s.Corrected(s.Epoch)
+		if q.Recorded {
+			epoch = s.Epoch
+		}
+		err = each(ctx, a.r, query, []any{id, w.from, w.to, q.Rocket, q.Flight}, func(rows *sql.Rows) error { return fn(rows, s, epoch) })
+		if err != nil && a.readOnly && damaged(err) {
+			a.lost.add(Loss{Table: table, Session: s.ID})
+			continue
+		}
+		if err != nil {
+			return explain(a.path, "read "+table+" of session "+s.ID, err)
+		}
+	}
+	return nil
+}
+
+func (a *Archive) sessionRow(ctx context.Context, name string) (int64, error) {
+	var id int64
+	err := a.r.QueryRowContext(ctx, `SELECT id FROM sessions WHERE name = ?`, name).Scan(&id)
+	return id, explain(a.path, "read session "+name, err)
+}
+
+// Rockets lists the rockets of a session: those that were configured, then
+// those that were only heard.
+func (a *Archive) Rockets(ctx context.Context, session string) ([]flight.Rocket, error) {
+	var out []flight.Rocket
+	err := each(ctx, a.r, `SELECT r.config FROM rockets r JOIN sessions s ON s.id = r.session WHERE s.name = ? ORDER BY r.id`,
+		[]any{session}, func(rows *sql.Rows) error {
+			var text string
+			if err := rows.Scan(&text); err != nil {
+				return err
+			}
+			var r flight.Rocket
+			if err := json.Unmarshal([]byte(text), &r); err != nil {
+				return fmt.Errorf("read rocket: %w", err)
+			}
+			out = append(out, r)
+			return nil
+		})
+	return out, explain(a.path, "read rockets of session "+session, err)
+}
+
+// Links lists the names of a session's links.
+func (a *Archive) Links(ctx context.Context, session string) ([]string, error) {
+	links, err := a.linksOf(ctx, session)
+	if err != nil {
+		return nil, explain(a.path, "read links of session "+session, err)
+	}
+	out := make([]string, len(links))
+	for i, l := range links {
+		out[i] = l.name
+	}
+	return out, nil
+}
+
+// Rejects lists why frames of a session gave no sample, by link and number.
+func (a *Archive) Rejects(ctx context.Context, session string) ([]decode.Rejected, error) {
+	var out []decode.Rejected
+	err := each(ctx, a.r, `SELECT l.name, r.n, r.kind, r.reason, r.detail, r.layout, r.field, r.offset
+		FROM rejects r JOIN links l ON l.id = r.link JOIN sessions s ON s.id = l.session WHERE s.name = ? ORDER BY l.id, r.n`,
+		[]any{session}, func(rows *sql.Rows) error {
+			r := decode.Rejected{Session: session}
+			var n int64
+			var offset sql.NullInt64
+			err := rows.Scan(&r.Link, &n, &r.Reject.Kind, &r.Reject.Reason, &r.Reject.Detail, &r.Reject.Layout, &r.Reject.Field, &offset)
+			r.N, r.Reject.Offset = uint64(n), -1
+			if offset.Valid {
+				r.Reject.Offset = int(offset.Int64)
+			}
+			out = append(out, r)
+			return err
+		})
+	return out, explain(a.path, "read rejects of session "+session, err)
+}

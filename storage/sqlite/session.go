@@ -1,0 +1,209 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"padlark/flight"
+)
+
+// Session is one run of a station. Times are UTC as recorded, without Shift.
+type Session struct {
+	ID      string // its name, unique in the archive
+	Station string
+	// Epoch is the moment to which all times of the session refer; it cannot be
+	// changed once rows are stored.
+	Epoch   time.Time
+	Started time.Time // Epoch if zero
+	Ended   time.Time // zero while it runs, or if the daemon was killed
+	Version string    // of padlark
+	Config  string    // text of the configuration
+	Site    flight.Site
+	Rockets []flight.Rocket
+	Links   []string
+	// Shift is what must be added to every recorded time, ShiftSource how that
+	// became known; both are empty while the time has not been fixed.
+	Shift       time.Duration
+	ShiftSource string
+}
+
+// Corrected adds the session's shift to a recorded time.
+func (s Session) Corrected(t time.Time) time.Time { return t.Add(s.Shift) }
+
+// StartSession stores a session's row, its rockets and links. Calling it again
+// for a session that exists updates what may change and reopens it; another
+// epoch is an error.
+func (a *Archive) StartSession(ctx context.Context, s Session) error {
+	if s.Started.IsZero() {
+		s.Started = s.Epoch
+	}
+	site, err := json.Marshal(s.Site)
+	if err != nil {
+		return fmt.Errorf("start session %s: write site: %w", s.ID, err)
+	}
+	return a.write(ctx, "start session "+s.ID, func(in *inserter) error {
+		n, err := in.session(ctx, s.ID, s.Station, s.Epoch)
+		if err != nil {
+			return err
+		}
+		if !n.epoch.Equal(s.Epoch) {
+			return fmt.Errorf("it is there already with the epoch %s and cannot start with %s", n.epoch.Format(time.RFC3339Nano), s.Epoch.UTC().Format(time.RFC3339Nano))
+		}
+		_, err = in.exec(ctx, `UPDATE sessions SET station = ?, started_ns = MIN(started_ns, ?), ended_ns = NULL, version = ?, config = ?, site = ? WHERE id = ?`,
+			s.Station, s.Started.Sub(s.Epoch).Nanoseconds(), s.Version, s.Config, string(site), n.id)
+		if err != nil {
+			return err
+		}
+		for _, r := range s.Rockets {
+			if err := in.describeRocket(ctx, n, r); err != nil {
+				return err
+			}
+		}
+		for _, l := range s.Links {
+			if _, err := in.link(ctx, n, l, 0); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// EndSession stores when a session ended, in recorded time.
+func (a *Archive) EndSession(ctx context.Context, id string, at time.Time) error {
+	return a.updateSession(ctx, "end session "+id, id,
+		`UPDATE sessions SET ended_ns = ? - epoch_ns WHERE name = ?`, at.UnixNano(), id)
+}
+
+// SetShift stores what must be added to the session's recorded times, and how
+// that is known, for example "gps on pad-radio". It replaces an earlier shift.
+func (a *Archive) SetShift(ctx context.Context, id string, shift time.Duration, source string) error {
+	return a.updateSession(ctx, "fix time of session "+id, id,
+		`UPDATE sessions SET shift_ns = ?, shift_source = ? WHERE name = ?`, shift.Nanoseconds(), source, id)
+}
+
+func (a *Archive) updateSession(ctx context.Context, doing, id, query string, args ...any) error {
+	return a.write(ctx, doing, func(in *inserter) error {
+		res, err := in.exec(ctx, query, args...)
+		if err != nil {
+			return err
+		}
+		if n, err := res.RowsAffected(); err == nil && n == 0 {
+			return fmt.Errorf("%w: %s", ErrNoSession, id)
+		}
+		return nil
+	})
+}
+
+const sessionColumns = `SELECT id, name, station, epoch_ns, started_ns, ended_ns, version, config, site, shift_ns, shift_source FROM sessions`
+
+// Sessions lists all sessions, oldest first.
+func (a *Archive) Sessions(ctx context.Context) ([]Session, error) {
+	rows, err := a.r.QueryContext(ctx, sessionColumns+` ORDER BY epoch_ns, id`)
+	if err != nil {
+		return nil, explain(a.path, "list sessions", err)
+	}
+	defer rows.Close()
+	var out []Session
+	var ids []int64
+	for rows.Next() {
+		s, id, err := scanSession(rows)
+		if err != nil {
+			return nil, explain(a.path, "list sessions", err)
+		}
+		out, ids = append(out, s), append(ids, id)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, explain(a.path, "list sessions", err)
+	}
+	rows.Close()
+	for i := range out {
+		if err := a.fillSession(ctx, &out[i], ids[i]); err != nil {
+			return nil, explain(a.path, "list sessions", err)
+		}
+	}
+	return out, nil
+}
+
+// Session returns one session; ErrNoSession if it is not there.
+func (a *Archive) Session(ctx context.Context, id string) (Session, error) {
+	s, key, err := scanSession(a.r.QueryRowContext(ctx, sessionColumns+` WHERE name = ?`, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return s, fmt.Errorf("read session %s: %w", id, ErrNoSession)
+	}
+	if err == nil {
+		err = a.fillSession(ctx, &s, key)
+	}
+	if err != nil {
+		return s, explain(a.path, "read session "+id, err)
+	}
+	return s, nil
+}
+
+func scanSession(row interface{ Scan(...any) error }) (Session, int64, error) {
+	var s Session
+	var id, epoch, started, shift int64
+	var ended sql.NullInt64
+	var site string
+	err := row.Scan(&id, &s.ID, &s.Station, &epoch, &started, &ended, &s.Version, &s.Config, &site, &shift, &s.ShiftSource)
+	if err != nil {
+		return s, 0, err
+	}
+	s.Epoch = unix(epoch)
+	s.Started = unix(epoch + started)
+	if ended.Valid {
+		s.Ended = unix(epoch + ended.Int64)
+	}
+	s.Shift = time.Duration(shift)
+	if err := json.Unmarshal([]byte(site), &s.Site); err != nil {
+		return s, 0, fmt.Errorf("read site: %w", err)
+	}
+	return s, id, nil
+}
+
+// fillSession reads the names of a session's rockets and links.
+func (a *Archive) fillSession(ctx context.Context, s *Session, id int64) error {
+	err := each(ctx, a.r, `SELECT config FROM rockets WHERE session = ? ORDER BY id`, []any{id}, func(rows *sql.Rows) error {
+		var text string
+		if err := rows.Scan(&text); err != nil {
+			return err
+		}
+		var r flight.Rocket
+		if err := json.Unmarshal([]byte(text), &r); err != nil {
+			return fmt.Errorf("read rocket: %w", err)
+		}
+		s.Rockets = append(s.Rockets, r)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return each(ctx, a.r, `SELECT name FROM links WHERE session = ? ORDER BY id`, []any{id}, func(rows *sql.Rows) error {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return err
+		}
+		s.Links = append(s.Links, name)
+		return nil
+	})
+}
+
+// each runs a query and calls fn for every row.
+func each(ctx context.Context, db *sql.DB, query string, args []any, fn func(*sql.Rows) error) error {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := fn(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+func unix(ns int64) time.Time { return time.Unix(0, ns).UTC() }

@@ -1,0 +1,95 @@
+-- The views for people. Times are ISO 8601 in UTC with the session's shift
+-- added, names are readable. They are made anew at each change of version.
+
+DROP VIEW IF EXISTS session_list;
+CREATE VIEW session_list AS
+SELECT name AS session, station,
+	strftime('%Y-%m-%dT%H:%M:%S', (epoch_ns + shift_ns + started_ns) / 1000000000, 'unixepoch') || 'Z' AS started,
+	strftime('%Y-%m-%dT%H:%M:%S', (epoch_ns + shift_ns + ended_ns) / 1000000000, 'unixepoch') || 'Z' AS ended,
+	version, shift_ns / 1e9 AS shift_s, shift_source
+FROM sessions;
+
+DROP VIEW IF EXISTS frame_list;
+CREATE VIEW frame_list AS
+SELECT s.name AS session, l.name AS link, f.n,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + f.mono_ns + COALESCE(f.heard_off_ns, 0)) / 1000000000, 'unixepoch')
+		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + f.mono_ns + COALESCE(f.heard_off_ns, 0)) % 1000000000 / 1000) AS heard,
+	f.wire, COALESCE(f.baud, l.baud) AS baud, f.rssi_dbm, hex(f.bytes) AS bytes,
+	r.reason AS reject, r.detail AS reject_detail, r.offset AS reject_offset
+FROM frames f
+JOIN links l ON l.id = f.link
+JOIN sessions s ON s.id = l.session
+LEFT JOIN rejects r ON r.link = f.link AND r.n = f.n;
+
+DROP VIEW IF EXISTS sample_list;
+CREATE VIEW sample_list AS
+SELECT s.name AS session, r.name AS rocket, l.name AS link, m.n,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + m.at_ns) / 1000000000, 'unixepoch')
+		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + m.at_ns) % 1000000000 / 1000) AS at,
+	m.boot, m.seq, m.clock_us, m.link_rssi_dbm,
+	m.pressure_pa, m.temperature_c, m.altitude_m, m.velocity_mps, m.accel_mps2,
+	m.accel_x_mps2, m.accel_y_mps2, m.accel_z_mps2, m.cell_v, m.release_us, m.release_on, m.armed,
+	m.latitude_deg, m.longitude_deg, m.gps_altitude_m, m.gps_fix, m.rssi_dbm, m.snr_db, m.other
+FROM samples m
+JOIN rockets r ON r.id = m.rocket
+JOIN links l ON l.id = m.link
+JOIN sessions s ON s.id = r.session;
+
+-- The samples from 10 s before liftoff to 10 s after touchdown. altitude_m is
+-- above the pad: the board's own if it sends one, otherwise from the pressure
+-- by the hypsometric relation for a lapse of 6.5 K/km (ISO 2533; exponent
+-- R L / g = 0.190263) from the pad's pressure and the site's temperature (15 C
+-- if not given).
+DROP VIEW IF EXISTS flight_samples;
+CREATE VIEW flight_samples AS
+SELECT s.name AS session, r.name AS rocket, f.flight, l.name AS link, m.n,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + m.at_ns) / 1000000000, 'unixepoch')
+		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + m.at_ns) % 1000000000 / 1000) AS at,
+	(m.at_ns - f.liftoff_ns) / 1e9 AS t_s,
+	COALESCE(m.altitude_m,
+		(COALESCE(json_extract(s.site, '$.temperature_c'), 15.0) + 273.15) / 0.0065
+		* (1.0 - pow(m.pressure_pa / f.pad_pressure_pa, 0.190263))) AS altitude_m,
+	m.pressure_pa, m.temperature_c, m.velocity_mps, m.accel_mps2, m.cell_v, m.release_us, m.release_on,
+	m.latitude_deg, m.longitude_deg, m.gps_altitude_m, m.boot, m.seq, m.other
+FROM flights f
+JOIN sessions s ON s.id = f.session
+JOIN rockets r ON r.id = f.rocket
+JOIN samples m ON m.rocket = f.rocket
+	AND m.at_ns >= f.liftoff_ns - 10000000000
+	AND m.at_ns <= COALESCE(f.touchdown_ns + 10000000000, (
+		SELECT MIN(g.liftoff_ns) - 10000000000 FROM flights g
+		WHERE g.session = f.session AND g.rocket = f.rocket AND g.liftoff_ns > f.liftoff_ns), 9223372036854775807)
+JOIN links l ON l.id = m.link;
+
+DROP VIEW IF EXISTS event_list;
+CREATE VIEW event_list AS
+SELECT s.name AS session, e.rocket, e.flight, e.kind,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + e.at_ns) / 1000000000, 'unixepoch')
+		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + e.at_ns) % 1000000000 / 1000) AS at,
+	(e.called_ns - e.at_ns) / 1e9 AS called_late_s,
+	e.at_sd_s, e.altitude_m, e.altitude_sd_m, e.speed_mps, e.note
+FROM events e JOIN sessions s ON s.id = e.session
+ORDER BY s.epoch_ns, e.at_ns, e.ord;
+
+DROP VIEW IF EXISTS alarm_list;
+CREATE VIEW alarm_list AS
+SELECT s.name AS session, a.rocket, a.link, a.flight, a.kind, a.priority,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + a.changed_ns) / 1000000000, 'unixepoch')
+		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + a.changed_ns) % 1000000000 / 1000) AS at,
+	CASE WHEN a.active THEN 'active' ELSE 'cleared' END AS state,
+	CASE WHEN a.acked THEN 'acknowledged' ELSE 'not acknowledged' END AS acknowledged,
+	a.say, a.reason
+FROM alarms a JOIN sessions s ON s.id = a.session
+ORDER BY s.epoch_ns, a.changed_ns, a.ord;
+
+DROP VIEW IF EXISTS flight_list;
+CREATE VIEW flight_list AS
+SELECT s.name AS session, r.name AS rocket, f.flight,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + f.liftoff_ns) / 1000000000, 'unixepoch') || 'Z' AS launched,
+	(SELECT altitude_m FROM events e WHERE e.session = f.session AND e.rocket = r.name
+		AND e.flight = f.flight AND e.kind = 'apogee') AS apogee_m,
+	(f.touchdown_ns - f.liftoff_ns) / 1e9 AS duration_s, f.pad_pressure_pa
+FROM flights f
+JOIN sessions s ON s.id = f.session
+JOIN rockets r ON r.id = f.rocket
+ORDER BY s.epoch_ns, f.liftoff_ns;

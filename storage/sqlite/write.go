@@ -1,0 +1,231 @@
+package sqlite
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"padlark/bus"
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
+)
+
+// Write stores messages in one transaction: all of them or, with an error, none.
+// A message that is stored already, by its natural key, changes nothing. Live
+// kinds are passed over. A message that cannot be read is set aside in the table
+// unreadable, so that it neither stops the others nor is lost. Errors wrap
+// ErrFull when the disk is full.
+func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
+	if len(msgs) == 0 {
+		return nil
+	}
+	return a.write(ctx, fmt.Sprintf("store %d messages", len(msgs)), func(in *inserter) error {
+		for i := range msgs {
+			if err := in.message(ctx, &msgs[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (in *inserter) message(ctx context.Context, m *bus.Msg) error {
+	switch m.Kind {
+	case bus.Frame:
+		f, err := m.Frame()
+		if err != nil {
+			return in.setAside(ctx, m, err)
+		}
+		return in.frame(ctx, &f, m.Seq)
+	case bus.Sample:
+		s, err := m.Sample()
+		if err != nil {
+			return in.setAside(ctx, m, err)
+		}
+		return in.sample(ctx, &s)
+	case bus.Reject:
+		r, err := m.Reject()
+		if err != nil {
+			return in.setAside(ctx, m, err)
+		}
+		return in.reject(ctx, &r)
+	case bus.Event:
+		e, err := m.Event()
+		if err != nil {
+			return in.setAside(ctx, m, err)
+		}
+		return in.event(ctx, &e, m.Seq)
+	case bus.Alarm:
+		al, err := m.Alarm()
+		if err != nil {
+			return in.setAside(ctx, m, err)
+		}
+		return in.alarm(ctx, &al, m.Seq)
+	}
+	return nil
+}
+
+// setAside keeps a message that is not what its kind promises.
+func (in *inserter) setAside(ctx context.Context, m *bus.Msg, why error) error {
+	_, err := in.exec(ctx, `INSERT INTO unreadable (ord, subject, data, reason) VALUES (?, ?, ?, ?)
+		ON CONFLICT DO NOTHING`, int64(m.Seq), m.Subject, string(m.Data), why.Error())
+	return err
+}
+
+const insertFrame = `INSERT INTO frames (link, n, mono_ns, passed_ns, ord, heard_off_ns, wire, baud, rssi_dbm, bytes)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`
+
+func (in *inserter) frame(ctx context.Context, f *ingest.Frame, ord uint64) error {
+	// A session that nobody has announced gets the epoch that its first frame
+	// implies.
+	n, err := in.session(ctx, f.Session, "", f.Heard.Add(-time.Duration(f.Mono)))
+	if err != nil {
+		return err
+	}
+	l, err := in.link(ctx, n, f.Link, f.Baud)
+	if err != nil {
+		return err
+	}
+	var off, baud any
+	if d := f.Heard.Sub(n.epoch).Nanoseconds() - f.Mono; d != 0 {
+		off = d
+	}
+	if f.Baud != l.baud {
+		baud = f.Baud
+	}
+	bytes := f.Bytes
+	if bytes == nil {
+		bytes = []byte{} // the driver would write NULL
+	}
+	_, err = in.exec(ctx, insertFrame, l.id, int64(f.N), f.Mono, f.Passed, int64(ord), off, f.Wire, baud, nullable(f.RSSI), bytes)
+	return err
+}
+
+var insertSample = `INSERT INTO samples (rocket, link, n, boot, seq, clock_us, at_ns, mono_ns, passed_ns, link_rssi_dbm, ` +
+	columnList("") + `, other) VALUES (?` + strings.Repeat(", ?", 10+nColumns) + `) ON CONFLICT DO NOTHING`
+
+func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
+	n, err := in.session(ctx, s.Session, "", s.Heard)
+	if err != nil {
+		return err
+	}
+	l, err := in.link(ctx, n, s.Link, 0)
+	if err != nil {
+		return err
+	}
+	rocket, err := in.rocket(ctx, n, s.Rocket)
+	if err != nil {
+		return err
+	}
+	var args [11 + nColumns]any
+	args[0], args[1], args[2], args[3] = rocket, l.id, int64(s.N), int64(s.Boot)
+	if s.Seq >= 0 {
+		args[4] = s.Seq
+	}
+	if s.Clock >= 0 {
+		args[5] = s.Clock
+	}
+	args[6], args[7], args[8] = n.rel(s.At), n.rel(s.Heard), s.Passed
+	args[9] = nullable(s.RSSI)
+	if args[10+nColumns], err = split(s.Values, args[10:10+nColumns]); err != nil {
+		return err
+	}
+	_, err = in.exec(ctx, insertSample, args[:]...)
+	return err
+}
+
+// rel is a time in ns since the session's epoch.
+func (n *sessionNames) rel(t time.Time) int64 { return t.Sub(n.epoch).Nanoseconds() }
+
+func (in *inserter) reject(ctx context.Context, r *decode.Rejected) error {
+	n, err := in.session(ctx, r.Session, "", unix(0))
+	if err != nil {
+		return err
+	}
+	l, err := in.link(ctx, n, r.Link, 0)
+	if err != nil {
+		return err
+	}
+	var offset any
+	if r.Reject.Offset >= 0 {
+		offset = r.Reject.Offset
+	}
+	_, err = in.exec(ctx, `INSERT INTO rejects (link, n, kind, reason, detail, layout, field, offset)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		l.id, int64(r.N), string(r.Reject.Kind), r.Reject.Reason, r.Reject.Detail, r.Reject.Layout, r.Reject.Field, offset)
+	return err
+}
+
+func (in *inserter) event(ctx context.Context, e *flight.Event, ord uint64) error {
+	n, err := in.session(ctx, e.Session, "", e.At)
+	if err != nil {
+		return err
+	}
+	_, err = in.exec(ctx, `INSERT INTO events (session, id, ord, rocket, kind, flight, at_ns, called_ns,
+		at_sd_s, altitude_m, altitude_sd_m, speed_mps, note)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		n.id, e.ID, int64(ord), e.Rocket, string(e.Kind), e.Flight, n.rel(e.At), n.rel(e.CalledAt),
+		nullable(e.AtSD), nullable(e.AltitudeM), nullable(e.AltitudeSD), nullable(e.SpeedMps), e.Note)
+	if err != nil || e.Flight <= 0 {
+		return err
+	}
+	switch e.Kind {
+	case flight.Liftoff:
+		return in.liftoff(ctx, n, e)
+	case flight.Touchdown:
+		return in.touchdown(ctx, n, e)
+	}
+	return nil
+}
+
+// The pad's pressure is averaged from padFrom to padTo before liftoff: long
+// enough to be quiet, and far enough away not to feel the launch.
+const (
+	padFrom = 12 * time.Second
+	padTo   = 2 * time.Second
+)
+
+func (in *inserter) liftoff(ctx context.Context, n *sessionNames, e *flight.Event) error {
+	rocket, err := in.rocket(ctx, n, e.Rocket)
+	if err != nil {
+		return err
+	}
+	at := n.rel(e.At)
+	_, err = in.exec(ctx, `INSERT INTO flights (session, rocket, flight, liftoff_ns, pad_pressure_pa) VALUES (?1, ?2, ?3, ?4,
+		(SELECT AVG(pressure_pa) FROM samples WHERE rocket = ?2 AND at_ns BETWEEN ?5 AND ?6))
+		ON CONFLICT DO UPDATE SET liftoff_ns = excluded.liftoff_ns, pad_pressure_pa = excluded.pad_pressure_pa`,
+		n.id, rocket, e.Flight, at, at-padFrom.Nanoseconds(), at-padTo.Nanoseconds())
+	return err
+}
+
+func (in *inserter) touchdown(ctx context.Context, n *sessionNames, e *flight.Event) error {
+	rocket, err := in.rocket(ctx, n, e.Rocket)
+	if err != nil {
+		return err
+	}
+	_, err = in.exec(ctx, `INSERT INTO flights (session, rocket, flight, touchdown_ns) VALUES (?, ?, ?, ?)
+		ON CONFLICT DO UPDATE SET touchdown_ns = excluded.touchdown_ns`, n.id, rocket, e.Flight, n.rel(e.At))
+	return err
+}
+
+func (in *inserter) alarm(ctx context.Context, al *flight.Alarm, ord uint64) error {
+	n, err := in.session(ctx, al.Session, "", al.RaisedAt)
+	if err != nil {
+		return err
+	}
+	_, err = in.exec(ctx, `INSERT INTO alarms (session, id, change, ord, rocket, link, flight, kind, priority,
+		active, acked, raised_ns, changed_ns, say, reason)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		n.id, al.ID, al.Change, int64(ord), al.Rocket, al.Link, al.Flight, al.Kind, int(al.Priority),
+		al.Active, al.Acked, n.rel(al.RaisedAt), n.rel(al.ChangedAt), al.Say, al.Reason)
+	return err
+}
+
+func nullable(p *float64) any {
+	if p == nil {
+		return nil
+	}
+	return *p
+}
