@@ -214,8 +214,9 @@ func (m *syncMachine) message(at, n int) []byte {
 	return m.pend[at:to]
 }
 
-// falseStart reports a sync word that opened no message. What is garbage among
-// the bytes behind it will be reported once more, as garbage.
+// falseStart reports a sync word that opened no message. Only its first byte is
+// dropped by that: what is garbage among
+// the bytes behind it will be reported once more, as such.
 func (m *syncMachine) falseStart(at, n int, reason string, s Sink) {
 	m.flushGarbage(s)
 	piece := m.pend[at : at+len(m.word)+n]
