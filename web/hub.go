@@ -1,0 +1,348 @@
+package web
+
+import (
+	"encoding/json"
+	"sort"
+	"sync"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
+)
+
+// Sizes of the hub's rings. All of them drop the oldest.
+const (
+	keepEvents  = 256 // newest events of all rockets
+	keepFrames  = 64  // newest frames of each link
+	keepTrace   = 240 // points of each rocket's height trace
+	traceEvery  = 500 * time.Millisecond
+	keepRockets = 256 // rockets of a picture; a stranger beyond that is not shown
+	keepAlarms  = 512 // alarms; cleared and acknowledged ones give way first
+)
+
+// hub holds the newest picture. Each entry carries the version at which it last
+// changed, so that a viewer finds what is new to it without a queue of its own.
+// It is safe for concurrent use.
+type hub struct {
+	mu      sync.Mutex
+	version uint64
+	session string
+	rockets map[string]*rocketEntry
+	links   map[string]*linkEntry
+	alarms  map[string]*alarmEntry
+	events  []eventEntry // oldest first
+	tally   hubTally
+}
+
+// hubTally counts what the hub took and what it had no room for.
+type hubTally struct {
+	States, Events, Alarms, Frames, Samples, NoRoom uint64
+}
+
+type rocketEntry struct {
+	version uint64
+	state   *flight.State
+	json    []byte
+	taken   time.Time // when the state came in: wall clock, for rates only
+	trace   trace
+}
+
+type linkEntry struct {
+	version uint64
+	health  *ingest.Health
+	json    []byte
+	frames  []frameEntry // oldest first, at most keepFrames
+}
+
+type frameEntry struct {
+	version uint64
+	frame   *ingest.Frame
+	sample  *decode.Sample // nil until the decoder has spoken, or for ever
+}
+
+type alarmEntry struct {
+	version uint64
+	alarm   *flight.Alarm
+	json    []byte
+}
+
+type eventEntry struct {
+	version uint64
+	event   *flight.Event
+	json    []byte
+}
+
+func newHub() *hub {
+	return &hub{
+		rockets: map[string]*rocketEntry{},
+		links:   map[string]*linkEntry{},
+		alarms:  map[string]*alarmEntry{},
+	}
+}
+
+// apply takes one message into the picture.
+func (h *hub) apply(m Message) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.version++
+	switch {
+	case m.State != nil:
+		h.applyState(m.State)
+	case m.Alarm != nil:
+		h.applyAlarm(m.Alarm)
+	case m.Event != nil:
+		h.applyEvent(m.Event)
+	case m.Health != nil:
+		e := h.link(m.Health.Link)
+		e.version, e.health, e.json = h.version, m.Health, encode(m.Health)
+	case m.Frame != nil:
+		h.applyFrame(m.Frame)
+	case m.Sample != nil:
+		h.applySample(m.Sample)
+	}
+}
+
+// enter empties the picture when a new session begins.
+func (h *hub) enter(session string) {
+	if session == "" || session == h.session {
+		return
+	}
+	if h.session != "" {
+		h.rockets = map[string]*rocketEntry{}
+		h.alarms = map[string]*alarmEntry{}
+		h.events = nil
+	}
+	h.session = session
+}
+
+func (h *hub) applyState(s *flight.State) {
+	h.tally.States++
+	h.enter(s.Session)
+	e := h.rockets[s.Rocket]
+	if e == nil {
+		if len(h.rockets) >= keepRockets {
+			h.tally.NoRoom++
+			return
+		}
+		e = &rocketEntry{}
+		h.rockets[s.Rocket] = e
+	}
+	e.version, e.state, e.taken = h.version, s, time.Now()
+	e.json = encode(shortState(s))
+	e.trace.add(s)
+}
+
+func (h *hub) applyAlarm(a *flight.Alarm) {
+	h.tally.Alarms++
+	old := h.alarms[a.ID]
+	if old != nil && old.alarm.Session == a.Session && old.alarm.Change > a.Change {
+		return // a redelivery of an older change
+	}
+	if old == nil && len(h.alarms) >= keepAlarms && !h.dropSettled() {
+		h.tally.NoRoom++
+		return
+	}
+	h.alarms[a.ID] = &alarmEntry{version: h.version, alarm: a, json: encode(a)}
+}
+
+// dropSettled forgets the oldest alarm that is over and acknowledged.
+func (h *hub) dropSettled() bool {
+	oldest := ""
+	for id, e := range h.alarms {
+		if !e.alarm.Active && e.alarm.Acked && (oldest == "" || e.version < h.alarms[oldest].version) {
+			oldest = id
+		}
+	}
+	delete(h.alarms, oldest)
+	return oldest != ""
+}
+
+func (h *hub) applyEvent(ev *flight.Event) {
+	h.tally.Events++
+	for i := range h.events {
+		if h.events[i].event.ID == ev.ID && h.events[i].event.Session == ev.Session {
+			h.events[i] = eventEntry{h.version, ev, encode(ev)}
+			return
+		}
+	}
+	h.events = append(h.events, eventEntry{h.version, ev, encode(ev)})
+	if len(h.events) > keepEvents {
+		h.events = append(h.events[:0], h.events[len(h.events)-keepEvents:]...)
+	}
+}
+
+func (h *hub) link(name string) *linkEntry {
+	e := h.links[name]
+	if e == nil {
+		e = &linkEntry{}
+		h.links[name] = e
+	}
+	return e
+}
+
+func (h *hub) applyFrame(f *ingest.Frame) {
+	h.tally.Frames++
+	e := h.link(f.Link)
+	e.frames = append(e.frames, frameEntry{version: h.version, frame: f})
+	if len(e.frames) > keepFrames {
+		e.frames = append(e.frames[:0], e.frames[len(e.frames)-keepFrames:]...)
+	}
+}
+
+func (h *hub) applySample(s *decode.Sample) {
+	h.tally.Samples++
+	frames := h.link(s.Link).frames
+	for i := len(frames) - 1; i >= 0; i-- {
+		if frames[i].frame.N == s.N && frames[i].frame.Session == s.Session {
+			frames[i].sample, frames[i].version = s, h.version
+			return
+		}
+	}
+}
+
+// picture is what changed since a version, as encoded JSON values.
+type picture struct {
+	version                       uint64
+	states, alarms, events, links []json.RawMessage
+}
+
+func (p *picture) empty() bool {
+	return len(p.states)+len(p.alarms)+len(p.events)+len(p.links) == 0
+}
+
+// since collects what changed after version `after`. The slices are the
+// caller's; the bytes are shared and must not be written to.
+func (h *hub) since(after uint64) picture {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	p := picture{version: h.version}
+	if h.version == after {
+		return p
+	}
+	for _, e := range h.rockets {
+		if e.version > after {
+			p.states = append(p.states, e.json)
+		}
+	}
+	for _, e := range h.alarms {
+		if e.version > after {
+			p.alarms = append(p.alarms, e.json)
+		}
+	}
+	for _, e := range h.events {
+		if e.version > after {
+			p.events = append(p.events, e.json)
+		}
+	}
+	for _, e := range h.links {
+		if e.version > after && e.health != nil {
+			p.links = append(p.links, e.json)
+		}
+	}
+	return p
+}
+
+// states lists the newest state of each rocket, sorted by name.
+func (h *hub) states() []*flight.State {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := make([]*flight.State, 0, len(h.rockets))
+	for _, e := range h.rockets {
+		out = append(out, e.state)
+	}
+	sort.Slice(out, func(i, k int) bool { return out[i].Rocket < out[k].Rocket })
+	return out
+}
+
+// healths lists the newest health of each link, sorted by name.
+func (h *hub) healths() []*ingest.Health {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := make([]*ingest.Health, 0, len(h.links))
+	for name, e := range h.links {
+		if e.health != nil {
+			out = append(out, e.health)
+		} else {
+			out = append(out, &ingest.Health{Link: name, State: "waiting", Words: "frames are heard, no report yet"})
+		}
+	}
+	sort.Slice(out, func(i, k int) bool { return out[i].Link < out[k].Link })
+	return out
+}
+
+// currentAlarms lists the alarms that a person still has to see: active, or
+// cleared but not acknowledged. Most urgent first, then newest.
+func (h *hub) currentAlarms() []*flight.Alarm {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := []*flight.Alarm{}
+	for _, e := range h.alarms {
+		if e.alarm.Active || !e.alarm.Acked {
+			out = append(out, e.alarm)
+		}
+	}
+	sort.Slice(out, func(i, k int) bool {
+		if out[i].Priority != out[k].Priority {
+			return out[i].Priority < out[k].Priority
+		}
+		if !out[i].RaisedAt.Equal(out[k].RaisedAt) {
+			return out[i].RaisedAt.After(out[k].RaisedAt)
+		}
+		return out[i].ID < out[k].ID
+	})
+	return out
+}
+
+// alarm finds an alarm by its name; nil if there is none.
+func (h *hub) alarm(id string) *flight.Alarm {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if e := h.alarms[id]; e != nil {
+		return e.alarm
+	}
+	return nil
+}
+
+// framesSince copies a link's frames that came in or were decoded after a
+// version, oldest first, and tells the present version.
+func (h *hub) framesSince(link string, after uint64) ([]frameEntry, uint64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var out []frameEntry
+	if e := h.links[link]; e != nil {
+		for _, f := range e.frames {
+			if f.version > after {
+				out = append(out, f)
+			}
+		}
+	}
+	return out, h.version
+}
+
+// traces copies every rocket's height trace.
+func (h *hub) traces() map[string]traceView {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := make(map[string]traceView, len(h.rockets))
+	for name, e := range h.rockets {
+		out[name] = e.trace.view()
+	}
+	return out
+}
+
+// status is what /healthz and /metrics ask.
+func (h *hub) status() (session string, tally hubTally, rockets int) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.session, h.tally, len(h.rockets)
+}
+
+// encode marshals one of our own types; those have no value that could fail.
+func encode(v any) []byte {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return []byte("null")
+	}
+	return b
+}

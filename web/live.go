@@ -1,0 +1,238 @@
+package web
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"strconv"
+	"time"
+)
+
+// Rates of the live stream.
+const (
+	defaultHz    = 10
+	maxHz        = 20
+	heartbeat    = 250 * time.Millisecond // longest time without a message
+	writeTimeout = 10 * time.Second       // a viewer that takes nothing for so long is let go
+	maxViewers   = 128
+)
+
+// helloView opens every live stream.
+type helloView struct {
+	Now     time.Time            `json:"now"`
+	Station string               `json:"station"`
+	Session string               `json:"session"`
+	Version string               `json:"version"`
+	Replay  *replayView          `json:"replay"` // null when live
+	Traces  map[string]traceView `json:"traces"`
+}
+
+// updateView is what changed since the one before it.
+type updateView struct {
+	Now    time.Time         `json:"now"`
+	States []json.RawMessage `json:"states,omitempty"`
+	Alarms []json.RawMessage `json:"alarms,omitempty"`
+	Events []json.RawMessage `json:"events,omitempty"`
+	Links  []json.RawMessage `json:"links,omitempty"`
+	Frames []frameView       `json:"frames,omitempty"`
+}
+
+// frameView is one raw frame with what the decoder made of it.
+type frameView struct {
+	Link    string             `json:"link"`
+	N       uint64             `json:"n"`
+	Heard   time.Time          `json:"heard"`
+	Bytes   int                `json:"bytes"`
+	Hex     string             `json:"hex"`
+	Text    string             `json:"text"` // printable characters, a dot for the others
+	Rocket  string             `json:"rocket"`
+	Seq     *int64             `json:"seq"`
+	ClockUs *int64             `json:"clock_us"`
+	Values  map[string]float64 `json:"channels"` // null until decoded
+}
+
+// feed is what one viewer follows: the station's hub, or a replay's own.
+type feed struct {
+	hub   *hub
+	now   func() time.Time
+	hello helloView
+	link  string // also send this link's raw frames
+	done  <-chan struct{}
+}
+
+func (s *Server) serveLive(w http.ResponseWriter, r *http.Request) error {
+	session, _, _ := s.hub.status()
+	return s.stream(w, r, feed{
+		hub: s.hub, now: s.opt.Now, link: r.URL.Query().Get("frames"),
+		hello: helloView{Station: s.opt.Station, Session: session, Version: s.opt.Version},
+	})
+}
+
+// stream sends a feed as server-sent events (WHATWG HTML, section 9.2) until
+// the viewer goes, the feed is done or the server stops.
+func (s *Server) stream(w http.ResponseWriter, r *http.Request, f feed) error {
+	hz, err := viewerRate(r)
+	if err != nil {
+		return err
+	}
+	if n := s.viewers.Add(1); n > maxViewers {
+		s.viewers.Add(-1)
+		return &apiError{Status: http.StatusServiceUnavailable, Message: "too many viewers",
+			Hint: fmt.Sprintf("at most %d pages may follow at once: close one", maxViewers)}
+	}
+	defer s.viewers.Add(-1)
+
+	out := newEventWriter(w, r)
+	defer out.close()
+	f.hello.Now, f.hello.Traces = f.now(), f.hub.traces()
+	if err := out.event("hello", f.hello); err != nil {
+		return nil // the viewer is gone; there is nobody to tell
+	}
+	s.follow(r.Context(), out, f, time.Second/time.Duration(hz))
+	return nil
+}
+
+// follow sends what is new, each `every`, until there is nobody or nothing left.
+func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every time.Duration) {
+	tick := time.NewTicker(every)
+	defer tick.Stop()
+	var seen, seenFrames uint64
+	last := time.Time{}
+	for {
+		p := f.hub.since(seen)
+		seen = p.version
+		u := updateView{Now: f.now().Truncate(time.Millisecond), States: p.states, Alarms: p.alarms, Events: p.events, Links: p.links}
+		if f.link != "" {
+			var frames []frameEntry
+			frames, seenFrames = f.hub.framesSince(f.link, seenFrames)
+			for _, e := range frames {
+				u.Frames = append(u.Frames, viewFrame(e))
+			}
+		}
+		if !p.empty() || len(u.Frames) > 0 || time.Since(last) >= heartbeat {
+			last = time.Now()
+			if out.event("update", u) != nil {
+				return
+			}
+			s.metrics.updates.Inc()
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		case <-s.stopping:
+			return
+		case <-f.done:
+			// Whatever came in before the end still has to go out.
+			p := f.hub.since(seen)
+			_ = out.event("update", updateView{Now: f.now(), States: p.states, Alarms: p.alarms, Events: p.events})
+			_ = out.event("end", struct {
+				Now time.Time `json:"now"`
+			}{f.now()})
+			return
+		}
+	}
+}
+
+func viewerRate(r *http.Request) (int, error) {
+	v := r.URL.Query().Get("hz")
+	if v == "" {
+		return defaultHz, nil
+	}
+	hz, err := strconv.Atoi(v)
+	if err != nil || hz < 1 || hz > maxHz {
+		return 0, badRequest("hz", v, fmt.Sprintf("give a whole number from 1 to %d", maxHz))
+	}
+	return hz, nil
+}
+
+func viewFrame(e frameEntry) frameView {
+	v := frameView{
+		Link: e.frame.Link, N: e.frame.N, Heard: e.frame.Heard, Bytes: len(e.frame.Bytes),
+		Hex: hex.EncodeToString(e.frame.Bytes), Text: printable(e.frame.Bytes),
+	}
+	if sm := e.sample; sm != nil {
+		v.Rocket = sm.Rocket
+		if sm.Seq >= 0 {
+			v.Seq = &sm.Seq
+		}
+		if sm.Clock >= 0 {
+			v.ClockUs = &sm.Clock
+		}
+		v.Values = finite(sm.Values.Names, sm.Values.Values)
+	}
+	return v
+}
+
+// printable shows bytes as ASCII, a middle dot for what has no glyph.
+func printable(b []byte) string {
+	var out bytes.Buffer
+	for _, c := range b {
+		if c >= 0x20 && c < 0x7f {
+			out.WriteByte(c)
+		} else {
+			out.WriteString("·")
+		}
+	}
+	return out.String()
+}
+
+// eventWriter writes server-sent events, compressed where the viewer takes it.
+type eventWriter struct {
+	w     io.Writer
+	zip   *gzip.Writer
+	flush *http.ResponseController
+	buf   bytes.Buffer
+}
+
+func newEventWriter(w http.ResponseWriter, r *http.Request) *eventWriter {
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	h.Set("X-Accel-Buffering", "no") // a proxy in between must not collect
+	e := &eventWriter{w: w, flush: http.NewResponseController(w)}
+	if acceptsGzip(r) {
+		h.Set("Content-Encoding", "gzip")
+		h.Add("Vary", "Accept-Encoding")
+		// Level 1: the same keys come again and again, more effort gains little.
+		e.zip, _ = gzip.NewWriterLevel(w, gzip.BestSpeed)
+		e.w = e.zip
+	}
+	w.WriteHeader(http.StatusOK)
+	return e
+}
+
+// event writes one event and pushes it out. An error means the viewer is gone.
+func (e *eventWriter) event(name string, v any) error {
+	e.buf.Reset()
+	fmt.Fprintf(&e.buf, "event: %s\ndata: ", name)
+	e.buf.Write(encode(v)) // JSON holds no newline
+	e.buf.WriteString("\n\n")
+	if err := e.flush.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
+		return fmt.Errorf("set write deadline: %w", err)
+	}
+	if _, err := e.w.Write(e.buf.Bytes()); err != nil {
+		return fmt.Errorf("write event: %w", err)
+	}
+	if e.zip != nil {
+		if err := e.zip.Flush(); err != nil {
+			return fmt.Errorf("flush event: %w", err)
+		}
+	}
+	if err := e.flush.Flush(); err != nil {
+		return fmt.Errorf("flush event: %w", err)
+	}
+	return nil
+}
+
+func (e *eventWriter) close() {
+	if e.zip != nil {
+		_ = e.zip.Close() // the viewer may be gone already
+	}
+	_ = e.flush.SetWriteDeadline(time.Time{})
+}

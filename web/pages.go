@@ -1,0 +1,294 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"padlark/flight"
+)
+
+// pages are the parsed templates: the frame around every page, and one each.
+type pages struct{ byName map[string]*template.Template }
+
+// pageNames are the templates in the folder, without frame.html.
+var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "signin", "error"}
+
+func loadPages(a *assets) (*pages, error) {
+	p := &pages{byName: map[string]*template.Template{}}
+	for _, name := range pageNames {
+		t := template.New("frame.html").Funcs(template.FuncMap{
+			"asset": a.path, "path": url.PathEscape, "pm": plusMinus, "num": quantity,
+			"clock": clockTime, "day": dayTime, "verdict": verdictWord, "span": spanWords,
+		})
+		t, err := t.ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/"+name+".html")
+		if err != nil {
+			return nil, fmt.Errorf("parse page %s: %w", name, err)
+		}
+		p.byName[name] = t
+	}
+	return p, nil
+}
+
+// pageData is what every template gets.
+type pageData struct {
+	Title   string
+	Here    string // which entry of the navigation this is
+	Station string
+	Version string
+	Token   string
+	Role    string
+	May     bool // may acknowledge and change
+	Open    bool // no sign-in in use
+	Data    any
+}
+
+// render writes a page.
+func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name, here, title string, data any) error {
+	as, token := s.gate.who(r)
+	var out bytes.Buffer
+	err := s.pages.byName[name].Execute(&out, pageData{
+		Title: title, Here: here, Station: s.opt.Station, Version: s.opt.Version,
+		Token: token, Role: as.String(), May: as == crew, Open: s.gate.open, Data: data,
+	})
+	if err != nil {
+		return fmt.Errorf("build page %s: %w", name, err)
+	}
+	w.Header().Set("Cache-Control", "no-store") // it carries the token
+	if status != http.StatusOK {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(status)
+		_, _ = w.Write(out.Bytes()) // the viewer may be gone
+		return nil
+	}
+	writeBody(w, r, "text/html; charset=utf-8", out.Bytes())
+	return nil
+}
+
+func (s *Server) pageError(w http.ResponseWriter, r *http.Request, e *apiError) {
+	if err := s.render(w, r, e.Status, "error", "", "Not possible", e); err != nil {
+		http.Error(w, e.Message+"\n"+e.Hint, e.Status)
+	}
+}
+
+func (s *Server) pageBoard(w http.ResponseWriter, r *http.Request) error {
+	return s.render(w, r, http.StatusOK, "board", "board", "Board", s.boardData())
+}
+
+// boardData is what the board's page needs before the stream begins.
+func (s *Server) boardData() any {
+	names := make([]string, 0, len(s.opt.Rockets))
+	for _, rk := range s.opt.Rockets {
+		names = append(names, rk.Name)
+	}
+	return struct {
+		Rockets string // JSON for the script
+		Site    string
+		Views   []rocketView // for browsers without scripts
+		Stream  string
+		Session *Session
+	}{string(encode(names)), string(encode(s.opt.Site)), s.rocketViews(), "/api/v1/live", nil}
+}
+
+func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
+	one, err := s.session(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	flights, err := s.flightViews(r.Context(), one.ID, "")
+	if err != nil {
+		return err
+	}
+	type mark struct {
+		Rocket string  `json:"rocket"`
+		Flight int     `json:"flight"`
+		AtS    float64 `json:"at_s"`
+	}
+	marks := []mark{}
+	for _, f := range flights {
+		if f.LaunchedAt != nil {
+			marks = append(marks, mark{f.Rocket, f.Flight, f.LaunchedAt.Sub(one.Epoch).Seconds()})
+		}
+	}
+	length := 0.0
+	if one.Last != nil {
+		length = one.Last.Sub(one.Epoch).Seconds()
+	}
+	return s.render(w, r, http.StatusOK, "replay", "sessions", "Replay", struct {
+		Rockets, Site, Stream, Marks string
+		Session                      *Session
+		LengthS                      float64
+	}{string(encode(one.Rockets)), string(encode(s.opt.Site)),
+		"/api/v1/sessions/" + url.PathEscape(one.ID) + "/replay", string(encode(marks)), &one, length})
+}
+
+func (s *Server) pageFlights(w http.ResponseWriter, r *http.Request) error {
+	views, err := s.flightViews(r.Context(), r.URL.Query().Get("session"), r.URL.Query().Get("rocket"))
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, "flights", "flights", "Flights", views)
+}
+
+func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
+	id, res, err := s.findFlight(r)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, "flight", "flights", fmt.Sprintf("%s, flight %d", res.Rocket, res.Flight), struct {
+		ID     string
+		Result flight.Result
+		Rows   []resultRow
+		Notes  bool
+	}{id.String(), res, resultRows(res), s.opt.Notes != nil})
+}
+
+func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.detail(r)
+	if err != nil {
+		return err
+	}
+	id, _, err := s.findFlight(r)
+	if err != nil {
+		return err
+	}
+	course, expected, err := s.courses(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	var notes []Note
+	if s.opt.Notes != nil {
+		if notes, err = s.opt.Notes.Notes(r.Context(), id); err != nil {
+			return fmt.Errorf("read notes of %s: %w", id, err)
+		}
+	}
+	return s.render(w, r, http.StatusOK, "report", "flights", fmt.Sprintf("Report: %s, flight %d", id.Rocket, id.Flight), struct {
+		*flightDetail
+		Rows  []resultRow
+		Plot  template.HTML
+		Notes []Note
+	}{d, resultRows(d.Result), template.HTML(flightSVG(d.Result, course, expected)), notes}) // #nosec: flightSVG escapes what it did not make itself
+}
+
+func (s *Server) pageSessions(w http.ResponseWriter, r *http.Request) error {
+	list, err := s.sessionList(r.Context())
+	if err != nil {
+		return err
+	}
+	flights, err := s.flightViews(r.Context(), "", "")
+	if err != nil {
+		return err
+	}
+	count := map[string]int{}
+	for _, f := range flights {
+		count[f.Session]++
+	}
+	return s.render(w, r, http.StatusOK, "sessions", "sessions", "Sessions", struct {
+		Sessions []Session
+		Flights  map[string]int
+	}{list, count})
+}
+
+func (s *Server) pageLinks(w http.ResponseWriter, r *http.Request) error {
+	return s.render(w, r, http.StatusOK, "links", "links", "Links", s.hub.healths())
+}
+
+func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {
+	views, err := s.flightViews(r.Context(), "", "")
+	if err != nil {
+		return err
+	}
+	chosen := map[string]bool{}
+	for _, id := range r.URL.Query()["flight"] {
+		chosen[id] = true
+	}
+	return s.render(w, r, http.StatusOK, "compare", "compare", "Compare", struct {
+		Flights []flightView
+		Chosen  map[string]bool
+	}{views, chosen})
+}
+
+func (s *Server) pageClock(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.clockStatus(r)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, "clock", "clock", "Clock", struct {
+		ClockStatus
+		CanFix bool
+	}{st, s.opt.Clock != nil})
+}
+
+// signInData is what the sign-in page shows.
+type signInData struct {
+	Next   string
+	Wrong  bool
+	WaitS  int
+	Viewer bool // there is a viewers' passphrase too
+}
+
+func (s *Server) pageSignIn(w http.ResponseWriter, r *http.Request) error {
+	return s.render(w, r, http.StatusOK, "signin", "", "Sign in", signInData{Next: ownPath(r.URL.Query().Get("next")), Viewer: s.gate.viewer != nil})
+}
+
+// signIn checks a passphrase. Cross-origin forms never get here.
+func (s *Server) signIn(w http.ResponseWriter, r *http.Request) error {
+	r.Body = http.MaxBytesReader(w, r.Body, 8<<10)
+	if err := r.ParseForm(); err != nil {
+		return &apiError{http.StatusBadRequest, "the form cannot be read", "load /signin and try again"}
+	}
+	data := signInData{Next: ownPath(r.PostForm.Get("next")), Viewer: s.gate.viewer != nil}
+	if s.gate.open {
+		http.Redirect(w, r, data.Next, http.StatusSeeOther)
+		return nil
+	}
+	cookie, _, wait := s.gate.enter(r.Context(), clientAddr(r), r.PostForm.Get("passphrase"))
+	switch {
+	case wait > 0:
+		data.WaitS = int(wait.Seconds())
+		w.Header().Set("Retry-After", fmt.Sprint(data.WaitS))
+		return s.render(w, r, http.StatusTooManyRequests, "signin", "", "Sign in", data)
+	case cookie == "":
+		data.Wrong = true
+		s.opt.Log.Warn().Str("from", clientAddr(r)).Msg("wrong passphrase for the board")
+		return s.render(w, r, http.StatusForbidden, "signin", "", "Sign in", data)
+	}
+	http.SetCookie(w, signInCookie(cookie, r.TLS != nil, int(signedInFor/time.Second)))
+	http.Redirect(w, r, data.Next, http.StatusSeeOther)
+	return nil
+}
+
+func (s *Server) signOut(w http.ResponseWriter, r *http.Request) error {
+	s.gate.leave(r)
+	http.SetCookie(w, signInCookie("", r.TLS != nil, -1))
+	http.Redirect(w, r, "/signin", http.StatusSeeOther)
+	return nil
+}
+
+// ownPath is a path of this site to go on to, or the board: a link to sign in
+// must not lead elsewhere.
+func ownPath(next string) string {
+	u, err := url.Parse(next)
+	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(next, "/") ||
+		strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n\t") {
+		return "/"
+	}
+	return next
+}
+
+func (s *Server) serveOpenAPI(w http.ResponseWriter, r *http.Request) error {
+	body, err := files.ReadFile("api/openapi.json")
+	if err != nil {
+		return fmt.Errorf("read the API description: %w", err)
+	}
+	if !json.Valid(body) {
+		return fmt.Errorf("read the API description: it is not JSON")
+	}
+	writeBody(w, r, "application/json; charset=utf-8", body)
+	return nil
+}

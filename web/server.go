@@ -1,0 +1,210 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"sync/atomic"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/rs/zerolog"
+	"golang.org/x/sync/errgroup"
+
+	"padlark/flight"
+)
+
+// Options are the parts that a Server reads through. Archive, Flights and Live
+// must be given; a page that lacks one of the others says so.
+type Options struct {
+	Listen  string // host:port; empty is 127.0.0.1:9700, port 0 picks a free one
+	Access  Access
+	Station string
+	Version string
+	Rockets []flight.Rocket // as configured: shown before anything is heard of them
+	Site    flight.Site
+
+	Archive  Archive
+	Flights  Flights
+	Live     Live
+	Acker    Acker
+	Notes    Notes
+	Clock    Clock
+	Exporter Exporter
+	// NewMachine makes what computes a replay's picture.
+	NewMachine func(ctx context.Context, s Session) (Machine, error)
+
+	// Now is session time; time.Now if not given.
+	Now func() time.Time
+	// Healthy returns nil while the rest of the station is well; may be nil.
+	Healthy func() error
+	// Registry takes the metrics; a new one if nil.
+	Registry *prometheus.Registry
+	Log      zerolog.Logger
+}
+
+// DefaultListen is where the pages are when the configuration does not say.
+const DefaultListen = "127.0.0.1:9700"
+
+// Server serves the pages and the API. Make one with New, serve with Run.
+type Server struct {
+	opt      Options
+	gate     *gate
+	hub      *hub
+	columns  *columnCache
+	assets   *assets
+	pages    *pages
+	metrics  *metrics
+	viewers  atomic.Int64
+	replays  atomic.Int64
+	stopping chan struct{}
+	handler  http.Handler
+	addr     chan net.Addr
+}
+
+// New checks the options and builds the server. It opens nothing yet.
+func New(opt Options) (*Server, error) {
+	if opt.Archive == nil || opt.Flights == nil || opt.Live == nil {
+		return nil, errors.New("build web server: archive, flights and live must be given")
+	}
+	if opt.Listen == "" {
+		opt.Listen = DefaultListen
+	}
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
+	if opt.Registry == nil {
+		opt.Registry = prometheus.NewRegistry()
+	}
+	g, err := newGate(opt.Access, opt.Listen)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{
+		opt: opt, gate: g, hub: newHub(), columns: newColumnCache(),
+		stopping: make(chan struct{}), addr: make(chan net.Addr, 1),
+	}
+	if s.assets, err = loadAssets(); err != nil {
+		return nil, err
+	}
+	if s.pages, err = loadPages(s.assets); err != nil {
+		return nil, err
+	}
+	if s.metrics, err = newMetrics(s); err != nil {
+		return nil, err
+	}
+	s.handler = s.routes()
+	return s, nil
+}
+
+// Handler serves everything, access rules included.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// Addr waits until the server listens and tells where; for port 0 in tests.
+func (s *Server) Addr(ctx context.Context) (net.Addr, error) {
+	select {
+	case a := <-s.addr:
+		s.addr <- a
+		return a, nil
+	case <-ctx.Done():
+		return nil, fmt.Errorf("wait for the web server to listen: %w", ctx.Err())
+	}
+}
+
+// Run listens and serves until ctx ends, then lets requests finish for a
+// moment. It returns nil when ctx ended it. Call it once.
+func (s *Server) Run(ctx context.Context) error {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", s.opt.Listen)
+	if err != nil {
+		return fmt.Errorf("listen for the pages on %s: %w; is another padlark running? set listen in [web]", s.opt.Listen, err)
+	}
+	stopWatching, err := s.Watch(ctx)
+	if err != nil {
+		_ = l.Close() // the error before it is the one that counts
+		return err
+	}
+	defer stopWatching()
+	s.addr <- l.Addr()
+
+	srv := &http.Server{
+		Handler:           s.handler,
+		ReadHeaderTimeout: 10 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+		ConnContext:       smallWriteBuffer,
+	}
+	g, gctx := errgroup.WithContext(ctx)
+	g.Go(func() error {
+		if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			return fmt.Errorf("serve the pages: %w", err)
+		}
+		return nil
+	})
+	g.Go(func() error {
+		<-gctx.Done()
+		close(s.stopping) // the live streams end first, they would never by themselves
+		grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+		defer cancel()
+		if err := srv.Shutdown(grace); err != nil {
+			_ = srv.Close() // whoever is left is cut off
+		}
+		return nil
+	})
+	return g.Wait()
+}
+
+// Watch begins to follow Live and takes over what the archive knows of the
+// running session, so that an alarm raised before a restart is on the board
+// after it. Run calls it; tests that use only Handler call it themselves.
+func (s *Server) Watch(ctx context.Context) (stop func(), err error) {
+	stop, err = s.opt.Live.Watch(s.hub.apply)
+	if err != nil {
+		return nil, fmt.Errorf("follow the bus: %w", err)
+	}
+	if err := s.recall(ctx); err != nil {
+		stop()
+		return nil, err
+	}
+	return stop, nil
+}
+
+// recall loads the running session's alarms and events from the archive.
+func (s *Server) recall(ctx context.Context) error {
+	sessions, err := s.opt.Archive.Sessions(ctx)
+	if err != nil {
+		return fmt.Errorf("recall sessions: %w", err)
+	}
+	for i := range sessions {
+		if !sessions[i].Live {
+			continue
+		}
+		q := Query{Session: sessions[i].ID}
+		alarms, err := s.opt.Archive.Alarms(ctx, q)
+		if err != nil {
+			return fmt.Errorf("recall alarms: %w", err)
+		}
+		for k := range alarms {
+			s.hub.apply(Message{Alarm: &alarms[k]})
+		}
+		events, err := s.opt.Archive.Events(ctx, q)
+		if err != nil {
+			return fmt.Errorf("recall events: %w", err)
+		}
+		for k := range events {
+			s.hub.apply(Message{Event: &events[k]})
+		}
+	}
+	return nil
+}
+
+// smallWriteBuffer keeps the system from queueing seconds of live data for a
+// slow phone: what waits there is old by the time it arrives.
+func smallWriteBuffer(ctx context.Context, c net.Conn) context.Context {
+	if tcp, ok := c.(*net.TCPConn); ok {
+		_ = tcp.SetWriteBuffer(64 << 10) // a hint: without it the board is only less fresh
+	}
+	return ctx
+}

@@ -1,0 +1,79 @@
+package web
+
+import (
+	"math"
+	"time"
+
+	"padlark/flight"
+)
+
+// shortState is the state with its numbers rounded to what a person or a plot
+// can use (1 mm, 1 mm/s, 1 ms, 1 mV): the live stream carries it up to twenty
+// times a second to each viewer.
+func shortState(s *flight.State) *flight.State {
+	c := *s
+	for _, p := range []**float64{
+		&c.AltitudeM, &c.AltitudeSD, &c.SpeedMps, &c.SpeedSD, &c.AccelMps2, &c.HighestM,
+		&c.ToApogeeS, &c.ToApogeeSD, &c.PredictedM, &c.PredictedSD, &c.CellV,
+	} {
+		*p = rounded(*p, 1e3)
+	}
+	for _, p := range []**float64{&c.ReleaseUs, &c.RSSIDbm, &c.PressurePa, &c.TempC} {
+		*p = rounded(*p, 10)
+	}
+	c.Latitude, c.Longitude = rounded(c.Latitude, 1e7), rounded(c.Longitude, 1e7)
+	c.At, c.Heard = c.At.Truncate(time.Millisecond).UTC(), c.Heard.Truncate(time.Millisecond).UTC()
+	if c.NotYet == nil {
+		c.NotYet = []string{}
+	}
+	return &c
+}
+
+// rounded is p to 1/scale; nil where p is not a finite number.
+func rounded(p *float64, scale float64) *float64 {
+	if p == nil || math.IsNaN(*p) || math.IsInf(*p, 0) {
+		return nil
+	}
+	v := math.Round(*p*scale) / scale
+	return &v
+}
+
+// trace is a rocket's height over the last two minutes, one point each half
+// second at most; in between the height furthest from the last point is kept,
+// so that a short peak does not fall through.
+type trace struct {
+	t []int64 // Unix ms
+	h []float64
+}
+
+func (r *trace) add(s *flight.State) {
+	if s.AltitudeM == nil || math.IsNaN(*s.AltitudeM) || math.IsInf(*s.AltitudeM, 0) {
+		return
+	}
+	t, h := s.At.UnixMilli(), math.Round(*s.AltitudeM*10)/10
+	n := len(r.t)
+	if n > 0 && t < r.t[n-1] {
+		r.t, r.h, n = r.t[:0], r.h[:0], 0 // time fell back: a seek, or a new session
+	}
+	if n > 1 && t-r.t[n-2] < traceEvery.Milliseconds() {
+		if math.Abs(h-r.h[n-2]) >= math.Abs(r.h[n-1]-r.h[n-2]) {
+			r.t[n-1], r.h[n-1] = t, h
+		}
+		return
+	}
+	r.t, r.h = append(r.t, t), append(r.h, h)
+	if len(r.t) > keepTrace {
+		r.t = append(r.t[:0], r.t[1:]...)
+		r.h = append(r.h[:0], r.h[1:]...)
+	}
+}
+
+// traceView is a trace as the live stream sends it first.
+type traceView struct {
+	T []int64   `json:"t_ms"`
+	H []float64 `json:"height_m"`
+}
+
+func (r *trace) view() traceView {
+	return traceView{append([]int64{}, r.t...), append([]float64{}, r.h...)}
+}

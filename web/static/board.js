@@ -1,0 +1,207 @@
+// The board: every rocket at once, sorted by what the crew has to know about
+// it. One stream fills a picture; one loop draws what changed.
+import { Stream } from "./live.js";
+import { Picture } from "./picture.js";
+import { Card, zoneOf } from "./cards.js";
+import { Alarms } from "./alarms.js";
+import { Sound } from "./sound.js";
+import { ladderTop } from "./strips.js";
+import { setShape } from "./shapes.js";
+import { setText, setClass } from "./dom.js";
+import { quantity } from "./units.js";
+import { onSettings } from "./settings.js";
+
+const AGES_MS = 250; // ages are written anew this often
+const DRAW_MS = 90; // traces are painted this often
+
+export class Board {
+  /** root is the element with data-stream; replay changes what is offered. */
+  constructor(root, { path = root.dataset.stream, replay = false } = {}) {
+    this.root = root;
+    this.replay = replay;
+    this.configured = JSON.parse(root.dataset.rockets || "[]") ?? [];
+    this.site = JSON.parse(root.dataset.site || "{}") ?? {};
+    this.picture = new Picture();
+    this.cards = new Map();
+    this.zones = Object.fromEntries(["air", "pad", "down"].map((z) => [z, document.getElementById("zone-" + z)]));
+    this.alarms = new Alarms(document.getElementById("alarms"), replay);
+    this.sound = new Sound(document.getElementById("sound"));
+    this.now = document.getElementById("say-now");
+    this.soon = document.getElementById("say-soon");
+    this.lastAges = this.lastDraw = 0;
+    this.frames = 0; // drawn, for measuring
+    this.stream = new Stream(path, {
+      hello: (h) => this.hello(h),
+      update: (u) => this.update(u),
+      end: () => this.onEnd?.(),
+    });
+    onSettings(() => {
+      this.all = true;
+    });
+    window.addEventListener("resize", () => {
+      this.all = true;
+    });
+    this.loop = this.loop.bind(this);
+    requestAnimationFrame(this.loop);
+  }
+
+  hello(h) {
+    this.picture.hello(h);
+    this.all = true;
+    this.first = true; // what comes first is history, not news
+    this.onHello?.(h);
+  }
+
+  update(u) {
+    const news = this.picture.update(u);
+    const now = this.stream.now();
+    for (const { alarm, old } of news.alarms) {
+      this.sound.alarm(alarm, old, now);
+      if (alarm.active && !alarm.acked && !old?.active) this.speak(alarm.priority < 3, `${alarm.say}. ${alarm.reason}`);
+    }
+    if (!this.first) {
+      for (const e of news.events) {
+        const text = eventWords(e);
+        if (!text) continue;
+        this.sound.event(e, text, now);
+        this.speak(false, text);
+      }
+    }
+    this.first = false;
+    this.onUpdate?.(u);
+  }
+
+  /** speak hands words to a screen reader. */
+  speak(urgent, text) {
+    setText(urgent ? this.now : this.soon, text);
+  }
+
+  loop(t) {
+    requestAnimationFrame(this.loop);
+    this.frames++;
+    const p = this.picture;
+    if (p.alarmsChanged || this.all) {
+      p.alarmsChanged = false;
+      this.list = p.waiting();
+      this.alarms.show(this.list);
+    }
+    const ages = t - this.lastAges >= AGES_MS;
+    if (ages) {
+      this.lastAges = t;
+      this.freshness();
+      this.sound.remind(this.list ?? []);
+    }
+    if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
+    if (t - this.lastDraw >= DRAW_MS || this.all) {
+      this.lastDraw = t;
+      this.draw();
+    }
+    this.all = false;
+  }
+
+  /** showCards writes the cards of rockets that changed, or all of them. */
+  showCards(everyone) {
+    const p = this.picture;
+    const now = this.stream.now();
+    const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : p.changed;
+    let moved = false;
+    for (const name of names) {
+      const s = p.states.get(name);
+      const zone = zoneOf(s);
+      let card = this.cards.get(name);
+      if (!card || card.zone !== zone) {
+        card?.el.remove();
+        card = new Card(name, zone);
+        this.cards.set(name, card);
+        moved = true;
+      }
+      card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site);
+    }
+    p.changed.clear();
+    if (moved) this.arrange();
+    if (moved || everyone) this.answer();
+  }
+
+  /** arrange puts the cards into their zones in one order for all time: as
+   *  configured, then by name. */
+  arrange() {
+    const order = [...this.cards.keys()].sort((a, b) => {
+      const i = this.configured.indexOf(a);
+      const k = this.configured.indexOf(b);
+      return (i < 0 ? 1e9 : i) - (k < 0 ? 1e9 : k) || a.localeCompare(b);
+    });
+    for (const [zone, section] of Object.entries(this.zones)) {
+      const cards = order.map((n) => this.cards.get(n)).filter((c) => c.zone === zone);
+      const list = section.querySelector(".cards");
+      cards.forEach((c, i) => {
+        if (list.children[i] !== c.el) list.insertBefore(c.el, list.children[i] ?? null);
+      });
+      section.hidden = cards.length === 0;
+      section.dataset.crowd = cards.length <= 1 ? "one" : cards.length <= 2 ? "two" : cards.length <= 4 ? "few" : cards.length <= 12 ? "some" : "many";
+    }
+    document.getElementById("nothing").hidden = this.cards.size > 0;
+    // While something flies, the pad and the landed ones step back.
+    setClass(this.root, "flying", !this.zones.air.hidden);
+  }
+
+  /** answer writes the one line that answers the first question. */
+  answer() {
+    const el = document.getElementById("answer");
+    const words = el.querySelector(".answer-words");
+    const states = [...this.picture.states.values()];
+    const air = states.filter((s) => zoneOf(s) === "air");
+    const ready = states.filter((s) => zoneOf(s) === "pad" && s.go && this.cards.get(s.rocket)?.el.dataset.go === "go");
+    const urgent = (this.list ?? []).some((a) => a.priority === 1 && a.active);
+    el.hidden = urgent; // the alarm says it
+    if (air.length > 0) {
+      setShape(el.querySelector(".shape"), "up");
+      setText(words, `In the air: ${names(air)}`);
+    } else if (ready.length > 0) {
+      setShape(el.querySelector(".shape"), "go");
+      setText(words, `Nothing in the air. Ready: ${names(ready)}`);
+    } else {
+      setShape(el.querySelector(".shape"), "none");
+      setText(words, states.length ? "Nothing in the air, none ready" : "Nothing heard yet");
+    }
+  }
+
+  /** freshness says aloud when the stream has stopped. */
+  freshness() {
+    const el = document.getElementById("stopped");
+    const stale = this.stream.stale();
+    setClass(this.root, "stale", stale);
+    el.hidden = !stale;
+    if (stale) {
+      const s = Math.floor(this.stream.silence() / 1000);
+      setText(el, `NOT LIVE: no news from the station for ${s} s. The numbers below are old.`);
+    }
+  }
+
+  draw() {
+    const p = this.picture;
+    const now = this.stream.now();
+    const air = [...this.cards.values()].filter((c) => c.zone === "air");
+    if (air.length === 0 || now === null) return;
+    const top = ladderTop(air.map((c) => p.states.get(c.rocket)));
+    for (const c of air) c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top);
+  }
+}
+
+function names(states) {
+  const list = states.map((s) => s.rocket);
+  return list.length > 6 ? `${list.slice(0, 5).join(", ")} and ${list.length - 5} more` : list.join(", ");
+}
+
+function eventWords(e) {
+  switch (e.kind) {
+    case "liftoff": return `${e.rocket}: liftoff`;
+    case "apogee": return e.altitude_m == null ? `${e.rocket}: top` : `${e.rocket}: top, ${quantity("height", e.altitude_m).replace(" m", " metres").replace(" ft", " feet")}`;
+    case "release": return `${e.rocket}: release`;
+    case "touchdown": return `${e.rocket}: down`;
+    case "reboot": return `${e.rocket}: the board started again`;
+    default: return "";
+  }
+}
+
+const root = document.getElementById("board");
+if (root && !root.classList.contains("replay")) window.board = new Board(root);

@@ -1,0 +1,43 @@
+// One place for what makes a canvas crisp: as many pixels as the screen has.
+
+/** fit sizes a canvas to its box on the page and gives its context in CSS
+ *  pixels. null while the box has no size. */
+export function fit(canvas) {
+  const w = canvas.clientWidth;
+  const h = canvas.clientHeight;
+  if (w === 0 || h === 0) return null;
+  const ratio = window.devicePixelRatio || 1;
+  const pw = Math.round(w * ratio);
+  const ph = Math.round(h * ratio);
+  if (canvas.width !== pw || canvas.height !== ph) {
+    canvas.width = pw;
+    canvas.height = ph;
+  }
+  const ctx = canvas.getContext("2d");
+  ctx.setTransform(pw / w, 0, 0, ph / h, 0, 0);
+  ctx.clearRect(0, 0, w, h);
+  return { ctx, w, h, ratio };
+}
+
+/** crisp puts a coordinate onto the middle of a screen pixel, so that a line of
+ *  one pixel is one pixel. */
+export function crisp(v, ratio) {
+  return (Math.round(v * ratio - 0.5) + 0.5) / ratio;
+}
+
+let cached = null;
+let cachedTheme = "";
+
+/** ink gives the theme's colours to a drawing. */
+export function ink() {
+  const now = document.documentElement.dataset.theme;
+  if (cached && cachedTheme === now) return cached;
+  const css = getComputedStyle(document.documentElement);
+  const get = (n) => css.getPropertyValue("--" + n).trim();
+  cachedTheme = now;
+  cached = {
+    ink: get("ink"), soft: get("soft"), line: get("line"), paper: get("paper"), sky: get("sky"),
+    band: get("band"), stop: get("stop"), set: [1, 2, 3, 4, 5, 6].map((i) => get("set" + i)),
+  };
+  return cached;
+}

@@ -1,0 +1,152 @@
+// One card for each rocket, in the zone that its phase belongs to. A card is
+// built once per zone and afterwards only its texts change.
+import { clone, setText, setClass } from "./dom.js";
+import { setShape } from "./shapes.js";
+import { known, glance, quantity, unitOf, fixed, age } from "./units.js";
+import { drawLadder, drawTrace } from "./strips.js";
+import { TRACE_MS } from "./picture.js";
+
+/** OLD is after how many seconds without a frame a card's numbers are old. */
+export const OLD = 2;
+
+/** zoneOf says where a rocket's card belongs. */
+export function zoneOf(state) {
+  if (!state || state.phase === "waiting") return "pad";
+  return state.phase === "landed" ? "down" : "air";
+}
+
+const words = { boost: "Boost", coast: "Coast", descent: "Descent", landed: "Landed", waiting: "Waiting" };
+
+export class Card {
+  constructor(rocket, zone) {
+    this.rocket = rocket;
+    this.zone = zone;
+    this.el = clone("t-" + zone);
+    this.el.dataset.rocket = rocket;
+    this.el.setAttribute("aria-label", rocket);
+    this.part = (name) => this.el.querySelector("." + name);
+    this.parts = {};
+    for (const name of ["shape", "word", "big", "unit", "speed", "top", "highest", "release", "reasons", "height-small",
+      "cell", "radio", "where", "last-flight", "ladder", "trace"]) {
+      this.parts[name] = this.part(name);
+    }
+    setText(this.part("name"), rocket);
+  }
+
+  /** show writes the state. ageS is how old its last frame is. */
+  show(state, ageS, site) {
+    const old = !state || ageS > OLD;
+    setClass(this.el, "old", old && !!state);
+    this[this.zone](state, old, site);
+    this.radio(state, ageS, old);
+  }
+
+  air(s, old) {
+    const p = this.parts;
+    const shape = s.phase === "descent" ? (s.released ? "canopy" : "fall") : s.phase;
+    setShape(p.shape, shape);
+    setText(p.word, s.phase === "descent" && !s.released ? "Descent, no release" : words[s.phase] ?? s.phase);
+    this.el.dataset.phase = s.phase;
+    setText(p.big, glance("height", s.altitude_m));
+    setText(p.unit, unitOf("height") + (old ? ", last known" : ""));
+    const speed = known(s.speed_mps) ? `${s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→"} ${glance("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "speed not known";
+    setText(p.speed, speed);
+    setText(p.top, topWords(s, old));
+    setText(p.highest, quantity("height", s.highest_m));
+    setText(p.release, s.released ? "seen" : "not seen");
+    setClass(p.release, "missing", s.phase === "descent" && !s.released);
+  }
+
+  pad(s, old) {
+    const p = this.parts;
+    const state = !s ? "unheard" : old ? "stale" : s.go ? "go" : "notyet";
+    this.el.dataset.go = state;
+    setShape(p.shape, state);
+    setText(p.word, { unheard: "Not heard", stale: "Silent", go: "Go", notyet: "Not yet" }[state]);
+    const why = !s ? ["no frame has been heard of it"] : old ? ["its frames have stopped"] : s.not_yet ?? [];
+    this.list(p.reasons, state === "go" ? [] : why);
+    setText(p["height-small"], s ? quantity("height", s.altitude_m) : "–");
+    setText(p.cell, s && known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
+    setText(p.release, releaseWords(s));
+  }
+
+  down(s, old, site) {
+    const p = this.parts;
+    setShape(p.shape, "landed");
+    setText(p.word, "Down");
+    setText(p.big, glance("height", s.highest_m));
+    setText(p.unit, unitOf("height"));
+    setText(p.where, whereWords(s, site));
+    setText(p.release, s.released ? "seen" : "not seen");
+    setClass(p.release, "missing", !s.released);
+    setText(p.cell, known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
+    if (p["last-flight"].dataset.n !== `${s.session} ${s.flight}`) {
+      p["last-flight"].dataset.n = `${s.session} ${s.flight}`;
+      p["last-flight"].href = "/flights/" + encodeURIComponent(`${s.session}~${s.rocket}~${s.flight}`);
+    }
+  }
+
+  radio(s, ageS, old) {
+    if (!s) return setText(this.parts.radio, "");
+    const signal = known(s.rssi_dbm) ? ` ${fixed(s.rssi_dbm, 0)} dBm` : "";
+    const cell = this.zone === "air" && known(s.cell_v) ? `cell ${quantity("volts", s.cell_v)} · ` : "";
+    const text = old ? `NO FRAMES for ${Math.floor(ageS)} s · ${s.link}` : `${cell}${s.link}${signal} · last frame ${age(ageS)}`;
+    setText(this.parts.radio, text);
+  }
+
+  list(ul, items) {
+    const key = items.join("\n");
+    if (ul.dataset.key === key) return;
+    ul.dataset.key = key;
+    ul.replaceChildren(...items.map((text) => {
+      const li = document.createElement("li");
+      li.textContent = text;
+      return li;
+    }));
+  }
+
+  /** draw paints the canvases of a card in the air. */
+  draw(state, trace, now, top) {
+    if (this.zone !== "air") return;
+    drawLadder(this.parts.ladder, state, top);
+    drawTrace(this.parts.trace, trace, now, TRACE_MS);
+  }
+}
+
+function topWords(s, old) {
+  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? "past the top" : "";
+  if (s.to_apogee_s > 0.05) return `top in ${fixed(s.to_apogee_s, 1)} s`;
+  return `${fixed(Math.max(0, -s.to_apogee_s), 1)} s past the top`;
+}
+
+function releaseWords(s) {
+  if (!s) return "–";
+  if (s.released) return "open";
+  if (s.armed === true) return "closed, armed";
+  if (s.armed === false) return "closed, not armed";
+  return "closed";
+}
+
+const EARTH = 6371008.8; // mean radius in m (IUGG: (2a+b)/3 of GRS 80; from memory)
+
+/** bearing gives distance in m and direction in degrees from the pad. */
+export function bearing(lat0, lon0, lat, lon) {
+  const rad = Math.PI / 180;
+  const dLat = (lat - lat0) * rad;
+  const dLon = (((lon - lon0 + 540) % 360) - 180) * rad;
+  const a = Math.sin(dLat / 2) ** 2 + Math.cos(lat0 * rad) * Math.cos(lat * rad) * Math.sin(dLon / 2) ** 2;
+  const y = Math.sin(dLon) * Math.cos(lat * rad);
+  const x = Math.cos(lat0 * rad) * Math.sin(lat * rad) - Math.sin(lat0 * rad) * Math.cos(lat * rad) * Math.cos(dLon);
+  return { m: 2 * EARTH * Math.asin(Math.min(1, Math.sqrt(a))), deg: (Math.atan2(y, x) / rad + 360) % 360 };
+}
+
+const compass = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+
+function whereWords(s, site) {
+  if (!known(s.latitude_deg) || !known(s.longitude_deg)) return "it sends no position";
+  if (!known(site.latitude_deg) || !known(site.longitude_deg)) {
+    return `${s.latitude_deg.toFixed(5)}, ${s.longitude_deg.toFixed(5)}`;
+  }
+  const b = bearing(site.latitude_deg, site.longitude_deg, s.latitude_deg, s.longitude_deg);
+  return `${quantity("height", b.m).replace(/\.\d/, "")} ${compass[Math.round(b.deg / 45) % 8]} of the pad (${Math.round(b.deg)}°)`;
+}

@@ -1,0 +1,70 @@
+// The clock: how far apart the station's and the browser's clocks are, and the
+// offer to put the station right.
+import { answer, change, setText } from "./dom.js";
+import { fixed } from "./units.js";
+
+const TRIES = 8;
+let best = null; // { offset, half, session, truth }: the shortest round trip
+
+/** measure asks the station's time. The answer was given between asking and
+ *  hearing; half the round trip bounds the error (F. Cristian, 1989). */
+async function measure() {
+  const before = Date.now();
+  const t0 = performance.now();
+  const status = await answer("/api/v1/time");
+  const round = performance.now() - t0;
+  const truth = before + round / 2;
+  const one = { offset: truth - Date.parse(status.now), half: round / 2, session: status.now, truth, status };
+  if (!best || one.half < best.half) best = one;
+  return one;
+}
+
+function show() {
+  const station = Date.now() - best.offset;
+  const put = (name, ms) => {
+    const iso = new Date(ms).toISOString();
+    setText(document.getElementById(name + "-time"), iso.slice(11, 19));
+    setText(document.getElementById(name + "-day"), iso.slice(0, 10));
+  };
+  put("station", station);
+  put("browser", Date.now());
+  setText(document.getElementById("difference"), apart(best.offset));
+  setText(document.getElementById("difference-sd"), `measured to ± ${fixed(Math.max(1, best.half), 0)} ms`);
+}
+
+function apart(ms) {
+  const s = Math.abs(ms) / 1000;
+  if (s < 0.5) return "less than 0.5 s";
+  const words = s < 120 ? `${fixed(s, 1)} s` : s < 7200 ? `${fixed(s / 60, 0)} min` : s < 172800 ? `${fixed(s / 3600, 1)} h` : `${fixed(s / 86400, 0)} days`;
+  return `station ${ms > 0 ? "behind" : "ahead"} by ${words}`;
+}
+
+async function begin() {
+  for (let i = 0; i < TRIES; i++) await measure();
+  show();
+  setInterval(show, 250);
+  const offer = document.getElementById("offer");
+  if (!offer) return;
+  offer.disabled = false;
+  offer.addEventListener("click", async () => {
+    const status = document.getElementById("offer-status");
+    offer.disabled = true;
+    try {
+      await change("/api/v1/time", {
+        session_time: best.session,
+        true_time: new Date(best.truth).toISOString(),
+        sd_s: Math.max(0.001, best.half / 1000),
+      });
+      setText(status, "The station took it.");
+      best = null;
+      for (let i = 0; i < TRIES; i++) await measure();
+      show();
+    } catch (err) {
+      setText(status, `Not taken: ${err.message}`);
+    } finally {
+      offer.disabled = false;
+    }
+  });
+}
+
+begin().catch((err) => setText(document.getElementById("difference"), err.message));

@@ -1,0 +1,76 @@
+// Several flights over each other, aligned at liftoff, with their spread.
+import { Plot, View } from "./plot.js";
+import { answer, make, setText } from "./dom.js";
+import { ink } from "./canvas.js";
+import { fixed, convert, unitOf, known, quantity } from "./units.js";
+import { onSettings } from "./settings.js";
+
+const MOST = 6; // as many colours and dashes as can be told apart
+const dashes = [[], [9, 4], [3, 3], [12, 4, 3, 4], [1, 4], [9, 3, 1, 3, 1, 3]];
+const boxes = [...document.querySelectorAll(".pick input")];
+const loaded = new Map();
+const host = document.getElementById("plots");
+const view = host && new View(0, 1);
+const plot = host && new Plot(host, view, { title: "Height above the pad", kind: "height" });
+
+const chosen = () => boxes.filter((b) => b.checked).slice(0, MOST);
+
+async function show() {
+  const list = chosen();
+  for (const b of boxes) b.disabled = !b.checked && list.length >= MOST;
+  await Promise.all(list.map(async (b) => {
+    if (!loaded.has(b.value)) loaded.set(b.value, await answer("/api/v1/flights/" + encodeURIComponent(b.value)));
+  }));
+  history.replaceState(null, "", "/compare" + (list.length ? "?" + list.map((b) => "flight=" + encodeURIComponent(b.value)).join("&") : ""));
+  draw();
+  spread(list.map((b) => loaded.get(b.value).result));
+}
+
+function draw() {
+  const k = ink();
+  const list = chosen().map((b) => loaded.get(b.value)).filter(Boolean);
+  for (const b of boxes) b.parentElement.querySelector(".swatch").style.background = "none";
+  const lines = [];
+  chosen().forEach((b, i) => {
+    const d = loaded.get(b.value);
+    const swatch = b.parentElement.querySelector(".swatch");
+    swatch.style.background = dashes[i].length ? `repeating-linear-gradient(90deg, ${k.set[i]} 0 ${dashes[i][0] + 2}px, transparent 0 ${dashes[i][0] + 6}px)` : k.set[i];
+    if (!d?.course) return;
+    lines.push({ t: d.course.t_s, v: d.course.height_m, colour: k.set[i], dash: dashes[i], width: 2.5, label: `${d.result.rocket} ${d.result.flight}` });
+  });
+  const ends = list.flatMap((d) => (d.course ? [d.course.t_s[0], d.course.t_s.at(-1)] : []));
+  if (ends.length) view.setBounds(Math.min(...ends), Math.max(...ends));
+  plot.setLines(lines);
+  host.hidden = lines.length === 0;
+  setText(document.getElementById("cursor"), lines.length ? "Move over the plot to read its values." : "Choose two or more flights below.");
+}
+
+/** spread writes mean and standard deviation (n−1) of what was chosen. */
+function spread(results) {
+  const foot = document.getElementById("spread");
+  if (results.length < 2) return foot.replaceChildren();
+  const columns = [["apogee_m", "height"], ["time_to_apogee_s", "time"], ["max_speed_mps", "speed"], ["release_lag_s", "time"], ["descent_mps", "speed"], ["duration_s", "time"]];
+  const tr = make("tr");
+  tr.append(make("td"), make("th", `Mean of ${results.length} ± spread`, { scope: "row" }));
+  for (const [name, kind] of columns) {
+    const v = results.map((r) => r[name]).filter(known);
+    const text = v.length < 2 ? "–" : quantity(kind, mean(v), deviation(v));
+    tr.append(make("td", text, { class: "n" }));
+  }
+  foot.replaceChildren(tr);
+}
+
+export const mean = (v) => v.reduce((a, b) => a + b, 0) / v.length;
+export const deviation = (v) => Math.sqrt(v.reduce((a, b) => a + (b - mean(v)) ** 2, 0) / (v.length - 1));
+
+if (host) {
+  view.onCursor = (t) => {
+    if (t === null) return;
+    const words = plot.at(t).filter((l) => known(l.value)).map((l) => `${l.label}: ${fixed(convert("height", l.value), 1)} ${unitOf("height")}`);
+    setText(document.getElementById("cursor"), [`${fixed(t, 2)} s`, ...words].join(" · "));
+  };
+  const failed = (err) => setText(document.getElementById("cursor"), `Not loaded: ${err.message}`);
+  for (const b of boxes) b.addEventListener("change", () => show().catch(failed));
+  onSettings(() => show().catch(failed));
+  show().catch(failed);
+}

@@ -1,0 +1,186 @@
+// A flight's page: plots with one cursor, what happened, notes, raw frames.
+import { Plot, View } from "./plot.js";
+import { answer, change, make, setText } from "./dom.js";
+import { ink } from "./canvas.js";
+import { fixed, convert, unitOf, quantity, clock, known } from "./units.js";
+import { onSettings } from "./settings.js";
+import { showFrames } from "./frames.js";
+
+const page = document.getElementById("flight");
+const base = "/api/v1/flights/" + encodeURIComponent(page.dataset.id);
+const host = document.getElementById("plots");
+
+// Channels that every person wants; the others are offered by name.
+const usual = { cell_v: ["Cell", "volts"], release_us: ["Release pulse", "pulse"] };
+const hidden = new Set(["release_on", "armed"]);
+
+const plots = {};
+let view = null;
+let detail = null;
+
+async function begin() {
+  detail = await answer(base);
+  const zero = Date.parse(detail.result.launched_at);
+  const s = (t) => (Date.parse(t) - zero) / 1000;
+  view = new View(s(detail.from), s(detail.to));
+  plots.height = new Plot(host, view, { title: "Height above the pad", kind: "height" });
+  plots.speed = new Plot(host, view, { title: "Vertical speed", kind: "speed" });
+  plots.accel = new Plot(host, view, { title: "Acceleration", kind: "accel" });
+  plots.height.figure.classList.add("tall");
+  const marks = detail.events.map((e) => ({ t: s(e.at), label: e.kind === "apogee" ? "top" : e.kind }));
+  const alarms = detail.alarms.map((a) => ({ t: s(a.raised_at), label: "" }));
+  courses();
+  plots.height.marks = marks;
+  plots.speed.marks = plots.accel.marks = marks.map((m) => ({ t: m.t, label: "" }));
+  await channels(marks, alarms);
+  view.onRange = later(() => refine(), 150);
+  view.onCursor = (t) => cursor(t);
+  view.onPick = (t) => frames(t);
+  happened(s);
+  window.flightReady = true;
+}
+
+/** courses draws what was computed, with its band, and what was expected. */
+function courses() {
+  const k = ink();
+  const c = detail.course;
+  const e = detail.expected;
+  const put = (plot, name, sd, expected) => {
+    const lines = [];
+    if (e?.[expected]) lines.push({ t: e.t_s, v: e[expected], colour: k.soft, dash: [7, 5], width: 2, label: "expected" });
+    if (c?.[name]) lines.push({ t: c.t_s, v: c[name], colour: k.sky, width: 2.5, label: "measured", band: band(c[name], sd && c[sd]) });
+    plot.setLines(lines);
+    plot.figure.hidden = lines.length === 0;
+  };
+  put(plots.height, "height_m", "height_sd_m", "height_m");
+  put(plots.speed, "speed_mps", "speed_sd_mps", "speed_mps");
+  put(plots.accel, "accel_mps2", null, "accel_mps2");
+}
+
+function band(v, sd) {
+  if (!sd) return null;
+  const edge = (sign) => v.map((x, i) => (x === null || sd[i] === null ? null : x + sign * sd[i]));
+  return { lo: edge(-1), hi: edge(1) };
+}
+
+/** channels makes a plot for each channel as the board sent it. */
+async function channels(marks) {
+  const others = make("p", "More channels: ", { class: "more-channels" });
+  for (const name of detail.channels) {
+    if (hidden.has(name)) continue;
+    const [title, kind] = usual[name] ?? [name, ""];
+    const build = () => {
+      plots[name] = new Plot(host, view, { title, kind });
+      plots[name].channel = name;
+      plots[name].marks = marks.map((m) => ({ t: m.t, label: "" }));
+    };
+    if (usual[name]) build();
+    else {
+      const b = make("button", name, { type: "button", class: "tool" });
+      b.addEventListener("click", () => {
+        b.remove();
+        build();
+        refine();
+      });
+      others.append(b, " ");
+    }
+  }
+  if (others.children.length) host.after(others);
+  await refine();
+}
+
+/** refine asks for the channels in view, no finer than there are pixels. */
+async function refine() {
+  const shown = Object.values(plots).filter((p) => p.channel);
+  if (shown.length === 0) return;
+  const [from, to] = view.range;
+  const width = Math.max(100, Math.round((host.clientWidth - 70) * Math.min(2, devicePixelRatio)));
+  const q = new URLSearchParams({ channels: shown.map((p) => p.channel).join(","), from_s: from, to_s: to, points: Math.min(4000, width) });
+  const data = await answer(`${base}/samples?${q}`);
+  for (const series of data.series) {
+    plots[series.channel].setLines([{ t: series.t_s, v: series.v, colour: ink().sky, width: 2, label: "as sent" }]);
+  }
+}
+
+function cursor(t) {
+  const el = document.getElementById("cursor");
+  if (t === null) return;
+  const words = [`${fixed(t, 2)} s`];
+  for (const p of Object.values(plots)) {
+    if (p.figure.hidden) continue;
+    const best = p.at(t).reverse().find((v) => known(v.value)); // measured before expected
+    if (best) words.push(`${p.spec.title.toLowerCase()} ${fixed(convert(p.spec.kind, best.value), 2)} ${unitOf(p.spec.kind)}`.trim());
+  }
+  setText(el, words.join(" · "));
+}
+
+async function frames(t) {
+  setText(document.getElementById("frames-at"), `about ${fixed(t, 2)} s after liftoff`);
+  const list = await answer(`${base}/frames?at_s=${t.toFixed(3)}`);
+  showFrames(document.getElementById("frames"), list, Date.parse(detail.result.launched_at) + t * 1000);
+}
+
+function happened(s) {
+  const list = document.getElementById("events");
+  const all = [
+    ...detail.events.map((e) => ({ t: s(e.at), at: e.at, text: [e.kind === "apogee" ? "top" : e.kind, known(e.altitude_m) && `at ${quantity("height", e.altitude_m, e.altitude_sd_m)}`, e.note].filter(Boolean).join(", ") })),
+    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${a.reason}`, alarm: true })),
+  ].sort((a, b) => a.t - b.t);
+  list.replaceChildren(...all.map((e) => {
+    const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});
+    const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: `${clock(Date.parse(e.at))} UTC` });
+    b.addEventListener("click", () => {
+      view.setCursor(e.t);
+      frames(e.t);
+    });
+    li.append(b, " ", e.text);
+    return li;
+  }));
+  const again = document.getElementById("watch-again");
+  answer("/api/v1/sessions/" + encodeURIComponent(detail.result.session)).then((one) => {
+    const at = (Date.parse(detail.result.launched_at) - Date.parse(one.epoch)) / 1000 - 5;
+    again.href += `?at_s=${Math.max(0, at).toFixed(1)}`;
+  }, () => {}); // without it the replay begins at the start
+}
+
+async function notes() {
+  const list = document.getElementById("notes");
+  if (!list) return;
+  const show = (n) => {
+    const li = make("li", n.text);
+    li.append(make("span", ` ${n.at.slice(0, 16).replace("T", " ")} UTC`, { class: "quiet" }));
+    list.append(li);
+  };
+  for (const n of await answer(base + "/notes")) show(n);
+  const form = document.getElementById("note-form");
+  form?.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    const text = document.getElementById("note-text");
+    const status = document.getElementById("note-status");
+    try {
+      show(await change(base + "/notes", { text: text.value }));
+      text.value = "";
+      setText(status, "Kept.");
+    } catch (err) {
+      setText(status, `Not kept: ${err.message}`);
+    }
+  });
+}
+
+/** later calls f once things have been quiet for a while. */
+function later(f, ms) {
+  let timer = 0;
+  return () => {
+    clearTimeout(timer);
+    timer = setTimeout(f, ms);
+  };
+}
+
+onSettings(() => {
+  if (!detail) return;
+  courses();
+  refine();
+});
+const failed = (err) => setText(document.getElementById("cursor"), `The flight could not be loaded: ${err.message}`);
+begin().catch(failed);
+notes().catch(failed);

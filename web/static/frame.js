@@ -1,0 +1,35 @@
+// What every page has: the buttons for units and colours, the shapes of
+// verdicts, and numbers that the server wrote in metric units.
+import { units, setUnits, theme, setTheme, onSettings } from "./settings.js";
+import { quantity } from "./units.js";
+import { setText } from "./dom.js";
+import { setShape } from "./shapes.js";
+
+/** showQuantities rewrites the server's numbers in the chosen units. */
+export function showQuantities(root = document) {
+  for (const el of root.querySelectorAll("[data-kind][data-si]")) {
+    const si = el.dataset.si === "" ? null : Number(el.dataset.si);
+    const sd = el.dataset.sd ? Number(el.dataset.sd) : null;
+    setText(el, quantity(el.dataset.kind, si, sd));
+  }
+}
+
+function showButtons() {
+  const u = document.getElementById("units");
+  setText(u, units() === "feet" ? "feet" : "metres");
+  u.setAttribute("aria-pressed", String(units() === "feet"));
+  setText(document.getElementById("theme"), theme());
+}
+
+document.getElementById("units").addEventListener("click", () => setUnits(units() === "feet" ? "metric" : "feet"));
+document.getElementById("theme").addEventListener("click", () => setTheme(theme() === "dusk" ? "daylight" : "dusk"));
+onSettings(() => {
+  showButtons();
+  showQuantities();
+});
+for (const el of document.querySelectorAll(".verdict")) {
+  setShape(el.querySelector(".shape"), ["good", "look", "bad"].find((w) => el.classList.contains(w)));
+}
+for (const el of document.querySelectorAll(".replay-sign .shape")) setShape(el, "replay");
+showButtons();
+showQuantities();

@@ -1,0 +1,54 @@
+// Raw frames in hex beside what the decoder made of them.
+import { make } from "./dom.js";
+
+/** hexLines groups hex digits: pairs apart, sixteen bytes to a line. */
+export function hexLines(hex) {
+  const pairs = hex.match(/../g) ?? [];
+  const lines = [];
+  for (let i = 0; i < pairs.length; i += 16) lines.push(pairs.slice(i, i + 16).join(" "));
+  return lines.join("\n");
+}
+
+/** valueWords writes channels as "name value", one a line. */
+export function valueWords(frame) {
+  if (!frame.channels) return "not decoded";
+  const words = [frame.rocket];
+  if (frame.seq !== null) words.push(`frame ${frame.seq} of the board`);
+  if (frame.clock_us !== null) words.push(`board clock ${(frame.clock_us / 1e6).toFixed(3)} s`);
+  for (const [name, v] of Object.entries(frame.channels)) words.push(`${name} ${Number(v.toPrecision(9))}`);
+  return words.join("\n");
+}
+
+/** frameRow is one line of a table of frames. */
+export function frameRow(f, chosen = false) {
+  const tr = make("tr", "", chosen ? { class: "chosen", "aria-current": "true" } : {});
+  const heard = new Date(f.heard).toISOString().slice(11, 23);
+  const bytes = make("td");
+  bytes.append(make("pre", hexLines(f.hex)), make("pre", f.text, { class: "quiet ascii" }));
+  const decoded = make("td");
+  decoded.append(make("pre", valueWords(f), f.channels ? {} : { class: "missing" }));
+  tr.append(make("td", String(f.n), { class: "n" }), make("td", heard), bytes, decoded);
+  return tr;
+}
+
+/** showFrames fills a table; the frame heard nearest to `at` is marked. */
+export function showFrames(host, list, at) {
+  if (list.length === 0) {
+    host.replaceChildren(make("p", "No frame of this rocket was heard within 2 s of this instant.", { class: "nothing" }));
+    return;
+  }
+  let best = 0;
+  list.forEach((f, i) => {
+    if (Math.abs(Date.parse(f.heard) - at) < Math.abs(Date.parse(list[best].heard) - at)) best = i;
+  });
+  const table = make("table", "", { class: "raw" });
+  const head = make("tr");
+  for (const name of ["No.", "Heard (UTC)", "Bytes", "Decoded"]) head.append(make("th", name, { scope: "col" }));
+  const body = make("tbody");
+  const from = Math.max(0, best - 4);
+  list.slice(from, best + 5).forEach((f, i) => body.append(frameRow(f, from + i === best)));
+  const thead = make("thead");
+  thead.append(head);
+  table.append(thead, body);
+  host.replaceChildren(table);
+}

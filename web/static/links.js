@@ -1,0 +1,137 @@
+// Links: is anything heard, what is wrong with it, and the bytes themselves.
+import { Stream } from "./live.js";
+import { clone, make, setText, setClass } from "./dom.js";
+import { setShape } from "./shapes.js";
+import { age, clock, fixed, known } from "./units.js";
+import { frameRow, hexLines } from "./frames.js";
+
+const KEEP = 40; // raw frames on the page
+const list = document.getElementById("links");
+const cards = new Map();
+const healths = new Map();
+let chosen = new URLSearchParams(location.search).get("link") ?? "";
+let held = false;
+let stream = null;
+let seen = new Map();
+
+function open() {
+  stream?.close();
+  const path = "/api/v1/live?hz=5" + (chosen ? `&frames=${encodeURIComponent(chosen)}` : "");
+  if (stream) {
+    stream.path = path;
+    stream.open();
+    return;
+  }
+  stream = new Stream(path, { hello: () => {}, update });
+  window.links = stream;
+}
+
+function update(u) {
+  for (const h of u.links ?? []) {
+    healths.set(h.link, h);
+    show(h);
+  }
+  document.getElementById("no-links").hidden = healths.size > 0;
+  if (!chosen && healths.size > 0) choose([...healths.keys()].sort()[0]);
+  if (u.frames && !held) raw(u.frames);
+}
+
+function show(h) {
+  let card = cards.get(h.link);
+  if (!card) {
+    card = clone("t-link");
+    cards.set(h.link, card);
+    setText(card.querySelector(".name"), h.link);
+    card.querySelector(".show").addEventListener("click", () => choose(h.link));
+    [...cards.keys()].sort().forEach((name) => list.append(cards.get(name)));
+  }
+  card.dataset.state = h.state;
+  setShape(card.querySelector(".state .shape"), { up: "go", waiting: "notyet", down: "bad" }[h.state] ?? "unheard");
+  setText(card.querySelector(".state .word"), { up: "Open", waiting: "Waiting", down: "Closed" }[h.state] ?? h.state);
+  setText(card.querySelector(".words"), [h.words, h.hint].filter(Boolean).join(". "));
+  facts(card.querySelector(".facts"), h);
+  if (h.link === chosen) rejected(h);
+}
+
+function facts(dl, h) {
+  const bad = Object.entries(h.bad ?? {}).filter(([, n]) => n > 0).sort((a, b) => b[1] - a[1]);
+  const now = stream.now();
+  const rows = [
+    ["frames a second", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
+    ["good frames", String(h.frames)],
+    ["missing", String(h.gaps)],
+    ["refused", bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : "none"],
+    ["bytes", String(h.bytes)],
+    ["last heard", h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : "never"],
+    ["came back", `${h.restarts} times`],
+  ];
+  while (dl.children.length < rows.length) {
+    const div = make("div");
+    div.append(make("dt"), make("dd"));
+    dl.append(div);
+  }
+  rows.forEach(([name, value], i) => {
+    setText(dl.children[i].children[0], name);
+    setText(dl.children[i].children[1], value);
+    setClass(dl.children[i], "missing", name === "refused" && bad.length > 0);
+  });
+}
+
+function choose(link) {
+  chosen = link;
+  seen = new Map();
+  document.getElementById("raw").replaceChildren();
+  document.getElementById("watch").hidden = false;
+  setText(document.getElementById("watch-name"), link);
+  for (const [name, card] of cards) setClass(card, "chosen", name === link);
+  if (healths.has(link)) rejected(healths.get(link));
+  open();
+}
+
+/** raw adds frames at the top; one that was not decoded yet is replaced. */
+function raw(frames) {
+  const body = document.getElementById("raw");
+  for (const f of frames.slice(-KEEP)) {
+    const row = frameRow(f);
+    const old = seen.get(f.n);
+    if (old) old.replaceWith(row);
+    else body.prepend(row);
+    seen.set(f.n, row);
+  }
+  while (body.children.length > KEEP) body.lastElementChild.remove();
+  if (seen.size > 4 * KEEP) seen = new Map([...seen].filter(([, row]) => row.isConnected));
+}
+
+function rejected(h) {
+  if (held) return;
+  const body = document.getElementById("rejected");
+  const key = JSON.stringify(h.rejected ?? []);
+  if (body.dataset.key === key) return;
+  body.dataset.key = key;
+  const rows = [...(h.rejected ?? [])].reverse().map((r) => {
+    const tr = make("tr");
+    const td = make("td");
+    td.append(make("pre", hexLines(r.hex) + (r.length > r.hex.length / 2 ? `\nand ${r.length - r.hex.length / 2} bytes more` : "")));
+    tr.append(make("td", clock(Date.parse(r.at))), make("td", r.reason), td);
+    return tr;
+  });
+  if (rows.length === 0) {
+    const tr = make("tr");
+    tr.append(make("td", "Nothing was refused.", { colspan: "3" }));
+    rows.push(tr);
+  }
+  body.replaceChildren(...rows);
+}
+
+document.getElementById("hold").addEventListener("click", (e) => {
+  held = !held;
+  e.target.setAttribute("aria-pressed", String(held));
+  setText(e.target, held ? "Go on" : "Hold still");
+});
+setInterval(() => {
+  const el = document.getElementById("stopped");
+  el.hidden = !stream.stale();
+  if (stream.stale()) setText(el, `NOT LIVE: no news from the station for ${Math.floor(stream.silence() / 1000)} s.`);
+  for (const h of healths.values()) show(h); // the ages go on
+}, 500);
+open();

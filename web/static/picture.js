@@ -1,0 +1,82 @@
+// The picture that the board draws from: newest state of each rocket, its
+// height trace, the alarms and the events.
+
+const TRACE_MS = 90_000; // what a trace shows
+const TRACE_POINTS = 2000; // 20 a second would be 1800
+
+export class Picture {
+  constructor() {
+    this.clear();
+  }
+
+  clear() {
+    this.session = "";
+    this.states = new Map();
+    this.alarms = new Map();
+    this.events = new Map();
+    this.traces = new Map();
+    this.changed = new Set(); // rockets since the last draw
+    this.alarmsChanged = true;
+  }
+
+  /** hello begins a stream: what was known belongs to another one. */
+  hello(h) {
+    this.clear();
+    this.session = h.session;
+    for (const [rocket, t] of Object.entries(h.traces ?? {})) {
+      this.traces.set(rocket, { t: t.t_ms.slice(), h: t.height_m.slice() });
+    }
+  }
+
+  /** update takes what changed; it returns the events and alarms that are new. */
+  update(u) {
+    for (const s of u.states ?? []) this.state(s);
+    const events = (u.events ?? []).filter((e) => !this.events.has(e.id));
+    for (const e of u.events ?? []) this.events.set(e.id, e);
+    while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
+    const alarms = [];
+    for (const a of u.alarms ?? []) {
+      const old = this.alarms.get(a.id);
+      if (old && old.change >= a.change) continue;
+      this.alarms.set(a.id, a);
+      this.alarmsChanged = true;
+      alarms.push({ alarm: a, old });
+    }
+    return { events, alarms };
+  }
+
+  state(s) {
+    s.atMs = Date.parse(s.at);
+    s.heardMs = Date.parse(s.heard);
+    this.states.set(s.rocket, s);
+    this.changed.add(s.rocket);
+    if (s.altitude_m === null) return;
+    let t = this.traces.get(s.rocket);
+    if (!t) this.traces.set(s.rocket, (t = { t: [], h: [] }));
+    const n = t.t.length;
+    if (n > 0 && s.atMs <= t.t[n - 1]) {
+      if (s.atMs < t.t[n - 1]) t.t.length = t.h.length = 0; // a seek back
+      else return; // a tick changed the state, not the height
+    }
+    t.t.push(s.atMs);
+    t.h.push(s.altitude_m);
+    if (t.t.length > TRACE_POINTS || s.atMs - t.t[0] > 2 * TRACE_MS) {
+      const from = Math.max(t.t.length - TRACE_POINTS, t.t.findIndex((v) => s.atMs - v <= TRACE_MS));
+      t.t.splice(0, from);
+      t.h.splice(0, from);
+    }
+  }
+
+  trace(rocket) {
+    return this.traces.get(rocket) ?? { t: [], h: [] };
+  }
+
+  /** waiting lists the alarms that a person has to see, most urgent first. */
+  waiting() {
+    return [...this.alarms.values()]
+      .filter((a) => a.active || !a.acked)
+      .sort((a, b) => a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
+  }
+}
+
+export { TRACE_MS };

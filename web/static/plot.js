@@ -1,0 +1,308 @@
+// A compact time-series plot on a canvas. Several plots of one page share a
+// view (the stretch of time shown) and a cursor.
+//
+// A line is { t: [s], v: [SI | null], colour, width, dash, band: { lo, hi },
+// label }. A null is a gap and is drawn as one.
+import { fit, crisp, ink } from "./canvas.js";
+import { linear, ticks, tickDecimals, extent, roomy, zoom, shift, nearest } from "./scale.js";
+import { convert, unitOf, fixed } from "./units.js";
+import { make } from "./dom.js";
+import { onSettings } from "./settings.js";
+
+const LEFT = 58;
+const RIGHT = 10;
+const TOP = 10;
+const BOTTOM = 24;
+const LEAST = 0.05; // s: the narrowest view
+
+/** View is what the plots of a page share. */
+export class View {
+  constructor(from, to) {
+    this.bounds = [from, to];
+    this.range = [from, to];
+    this.cursor = null;
+    this.plots = [];
+    this.onRange = null; // called when the stretch of time changed
+    this.onCursor = null; // called when the cursor moved
+    this.onPick = null; // called when a person picked an instant
+    const again = () => this.draw();
+    window.addEventListener("resize", again);
+    onSettings(again);
+  }
+
+  setBounds(from, to) {
+    this.bounds = [from, to];
+    this.setRange([from, to]);
+  }
+
+  setRange(range) {
+    this.range = range;
+    this.draw();
+    this.onRange?.(range);
+  }
+
+  setCursor(t) {
+    this.cursor = t === null ? null : Math.min(this.range[1], Math.max(this.range[0], t));
+    this.draw();
+    this.onCursor?.(this.cursor);
+  }
+
+  /** draw paints all plots once in the next frame, however often it is asked. */
+  draw() {
+    if (this.waiting) return;
+    this.waiting = requestAnimationFrame(() => {
+      this.waiting = 0;
+      for (const p of this.plots) p.draw();
+    });
+  }
+}
+
+export class Plot {
+  /** spec: { title, kind } where kind names the quantity for the units. */
+  constructor(host, view, spec) {
+    this.view = view;
+    this.spec = spec;
+    this.lines = [];
+    this.marks = []; // { t, label }
+    this.figure = make("figure", "", { class: "plot" });
+    this.caption = make("figcaption", spec.title);
+    this.canvas = make("canvas", "", { tabindex: "0", role: "img" });
+    this.figure.append(this.caption, this.canvas);
+    host.append(this.figure);
+    view.plots.push(this);
+    this.listen();
+  }
+
+  setLines(lines) {
+    this.lines = lines;
+    this.view.draw();
+  }
+
+  x() {
+    return linear(this.view.range[0], this.view.range[1], LEFT, this.canvas.clientWidth - RIGHT);
+  }
+
+  /** valueRange is the lowest and highest value in view, in shown units. */
+  valueRange() {
+    let lo = Infinity;
+    let hi = -Infinity;
+    for (const l of this.lines) {
+      const [i, k] = visible(l.t, this.view.range);
+      for (const values of l.band ? [l.v, l.band.lo, l.band.hi] : [l.v]) {
+        const e = extent(values, i, k);
+        if (e) {
+          lo = Math.min(lo, e[0]);
+          hi = Math.max(hi, e[1]);
+        }
+      }
+    }
+    if (lo > hi) return [0, 1];
+    return roomy([convert(this.spec.kind, lo), convert(this.spec.kind, hi)]);
+  }
+
+  draw() {
+    const c = fit(this.canvas);
+    if (!c) return;
+    const { ctx, w, h, ratio } = c;
+    const k = ink();
+    const x = linear(this.view.range[0], this.view.range[1], LEFT, w - RIGHT);
+    const range = this.valueRange();
+    const y = linear(range[0], range[1], h - BOTTOM, TOP);
+    this.grid(c, k, x, y, range);
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(LEFT, TOP - 2, w - LEFT - RIGHT, h - TOP - BOTTOM + 4);
+    ctx.clip();
+    for (const l of this.lines) if (l.band) this.band(ctx, k, l, x, y);
+    for (const l of this.lines) this.line(ctx, k, l, x, y);
+    this.events(c, k, x);
+    ctx.restore();
+    if (this.view.cursor !== null) {
+      ctx.strokeStyle = k.ink;
+      ctx.lineWidth = 1;
+      ctx.beginPath();
+      ctx.moveTo(crisp(x(this.view.cursor), ratio), TOP);
+      ctx.lineTo(crisp(x(this.view.cursor), ratio), h - BOTTOM);
+      ctx.stroke();
+    }
+    if (this.drag) {
+      ctx.fillStyle = k.sky;
+      ctx.globalAlpha = 0.2;
+      ctx.fillRect(Math.min(this.drag.from, this.drag.to), TOP, Math.abs(this.drag.to - this.drag.from), h - TOP - BOTTOM);
+      ctx.globalAlpha = 1;
+    }
+    this.describe(range);
+  }
+
+  describe(range) {
+    const unit = unitOf(this.spec.kind);
+    this.canvas.setAttribute("aria-label", `${this.spec.title} in ${unit || "its own unit"}, from ${fixed(this.view.range[0], 1)} s to ${fixed(this.view.range[1], 1)} s, between ${fixed(range[0], 1)} and ${fixed(range[1], 1)}`);
+    const text = this.spec.title + (unit ? `, ${unit}` : "");
+    if (this.caption.textContent !== text) this.caption.textContent = text;
+  }
+
+  grid({ ctx, w, h, ratio }, k, x, y, range) {
+    ctx.font = "13px system-ui, sans-serif";
+    ctx.fillStyle = k.soft;
+    ctx.strokeStyle = k.line;
+    ctx.lineWidth = 1 / ratio;
+    ctx.textBaseline = "middle";
+    ctx.textAlign = "right";
+    const rows = Math.max(2, Math.floor(h / 45));
+    const decimals = tickDecimals(range[0], range[1], rows);
+    for (const t of ticks(range[0], range[1], rows)) {
+      rule(ctx, LEFT, crisp(y(t), ratio), w - RIGHT, crisp(y(t), ratio));
+      ctx.fillText(fixed(t, decimals), LEFT - 7, y(t));
+    }
+    ctx.textAlign = "center";
+    ctx.textBaseline = "top";
+    const [from, to] = this.view.range;
+    const cols = Math.max(2, Math.floor(w / 90));
+    const places = tickDecimals(from, to, cols);
+    for (const t of ticks(from, to, cols)) {
+      rule(ctx, crisp(x(t), ratio), TOP, crisp(x(t), ratio), h - BOTTOM);
+      ctx.fillText(`${fixed(t, places)} s`, Math.min(x(t), w - RIGHT - 14), h - BOTTOM + 6);
+    }
+    if (range[0] < 0 && range[1] > 0) {
+      ctx.strokeStyle = k.soft;
+      rule(ctx, LEFT, crisp(y(0), ratio), w - RIGHT, crisp(y(0), ratio));
+    }
+  }
+
+  line(ctx, k, l, x, y) {
+    ctx.strokeStyle = l.colour ?? k.sky;
+    ctx.lineWidth = l.width ?? 2;
+    ctx.lineJoin = "round";
+    ctx.setLineDash(l.dash ?? []);
+    ctx.beginPath();
+    const [i, n] = visible(l.t, this.view.range);
+    let down = false;
+    for (let j = i; j < n; j++) {
+      const v = l.v[j];
+      if (v === null || !Number.isFinite(v)) {
+        down = false;
+        continue;
+      }
+      const px = x(l.t[j]);
+      const py = y(convert(this.spec.kind, v));
+      if (down) ctx.lineTo(px, py);
+      else ctx.moveTo(px, py);
+      down = true;
+    }
+    ctx.stroke();
+    ctx.setLineDash([]);
+  }
+
+  band(ctx, k, l, x, y) {
+    ctx.fillStyle = k.band;
+    const [i, n] = visible(l.t, this.view.range);
+    for (let j = i; j < n; ) {
+      const begin = j;
+      while (j < n && l.band.lo[j] !== null && l.band.hi[j] !== null) j++;
+      if (j - begin > 1) {
+        ctx.beginPath();
+        for (let m = begin; m < j; m++) ctx.lineTo(x(l.t[m]), y(convert(this.spec.kind, l.band.hi[m])));
+        for (let m = j - 1; m >= begin; m--) ctx.lineTo(x(l.t[m]), y(convert(this.spec.kind, l.band.lo[m])));
+        ctx.closePath();
+        ctx.fill();
+      }
+      j = Math.max(j, begin) + 1;
+    }
+  }
+
+  events({ ctx, h, ratio }, k, x) {
+    ctx.strokeStyle = k.ink;
+    ctx.fillStyle = k.ink;
+    ctx.lineWidth = 1 / ratio;
+    ctx.textAlign = "left";
+    ctx.textBaseline = "top";
+    let free = [-Infinity, -Infinity, -Infinity];
+    for (const m of this.marks) {
+      const px = crisp(x(m.t), ratio);
+      ctx.setLineDash([3, 3]);
+      rule(ctx, px, TOP, px, h - BOTTOM);
+      ctx.setLineDash([]);
+      if (!m.label) continue;
+      let row = free.findIndex((end) => end < px);
+      if (row < 0) row = 0;
+      free[row] = px + ctx.measureText(m.label).width + 10;
+      ctx.fillText(m.label, px + 4, TOP + 2 + row * 15);
+    }
+  }
+
+  /** at reads every line next to an instant, for the cursor's words. */
+  at(t) {
+    return this.lines.map((l) => {
+      const i = nearest(l.t, t);
+      return { label: l.label ?? "", value: i < 0 || Math.abs(l.t[i] - t) > 2 ? null : l.v[i] };
+    });
+  }
+
+  listen() {
+    const el = this.canvas;
+    const view = this.view;
+    el.addEventListener("pointerdown", (e) => {
+      el.setPointerCapture(e.pointerId);
+      this.drag = { from: e.offsetX, to: e.offsetX };
+    });
+    el.addEventListener("pointermove", (e) => {
+      if (this.drag) this.drag.to = e.offsetX;
+      view.setCursor(this.x().invert(e.offsetX));
+    });
+    el.addEventListener("pointerup", (e) => {
+      const d = this.drag;
+      this.drag = null;
+      if (!d) return;
+      const x = this.x();
+      const a = x.invert(Math.min(d.from, e.offsetX));
+      const b = x.invert(Math.max(d.from, e.offsetX));
+      if (Math.abs(e.offsetX - d.from) > 8 && b - a >= LEAST) {
+        view.setRange(shift([a, b], 0, view.bounds));
+      } else {
+        view.setCursor(x.invert(e.offsetX));
+        view.onPick?.(view.cursor);
+      }
+    });
+    el.addEventListener("pointercancel", () => {
+      this.drag = null;
+      view.draw();
+    });
+    el.addEventListener("dblclick", () => view.setRange([...view.bounds]));
+    el.addEventListener("keydown", (e) => this.key(e));
+  }
+
+  key(e) {
+    const view = this.view;
+    const [lo, hi] = view.range;
+    const at = view.cursor ?? (lo + hi) / 2;
+    const move = ((hi - lo) / 100) * (e.shiftKey ? 10 : 1);
+    switch (e.key) {
+      case "ArrowLeft": view.setCursor(at - move); break;
+      case "ArrowRight": view.setCursor(at + move); break;
+      case "+": case "=": view.setRange(zoom([lo, hi], at, 0.5, view.bounds, LEAST)); break;
+      case "-": view.setRange(zoom([lo, hi], at, 2, view.bounds, LEAST)); break;
+      case "0": view.setRange([...view.bounds]); break;
+      case "Enter": view.onPick?.(at); break;
+      default: return;
+    }
+    e.preventDefault();
+  }
+}
+
+function rule(ctx, x0, y0, x1, y1) {
+  ctx.beginPath();
+  ctx.moveTo(x0, y0);
+  ctx.lineTo(x1, y1);
+  ctx.stroke();
+}
+
+/** visible is the part of a rising list that touches the view, one more on each
+ *  side so that lines run to the edge. */
+export function visible(t, [from, to]) {
+  let i = nearest(t, from);
+  let k = nearest(t, to);
+  if (i < 0) return [0, 0];
+  while (i > 0 && t[i] > from) i--;
+  while (k < t.length - 1 && t[k] < to) k++;
+  return [i, k + 1];
+}

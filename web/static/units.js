@@ -1,0 +1,69 @@
+// Quantities to text. Everything arrives in SI; what is unknown is null and
+// reads "–", never 0.
+import { units } from "./settings.js";
+
+// The international foot of 1959 is 0.3048 m exactly.
+const FOOT = 0.3048;
+
+const metric = { height: "m", speed: "m/s", accel: "m/s²", time: "s", volts: "V", pulse: "µs" };
+const feet = { height: "ft", speed: "ft/s", accel: "ft/s²" };
+
+/** unitOf names the unit that a kind of quantity is shown in. */
+export function unitOf(kind, system = units()) {
+  return (system === "feet" && feet[kind]) || metric[kind] || "";
+}
+
+/** convert takes an SI value to the unit that it is shown in. */
+export function convert(kind, si, system = units()) {
+  return system === "feet" && feet[kind] ? si / FOOT : si;
+}
+
+/** known says whether there is a number at all. */
+export const known = (v) => typeof v === "number" && Number.isFinite(v);
+
+/** fixed writes a number with a true minus sign, and no "-0". */
+export function fixed(v, decimals) {
+  const text = v.toFixed(decimals);
+  return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "\u2212");
+}
+
+/** plusDecimals is how many decimals a standard deviation bears: its first
+ *  digit, two if that is a 1. The server's plusDecimals does the same. */
+export function plusDecimals(sd) {
+  let e = Math.floor(Math.log10(sd));
+  if (sd / 10 ** e < 2) e--;
+  return Math.max(0, Math.min(3, -e));
+}
+
+/** quantity writes "84.2 ± 0.4 m". */
+export function quantity(kind, si, sd = null, system = units()) {
+  if (!known(si)) return "not known";
+  const v = convert(kind, si, system);
+  const unit = unitOf(kind, system);
+  if (!known(sd) || sd <= 0) return `${fixed(v, kind === "time" || kind === "volts" ? 2 : 1)} ${unit}`.trim();
+  const s = convert(kind, sd, system);
+  const d = plusDecimals(s);
+  return `${fixed(v, d)} ± ${fixed(s, d)} ${unit}`.trim();
+}
+
+/** glance writes a height or speed for reading from afar: no more than three
+ *  digits that matter. */
+export function glance(kind, si, system = units()) {
+  if (!known(si)) return "–";
+  const v = convert(kind, si, system);
+  return fixed(v, Math.abs(v) < 99.95 ? 1 : 0);
+}
+
+/** age writes how long ago something was. */
+export function age(s) {
+  if (!known(s)) return "never";
+  if (s < 1) return "now";
+  if (s < 60) return `${Math.floor(s)} s ago`;
+  if (s < 3600) return `${Math.floor(s / 60)} min ago`;
+  return `${Math.floor(s / 3600)} h ago`;
+}
+
+/** clock writes a time of day in UTC. */
+export function clock(ms) {
+  return new Date(ms).toISOString().slice(11, 19);
+}

@@ -1,0 +1,149 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+	"time"
+
+	"padlark/flight"
+)
+
+// resultRow is one line of a flight's table of results. The page's script turns
+// Kind and SI into the units that the person chose; Text is the metric form for
+// printing and for browsers without scripts.
+type resultRow struct {
+	Name string
+	Kind string // height, speed, accel, time; "" for plain text
+	SI   *float64
+	SD   *float64
+	Text string
+	Why  string // what the number is, for a title
+}
+
+func resultRows(r flight.Result) []resultRow {
+	row := func(name, kind string, v, sd *float64, why string) resultRow {
+		return resultRow{name, kind, v, sd, quantity(kind, v, sd), why}
+	}
+	rows := []resultRow{
+		row("Highest", "height", r.ApogeeM, r.ApogeeSD, "above the pad"),
+		row("Time to the top", "time", r.TimeToApogeeS, r.TimeToApogeeSD, "from liftoff to apogee"),
+		row("Fastest", "speed", r.MaxSpeedMps, r.MaxSpeedSD, "upward"),
+		row("Hardest push", "accel", r.MaxAccelMps2, r.MaxAccelSD, "largest acceleration"),
+		row("Burnout", "time", r.BurnoutS, r.BurnoutSD, "after liftoff"),
+		row("Release", "time", r.ReleaseLagS, r.ReleaseLagSD, "after the top; below zero: before it"),
+		row("Sink rate", "speed", r.DescentMps, r.DescentSD, "mean, under the parachute"),
+		row("In the air", "time", r.DurationS, nil, "from liftoff to touchdown"),
+		row("Top called late by", "time", r.ApogeeCalledLate, nil, "the live call minus the top found afterwards"),
+	}
+	frames := fmt.Sprintf("%d heard, %d lost", r.Frames, r.LostFrames)
+	return append(rows, resultRow{Name: "Frames", Text: frames, Why: "on all links together"})
+}
+
+// units of each kind of quantity, metric.
+func unitOf(kind string) string {
+	switch kind {
+	case "height":
+		return "m"
+	case "speed":
+		return "m/s"
+	case "accel":
+		return "m/s²"
+	case "time":
+		return "s"
+	case "volts":
+		return "V"
+	}
+	return ""
+}
+
+// quantity writes a value with its unit and ± one standard deviation, with as
+// many decimals as the deviation bears; "not known" when it is not.
+func quantity(kind string, v, sd *float64) string {
+	if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
+		return "not known"
+	}
+	unit := unitOf(kind)
+	if sd == nil || math.IsNaN(*sd) || *sd <= 0 {
+		return trimMinus(fmt.Sprintf("%.*f %s", decimalsFor(kind), *v, unit))
+	}
+	d := plusDecimals(*sd)
+	return trimMinus(fmt.Sprintf("%.*f ± %.*f %s", d, *v, d, *sd, unit))
+}
+
+func decimalsFor(kind string) int {
+	if kind == "time" || kind == "volts" {
+		return 2
+	}
+	return 1
+}
+
+// plusDecimals shows the deviation's first digit, the first two if it begins
+// with 1 (common practice, no source).
+func plusDecimals(sd float64) int {
+	e := int(math.Floor(math.Log10(sd)))
+	if sd/math.Pow(10, float64(e)) < 2 {
+		e--
+	}
+	return max(0, min(3, -e))
+}
+
+// plusMinus is the ± part alone.
+func plusMinus(sd *float64) string {
+	if sd == nil || !(*sd > 0) {
+		return ""
+	}
+	return fmt.Sprintf("± %.*f", plusDecimals(*sd), *sd)
+}
+
+// trimMinus uses the minus sign that has the width of a digit.
+func trimMinus(s string) string { return strings.Replace(s, "-", "\u2212", 1) }
+
+// clockTime is a time of day in UTC.
+func clockTime(t any) string { return formatTime(t, "15:04:05") }
+
+// dayTime is a date and time of day in UTC.
+func dayTime(t any) string { return formatTime(t, "2006-01-02 15:04") }
+
+func formatTime(t any, layout string) string {
+	switch v := t.(type) {
+	case time.Time:
+		if !v.IsZero() {
+			return v.UTC().Format(layout)
+		}
+	case *time.Time:
+		if v != nil {
+			return v.UTC().Format(layout)
+		}
+	}
+	return "not known"
+}
+
+// spanWords is the time between two instants for a person.
+func spanWords(from time.Time, to *time.Time) string {
+	if to == nil {
+		return "not known"
+	}
+	d := to.Sub(from).Round(time.Second)
+	switch {
+	case d >= time.Hour:
+		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
+	case d >= time.Minute:
+		return fmt.Sprintf("%d min %02d s", int(d.Minutes()), int(d.Seconds())%60)
+	}
+	return fmt.Sprintf("%d s", int(d.Seconds()))
+}
+
+// verdictWord is the verdict's first word, for its shape and colour.
+func verdictWord(v string) string {
+	word, _, _ := strings.Cut(v, ":")
+	switch word {
+	case "good", "look", "bad":
+		return word
+	}
+	return "look"
+}
+
+// escape makes any text safe inside SVG and HTML.
+func escape(s string) string { return template.HTMLEscapeString(s) }
