@@ -78,14 +78,18 @@ func invertBarometer(calc compensate, lim limits, pa, degC float64) (rawP, rawT 
 // have a pole, then by halving.
 func invertCounts(limit, target float64, value func(raw float64) float64) (float64, bool) {
 	const grid = 512
+	given := value
+	value = func(raw float64) float64 {
+		if v := given(raw); !math.IsNaN(v) {
+			return v
+		}
+		return given(raw + 1) // a single count may be forbidden
+	}
 	lo, hi, rise := 0.0, 0.0, math.Inf(1)
 	before, beforeAt := math.NaN(), 0.0
 	for i := 1; i < grid; i++ {
 		at := math.Floor(limit * float64(i) / grid)
 		v := value(at)
-		if math.IsNaN(v) {
-			v = value(at + 1) // a single forbidden count
-		}
 		crosses := (before-target)*(v-target) <= 0
 		if crosses && math.Abs(v-before) < rise {
 			lo, hi, rise = beforeAt, at, math.Abs(v-before)
