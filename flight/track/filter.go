@@ -12,12 +12,20 @@ const (
 	modes
 )
 
-// vec is height in m, speed in m/s and the logarithm of the drag per mass in
-// 1/m (a = -g - drag v|v|).
-type vec [3]float64
+// Parts of a mode's state.
+const (
+	xHeight = iota // m
+	xSpeed         // m/s
+	xDrag          // logarithm of the drag per mass in 1/m (a = -g - drag v|v|)
+	xGust          // m, by how much the wind moves the reading
+	states
+)
 
-// sym is a symmetric 3x3 matrix: hh hv hl vv vl ll.
-type sym [6]float64
+// vec is the state of one mode, mat its covariance.
+type (
+	vec [states]float64
+	mat [states][states]float64
+)
 
 // Tuning of the filter.
 const (
@@ -25,6 +33,7 @@ const (
 	outlierM     = 5.0   // half width of the Cauchy tail that they come from, m
 	weightFloor  = 1e-12 // no mode is ever given up for good
 	longestStep  = 0.05  // s, of one integration step
+	gustTau      = 1.5   // s, correlation time of gusts (common practice, no source)
 )
 
 // tune is what depends on the kind of rocket.
@@ -44,29 +53,36 @@ type filter struct {
 	t      float64
 	w      [modes]float64
 	x      [modes]vec
-	p      [modes]sym
+	p      [modes]mat
 	noise  float64 // variance of one reading, m2
+	gust   float64 // variance of the gusts, m2
+	held   bool    // no mode is left: it is still on the pad or just above it
+	opens  float64 // rate of passing from coast to canopy, 1/s
 	inlier float64 // probability that the last reading was none, 0 to 1
 	health float64 // running mean of inlier
 }
 
 // start sets the filter on the pad, about to move.
-func (f *filter) start(t, h, sdH, noise float64) {
-	f.t, f.noise, f.inlier, f.health = t, noise, 1, 1
-	f.w = [modes]float64{0.98, 0.015, 0.005}
-	for m := range modes {
-		f.x[m] = vec{h, 0, f.tune.prior[m]}
-		f.p[m] = sym{sdH * sdH, 0, 0, 9, 0, f.tune.priorVar[m]}
-	}
+func (f *filter) start(t, h, varH float64) {
+	f.t, f.inlier, f.health = t, 1, 1
+	f.w = [modes]float64{1, weightFloor, weightFloor}
+	f.reset(h, 0, varH, 9)
 }
 
 // restart sets the filter on a motion known from elsewhere, with the given
 // weights.
 func (f *filter) restart(t, h, v, varH, varV float64, w [modes]float64) {
 	f.t, f.w, f.health = t, w, 0.8
+	f.reset(h, v, varH, varV)
+}
+
+func (f *filter) reset(h, v, varH, varV float64) {
 	for m := range modes {
-		f.x[m] = vec{h, v, f.tune.prior[m]}
-		f.p[m] = sym{varH, 0, 0, varV, 0, f.tune.priorVar[m]}
+		f.x[m] = vec{h, v, f.tune.prior[m], 0}
+		f.p[m] = mat{}
+		for i, d := range [states]float64{varH, varV, f.tune.priorVar[m], f.gust} {
+			f.p[m][i][i] = d
+		}
 	}
 }
 
@@ -74,7 +90,9 @@ func (f *filter) restart(t, h, v, varH, varV float64, w [modes]float64) {
 // or NaN.
 func (f *filter) step(t, h, force float64) {
 	if dt := t - f.t; dt > 0 {
-		f.exchange(dt)
+		if !f.held {
+			f.exchange(dt)
+		}
 		for m := range modes {
 			f.predict(m, dt, force)
 		}
@@ -87,6 +105,7 @@ func (f *filter) step(t, h, force float64) {
 // passed from one to the other during dt.
 func (f *filter) exchange(dt float64) {
 	var pass [modes][modes]float64
+	f.tune.leave[coast][canopy] = f.opens
 	for i := range modes {
 		total := 0.0
 		for j := range modes {
@@ -102,64 +121,70 @@ func (f *filter) exchange(dt float64) {
 	}
 	var w [modes]float64
 	var x [modes]vec
-	var p [modes]sym
+	var p [modes]mat
 	for j := range modes {
 		for i := range modes {
 			w[j] += pass[i][j] * f.w[i]
 		}
-		x[j], p[j] = f.blend(j, &pass, w[j])
+		f.blend(j, &pass, w[j], &x[j], &p[j])
 	}
 	f.w, f.x, f.p = w, x, p
 }
 
-// blend is the mean and covariance of what arrives in mode j.
-func (f *filter) blend(j mode, pass *[modes][modes]float64, total float64) (vec, sym) {
+// blend writes the mean and covariance of what arrives in mode j.
+func (f *filter) blend(j mode, pass *[modes][modes]float64, total float64, mean *vec, cov *mat) {
 	if f.w[j]*pass[j][j] > (1-1e-10)*total {
-		return f.x[j], f.p[j]
+		*mean, *cov = f.x[j], f.p[j]
+		return
 	}
-	var mean vec
 	var part [modes]vec
 	var share [modes]float64
 	for i := range modes {
 		share[i] = pass[i][j] * f.w[i] / total
 		part[i] = f.x[i]
 		if i != j {
-			part[i][2] = f.tune.prior[j] // drag is not carried from mode to mode
+			part[i][xDrag] = f.tune.prior[j] // drag is not carried from mode to mode
 		}
 		for k := range mean {
 			mean[k] += share[i] * part[i][k]
 		}
 	}
-	var cov sym
 	for i := range modes {
+		if share[i] == 0 {
+			continue
+		}
 		c := f.p[i]
 		if i != j {
-			c[2], c[4], c[5] = 0, 0, f.tune.priorVar[j]
+			for k := range states {
+				c[k][xDrag], c[xDrag][k] = 0, 0
+			}
+			c[xDrag][xDrag] = f.tune.priorVar[j]
 		}
-		d := vec{part[i][0] - mean[0], part[i][1] - mean[1], part[i][2] - mean[2]}
-		cov[0] += share[i] * (c[0] + d[0]*d[0])
-		cov[1] += share[i] * (c[1] + d[0]*d[1])
-		cov[2] += share[i] * (c[2] + d[0]*d[2])
-		cov[3] += share[i] * (c[3] + d[1]*d[1])
-		cov[4] += share[i] * (c[4] + d[1]*d[2])
-		cov[5] += share[i] * (c[5] + d[2]*d[2])
+		for k := range states {
+			for l := range states {
+				cov[k][l] += share[i] * (c[k][l] + (part[i][k]-mean[k])*(part[i][l]-mean[l]))
+			}
+		}
 	}
-	return mean, cov
 }
 
 // predict moves one mode on by dt.
 func (f *filter) predict(m mode, dt, force float64) {
 	x, p := &f.x[m], &f.p[m]
+	fade := math.Exp(-dt / gustTau)
+	p.scaleGust(fade)
+	p[xGust][xGust] += f.gust * (1 - fade*fade)
+	x[xGust] *= fade
 	if m == boost {
 		q, a := f.tune.boostQ, 0.0
 		if force == force { // measured
 			a = force - gravity
 			q = 100 + 0.01*a*a
 		}
-		advance(p, dt, 1, 0, 0)
-		x[0] += dt*x[1] + dt*dt/2*a
-		x[1] += dt * a
-		addNoise(p, dt, q)
+		p.advance(dt, 1, 0, 0)
+		x[xHeight] += dt*x[xSpeed] + dt*dt/2*a
+		x[xSpeed] += dt * a
+		p.addNoise(dt, q)
 		return
 	}
 	for dt > 0 {
@@ -168,24 +193,25 @@ func (f *filter) predict(m mode, dt, force float64) {
 		if dt < 1e-9 {
 			s, dt = s+dt, 0
 		}
-		drag := math.Exp(x[2])
-		v := x[1]
+		drag := math.Exp(x[xDrag])
+		v := x[xSpeed]
 		pull := -drag * v * math.Abs(v)
 		z := -2 * drag * math.Abs(v) * s
 		p1, p2 := phi(z)
-		advance(p, s*p1, math.Exp(z), s*s*p2*pull, s*p1*pull)
-		x[0] += s*v + s*s*p2*(pull-gravity)
-		x[1] += s * p1 * (pull - gravity)
-		addNoise(p, s, f.unmodelled(m, v, pull))
-		p[5] += s * 0.01
+		p.advance(s*p1, math.Exp(z), s*s*p2*pull, s*p1*pull)
+		x[xHeight] += s*v + s*s*p2*(pull-gravity)
+		x[xSpeed] += s * p1 * (pull - gravity)
+		p.addNoise(s, unmodelled(m, v, pull))
+		p[xDrag][xDrag] += s * 0.01
 	}
 }
 
 // unmodelled is the density in m2/s3 of the accelerations that mode m leaves
-// out: gusts and a tilted path while coasting, swinging under a canopy.
-func (f *filter) unmodelled(m mode, v, pull float64) float64 {
-	if m == canopy {
-		return 8
+// out: gusts and a tilted path while coasting, swinging under a canopy. What
+// still rises cannot swing: it is slowed by gravity at least.
+func unmodelled(m mode, v, pull float64) float64 {
+	if m == canopy && v < 0 {
+		return 0.2 + 1.5*min(1, v*v/9)
 	}
 	a := 0.25 + 0.08*math.Abs(pull)
 	return a * a * 0.5
@@ -201,31 +227,38 @@ func phi(z float64) (p1, p2 float64) {
 	return e / z, (e - z) / (z * z)
 }
 
-// advance is p = F p F' with
+// advance is p = F p F' where F is the identity but for
 //
-//	F = 1 hv hl
-//	    0 vv vl
-//	    0 0  1
-func advance(p *sym, hv, vv, hl, vl float64) {
-	hh, hvp, hlp, vvp, vlp, ll := p[0], p[1], p[2], p[3], p[4], p[5]
-	// rows of F p
-	a0 := hh + hv*hvp + hl*hlp
-	a1 := hvp + hv*vvp + hl*vlp
-	a2 := hlp + hv*vlp + hl*ll
-	b1 := vv*vvp + vl*vlp
-	b2 := vv*vlp + vl*ll
-	p[0] = a0 + hv*a1 + hl*a2
-	p[1] = vv*a1 + vl*a2
-	p[2] = a2
-	p[3] = vv*b1 + vl*b2
-	p[4] = b2
+//	height: 1 hv hl 0
+//	speed:  0 vv vl 0
+func (p *mat) advance(hv, vv, hl, vl float64) {
+	for j := range states { // rows: F p
+		h, v, l := p[xHeight][j], p[xSpeed][j], p[xDrag][j]
+		p[xHeight][j] = h + hv*v + hl*l
+		p[xSpeed][j] = vv*v + vl*l
+	}
+	for i := range states { // columns: (F p) F'
+		h, v, l := p[i][xHeight], p[i][xSpeed], p[i][xDrag]
+		p[i][xHeight] = h + hv*v + hl*l
+		p[i][xSpeed] = vv*v + vl*l
+	}
+}
+
+// scaleGust multiplies the gust by a.
+func (p *mat) scaleGust(a float64) {
+	for i := range states {
+		p[i][xGust] *= a
+		p[xGust][i] *= a
+	}
 }
 
 // addNoise adds white acceleration of density q over dt.
-func addNoise(p *sym, dt, q float64) {
-	p[0] += q * dt * dt * dt / 3
-	p[1] += q * dt * dt / 2
-	p[3] += q * dt
+func (p *mat) addNoise(dt, q float64) {
+	p[xHeight][xHeight] += q * dt * dt * dt / 3
+	c := q * dt * dt / 2
+	p[xHeight][xSpeed] += c
+	p[xSpeed][xHeight] += c
+	p[xSpeed][xSpeed] += q * dt
 }
 
 // update takes a reading of height and, if measured, of force.
@@ -233,7 +266,7 @@ func (f *filter) update(h, force float64) {
 	total, inlier := 0.0, 0.0
 	for m := range modes {
 		like, in := f.correct(m, h)
-		like *= forceLikelihood(m, force, f.x[m])
+		like *= forceLikelihood(m, force, &f.x[m])
 		f.w[m] *= like
 		total += f.w[m]
 		inlier += f.w[m] * in
@@ -253,31 +286,30 @@ func (f *filter) update(h, force float64) {
 // outlier, and returns its likelihood and that probability.
 func (f *filter) correct(m mode, h float64) (like, in float64) {
 	x, p := &f.x[m], &f.p[m]
-	e := h - x[0]
-	s := p[0] + f.noise
+	e := h - x[xHeight] - x[xGust]
+	var c vec // covariance of the state with the reading
+	for i := range states {
+		c[i] = p[i][xHeight] + p[i][xGust]
+	}
+	s := c[xHeight] + c[xGust] + f.noise
 	good := (1 - outlierShare) * math.Exp(-e*e/(2*s)) / math.Sqrt(2*math.Pi*s)
 	bad := outlierShare / (math.Pi * outlierM * (1 + e*e/(outlierM*outlierM)))
 	in = good / (good + bad)
-	k := vec{p[0] / s, p[1] / s, p[2] / s}
-	grow := in * (1 - in) * e * e
-	c0, c1, c2 := p[0], p[1], p[2]
-	p[0] += k[0] * (grow*k[0] - in*c0)
-	p[1] += k[0] * (grow*k[1] - in*c1)
-	p[2] += k[0] * (grow*k[2] - in*c2)
-	p[3] += k[1] * (grow*k[1] - in*c1)
-	p[4] += k[1] * (grow*k[2] - in*c2)
-	p[5] += k[2] * (grow*k[2] - in*c2)
-	for i := range x {
-		x[i] += in * k[i] * e
+	shrink := (in - in*(1-in)*e*e/s) / s
+	for i := range states {
+		for j := range states {
+			p[i][j] -= shrink * c[i] * c[j]
+		}
+		x[i] += in * c[i] / s * e
 	}
-	x[2] = max(-10, min(4, x[2]))
+	x[xDrag] = max(-10, min(4, x[xDrag]))
 	return good + bad, in
 }
 
 // forceLikelihood is how well mode m explains what the accelerometer reads;
 // 1 without one. The densities are broad on purpose: boards are mounted
 // askew, and sensors clip.
-func forceLikelihood(m mode, force float64, x vec) float64 {
+func forceLikelihood(m mode, force float64, x *vec) float64 {
 	if force != force {
 		return 1
 	}
@@ -288,7 +320,7 @@ func forceLikelihood(m mode, force float64, x vec) float64 {
 		}
 		return 1. / 200
 	case coast:
-		want := -math.Exp(x[2]) * x[1] * math.Abs(x[1])
+		want := -math.Exp(x[xDrag]) * x[xSpeed] * math.Abs(x[xSpeed])
 		sd := 2 + 0.3*math.Abs(want)
 		d := (force - want) / sd
 		return 2e-4 + math.Exp(-d*d/2)/(sd*2.5)
@@ -300,13 +332,13 @@ func forceLikelihood(m mode, force float64, x vec) float64 {
 // mean is the height, speed and their variances over all modes.
 func (f *filter) mean() (h, v, varH, varV float64) {
 	for m := range modes {
-		h += f.w[m] * f.x[m][0]
-		v += f.w[m] * f.x[m][1]
+		h += f.w[m] * f.x[m][xHeight]
+		v += f.w[m] * f.x[m][xSpeed]
 	}
 	for m := range modes {
-		dh, dv := f.x[m][0]-h, f.x[m][1]-v
-		varH += f.w[m] * (f.p[m][0] + dh*dh)
-		varV += f.w[m] * (f.p[m][3] + dv*dv)
+		dh, dv := f.x[m][xHeight]-h, f.x[m][xSpeed]-v
+		varH += f.w[m] * (f.p[m][xHeight][xHeight] + dh*dh)
+		varV += f.w[m] * (f.p[m][xSpeed][xSpeed] + dv*dv)
 	}
 	return h, v, varH, varV
 }
@@ -315,7 +347,7 @@ func (f *filter) mean() (h, v, varH, varV float64) {
 func (f *filter) faster(v float64) float64 {
 	sum := 0.0
 	for m := range modes {
-		sum += f.w[m] * 0.5 * math.Erfc((v-f.x[m][1])/math.Sqrt(2*f.p[m][3]))
+		sum += f.w[m] * 0.5 * math.Erfc((v-f.x[m][xSpeed])/math.Sqrt(2*f.p[m][xSpeed][xSpeed]))
 	}
 	return sum
 }

@@ -70,17 +70,26 @@ func (t *Tracker) launch(c climb) {
 	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at,
 		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at}
 	t.out.Released = false
+	t.pad.white = c.white // the climb itself is no noise
 	e := t.event(flight.Liftoff, c.at, c.sd)
 	e.AltitudeM, e.AltitudeSD = num(0), num(c.sdPad)
 	t.emit(e)
-	n := t.hist.since(c.at - 0.2)
-	t.filter.start(c.at-0.2, 0, math.Sqrt(0.05+c.sdPad*c.sdPad), t.noise())
+	n := t.hist.since(c.at)
+	t.filter.gust = t.pad.gusts()
+	t.filter.start(c.at, 0, 0.05+c.sdPad*c.sdPad)
 	for i := n - 1; i >= 0; i-- {
 		r := t.hist.at(i)
 		r.h = t.col.height(r.z - c.level)
 		t.followOne(r, i)
 	}
 }
+
+// Until it is this high and this long after liftoff nothing but boost is
+// possible.
+const (
+	heldS = 0.06 // s
+	heldM = 1.0  // m
+)
 
 // follow moves the flight on by the newest reading.
 func (t *Tracker) follow() { t.followOne(t.hist.at(0), 0) }
@@ -89,6 +98,8 @@ func (t *Tracker) follow() { t.followOne(t.hist.at(0), 0) }
 func (t *Tracker) followOne(r *reading, back int) {
 	f := &t.filter
 	f.noise = t.noise()
+	f.held = r.t < t.fl.liftoff+heldS || t.fl.highest < heldM && r.t < t.fl.liftoff+0.5
+	f.opens = t.opening()
 	f.step(r.t, r.h, r.force)
 	h, v, _, _ := f.mean()
 	r.v = v
@@ -104,6 +115,23 @@ func (t *Tracker) followOne(r *reading, back int) {
 	if back == 0 {
 		t.findTouchdown(r)
 	}
+}
+
+// opening is the rate in 1/s at which a parachute is expected to open: small
+// while climbing, large once the board says that it released.
+func (t *Tracker) opening() float64 {
+	switch {
+	case t.last.released:
+		return 3
+	case t.filter.x[coast][xSpeed] > 3:
+		if t.last.tells {
+			return 0.005
+		}
+		return 0.02
+	case t.last.tells:
+		return 0.05
+	}
+	return 0.3
 }
 
 // reacquire starts the filter again on the readings alone when they have not
@@ -279,6 +307,7 @@ func (t *Tracker) watchRelease(s *decode.Sample, now float64) {
 	on, has := s.Values.Get(decode.ReleaseOn)
 	switch {
 	case has:
+		t.last.tells = true
 		if on > 0.5 {
 			note = "told by the board"
 		}

@@ -6,13 +6,13 @@ import "math"
 // 14 m/s; a person carrying a rocket, a gust or a car door may reach such a
 // speed for a moment but not such a height with it.
 const (
-	lookBackS    = 2.0  // s of readings that are looked at
-	leastLaunch  = 8.0  // m/s, speed at the start of the climb
-	leastHeight  = 3.0  // m
-	leastClimbS  = 0.3  // s of climbing
-	surelyHigh   = 15.0 // m, from where three readings are enough
-	surelyLaunch = 12.0 // m/s
-	boostGuessS  = 0.2  // length of an unseen boost
+	lookBackS     = 2.0 // s of readings that are looked at
+	climbS        = 0.6 // s of climb that are fitted, five readings at least
+	longestClimbS = 1.5 // s that five readings may take
+	leastSpanS    = 0.2 // s of climb that it takes at least
+	leastMean     = 5.5 // m/s, mean speed over it
+	leastHeight   = 2.5 // m
+	boostGuessS   = 0.2 // length of an unseen boost
 )
 
 // climb is a liftoff found in the readings at rest.
@@ -20,6 +20,7 @@ type climb struct {
 	at, sd float64 // s
 	level  float64 // z of the pad, m
 	sdPad  float64 // m
+	white  float64 // m2, variance of one reading
 }
 
 // findLiftoff looks at the newest readings for a rocket that left the pad.
@@ -27,8 +28,8 @@ type climb struct {
 func (t *Tracker) findLiftoff() (climb, bool) {
 	sd := math.Sqrt(t.noise())
 	newest := t.hist.at(0)
-	base, sdPad, _ := t.pad.before(newest.t - 1.5)
-	base = t.firstLevel(base)
+	rest, _ := t.pad.before(newest.t - 1.5)
+	base := t.firstLevel(rest.level)
 	if t.col.height(newest.z-base) < leastHeight+2*sd {
 		return climb{}, false
 	}
@@ -46,38 +47,58 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 		return climb{}, false
 	}
 	c := t.backdate(up, n, sd)
-	c.sdPad = sdPad
-	if level, s, ok := t.pad.before(c.at - 0.2); ok {
-		c.level, c.sdPad = t.firstLevel(level), s
-	} else {
-		c.level = base
+	if l, ok := t.pad.before(c.at - 0.2); ok {
+		rest = l
 	}
+	c.level, c.sdPad, c.white = t.firstLevel(rest.level), rest.sd, rest.white
 	return c, true
 }
 
 // climbed says whether the newest up readings are those of a rocket climbing.
+// The mean speed over the last part of them is what counts: a gust that
+// lifts the readings and stays has none.
 func (t *Tracker) climbed(up int, sd float64) bool {
 	if up < 3 {
 		return false
 	}
-	a := t.hist.fit(0, up, -gravity, max(sd, 0.3))
-	if a.n < 3 {
-		return false
+	gust := math.Sqrt(t.pad.gusts())
+	newest := t.hist.at(0).t
+	for _, span := range [2]float64{climbS, 1.0} {
+		n := min(up, max(t.hist.since(newest-span), 5))
+		if t.rises(n, up, sd, gust) {
+			return true
+		}
 	}
-	start := t.hist.at(up - 1).t
-	launch := a.v + gravity*(a.end-start)
-	climbS := a.end - start
-	ok := a.used > 0.6 && launch > leastLaunch && launch > 4*a.sdV
-	if ok && climbS >= leastClimbS && a.n >= 4 && a.h > leastHeight+4*a.sdH &&
-		a.rms < 3*max(sd, 0.3)+0.05*a.h {
-		return true
-	}
-	if launch > surelyLaunch && a.h > surelyHigh+4*sd && t.allAbove(up, 5+3*sd) >= 3 {
+	// Much higher than a moment ago, and staying there.
+	began := newest - t.hist.at(up-1).t
+	if up >= 5 && began > 0.25 && began < 1.3 && t.medianOf(0, min(up, 9)) > 5+2*sd+3*gust {
 		return true
 	}
 	// High for a second, and moving: however the climb looked.
-	high := t.allAbove(up, 8+6*sd)
-	return high >= 5 && a.end-t.hist.at(high-1).t >= 1 && math.Abs(a.v) > 2.5+4*a.sdV
+	high := t.allAbove(up, 8+6*sd+4*gust)
+	if high < 5 || newest-t.hist.at(high-1).t < 1 {
+		return false
+	}
+	a := t.hist.fit(0, high, 0, max(2*sd, 1))
+	return a.n >= 5 && a.used > 0.7 && math.Abs(a.v) > 2.5+4*a.sdV
+}
+
+// rises says whether the newest n readings climb as only a rocket does.
+func (t *Tracker) rises(n, up int, sd, gust float64) bool {
+	a := t.hist.fit(0, n, -gravity, max(sd, 0.3))
+	if a.n < 3 || a.used < 0.6 {
+		return false
+	}
+	span := a.end - t.hist.at(n-1).t
+	mean := a.v + gravity*span/2
+	margin := 4*sd + 3*gust
+	if span > longestClimbS || mean < leastMean || mean < 4*a.sdV+1.5*gust {
+		return false
+	}
+	if a.n >= 4 && span >= leastSpanS && a.h > leastHeight+3*a.sdH+3*gust && a.rms < 3*max(sd, 0.3)+0.05*a.h {
+		return true
+	}
+	return a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
 }
 
 // allAbove counts how many of the newest up readings in a row are above h.

@@ -19,6 +19,8 @@ type pad struct {
 	t        float64 // of level
 	blocks   int
 	scatter  float64 // m2, variance of the block medians about the level
+	nScatter int
+	fill     float64 // readings in a block, running mean
 	away     int     // blocks in a row that were far from the level
 	saved    [8]padLevel
 	nSaved   int
@@ -30,7 +32,7 @@ type pad struct {
 }
 
 // padLevel is a pad level as it stood at the end of a block.
-type padLevel struct{ t, level, slope, sd float64 }
+type padLevel struct{ t, level, slope, sd, white float64 }
 
 // Tuning of the pad level. The weather moves by a few hPa per hour, which is
 // 0.01 m/s at most; a sensor in the sun about as much.
@@ -85,6 +87,7 @@ func (p *pad) learnWhite(t, z float64) {
 func (p *pad) close(now float64) {
 	m := median(p.block[:p.nBlock])
 	mid := p.start + blockS/2
+	p.fill += (float64(p.nBlock) - p.fill) / 4
 	fast := p.blocks < 2 || mid-p.t > 30
 	p.nBlock = 0
 	if fast {
@@ -117,7 +120,8 @@ func (p *pad) close(now float64) {
 	p.p[2] -= k1 * p.p[1]
 	p.p[1] -= k0 * p.p[1]
 	p.p[0] -= k0 * p.p[0]
-	p.scatter = max(minScatter, p.scatter+(e*e-p.scatter)/40)
+	p.nScatter = min(p.nScatter+1, 60)
+	p.scatter = max(minScatter, p.scatter+(e*e-p.p[0]-p.scatter)/float64(p.nScatter+2))
 	p.blocks++
 	p.save(now)
 }
@@ -133,24 +137,42 @@ func (p *pad) restart(level, t float64) {
 
 func (p *pad) save(t float64) {
 	copy(p.saved[1:], p.saved[:len(p.saved)-1])
-	p.saved[0] = padLevel{t, p.level + p.slope*(t-p.t), p.slope, math.Sqrt(p.p[0])}
+	p.saved[0] = padLevel{t, p.level + p.slope*(t-p.t), p.slope, math.Sqrt(p.p[0]), p.white}
 	p.nSaved = min(p.nSaved+1, len(p.saved))
 }
 
 // before is the level that holds at time t, from blocks that ended before it.
 // ok is false if there is none yet.
-func (p *pad) before(t float64) (level, sd float64, ok bool) {
+func (p *pad) before(t float64) (padLevel, bool) {
 	for _, s := range p.saved[:p.nSaved] {
 		if s.t <= t {
-			return s.level + s.slope*min(t-s.t, 5), s.sd, true
+			s.level += s.slope * min(t-s.t, 5)
+			return s, true
 		}
 	}
-	return p.level, math.Sqrt(p.white), false
+	return padLevel{t: t, level: p.level, sd: math.Sqrt(p.white), white: p.white}, false
 }
+
+// gusts is the variance in m2 of what the wind adds to the readings: what the
+// block medians scatter by beyond the noise of their readings. Blocks of one
+// second keep four fifths of gusts of the usual length. A few blocks know
+// little: they are mixed with what is common.
+func (p *pad) gusts() float64 {
+	own := p.scatter - math.Pi/2*p.white/max(p.fill, 1)
+	n := float64(p.nScatter)
+	return max(1e-4, (n*max(own, 0)/0.8+commonWeight*commonGust)/(n+commonWeight))
+}
+
+// What is assumed of the gusts before they are measured (common practice, no
+// source): 0.15 m rms, as sure as four blocks would be.
+const (
+	commonGust   = 0.0225 // m2
+	commonWeight = 4
+)
 
 // forget drops the saved levels and the block under way, after a flight.
 func (p *pad) forget() {
-	white, n, scatter := p.white, p.nWhite, p.scatter
+	old := *p
 	*p = newPad()
-	p.white, p.nWhite, p.scatter = white, n, scatter
+	p.white, p.nWhite, p.scatter, p.nScatter = old.white, old.nWhite, old.scatter, old.nScatter
 }

@@ -19,16 +19,14 @@ func ascent(v, logDrag float64) (climbM, timeS float64) {
 
 // prediction is the apogee as seen from the coasting mode.
 type prediction struct {
-	inS, sdS     float64 // s from now, negative once past
-	height, sdM  float64 // m above the pad
-	speedMps     float64
-	plausibleVar bool
+	inS, sdS    float64 // s from now, negative once past
+	height, sdM float64 // m above the pad
 }
 
 // predict carries the coasting mode to its apogee. The standard deviations
 // come from the partial derivatives, by differences.
 func (f *filter) predict2apogee() prediction {
-	x, p := f.x[coast], f.p[coast]
+	x, p := &f.x[coast], &f.p[coast]
 	up, in := ascent(x[1], x[2])
 	const dv, dl = 0.05, 0.02
 	u1, i1 := ascent(x[1]+dv, x[2])
@@ -37,10 +35,22 @@ func (f *filter) predict2apogee() prediction {
 	u1, i1 = ascent(x[1], x[2]+dl)
 	u0, i0 = ascent(x[1], x[2]-dl)
 	hl, tl := (u1-u0)/(2*dl), (i1-i0)/(2*dl)
-	varT := tv*tv*p[3] + tl*tl*p[5] + 2*tv*tl*p[4]
-	varH := p[0] + hv*hv*p[3] + hl*hl*p[5] + 2*hv*p[1] + 2*hl*p[2] + 2*hv*hl*p[4]
+	dT := vec{0, tv, tl, 0}
+	dH := vec{1, hv, hl, 0}
+	varT, varH := p.along(&dT), p.along(&dH)
 	return prediction{
 		inS: in, sdS: math.Sqrt(max(varT, 1e-8)), height: x[0] + up,
-		sdM: math.Sqrt(max(varH, 1e-8)), speedMps: x[1],
+		sdM: math.Sqrt(max(varH, 1e-8)),
 	}
+}
+
+// along is the variance of a linear function of the state.
+func (p *mat) along(d *vec) float64 {
+	sum := 0.0
+	for i := range states {
+		for j := range states {
+			sum += d[i] * d[j] * p[i][j]
+		}
+	}
+	return sum
 }

@@ -43,7 +43,8 @@ type lastHeard struct {
 	boot     uint32
 	seq      int64
 	heard    bool
-	released bool
+	released bool    // the board says so
+	tells    bool    // the board says whether
 	restUs   float64 // servo pulse at rest
 }
 
@@ -205,7 +206,7 @@ func tuneFor(r flight.Rocket) tune {
 	}
 	u.prior = [modes]float64{math.Log(drag), math.Log(drag), math.Log(sink)}
 	u.priorVar = [modes]float64{wide * wide, wide * wide, 1}
-	u.leave[boost] = [modes]float64{0, leaveBoost, 0.02}
-	u.leave[coast] = [modes]float64{0, 0, 0.15}
+	u.leave[boost] = [modes]float64{0, leaveBoost, 0}
+	u.leave[coast] = [modes]float64{0, 0, 0.1}
 	return u
 }
