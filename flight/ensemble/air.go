@@ -58,8 +58,10 @@ func (a air) padDensity() float64 { return a.padPa / (gasConst * a.padK) }
 // noise in metres into one in Pa.
 func (a air) paPerM() float64 { return a.padDensity() * g0 }
 
-// standardPa is the pressure of the standard atmosphere at an elevation in m
-// above mean sea level.
+// StandardPa is the pressure in Pa of the standard atmosphere at an elevation
+// in m above mean sea level.
+func StandardPa(elevation float64) float64 { return standardPa(elevation) }
+
 func standardPa(elevation float64) float64 {
 	return seaPa * math.Pow(1-lapse*elevation/seaK, expISA)
 }

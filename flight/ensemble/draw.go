@@ -76,6 +76,9 @@ func drawSite(spec Spec, rng *rand.Rand) (flight.Site, air) {
 	lat, lon := 45.0, 6.0
 	weather := 800 * rng.NormFloat64() // Pa, day to day (common practice, no source)
 	a := air{padPa: standardPa(elevation) + min(max(weather, -2500), 2500), padK: c + zeroC}
+	if spec.PadPa.Lo > 0 {
+		a.padPa = spec.PadPa.draw(rng)
+	}
 	return flight.Site{
 		ElevationM: &elevation, TemperatureC: &told, LatitudeDeg: &lat, LongitudeDeg: &lon,
 		FieldRadiusM: 250, WindMps: round(spec.WindMps.draw(rng), 0.1),

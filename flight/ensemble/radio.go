@@ -9,7 +9,6 @@ type radio struct {
 	latency  float64 // s from measuring to the last byte, at least
 	spread   float64 // mean of the further delay, exponential, s
 	rssi     float64 // dBm at the pad
-	fallDb   float64 // loss of signal per doubling of the distance beyond 50 m
 	gaps     []span  // nothing is heard in these
 	weakFrom float64 // from here the signal falls by weakDb
 	weakDb   float64
@@ -26,11 +25,10 @@ func (s span) has(t float64) bool { return t >= s.from && t < s.to }
 // share of bad frames the loss.
 type channel struct {
 	radio
-	rng      *rand.Rand
-	bad      bool
-	toBad    float64
-	toGood   float64
-	finished bool
+	rng    *rand.Rand
+	bad    bool
+	toBad  float64
+	toGood float64
 }
 
 func newChannel(r radio, rng *rand.Rand) *channel {

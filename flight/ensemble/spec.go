@@ -25,6 +25,9 @@ type Spec struct {
 	WindMps    Range
 	ElevationM Range
 	PadC       Range // air temperature at the pad
+	// PadPa is the true pressure at the pad. Zero draws it from the standard
+	// pressure at the elevation and the weather.
+	PadPa Range
 	// TempErrorK is by how much the temperature that the site is told differs
 	// from the true one.
 	TempErrorK Range
