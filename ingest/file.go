@@ -37,7 +37,7 @@ func (l *fileLink) try(ctx context.Context) error {
 	f, err := os.OpenFile(l.path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("%s is not there: correct the path, or make the file; it is read as soon as it is there", l.path)
+		return &missingError{l.path + " is not there: correct the path, or make the file; it is read as soon as it is there"}
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("no permission to read %s: change its owner or mode (ls -l %s)", l.path, l.path)
 	case err != nil:
@@ -62,7 +62,7 @@ func (l *fileLink) read(ctx context.Context, r io.Reader, name string, again boo
 	br := bufio.NewReaderSize(r, 65536)
 	head, err := br.Peek(len(captureMagic))
 	if len(head) == 0 && again && err != nil {
-		return fmt.Errorf("%s has no writer: start the program that writes to it", name)
+		return &missingError{name + " has no writer: start the program that writes to it"}
 	}
 	l.up("reading " + name)
 	if string(head) == captureMagic {

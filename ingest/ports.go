@@ -37,7 +37,7 @@ func findUSB(env Env, id USBID) (string, error) {
 	}
 	switch len(found) {
 	case 0:
-		return "", fmt.Errorf("no port has %s: plug it in, or correct usb; \"padlark ports\" lists what is there", id)
+		return "", &missingError{fmt.Sprintf("no port has %s: plug it in, or correct usb; \"padlark ports\" lists what is there", id)}
 	case 1:
 		return found[0], nil
 	}

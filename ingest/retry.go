@@ -66,6 +66,13 @@ func (r *reporter) set(state, words string) {
 	}
 }
 
+// waiting says whether people know that the link waits.
+func (r *reporter) waiting() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.said.State == StateWaiting
+}
+
 // words changes the words of a state without telling it.
 func (r *reporter) words(state, words string) {
 	r.stats.setState(LinkState{State: state, Words: words})
@@ -82,6 +89,12 @@ func (e *stopError) Unwrap() error { return e.err }
 type endedError struct{ words string }
 
 func (e *endedError) Error() string { return e.words }
+
+// missingError says that a device or file is not there. To people who were
+// told that the link was lost, that is no news.
+type missingError struct{ words string }
+
+func (e *missingError) Error() string { return e.words }
 
 // runner keeps one link going.
 type runner struct {
@@ -135,6 +148,7 @@ func (r *runner) keep(ctx context.Context, out func(Chunk) error, try func(conte
 		}
 		var stop *stopError
 		var ended *endedError
+		var missing *missingError
 		switch {
 		case ctx.Err() != nil:
 			r.rep.set(StateDown, "stopped")
@@ -145,8 +159,11 @@ func (r *runner) keep(ctx context.Context, out func(Chunk) error, try func(conte
 		case errors.As(err, &ended):
 			r.rep.set(StateDown, ended.words)
 			return nil
+		case errors.As(err, &missing) && r.rep.waiting():
+			r.rep.words(StateWaiting, missing.words)
+		default:
+			r.rep.set(StateWaiting, err.Error())
 		}
-		r.rep.set(StateWaiting, err.Error())
 		if r.heard {
 			if err := r.send(Chunk{Heard: r.env.Clock.Now(), End: EndCut}); err != nil {
 				return errors.Unwrap(err)

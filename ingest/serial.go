@@ -93,7 +93,7 @@ func explainSerial(path string, err error) error {
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist) || code == serial.PortNotFound:
-		return fmt.Errorf("%s is not there: plug it in, or correct the path; \"padlark ports\" lists what is there", path)
+		return &missingError{path + " is not there: plug it in, or correct the path; \"padlark ports\" lists what is there"}
 	case errors.Is(err, fs.ErrPermission) || code == serial.PermissionDenied:
 		return fmt.Errorf("no permission to open %s: add the user to the group that owns it (ls -l %s; often dialout), and log in again", path, path)
 	case code == serial.PortBusy:
