@@ -53,6 +53,7 @@ func outside(sorted []float64, limit float64) float64 {
 
 func (t *tally) judgeField(in *Input, res *Result, f *findings) {
 	res.Field.NeedM = math.Max(quantile(t.drift, 0.99), quantile(t.fallDrift, 0.99))
+	res.Field.StrayM = stray(in)
 	if in.FieldRadius == 0 {
 		f.looks("no field radius given: 99 of 100 flights come down within %.0f m of the pad; is that ground clear?", res.Field.NeedM)
 		return
@@ -63,10 +64,30 @@ func (t *tally) judgeField(in *Input, res *Result, f *findings) {
 	res.Field.RadiusM, res.Field.BigEnough = &radius, &fits
 	res.Field.OutsidePart, res.Field.BallisticOutsidePart = &out, &fallOut
 	if fits {
+		if res.Field.StrayM > radius {
+			f.looks("a rocket that strays reaches %.0f m, beyond the %.0f m of the field: keep people on one side and behind cover",
+				res.Field.StrayM, radius)
+		}
 		return
 	}
 	f.badly("the field is too small: %.0f m radius, but %.0f m are needed (beyond the edge come down %.0f %% with the parachute, %.0f %% without)",
 		radius, res.Field.NeedM, 100*out, 100*fallOut)
+}
+
+// stray is the farthest that the rocket as typed comes down without a parachute
+// at any tilt up to 60 degrees, with the wind.
+func stray(in *Input) float64 {
+	r, l := in.Rocket, in.Launch
+	r.Release, l.Wind = model.Release{}, math.Abs(l.Wind)
+	var far float64
+	for deg := 20.0; deg <= 60; deg += 5 {
+		l.Tilt = deg * math.Pi / 180
+		// A tilt at which it does not fly reaches nobody.
+		if tr, err := model.Fly(r, l); err == nil {
+			far = math.Max(far, tr.Marks.Touchdown.Drift)
+		}
+	}
+	return far
 }
 
 func (t *tally) judgeCanopy(in *Input, typed *model.Trajectory, res *Result, f *findings) {

@@ -46,7 +46,7 @@ type Input struct {
 	// Flights is how many are flown, 500 if 0; Seed makes the draws.
 	Flights int
 	Seed    uint64
-	// Points of the height/time band, 200 if 0.
+	// Points of the height/time band, 400 if 0.
 	Points int
 }
 
@@ -61,7 +61,7 @@ func (in *Input) prepare() error {
 		in.Flights = 500
 	}
 	if in.Points == 0 {
-		in.Points = 200
+		in.Points = 400
 	}
 	if in.Flights < flightsFewest || in.Flights > flightsMost {
 		return fmt.Errorf("number of flights is %d: give %d to %d", in.Flights, flightsFewest, flightsMost)

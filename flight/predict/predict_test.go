@@ -158,6 +158,32 @@ func TestField(t *testing.T) {
 	}
 }
 
+// TestStray: without drag and wind a throw reaches v^2/g at 45 degrees, from the
+// speed and place of burnout; here drag is small and the boost short.
+func TestStray(t *testing.T) {
+	in := teal()
+	in.Rocket.Cd, in.Launch.Wind, in.Launch.Rail = 1e-6, 0, 0
+	if err := in.prepare(); err != nil {
+		t.Fatal(err)
+	}
+	tr, err := model.Fly(in.Rocket, in.Launch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := tr.Marks.Burnout.Speed
+	want := v*v/9.80665 + 2*tr.Marks.Burnout.Height/math.Sqrt2
+	if got := stray(&in); math.Abs(got/want-1) > 0.03 {
+		t.Errorf("strays %.1f m, closed form about %.1f m", got, want)
+	}
+	in = teal()
+	in.FieldRadius = 70
+	in.Rocket.Parachute = 0.35
+	res := run(t, in)
+	if !(res.Field.StrayM > 70) || !strings.Contains(strings.Join(res.Warnings, " "), "a rocket that strays reaches") {
+		t.Errorf("%+v %q", res.Field, res.Warnings)
+	}
+}
+
 // TestCanopyForFive: the diameter that is named does what is said of it.
 func TestCanopyForFive(t *testing.T) {
 	in := teal()

@@ -109,7 +109,10 @@ type Field struct {
 	// NeedM is the distance within which 99 of 100 flights come down, with the
 	// parachute and without, whichever is farther.
 	NeedM float64 `json:"need_m"`
-	// Outside are the parts of the flights that come down beyond the radius.
+	// StrayM is how far the rocket as typed gets at the worst tilt, without
+	// parachute: what may happen when a rail falls over or a fin comes off.
+	StrayM float64 `json:"stray_m"`
+	// OutsidePart and BallisticOutsidePart are the parts of the flights that come down beyond the radius.
 	OutsidePart          *float64 `json:"outside_part"`
 	BallisticOutsidePart *float64 `json:"ballistic_outside_part"`
 	BigEnough            *bool    `json:"big_enough"`

@@ -50,8 +50,8 @@ type tally struct {
 
 func newTally(in *Input, typed float64) *tally {
 	t := &tally{band: make([][]float64, in.Points)}
-	// Some flights last longer than the one as typed; a tenth more shows them.
-	t.step = 1.1 * typed / float64(in.Points-1)
+	// Some flights last longer than the one as typed; a quarter more shows them.
+	t.step = 1.25 * typed / float64(in.Points-1)
 	for i := range t.band {
 		t.band[i] = make([]float64, 0, in.Flights)
 	}

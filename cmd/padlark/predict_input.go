@@ -1,0 +1,224 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+
+	"padlark/cmd/padlark/config"
+	"padlark/flight"
+	"padlark/flight/model"
+	"padlark/flight/predict"
+)
+
+const zeroC = 273.15 // K
+
+// first is the first value that was given, times scale.
+func first(scale float64, typed *float64, configured *float64) (float64, bool) {
+	if typed != nil {
+		return *typed * scale, true
+	}
+	if configured != nil && *configured != 0 {
+		return *configured, true
+	}
+	return 0, false
+}
+
+// given is a pointer to v, nil for 0, which in the configuration is "not given".
+func given(v float64) *float64 {
+	if v == 0 {
+		return nil
+	}
+	return &v
+}
+
+// input gathers what was typed and what is configured, and names the rocket.
+func (c *predictCmd) input() (predict.Input, string, error) {
+	rocket, site, err := c.configured()
+	if err != nil {
+		return predict.Input{}, "", err
+	}
+	in := predict.Input{Flights: c.Flights, Seed: c.Seed, Spread: c.spread()}
+	if c.Flights <= 0 {
+		return in, "", fmt.Errorf("--flights %d: give 20 or more", c.Flights)
+	}
+	if err := c.body(&in, rocket); err != nil {
+		return in, "", err
+	}
+	if c.Thrust != "" {
+		err = c.motor(&in, rocket)
+	} else {
+		err = c.fill(&in)
+	}
+	if err != nil {
+		return in, "", err
+	}
+	c.place(&in, site)
+	return in, rocket.Name, nil
+}
+
+// configured reads rocket and site from the configuration; empty without one.
+func (c *predictCmd) configured() (flight.Rocket, flight.Site, error) {
+	if c.Config == "" {
+		if c.Rocket != "" {
+			return flight.Rocket{}, flight.Site{}, errors.New("--rocket names a rocket of a configuration: add --config FILE")
+		}
+		return flight.Rocket{}, flight.Site{}, nil
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return flight.Rocket{}, flight.Site{}, err
+	}
+	if c.Rocket == "" {
+		return flight.Rocket{}, cfg.Site, nil
+	}
+	var names []string
+	for _, r := range cfg.Rockets {
+		if r.Name == c.Rocket {
+			return r, cfg.Site, nil
+		}
+		names = append(names, r.Name)
+	}
+	return flight.Rocket{}, flight.Site{}, fmt.Errorf("--rocket %s: %s has no such [[rocket]]; it has %s",
+		c.Rocket, c.Config, strings.Join(names, ", "))
+}
+
+func (c *predictCmd) spread() predict.Spread {
+	s := predict.DefaultSpread()
+	s.GaugePart, s.WaterPart, s.DryPart = c.SDPressure/100, c.SDWater/100, c.SDDry/100
+	s.NozzlePart, s.CdPart, s.CanopyCdPart = c.SDNozzle/100, c.SDCd/100, c.SDCanopy/100
+	s.ImpulsePart, s.WindPart = c.SDImpulse/100, c.SDWind/100
+	s.TiltRad, s.ReleaseS = c.SDTilt*math.Pi/180, c.SDRelease
+	return s
+}
+
+// body sets what water rockets and motors have in common.
+func (c *predictCmd) body(in *predict.Input, r flight.Rocket) error {
+	m := &in.Rocket
+	var ok bool
+	if m.Dry, ok = first(1e-3, c.DryG, given(r.MassKg)); !ok {
+		return errors.New("no mass: give --dry-g, the mass without water and motor in g")
+	}
+	if m.Diameter, ok = first(1e-3, c.DiameterMm, given(r.DiameterM)); !ok {
+		return errors.New("no diameter: give --diameter-mm, the greatest of the body in mm")
+	}
+	if m.Cd, ok = first(1, c.Cd, given(r.Cd)); !ok {
+		m.Cd = 0.5
+	}
+	m.Parachute, _ = first(1e-3, c.ParachuteMm, given(r.ParachuteM))
+	m.ParachuteCd, _ = first(1, c.ParachuteCd, given(r.ParachuteCd))
+	m.Release = model.Release{How: model.AfterApogee, Seconds: c.ReleaseS}
+	if c.TimerS != nil {
+		m.Release = model.Release{How: model.AfterLiftoff, Seconds: *c.TimerS}
+	}
+	return nil
+}
+
+// fill sets bottle, water and pressure.
+func (c *predictCmd) fill(in *predict.Input) error {
+	if c.PropellantG != nil || c.MotorG != nil {
+		return errors.New("--propellant-g and --motor-g belong to a motor: add its curve with --thrust FILE")
+	}
+	for _, need := range []struct {
+		v          *float64
+		name, what string
+	}{
+		{c.BottleMl, "--bottle-ml", "what the bottle holds in mL"},
+		{c.NozzleMm, "--nozzle-mm", "the bore of its mouth in mm"},
+		{c.WaterMl, "--water-ml", "the water in mL"},
+		{c.PressureBar, "--pressure-bar", "the pressure above the air in bar"},
+	} {
+		if need.v == nil {
+			return fmt.Errorf("%s is missing: %s (or --thrust FILE for a motor)", need.name, need.what)
+		}
+	}
+	m, l := &in.Rocket, &in.Launch
+	m.Volume, m.Nozzle = *c.BottleMl*1e-6, *c.NozzleMm*1e-3
+	m.Tube, m.TubeLength = c.TubeMm*1e-3, c.TubeLengthMm*1e-3
+	m.Polytropic, m.Film = c.Exponent, c.FilmPercent/100
+	if m.Volume > 0 {
+		l.Fraction = *c.WaterMl * 1e-6 / m.Volume
+	}
+	l.Gauge = *c.PressureBar * 1e5
+	if c.RatingBar != nil {
+		in.Rating = *c.RatingBar * 1e5
+	}
+	if c.WaterC != nil {
+		l.WaterTemperature = *c.WaterC + zeroC
+	}
+	return nil
+}
+
+// motor reads the thrust curve.
+func (c *predictCmd) motor(in *predict.Input, r flight.Rocket) error {
+	if c.PropellantG == nil || c.MotorG == nil {
+		return errors.New("a motor needs --propellant-g and --motor-g, both in g, the motor with its propellant")
+	}
+	f, err := os.Open(c.Thrust)
+	if err != nil {
+		return fmt.Errorf("read thrust curve: %w", err)
+	}
+	defer f.Close()
+	curve, err := readThrust(f)
+	if err != nil {
+		return fmt.Errorf("read thrust curve %s: %w", c.Thrust, err)
+	}
+	in.Rocket.Motor = &model.Motor{Curve: curve, Propellant: *c.PropellantG * 1e-3, Total: *c.MotorG * 1e-3}
+	if c.DryG == nil && r.MassKg > 0 {
+		// The configured mass is that at landing: the empty motor is in it.
+		in.Rocket.Dry -= in.Rocket.Motor.Total - in.Rocket.Motor.Propellant
+	}
+	return nil
+}
+
+// place sets pad, wind and air.
+func (c *predictCmd) place(in *predict.Input, s flight.Site) {
+	l := &in.Launch
+	l.Rail, l.Tilt = c.RailM, c.TiltDeg*math.Pi/180
+	l.Wind, _ = first(1, c.WindMps, given(s.WindMps))
+	l.WindHeight, l.Shear = c.WindHeightM, c.WindShear
+	l.Air.Elevation, _ = first(1, c.ElevationM, s.ElevationM)
+	if c.TemperatureC != nil {
+		l.Air.Temperature = *c.TemperatureC + zeroC
+	} else if s.TemperatureC != nil {
+		l.Air.Temperature = *s.TemperatureC + zeroC
+	}
+	l.Air.Pressure, _ = first(100, c.AirHpa, s.PressurePa)
+	l.Air.Humidity, _ = first(0.01, c.HumidityPercent, s.Humidity)
+	in.FieldRadius, _ = first(1, c.FieldM, given(s.FieldRadiusM))
+}
+
+// thrustLines bounds a thrust curve; published ones have 10 to 40 points.
+const thrustLines = 1000
+
+// readThrust reads lines of "seconds,newtons". Empty lines, lines that begin
+// with # and one line of headings are passed over.
+func readThrust(r io.Reader) ([]model.Thrust, error) {
+	var curve []model.Thrust
+	sc := bufio.NewScanner(r)
+	for n := 1; sc.Scan(); n++ {
+		line := strings.TrimSpace(sc.Text())
+		if line == "" || line[0] == '#' {
+			continue
+		}
+		a, b, two := strings.Cut(line, ",")
+		t, errT := strconv.ParseFloat(strings.TrimSpace(a), 64)
+		f, errF := strconv.ParseFloat(strings.TrimSpace(b), 64)
+		if !two || errT != nil || errF != nil {
+			if len(curve) == 0 && two && errT != nil && errF != nil {
+				continue // headings
+			}
+			return nil, fmt.Errorf("line %d is %.40q: write seconds,newtons with a decimal point", n, line)
+		}
+		if len(curve) == thrustLines {
+			return nil, fmt.Errorf("line %d: more than %d points", n, thrustLines)
+		}
+		curve = append(curve, model.Thrust{T: t, N: f})
+	}
+	return curve, sc.Err()
+}

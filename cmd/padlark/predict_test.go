@@ -1,0 +1,276 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"encoding/xml"
+	"errors"
+	"flag"
+	"image/png"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/alecthomas/kong"
+	"github.com/google/go-cmp/cmp"
+
+	"padlark/flight/model"
+	"padlark/flight/predict"
+)
+
+var updatePredict = flag.Bool("update-predict", false, "rewrite the expected output of predict")
+
+// teal is a launch of our own, as it would be typed.
+var teal = []string{"--bottle-ml=2000", "--water-ml=650", "--pressure-bar=4", "--rating-bar=5", "--nozzle-mm=21.7",
+	"--dry-g=150", "--diameter-mm=90", "--parachute-mm=500", "--wind-mps=3", "--rail-m=0.5", "--field-m=150"}
+
+// predictWith runs predict as the command line would.
+func predictWith(t *testing.T, args ...string) (out string, err error) {
+	t.Helper()
+	var c struct {
+		Predict predictCmd `cmd:""`
+	}
+	k, err := kong.New(&c, kong.Writers(io.Discard, io.Discard))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := k.Parse(append([]string{"predict"}, args...)); err != nil {
+		return "", err
+	}
+	var b bytes.Buffer
+	err = c.Predict.Run(t.Context(), &cmdIO{Out: &b, Err: io.Discard})
+	return b.String(), err
+}
+
+// with adds and replaces arguments: the last of a flag holds.
+func with(more ...string) []string { return append(append([]string{}, teal...), more...) }
+
+func TestPredictText(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		args []string
+		bad  bool
+	}{
+		{"good", with("--flights=100"), false},
+		{"small-field", with("--flights=100", "--field-m=20", "--parachute-mm=250"), true},
+		{"no-parachute", with("--flights=100", "--parachute-mm=0"), false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			out, err := predictWith(t, c.args...)
+			if c.bad != errors.Is(err, errBadVerdict) || !c.bad && err != nil {
+				t.Fatalf("error %v", err)
+			}
+			for i, line := range strings.Split(out, "\n") {
+				if n := utf8.RuneCountInString(line); n > columns {
+					t.Errorf("line %d has %d columns: %s", i+1, n, line)
+				}
+			}
+			file := filepath.Join("testdata", "predict", c.name+".txt")
+			if *updatePredict {
+				if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(file, []byte(out), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if d := cmp.Diff(string(want), out); d != "" {
+				t.Errorf("output differs (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+func TestPredictJSON(t *testing.T) {
+	out, err := predictWith(t, with("--flights=50", "--json", "--parachute-mm=0")...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got map[string]any
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if v, there := got["descent_mps"]; !there || v != nil {
+		t.Errorf("sink rate without a parachute is %v, want null", v)
+	}
+	if a, ok := got["apogee_m"].(map[string]any); !ok || a["mean"].(float64) < 20 {
+		t.Errorf("apogee %v", got["apogee_m"])
+	}
+}
+
+func TestPredictRefuses(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		args  []string
+		want  string
+		usage bool
+	}{
+		{"above the rating", with("--pressure-bar=5.5"), "pressure 5.50 bar is above the rating of 5.00 bar", false},
+		{"no rating", append(append([]string{}, teal[:3]...), teal[4:]...), "no pressure rating given", true},
+		{"no bottle", teal[1:], "--bottle-ml is missing", true},
+		{"no mass", []string{"--bottle-ml=2000"}, "give --dry-g", true},
+		{"too heavy", with("--dry-g=40000"), "leave the pad", true},
+		{"plot format", with("--plot=teal.gif"), "ends in .svg or .png", true},
+		{"rocket without configuration", with("--rocket=Teal"), "add --config FILE", true},
+		{"no such configuration", with("--config=/nonexistent/padlark.toml"), "/nonexistent/padlark.toml", true},
+		{"motor without masses", []string{"--thrust=plum.csv", "--dry-g=80", "--diameter-mm=26"}, "--propellant-g and --motor-g", true},
+		{"no flights", with("--flights=0"), "give 20 or more", true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			out, err := predictWith(t, c.args...)
+			if err == nil || !strings.Contains(err.Error(), c.want) {
+				t.Fatalf("error %v, want %q", err, c.want)
+			}
+			var usage usageError
+			if errors.As(err, &usage) != c.usage {
+				t.Errorf("wrong use is %v, want %v", !c.usage, c.usage)
+			}
+			if out != "" {
+				t.Errorf("printed %q", out)
+			}
+		})
+	}
+}
+
+func TestPredictConfiguration(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "padlark.toml")
+	text := `
+[station]
+name = "north-field"
+[[link]]
+name = "pad"
+udp = ":9750"
+layout = "lark-bin"
+[[rocket]]
+name = "Teal"
+id = 7
+mass_kg = 0.150
+diameter_m = 0.09
+parachute_m = 0.5
+[site]
+wind_mps = 3
+field_radius_m = 150
+`
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	typed, err := predictWith(t, with("--flights=50", "--json", "--temperature-c=15")...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"--flights=50", "--json", "--temperature-c=15", "--rail-m=0.5", "--config=" + file, "--rocket=Teal"}
+	configured, err := predictWith(t, append(args, teal[:5]...)...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(typed, configured); d != "" {
+		t.Errorf("typed and configured differ (-typed +configured):\n%s", d)
+	}
+	_, err = predictWith(t, append(args, "--rocket=Rust")...)
+	if err == nil || !strings.Contains(err.Error(), "no such [[rocket]]; it has Teal") {
+		t.Errorf("unknown rocket: %v", err)
+	}
+}
+
+func TestPredictPlots(t *testing.T) {
+	dir := t.TempDir()
+	svg, pic := filepath.Join(dir, "teal.svg"), filepath.Join(dir, "teal.PNG")
+	for _, f := range []string{svg, pic} {
+		if _, err := predictWith(t, with("--flights=50", "--plot="+f)...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	data, err := os.ReadFile(svg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := xml.Unmarshal(data, new(struct{})); err != nil {
+		t.Errorf("the SVG is not XML: %v", err)
+	}
+	for _, want := range []string{"time after liftoff, s", "height above the pad, m", "90 of 100 flights"} {
+		if !bytes.Contains(data, []byte(want)) {
+			t.Errorf("the SVG has no text %q", want)
+		}
+	}
+	f, err := os.Open(pic)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	img, err := png.Decode(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	band := 0
+	for y := range img.Bounds().Dy() {
+		for x := range img.Bounds().Dx() {
+			if r, g, b, _ := img.At(x, y).RGBA(); r>>8 == 0x9f && g>>8 == 0xc4 && b>>8 == 0xe8 {
+				band++
+			}
+		}
+	}
+	if band < 200 {
+		t.Errorf("the PNG shows %d points of the band", band)
+	}
+	if _, err := predictWith(t, with("--plot="+filepath.Join(dir, "none", "a.svg"))...); err == nil {
+		t.Error("a plot in a folder that does not exist: no error")
+	}
+}
+
+func TestReadThrust(t *testing.T) {
+	got, err := readThrust(strings.NewReader("# Plum's motor\nseconds,newtons\n0, 0\n\n0.3,14\n1.6,0\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]model.Thrust{{}, {T: 0.3, N: 14}, {T: 1.6}}, got); d != "" {
+		t.Errorf("curve (-want +got):\n%s", d)
+	}
+	for _, bad := range []string{"0,0\n1;2\n", "0,0\n0.1\n", "0,0\ntime,force\n", "x\n", "0,,5\n"} {
+		if c, err := readThrust(strings.NewReader(bad)); err == nil {
+			t.Errorf("%q gives %v", bad, c)
+		} else if !strings.Contains(err.Error(), "line ") {
+			t.Errorf("%q: no line in %v", bad, err)
+		}
+	}
+}
+
+func FuzzReadThrust(f *testing.F) {
+	f.Add("seconds,newtons\n0,0\n0.3,14\n")
+	f.Add("0,0\n1;2\n")
+	f.Fuzz(func(t *testing.T, s string) {
+		c, err := readThrust(strings.NewReader(s))
+		if err == nil && len(c) > thrustLines {
+			t.Errorf("%d points", len(c))
+		}
+	})
+}
+
+func TestPredictMotor(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "plum.csv")
+	if err := os.WriteFile(file, []byte("0,0\n0.3,14\n0.4,6\n1.5,5\n1.6,0\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	out, err := predictWith(t, "--thrust="+file, "--propellant-g=12.5", "--motor-g=24.5", "--dry-g=80", "--diameter-mm=26",
+		"--cd=0.6", "--parachute-mm=350", "--rail-m=1", "--flights=50", "--json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var res predict.Result
+	if err := json.Unmarshal([]byte(out), &res); err != nil {
+		t.Fatal(err)
+	}
+	if res.WaterOutS != nil || res.ApogeeM.Mean < 100 || res.ApogeeM.Mean > 500 {
+		t.Errorf("water out %v, apogee %+v", res.WaterOutS, res.ApogeeM)
+	}
+	if math.Abs(res.BurnoutS.Mean-1.6) > 0.05 {
+		t.Errorf("burnout %+v", res.BurnoutS)
+	}
+}
