@@ -111,8 +111,9 @@ func New(cfg Config) (*Decoder, error) {
 		}
 		d.names[*r.ID], d.ids[r.Name] = r.Name, *r.ID
 	}
+	programs := map[string]*Program{} // links with one layout share it
 	for _, lc := range cfg.Links {
-		l, err := newLink(lc, layouts)
+		l, err := newLink(lc, layouts, programs)
 		if err != nil {
 			return nil, fmt.Errorf("link %q: %w", lc.Link, err)
 		}
@@ -141,20 +142,13 @@ func allLayouts(own []Layout) ([]Layout, error) {
 	return all, nil
 }
 
-func newLink(lc LinkLayouts, layouts []Layout) (*link, error) {
+func newLink(lc LinkLayouts, layouts []Layout, programs map[string]*Program) (*link, error) {
 	l := &link{name: lc.Link, rocket: lc.Rocket}
 	if len(lc.Layouts) == 0 {
 		return nil, fmt.Errorf("layout is missing; write one of: %s", strings.Join(layoutNames(layouts), ", "))
 	}
 	for _, name := range lc.Layouts {
-		i := slices.IndexFunc(layouts, func(x Layout) bool { return x.Name == name })
-		if i < 0 {
-			return nil, fmt.Errorf("layout = %q does not exist; write one of: %s", name, strings.Join(layoutNames(layouts), ", "))
-		}
-		if err := layouts[i].Framing.Validate(); err != nil {
-			return nil, &LayoutError{Layout: name, Index: -1, Err: err}
-		}
-		p, err := Compile(layouts[i], layouts)
+		p, err := linkProgram(name, layouts, programs)
 		if err != nil {
 			return nil, err
 		}
@@ -168,6 +162,26 @@ func newLink(lc LinkLayouts, layouts []Layout) (*link, error) {
 		l.scratch = append(l.scratch, newScratch(p))
 	}
 	return l, nil
+}
+
+// linkProgram compiles a layout that a link names, once.
+func linkProgram(name string, layouts []Layout, programs map[string]*Program) (*Program, error) {
+	if p, ok := programs[name]; ok {
+		return p, nil
+	}
+	i := slices.IndexFunc(layouts, func(x Layout) bool { return x.Name == name })
+	if i < 0 {
+		return nil, fmt.Errorf("layout = %q does not exist; write one of: %s", name, strings.Join(layoutNames(layouts), ", "))
+	}
+	if err := layouts[i].Framing.Validate(); err != nil {
+		return nil, &LayoutError{Layout: name, Index: -1, Err: err}
+	}
+	p, err := Compile(layouts[i], layouts)
+	if err != nil {
+		return nil, err
+	}
+	programs[name] = p
+	return p, nil
 }
 
 // knowsRocket says whether every frame says whose it is.
