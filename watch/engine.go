@@ -64,15 +64,16 @@ func NewEngine(cfg Config) (*Engine, error) {
 func (e *Engine) Sample(s *decode.Sample) Output {
 	out := e.Advance(s.Passed)
 	e.passed = s.Passed
-	if !e.merger.First(s) {
-		// The same frame by a second receiver: already seen.
+	one, first := e.merger.Add(*s)
+	if !first {
+		// The same message by a second receiver: already seen.
 		return out
 	}
-	t := e.tracker(s.Rocket)
+	t := e.tracker(one.Rocket)
 	// The tracker's slice lives until its next call; the alarms need it now.
-	events := t.Sample(s)
+	events := t.Sample(&one)
 	out.Events = append(out.Events, events...)
-	out.Alarms = append(out.Alarms, e.book.Sample(s, t.State(), events)...)
+	out.Alarms = append(out.Alarms, e.book.Sample(&one, t.State(), events)...)
 	return out
 }
 
@@ -147,3 +148,8 @@ func (e *Engine) State(rocket string) (st flight.State, ok bool) {
 
 // Rockets lists every rocket heard so far, sorted by name.
 func (e *Engine) Rockets() []string { return e.names }
+
+// Restore lays what people did with alarms before an interruption over what
+// the recorded samples brought about again. last holds the newest change of
+// each alarm of the session.
+func (e *Engine) Restore(last []flight.Alarm) { e.book.Restore(last) }

@@ -6,8 +6,9 @@ import (
 	"sync"
 	"time"
 
+	"github.com/rs/zerolog"
+
 	"padlark/bus"
-	"padlark/decode"
 	"padlark/flight"
 )
 
@@ -26,9 +27,9 @@ type line interface {
 
 // Watcher feeds an Engine from the bus and publishes what comes out.
 type Watcher struct {
-	bus    line
-	start  uint64 // stream sequence from which samples are consumed
-	onTell func(Output, func(rocket string) (flight.State, bool))
+	bus   line
+	start uint64 // stream sequence from which samples are consumed
+	log   zerolog.Logger
 
 	mu      sync.Mutex
 	engine  *Engine
@@ -42,11 +43,9 @@ type shown struct {
 	phase flight.Phase
 }
 
-// New makes a watcher for samples from stream sequence start on. tell, if not
-// nil, is called with everything that comes out, in order, by the goroutine
-// that handles samples; it must be quick.
-func New(b line, engine *Engine, start uint64, tell func(Output, func(string) (flight.State, bool))) *Watcher {
-	return &Watcher{bus: b, engine: engine, start: start, onTell: tell, shown: map[string]shown{}, moved: make(chan struct{})}
+// New makes a watcher for samples from stream sequence start on.
+func New(b line, engine *Engine, start uint64, log zerolog.Logger) *Watcher {
+	return &Watcher{bus: b, engine: engine, start: start, log: log, shown: map[string]shown{}, moved: make(chan struct{})}
 }
 
 // Run consumes samples and ticks until ctx ends; then it returns nil.
@@ -74,7 +73,9 @@ func (w *Watcher) samples(ctx context.Context, batch []bus.Msg) error {
 	for _, m := range batch {
 		s, err := m.Sample()
 		if err != nil {
-			return fmt.Errorf("read sample at stream sequence %d: %w", m.Seq, err)
+			// It stays in the stream; nothing else can be done about it here.
+			w.log.Error().Err(err).Uint64("seq", m.Seq).Msg("a sample cannot be read and is passed over")
+			continue
 		}
 		if s.Session != w.engine.cfg.Session || s.Passed <= w.engine.Passed() {
 			// Another session's, or delivered once more.
@@ -128,9 +129,6 @@ func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error 
 			return fmt.Errorf("publish event %s: %w", e.ID, err)
 		}
 	}
-	if w.onTell != nil && (len(out.Events) > 0 || len(out.Alarms) > 0) {
-		w.onTell(out, w.engine.State)
-	}
 	if rocket != "" {
 		return w.show(rocket)
 	}
@@ -177,13 +175,4 @@ func (w *Watcher) WaitFor(ctx context.Context, passed, mono int64) error {
 			return fmt.Errorf("wait for the watcher to catch up: %w", ctx.Err())
 		}
 	}
-}
-
-// Prime runs recorded samples through the engine without publishing states:
-// how a restarted station gets back into a flight. What comes out is handed to
-// out, which may publish it again: the keys make that harmless.
-func (w *Watcher) Prime(samples func(yield func(*decode.Sample) error) error, out func(Output) error) error {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return samples(func(s *decode.Sample) error { return out(w.engine.Sample(s)) })
 }

@@ -110,6 +110,14 @@ func (l *lines) redraw() {
 	io.WriteString(l.out, b.String())
 }
 
+// erase takes the block off a terminal, for something else to be written.
+func (l *lines) erase() {
+	if l.live && l.drawn > 0 {
+		fmt.Fprintf(l.out, "\x1b[%dA\r\x1b[J", l.drawn)
+		l.drawn = 0
+	}
+}
+
 func clip(s string, width int) string {
 	r := []rune(s)
 	if len(r) <= width {

@@ -86,6 +86,13 @@ func Demo() (Scenario, error) {
 // DemoText is the text of the built-in scenario, as an example to print.
 func DemoText() string { return string(demoText) }
 
+// DemoLayouts is the part of DemoText that holds the [[layout]] tables, as a
+// configuration has them.
+func DemoLayouts() string {
+	text := string(demoText)
+	return text[strings.Index(text, "[[layout]]"):strings.Index(text, "[[board]]")]
+}
+
 // Parse reads a scenario from TOML. An unknown key or a contradiction is an
 // error that names it.
 func Parse(text []byte) (Scenario, error) {

@@ -233,8 +233,8 @@ func (c *Config) checkWeb() *problem {
 }
 
 func (c *Config) checkCallout() *problem {
-	if c.Callout.EveryM < 0 {
-		return problemf("callout.every_m", "every_m = %g: a height step in m, or 0 for none", c.Callout.EveryM)
+	if err := c.Callout.Validate(); err != nil {
+		return &problem{"callout", err}
 	}
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/ingest"
+	"padlark/watch/callout"
 )
 
 // Config is a whole configuration file, checked and with defaults filled in.
@@ -26,7 +27,7 @@ type Config struct {
 	Storage Storage             `toml:"storage"`
 	Web     Web                 `toml:"web"`
 	Alarm   alarm.Thresholds    `toml:"alarm"`
-	Callout Callout             `toml:"callout"`
+	Callout callout.Config      `toml:"callout"`
 
 	// Text is the file as it was read: the archive keeps it, and a replay runs
 	// with it.
@@ -44,8 +45,10 @@ type Station struct {
 
 // Bus says where the message bus is. Empty means embedded and not listening.
 type Bus struct {
-	URL       string `toml:"url"`
-	Listen    string `toml:"listen"`
+	URL    string `toml:"url"`
+	Listen string `toml:"listen"`
+	// Leaf is a cluster that the embedded server joins as a leaf node.
+	Leaf      string `toml:"leaf"`
 	Creds     string `toml:"creds"`
 	TokenFile string `toml:"token_file"`
 	TLSCA     string `toml:"tls_ca"`
@@ -79,15 +82,6 @@ type Web struct {
 	// who knows the first may acknowledge and change, the second may look.
 	Passphrase string `toml:"passphrase"`
 	Viewer     string `toml:"viewer"`
-}
-
-// Callout configures what is said aloud.
-type Callout struct {
-	// Command is run with each text on its standard input, such as a speech
-	// synthesiser; empty means that only the pages speak.
-	Command []string `toml:"command"`
-	// Every is the height step in m that is called out while climbing; 0 for none.
-	EveryM float64 `toml:"every_m"`
 }
 
 // Error is what is wrong with a configuration, and where.

@@ -21,6 +21,7 @@ const captureFlush = 500 * time.Millisecond
 // link is a capture, on the time of the recording at full speed.
 type links struct {
 	cfg       *config.Config
+	opt       Options
 	receivers map[string]*ingest.Receiver
 	order     []*ingest.Receiver
 	capture   *ingest.CaptureWriter
@@ -30,36 +31,35 @@ type links struct {
 	byPart  map[string]*ingest.Receiver
 }
 
-// newLinks makes the receivers. For recorded links it opens the captures and
-// makes the clock; otherwise clock is the session's.
-func newLinks(opt Options, clock func() ingest.Clock) (*links, error) {
-	l := &links{cfg: opt.Config, receivers: map[string]*ingest.Receiver{}}
+// openLinks looks whether the links are captures and opens them if so; then
+// the links have a clock of their own.
+func openLinks(opt Options) (*links, error) {
+	l := &links{cfg: opt.Config, opt: opt, receivers: map[string]*ingest.Receiver{}}
 	if err := l.openRecorded(); err != nil {
 		return nil, errors.Join(err, l.close())
 	}
-	env := ingest.Env{Log: opt.Log, Stdin: opt.Stdin}
-	if l.virtual != nil {
-		env.Clock = l.virtual.Clock()
-	} else {
-		env.Clock = clock()
-	}
-	if opt.Capture != "" {
+	return l, nil
+}
+
+// connect makes the receivers, on the session's clock.
+func (l *links) connect(clock ingest.Clock) error {
+	env := ingest.Env{Clock: clock, Log: l.opt.Log, Stdin: l.opt.Stdin}
+	if l.opt.Capture != "" {
 		info := ingest.CaptureInfo{
-			Station: l.cfg.Station.Name, Epoch: env.Clock.Epoch, Links: ingest.CaptureLinks(l.cfg.Links),
+			Station: l.cfg.Station.Name, Epoch: clock.Epoch, Links: ingest.CaptureLinks(l.cfg.Links),
 		}
-		w, err := ingest.CreateCapture(opt.Capture, info)
-		if err != nil {
-			return nil, errors.Join(err, l.close())
+		var err error
+		if l.capture, err = ingest.CreateCapture(l.opt.Capture, info); err != nil {
+			return err
 		}
-		l.capture = w
-		env.Tee = w.WriteChunk
+		env.Tee = l.capture.WriteChunk
 	}
 	for _, lc := range l.cfg.Links {
 		if err := l.add(lc, env); err != nil {
-			return nil, errors.Join(err, l.close())
+			return err
 		}
 	}
-	return l, nil
+	return nil
 }
 
 func (l *links) add(lc ingest.LinkConfig, env ingest.Env) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"time"
@@ -30,6 +31,8 @@ type Options struct {
 	// Capture names a file to which every chunk that is heard is written, with
 	// its time; empty for none.
 	Capture string
+	// Stdin is what a link with stdin = true reads.
+	Stdin io.Reader
 	// Ready, if set, is called once, when the line is open, with what viewers
 	// need. The bus must not be used after Run has returned.
 	Ready func(Info)
@@ -56,6 +59,7 @@ type station struct {
 	clock   ingest.Clock
 	links   *links
 	seq     *sequencer
+	engine  *watch.Engine
 	watcher *watch.Watcher
 	writer  *sqlite.Writer
 }
@@ -78,7 +82,11 @@ func (s *station) open(ctx context.Context) error {
 		return fmt.Errorf("make data folder: %w", err)
 	}
 	var err error
-	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{Log: s.log}); err != nil {
+	// The captures first: whether there are any decides how the archive is kept.
+	if s.links, err = openLinks(s.opt); err != nil {
+		return err
+	}
+	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded()}); err != nil {
 		return err
 	}
 	busOpt, err := busOptions(s.cfg, s.log)
@@ -88,36 +96,39 @@ func (s *station) open(ctx context.Context) error {
 	if s.bus, err = bus.Open(ctx, busOpt); err != nil {
 		return err
 	}
-	s.writer = sqlite.NewWriter(s.archive, s.bus, sqlite.WriterOptions{Log: s.log})
-	if s.links, err = newLinks(s.opt, s.cfg); err != nil {
-		return err
-	}
+	s.writer = sqlite.NewWriter(s.archive, s.bus)
 	return s.openSession(ctx)
 }
 
 // openSession starts a session, or goes on with the one that was interrupted.
 func (s *station) openSession(ctx context.Context) error {
-	start := s.bus.LastSeq() + 1
 	if err := s.startOrResume(ctx); err != nil {
+		return err
+	}
+	if err := s.links.connect(s.clock); err != nil {
 		return err
 	}
 	decoder, err := newDecoder(s.cfg)
 	if err != nil {
 		return err
 	}
-	engine, err := watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch))
-	if err != nil {
+	if s.engine, err = watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch)); err != nil {
 		return err
 	}
-	s.watcher = watch.New(s.bus, engine, start, nil)
 	s.seq = &sequencer{
 		session: s.session.ID, epoch: s.clock.Epoch, out: s.bus, decoder: decoder, stats: s.links.counter,
 	}
 	if s.resumed {
-		return s.rebuild(ctx)
+		if err := s.rebuild(ctx); err != nil {
+			return err
+		}
 	}
+	s.watcher = watch.New(s.bus, s.engine, s.bus.LastSeq()+1, s.log)
 	return nil
 }
+
+// recorded says whether the links are captures, read on their own time.
+func (s *station) recorded() bool { return s.links.merge != nil }
 
 // run starts the subscribers, then the line, and stops them in the other order.
 func (s *station) run(ctx context.Context) error {
@@ -158,10 +169,10 @@ func (s *station) drain(ctx context.Context) error {
 	if err := s.bus.Flush(ctx); err != nil {
 		return fmt.Errorf("empty the bus queue: %w", err)
 	}
-	if err := s.writer.WaitFor(ctx, s.bus.LastSeq()); err != nil {
+	if err := s.writer.Drain(ctx, s.bus.LastSeq()); err != nil {
 		return err
 	}
-	return s.archive.EndSession(ctx, s.session.ID, s.seq.passed)
+	return s.archive.EndSession(ctx, s.session.ID, s.clock.At(time.Duration(s.seq.passed)))
 }
 
 // close releases what open opened, in the other order.

@@ -1,0 +1,111 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+	"github.com/rs/zerolog"
+	"golang.org/x/sync/errgroup"
+
+	"padlark/cmd/padlark/config"
+	"padlark/cmd/padlark/station"
+)
+
+type runCmd struct {
+	Config  string `arg:"" type:"path" help:"Configuration file."`
+	Data    string `help:"Folder for archive and bus, instead of station.data." placeholder:"DIR"`
+	Capture string `help:"Write every byte that is heard, with its time, to FILE: what reproduces any trouble at home." placeholder:"FILE"`
+	Quiet   bool   `short:"q" help:"No line per rocket; the log only."`
+}
+
+// Help shows an example.
+func (runCmd) Help() string {
+	return "Example: padlark run padlark.toml --capture saturday.plarkcap\n\n" +
+		"Ends on Ctrl-C or SIGTERM with everything written. padlark check --example prints a configuration to start from."
+}
+
+// Run runs the station until it is told to stop.
+func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Data != "" {
+		cfg.Station.Data = c.Data
+	}
+	opt := station.Options{Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In}
+	return runStation(ctx, opt, io, c.Quiet, nil)
+}
+
+// runStation runs a station with its rockets shown on io.Out and its log on
+// io.Err. with, if not nil, runs beside it once it is open; when it returns the
+// station is stopped.
+func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool, with func(context.Context, station.Info) error) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	v := newView(io.Out, io.Err)
+	opt.Log = newLog(v)
+	g, gctx := errgroup.WithContext(ctx)
+	viewCtx, stopView := context.WithCancel(ctx)
+	opt.Ready = func(info station.Info) {
+		announce(v, info)
+		if !quiet {
+			g.Go(func() error { return v.follow(viewCtx, info.Bus) })
+		}
+		g.Go(func() error { return keepWatchdog(viewCtx) })
+		if with != nil {
+			g.Go(func() error {
+				defer stop()
+				return with(gctx, info)
+			})
+		}
+	}
+	err := station.Run(gctx, opt)
+	stopView()
+	stop()
+	if waitErr := g.Wait(); err == nil && waitErr != nil {
+		err = waitErr
+	}
+	return err
+}
+
+// announce says where everything is.
+func announce(w io.Writer, info station.Info) {
+	what := "session " + info.Session
+	if info.Resumed {
+		what += " (goes on after an interruption)"
+	}
+	fmt.Fprintf(w, "%s, data in %s\n", what, info.Data)
+	if info.Pages != "" {
+		fmt.Fprintf(w, "pages at %s\n", info.Pages)
+	}
+	// Only where a service manager asks for it; elsewhere this does nothing.
+	_, _ = daemon.SdNotify(false, daemon.SdNotifyReady)
+}
+
+// keepWatchdog tells the service manager that the daemon is alive, if it asks.
+func keepWatchdog(ctx context.Context) error {
+	every, err := daemon.SdWatchdogEnabled(false)
+	if err != nil || every == 0 {
+		return nil
+	}
+	t := time.NewTicker(every / 3)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			_, _ = daemon.SdNotify(false, daemon.SdNotifyWatchdog)
+		}
+	}
+}
+
+// newLog writes plain log lines in local time.
+func newLog(w io.Writer) zerolog.Logger {
+	return zerolog.New(zerolog.ConsoleWriter{Out: w, NoColor: true, TimeFormat: "15:04:05.000"}).
+		With().Timestamp().Logger()
+}

@@ -1,0 +1,13 @@
+package station
+
+import (
+	"context"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// startExtras starts what a station can do without: pages, callouts, the copy
+// to a time-series server. It returns the address of the pages.
+func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages string, err error) {
+	return "", nil
+}

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"context"
+	"io"
+	"sync"
+	"time"
+
+	"padlark/bus"
+)
+
+// redrawEvery is how often the terminal's lines are brought up to date.
+const redrawEvery = 100 * time.Millisecond
+
+// view shows what the bus says as lines on a terminal, and lets log lines pass
+// between them. Its methods are safe for concurrent use.
+type view struct {
+	mu    sync.Mutex
+	lines *lines
+	log   io.Writer
+}
+
+// newView shows rockets on out; what is written to the view itself goes to log.
+func newView(out, log io.Writer) *view { return &view{lines: newLines(out), log: log} }
+
+// Write lets a log line pass: the block of rockets is drawn again below it.
+func (v *view) Write(p []byte) (int, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.lines.erase()
+	n, err := v.log.Write(p)
+	v.lines.redraw()
+	return n, err
+}
+
+// follow shows the bus until ctx ends.
+func (v *view) follow(ctx context.Context, b *bus.Bus) error {
+	stop, err := b.Subscribe([]bus.Kind{bus.State, bus.Alarm}, v.take)
+	if err != nil {
+		return err
+	}
+	defer stop()
+	t := time.NewTicker(redrawEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			v.mu.Lock()
+			v.lines.redraw()
+			v.mu.Unlock()
+			return nil
+		case <-t.C:
+			v.mu.Lock()
+			v.lines.redraw()
+			v.mu.Unlock()
+		}
+	}
+}
+
+func (v *view) take(m bus.Msg) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	switch m.Kind {
+	case bus.State:
+		if st, err := m.State(); err == nil {
+			v.lines.state(st)
+		}
+	case bus.Alarm:
+		if a, err := m.Alarm(); err == nil {
+			v.lines.alarm(a)
+		}
+	}
+}

@@ -1,0 +1,186 @@
+package results
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/smooth"
+	"padlark/storage/sqlite"
+)
+
+// margin is how much of the pad and the rest on the ground belongs to a flight.
+const margin = 30 * time.Second
+
+// ErrNoFlight is returned when the archive holds no such flight.
+var ErrNoFlight = errors.New("no such flight")
+
+// Flight is one flight worked out.
+type Flight struct {
+	Result flight.Result
+	Series smooth.Series
+}
+
+// Results works out the flights of one archive. It is safe for concurrent use.
+type Results struct {
+	archive *sqlite.Archive
+
+	mu    sync.Mutex
+	known map[key]kept
+}
+
+type key struct {
+	session, rocket string
+	flight          int
+}
+
+// kept is a computed flight with what it was computed from: as long as no event
+// or alarm has come since, the flight is the same.
+type kept struct {
+	flight  Flight
+	events  int
+	alarms  int
+	shift   time.Duration
+	settled bool // it has a touchdown, or its session has ended
+}
+
+// keepMost bounds the flights that are kept in memory.
+const keepMost = 64
+
+// New makes Results for an archive.
+func New(a *sqlite.Archive) *Results {
+	return &Results{archive: a, known: map[key]kept{}}
+}
+
+// Flights works out all flights of one session, or of every session when
+// session is empty, in the order of their liftoffs.
+func (r *Results) Flights(ctx context.Context, session string) ([]flight.Result, error) {
+	sessions := []sqlite.Session{}
+	if session == "" {
+		all, err := r.archive.Sessions(ctx)
+		if err != nil {
+			return nil, err
+		}
+		sessions = all
+	} else {
+		s, err := r.archive.Session(ctx, session)
+		if err != nil {
+			return nil, err
+		}
+		sessions = append(sessions, s)
+	}
+	out := []flight.Result{}
+	for _, s := range sessions {
+		spans, err := r.archive.Flights(ctx, s.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, span := range spans {
+			f, err := r.Flight(ctx, s.ID, span.Rocket, span.Flight)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, f.Result)
+		}
+	}
+	return out, nil
+}
+
+// Flight works out one flight. The error wraps ErrNoFlight if there is none.
+func (r *Results) Flight(ctx context.Context, session, rocket string, n int) (Flight, error) {
+	s, err := r.archive.Session(ctx, session)
+	if err != nil {
+		return Flight{}, err
+	}
+	q := sqlite.Query{Session: session, Rocket: rocket, Flight: n, Margin: margin}
+	events, err := r.archive.Events(ctx, q)
+	if err != nil {
+		return Flight{}, err
+	}
+	if len(events) == 0 {
+		return Flight{}, fmt.Errorf("flight %d of %s in session %s: %w", n, rocket, session, ErrNoFlight)
+	}
+	alarms, err := r.archive.Alarms(ctx, q)
+	if err != nil {
+		return Flight{}, err
+	}
+	k := key{session, rocket, n}
+	r.mu.Lock()
+	old, ok := r.known[k]
+	r.mu.Unlock()
+	if ok && old.settled && old.events == len(events) && old.alarms == len(alarms) && old.shift == s.Shift {
+		return old.flight, nil
+	}
+	f, err := r.compute(ctx, s, q, events, alarms)
+	if err != nil {
+		return Flight{}, fmt.Errorf("flight %d of %s in session %s: %w", n, rocket, session, err)
+	}
+	r.keep(k, kept{f, len(events), len(alarms), s.Shift, landed(events) || !s.Ended.IsZero()})
+	return f, nil
+}
+
+func landed(events []flight.Event) bool {
+	for _, e := range events {
+		// The rest on the ground belongs to the flight too: only when it has
+		// been heard for a while is nothing more to come.
+		if e.Kind == flight.Touchdown && time.Since(e.At) > 2*margin {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *Results) keep(k key, v kept) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.known) >= keepMost {
+		// Any one may go: it can be computed again.
+		for old := range r.known {
+			delete(r.known, old)
+			break
+		}
+	}
+	r.known[k] = v
+}
+
+func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query, events []flight.Event, alarms []flight.Alarm) (Flight, error) {
+	var samples []decode.Sample
+	merger := decode.NewMerger()
+	err := r.archive.Samples(ctx, q, func(m *decode.Sample) error {
+		// What two links heard counts once.
+		if one, first := merger.Add(*m); first {
+			samples = append(samples, one)
+		}
+		return nil
+	})
+	if err != nil {
+		return Flight{}, err
+	}
+	cfg := smooth.Config{Session: s.ID, Rocket: rocketOf(s, q.Rocket), Site: s.Site}
+	res, series, err := smooth.Analyse(cfg, samples, events, alarms)
+	if errors.Is(err, smooth.ErrNoFlight) {
+		// The events say that it flew, the samples are not enough to work it
+		// out: what is known is still shown.
+		res.Session, res.Rocket, res.Flight = s.ID, q.Rocket, q.Flight
+		res.Verdict = "look: too few samples to work this flight out"
+		return Flight{Result: res}, nil
+	}
+	if err != nil {
+		return Flight{}, err
+	}
+	res.Session, res.Rocket, res.Flight = s.ID, q.Rocket, q.Flight
+	return Flight{Result: res, Series: series}, nil
+}
+
+func rocketOf(s sqlite.Session, name string) flight.Rocket {
+	for _, r := range s.Rockets {
+		if r.Name == name {
+			return r
+		}
+	}
+	return flight.Rocket{Name: name}
+}
