@@ -130,7 +130,7 @@ func drawSensor(spec Spec, a air, rng *rand.Rand) sensor {
 	k := a.paPerM()
 	s := sensor{
 		noisePa: spec.NoiseM.drawLog(rng) * k, driftPa: spec.DriftM.draw(rng) * k,
-		driftTau: spec.DriftTauS.draw(rng), gustPa: spec.GustPa.draw(rng),
+		driftTau: spec.DriftTauS.draw(rng), gustPa: spec.GustPa.draw(rng), airGust: spec.AirGust.draw(rng),
 		portCp: spec.PortCp.drawSigned(rng), warmK: spec.WarmK.draw(rng), warmTau: 60 + 240*rng.Float64(),
 		warmPaK: spec.WarmPaPerK.drawSigned(rng), stepPa: pick(rng, spec.StepPa),
 		biasPa: 50 * rng.NormFloat64(), outlierP: spec.OutliersPer1000.draw(rng) / 1000,

@@ -89,7 +89,7 @@ func (s *source) moment(t float64) moment {
 	m.truth = s.path.at(since)
 	marks := &s.path.path.marks
 	m.landed = since >= marks.touchdown
-	m.quiet = m.truth.Air > 15
+	m.flying = !m.landed && !(since >= marks.release)
 	return m
 }
 

@@ -12,6 +12,7 @@ type sensor struct {
 	driftPa   float64 // slow wander, rms
 	driftTau  float64
 	gustPa    float64 // of the wind, rms, while it stands, hangs or lies
+	airGust   float64 // part of that which shows between liftoff and release
 	portCp    float64 // vent error in parts of the dynamic pressure
 	warmK     float64 // final rise of the sensor's temperature
 	warmTau   float64
@@ -153,7 +154,7 @@ type moment struct {
 	truth  Point
 	air    air
 	landed bool
-	quiet  bool // flying fast: gusts of the ground wind do not show
+	flying bool // between liftoff and release
 }
 
 // pressure is one reading in Pa. It draws the same random numbers whatever
@@ -166,9 +167,12 @@ func (e *sensing) pressure(m moment) float64 {
 	if e.warmPaK != 0 {
 		p += e.warmPaK * e.warmth(m.t)
 	}
-	if !m.quiet {
+	if m.flying {
+		p += e.airGust * e.gustNow
+	} else {
 		p += e.gustNow
-	} else if e.portCp != 0 {
+	}
+	if e.portCp != 0 && m.truth.Air > 0 {
 		p += e.portCp * m.air.density(m.truth.Height) * m.truth.Air * m.truth.Air / 2
 	}
 	if m.landed {

@@ -48,6 +48,10 @@ type Spec struct {
 	DriftM    Range // slow wander, rms
 	DriftTauS Range // its correlation time
 	GustPa    Range // of the wind at the pad and under the parachute, rms
+	// AirGust is the part of GustPa that shows between liftoff and release. A
+	// vent sees the wind that blows past a standing rocket; in free flight the
+	// rocket moves with what turns it.
+	AirGust Range
 	// PortCp is the pressure error of the vent in parts of the dynamic
 	// pressure, with either sign.
 	PortCp     Range
@@ -74,7 +78,7 @@ func common() Spec {
 		SinkMps: Range{3, 6.5},
 		RateHz:  []float64{50}, LatencyS: Range{0.004, 0.03}, SkewPpm: Range{-40, 40},
 		NoiseM: Fixed(0.25), DriftM: Range{0, 0.3}, DriftTauS: Range{20, 120},
-		GustPa: Range{0, 3}, BumpM: Range{0, 8}, StepPa: []float64{0.1},
+		GustPa: Range{0, 3}, AirGust: Fixed(0.1), BumpM: Range{0, 8}, StepPa: []float64{0.1},
 		OutlierM: Range{10, 300}, BurstFrames: Fixed(1),
 	}
 }
