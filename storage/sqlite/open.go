@@ -120,7 +120,23 @@ func OpenReadOnly(path string) (*Archive, error) {
 	if err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
+	if err := a.noteCut(st.Size()); err != nil {
+		return nil, err
+	}
 	return a, nil
+}
+
+// noteCut notes when the file ends within a page: SQLite fills the rest of that
+// page with zeros and may then show a row too few or a changed one.
+func (a *Archive) noteCut(size int64) error {
+	var page int64
+	if err := a.r.QueryRow("PRAGMA page_size").Scan(&page); err != nil {
+		return errors.Join(explain(a.path, "open archive: read page size", err), a.Close())
+	}
+	if page > 0 && size%page != 0 {
+		a.lost.add(Loss{Table: "file", Note: fmt.Sprintf("it is cut off within a page, after %d bytes; rows at the cut may be missing or changed", size)})
+	}
+	return nil
 }
 
 // dsn is the driver's name for a file; the path may hold any character.

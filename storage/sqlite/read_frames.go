@@ -141,6 +141,9 @@ func scanFrame(rows *sql.Rows, s Session, l storedLink) (storedFrame, error) {
 	if baud.Valid {
 		f.Baud = int(baud.Int64)
 	}
+	if f.Bytes == nil {
+		f.Bytes = []byte{} // the driver's reading of an empty blob
+	}
 	if rssi.Valid {
 		f.RSSI = &rssi.Float64
 	}

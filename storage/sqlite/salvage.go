@@ -16,6 +16,8 @@ type Loss struct {
 	Session string
 	Link    string
 	Rocket  string // for samples
+	// Note says what no numbers can; the other fields are empty then.
+	Note string
 	// From and To are the frame numbers around the hole: rows between them,
 	// excluding both, may be missing. To is 0 when nothing after From could be read.
 	From, To uint64
@@ -34,6 +36,8 @@ func (l Loss) String() string {
 		s += ", link " + l.Link
 	}
 	switch {
+	case l.Note != "":
+		return l.Table + ": " + l.Note
 	case l.Link == "":
 		return s + ": cannot be read"
 	case l.To == 0:

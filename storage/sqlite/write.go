@@ -163,12 +163,16 @@ func (in *inserter) event(ctx context.Context, e *flight.Event, ord uint64) erro
 	if err != nil {
 		return err
 	}
-	_, err = in.exec(ctx, `INSERT INTO events (session, id, ord, rocket, kind, flight, at_ns, called_ns,
+	res, err := in.exec(ctx, `INSERT INTO events (session, id, ord, rocket, kind, flight, at_ns, called_ns,
 		at_sd_s, altitude_m, altitude_sd_m, speed_mps, note)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
 		n.id, e.ID, int64(ord), e.Rocket, string(e.Kind), e.Flight, n.rel(e.At), n.rel(e.CalledAt),
 		nullable(e.AtSD), nullable(e.AltitudeM), nullable(e.AltitudeSD), nullable(e.SpeedMps), e.Note)
 	if err != nil || e.Flight <= 0 {
+		return err
+	}
+	// Only an event that is new may change the flight.
+	if added, err := res.RowsAffected(); err != nil || added == 0 {
 		return err
 	}
 	switch e.Kind {

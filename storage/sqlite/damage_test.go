@@ -1,0 +1,333 @@
+package sqlite
+
+import (
+	"encoding/binary"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"padlark/ingest"
+)
+
+// fixture loads a dump made with the sqlite3 shell's .dump from an archive of an
+// older version.
+func fixture(t *testing.T, name string, version int) string {
+	t.Helper()
+	script, err := os.ReadFile(filepath.Join("testdata", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), FileName)
+	db := rawDB(t, path)
+	for _, q := range []string{"BEGIN;" + string(script) + ";COMMIT", "PRAGMA application_id = 0x504C524B", "PRAGMA user_version = " + string(rune('0'+version))} {
+		if _, err := db.Exec(q); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestMigrateFromVersion1(t *testing.T) {
+	path := fixture(t, "v1.sql", 1)
+	// What is older can be read as it is, with nothing written to it.
+	a := openAt(t, path)
+	frames := readFrames(t, a, FrameFilter{})
+	if len(frames) != 600 || frames[299].N != 300 {
+		t.Fatalf("%d frames after the migration", len(frames))
+	}
+	spans, err := a.Flights(t.Context(), "s1")
+	if err != nil || len(spans) != 1 {
+		t.Fatalf("flights: %v %v", spans, err)
+	}
+	f := spans[0]
+	if f.Rocket != "Teal" || f.Liftoff == nil || f.Touchdown == nil || f.PadPressurePa == nil || *f.PadPressurePa != 99500 {
+		t.Errorf("flight made from the old events: %+v, pad %v", f, *f.PadPressurePa)
+	}
+	if err := a.AddNote(t.Context(), Note{Session: "s1", At: epoch, Text: "calm"}); err != nil {
+		t.Errorf("new table: %v", err)
+	}
+}
+
+func TestNewerVersionIsRefused(t *testing.T) {
+	path := filepath.Join(t.TempDir(), FileName)
+	a, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	db := rawDB(t, path)
+	if _, err := db.Exec("PRAGMA user_version = 99"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for name, open := range map[string]func() (*Archive, error){
+		"Open":         func() (*Archive, error) { return Open(path, Options{}) },
+		"OpenReadOnly": func() (*Archive, error) { return OpenReadOnly(path) },
+	} {
+		_, err := open()
+		if !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "version 99") || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// filled makes a closed archive of n frames and samples, all of it in the main
+// file.
+func filled(t *testing.T, n int) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), FileName)
+	a, err := Open(path, Options{NoSync: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var in []any
+	for i := 1; i <= n; i++ {
+		in = append(in, testFrame("pad-radio", uint64(i)), testSample("Teal", "pad-radio", uint64(i)))
+	}
+	if err := a.Write(t.Context(), messages(t, in...)); err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestSalvageDamagedMiddle(t *testing.T) {
+	const n = 6000
+	path := filled(t, n)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// SQLite file format, section 1.6: byte 0 of a b-tree page is its kind; 10 is
+	// a leaf of an index, which is what a table without row numbers consists of.
+	const page = 4096
+	killed := 0
+	for at := len(b) / 2 / page * page; at < len(b) && killed < 3; at += page {
+		if b[at] == 10 {
+			for i := range 1024 {
+				b[at+i] = 0xa5
+			}
+			killed++
+		}
+	}
+	if killed != 3 {
+		t.Fatalf("damaged %d pages", killed)
+	}
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	checkSalvage(t, path, n)
+
+	// The daemon does not pass over it.
+	w, err := Open(path, Options{})
+	if err != nil {
+		if !errors.Is(err, ErrDamaged) {
+			t.Fatalf("open damaged: %v", err)
+		}
+		return
+	}
+	defer w.Close()
+	err = w.Frames(t.Context(), "s1", FrameFilter{}, func(ingest.Frame) error { return nil })
+	err2 := w.Samples(t.Context(), Query{}, ignoreSample)
+	if err = errors.Join(err, err2); !errors.Is(err, ErrDamaged) {
+		t.Errorf("reading a damaged archive for writing: %v", err)
+	}
+}
+
+// checkSalvage reads what is left and checks that every row is either there,
+// unchanged, or within a reported loss.
+func checkSalvage(t *testing.T, path string, n int) {
+	t.Helper()
+	a, err := OpenReadOnly(path)
+	if err != nil {
+		t.Fatalf("open read only: %v", err)
+	}
+	defer a.Close()
+	have := map[string]map[uint64]bool{"frames": {}, "samples": {}}
+	cut := len(a.Lost()) > 0 // then a page of rows may be missing, and one row changed
+	changed, silent := 0, 0
+	err = a.Frames(t.Context(), "s1", FrameFilter{}, func(f ingest.Frame) error {
+		if want := testFrame("pad-radio", f.N); f.Mono != want.Mono || string(f.Bytes) != string(want.Bytes) {
+			changed++
+		}
+		have["frames"][f.N] = true
+		return nil
+	})
+	if err != nil {
+		t.Fatalf("read frames: %v", err)
+	}
+	for _, s := range readSamples(t, a, Query{}) {
+		have["samples"][s.N] = true
+	}
+	lost := a.Lost()
+	if len(lost) == 0 {
+		t.Error("nothing is reported as lost")
+	}
+	missing := 0
+	for table, rows := range have {
+		for i := uint64(1); i <= uint64(n); i++ {
+			if rows[i] {
+				continue
+			}
+			missing++
+			told := false
+			for _, l := range lost {
+				told = told || l.Table == table && i > l.From && (l.To == 0 || i < l.To)
+			}
+			if !told {
+				silent++
+			}
+		}
+	}
+	if limit := map[bool]int{true: 1, false: 0}[cut]; changed > limit || silent > 100*limit {
+		t.Errorf("%d rows changed, %d missing without being reported; reported: %v", changed, silent, lost)
+	}
+	t.Logf("%d of %d rows lost: %v", missing, 2*n, lost)
+	if missing == 0 || missing > n {
+		t.Errorf("%d of %d rows missing", missing, 2*n)
+	}
+}
+
+func TestSalvageTruncated(t *testing.T) {
+	const n = 6000
+	path := filled(t, n)
+	st, err := os.Stat(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Cut between pages and within one.
+	for _, cut := range []int64{st.Size() * 3 / 4 / 4096 * 4096, st.Size()*2/3/4096*4096 + 1000} {
+		if err := os.Truncate(path, cut); err != nil {
+			t.Fatal(err)
+		}
+		if w, err := Open(path, Options{}); !errors.Is(err, ErrDamaged) {
+			t.Errorf("open cut to %d: %v", cut, err)
+			if err == nil {
+				w.Close()
+			}
+		}
+		checkSalvage(t, path, n)
+	}
+}
+
+// TestCutAnywhere opens a file cut at every kind of place: it may be refused with
+// a clear error or give what is left, but nothing else.
+func TestCutAnywhere(t *testing.T) {
+	path := filled(t, 300)
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, cut := range []int{1, 15, 16, 99, 100, 101, 511, 512, 4095, 4096, 4097, 8192, 20000, len(whole) - 4096, len(whole) - 1} {
+		if err := os.WriteFile(path, whole[:cut], 0o644); err != nil {
+			t.Fatal(err)
+		}
+		a, err := OpenReadOnly(path)
+		if err != nil {
+			if !errors.Is(err, ErrDamaged) && !errors.Is(err, ErrNotArchive) {
+				t.Errorf("cut at %d: %v", cut, err)
+			}
+			continue
+		}
+		if _, err := a.Sessions(t.Context()); err != nil && !errors.Is(err, ErrDamaged) {
+			t.Errorf("cut at %d: sessions: %v", cut, err)
+		}
+		err = a.Frames(t.Context(), "s1", FrameFilter{}, func(ingest.Frame) error { return nil })
+		if err != nil && !errors.Is(err, ErrDamaged) && !errors.Is(err, ErrNoSession) {
+			t.Errorf("cut at %d: frames: %v", cut, err)
+		}
+		a.Close()
+	}
+}
+
+// TestCopyWhileWriting copies file and log at a moment of the writing, as a
+// loss of power would leave them, and opens the copy: it holds whole
+// transactions only.
+func TestCopyWhileWriting(t *testing.T) {
+	a := openNew(t)
+	stop := make(chan struct{})
+	done := make(chan error)
+	go func() {
+		n := uint64(0)
+		for {
+			select {
+			case <-stop:
+				done <- nil
+				return
+			default:
+			}
+			var in []any
+			for range 50 {
+				n++
+				in = append(in, testFrame("pad-radio", n))
+			}
+			if err := a.Write(t.Context(), messages(t, in...)); err != nil {
+				done <- err
+				return
+			}
+		}
+	}()
+	for i := range 10 {
+		time.Sleep(time.Duration(10+7*i) * time.Millisecond) // a random moment, not an event
+		path := filepath.Join(t.TempDir(), FileName)
+		// The main file first: a checkpoint between the two copies has then moved
+		// pages that the copied log still holds.
+		for _, suffix := range []string{"", "-wal"} {
+			b, err := os.ReadFile(a.Path() + suffix)
+			if err != nil && suffix == "" {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path+suffix, b, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		c, err := Open(path, Options{})
+		if err != nil {
+			t.Fatalf("copy %d: %v", i, err)
+		}
+		var n uint64
+		err = c.Frames(t.Context(), "s1", FrameFilter{}, func(f ingest.Frame) error {
+			if n++; f.N != n {
+				t.Fatalf("copy %d: frame %d after %d", i, f.N, n-1)
+			}
+			return nil
+		})
+		if err != nil && !errors.Is(err, ErrNoSession) {
+			t.Errorf("copy %d: %v", i, err)
+		}
+		if n%50 != 0 {
+			t.Errorf("copy %d ends within a transaction, at %d", i, n)
+		}
+		if err := c.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	close(stop)
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}
+
+// TestPageSize keeps the other tests honest about the layout they damage.
+func TestPageSize(t *testing.T) {
+	b, err := os.ReadFile(filled(t, 10))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// SQLite file format, section 1.3: bytes 16 and 17, big-endian.
+	if p := binary.BigEndian.Uint16(b[16:]); p != 4096 {
+		t.Errorf("page size %d", p)
+	}
+}
