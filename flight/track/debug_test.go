@@ -18,7 +18,7 @@ func TestDebug(t *testing.T) {
 	slow := ensemble.Slow10()
 	slow.Parametric, slow.PadS, slow.CutS = true, ensemble.Range{Lo: 3, Hi: 5}, 2
 	wide := ensemble.Wide()
-	wide.Parametric, wide.CutS = true, 3
+	wide.Parametric, wide.CutS = true, 8
 	spec := map[string]ensemble.Spec{"short": ensemble.Short(), "slow": slow, "wide": wide, "nom": ensemble.Nominal50()}[name]
 	idx, _ := strconv.Atoi(os.Getenv("I"))
 	f, err := ensemble.Draw(spec, 7, uint64(idx))

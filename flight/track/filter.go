@@ -177,7 +177,7 @@ func (f *filter) predict(m mode, dt, force float64) {
 	x[xGust] *= fade
 	if m == boost {
 		q, a := f.tune.boostQ, 0.0
-		if force == force { // measured
+		if force == force && dt < 0.15 { // measured, and not long ago
 			a = force - gravity
 			q = 100 + 0.01*a*a
 		}

@@ -24,6 +24,8 @@ type flightNow struct {
 	canopyAt  float64 // when the canopy mode became the likelier, s; NaN
 	highest   float64 // smoothed, m
 	highestAt float64
+	fastest   float64 // m/s, upward
+	early     float64 // least probability so far that the apogee is earlyS away or more
 	lostSince float64 // since when no reading fitted, s; NaN
 	falling   float64 // since when the readings alone fall, s; NaN
 	landedAt  float64
@@ -68,14 +70,14 @@ func (t *Tracker) launch(c climb) {
 	t.out.Flight++
 	t.out.Phase = flight.Boost
 	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at,
-		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at}
+		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at, early: 1}
 	t.out.Released = false
 	t.pad.white = c.white // the climb itself is no noise
 	e := t.event(flight.Liftoff, c.at, c.sd)
 	e.AltitudeM, e.AltitudeSD = num(0), num(c.sdPad)
 	t.emit(e)
 	n := t.hist.since(c.at)
-	t.filter.gust = t.pad.gusts()
+	t.filter.gust = t.pad.gusts(usualGust, t.step())
 	t.filter.start(c.at, 0, 0.05+c.sdPad*c.sdPad)
 	for i := n - 1; i >= 0; i-- {
 		r := t.hist.at(i)
@@ -106,6 +108,7 @@ func (t *Tracker) followOne(r *reading, back int) {
 	if h > t.fl.highest {
 		t.fl.highest, t.fl.highestAt = h, r.t
 	}
+	t.fl.fastest = max(t.fl.fastest, v)
 	t.reacquire(r, back)
 	t.findBurnout(r)
 	if !t.fl.apogee {
@@ -164,7 +167,7 @@ func (t *Tracker) reacquire(r *reading, back int) {
 			w = [modes]float64{0.05, 0.15, 0.8}
 		}
 		t.filter.restart(r.t, a.h, a.v, 4*a.sdH*a.sdH+0.05, 9*a.sdV*a.sdV+1, w)
-		t.fl.lostSince = math.NaN()
+		t.fl.lostSince, t.fl.early = math.NaN(), 1
 		return
 	}
 }
@@ -196,16 +199,26 @@ func (t *Tracker) findBurnout(r *reading) {
 
 // Rules for calling the apogee.
 const (
-	pPassed  = 0.80        // it is over with this probability, and
-	pEarly   = 2e-6        // with this one at most it is still earlyS away
-	earlyS   = 0.1         // s
+	pPassed = 0.80 // it is over with this probability, and
+	pEarly  = 2e-6 // with this one at most it is still earlyS away
+	earlyS  = 0.1  // s
+
+	leastTopM   = 3.0 // m, below which there is no apogee
+	leastTopMps = 4.0 // m/s, speed that it must have had
+
 	earlyMps = 0.09 * 9.81 // m/s, the speed that earlyS before the top at least
 )
 
 // findApogee calls the apogee once it is surely over.
 func (t *Tracker) findApogee(r *reading, back int) {
 	f := &t.filter
-	if f.faster(0) < 1-pPassed && f.faster(earlyMps) < pEarly &&
+	if t.fl.highest < leastTopM || t.fl.fastest < leastTopMps {
+		return
+	}
+	// That the apogee is still ahead can only become less true: the least
+	// probability that it had counts.
+	t.fl.early = min(t.fl.early, f.faster(earlyMps))
+	if f.faster(0) < 1-pPassed && t.fl.early < pEarly &&
 		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r, back) {
 		p := f.predict2apogee()
 		at, sd, h, sdH := r.t+p.inS, p.sdS, p.height, p.sdM
@@ -256,7 +269,7 @@ func (t *Tracker) fallsAnyway(r *reading, back int) {
 	}
 	sd := math.Sqrt(t.noise())
 	a := t.hist.fit(back, n, 0, max(0.5, 2*sd))
-	falls := a.n >= 5 && a.used > 0.7 && a.v < -1.5-5*a.sdV && a.v > -150 && a.h < t.fl.highest-2-4*sd
+	falls := a.n >= 5 && a.used > 0.7 && a.v < -1-5*a.sdV && a.v > -150 && a.h < t.fl.highest-2-4*sd
 	if !falls {
 		t.fl.falling = math.NaN()
 		return

@@ -61,13 +61,16 @@ func (t *Tracker) climbed(up int, sd float64) bool {
 	if up < 3 {
 		return false
 	}
-	gust := math.Sqrt(t.pad.gusts())
+	gust := t.badGusts()
 	newest := t.hist.at(0).t
 	for _, span := range [2]float64{climbS, 1.0} {
 		n := min(up, max(t.hist.since(newest-span), 5))
 		if t.rises(n, up, sd, gust) {
 			return true
 		}
+	}
+	if t.pad.blocks == 0 {
+		return false // a first reading alone is no pad
 	}
 	// Much higher than a moment ago, and staying there.
 	began := newest - t.hist.at(up-1).t
@@ -110,29 +113,32 @@ func (t *Tracker) allAbove(up int, h float64) int {
 	return i
 }
 
-// backdate finds when the rocket left: it was at rest until the last reading
-// near the pad, and the climb followed back to the pad level passes it half a
-// boost later.
+// backdate finds when the rocket left. The last part of the climb followed
+// back to the pad level passes it about half a boost after liftoff; a long
+// boost passes it later still, so that the first reading clearly off the pad
+// is a bound as well.
 func (t *Tracker) backdate(up, n int, sd float64) climb {
-	a := t.hist.fit(0, up, -gravity, max(sd, 0.3))
-	first := t.hist.at(up - 1)
-	rest := first.t - boostGuessS
+	newest := t.hist.at(0).t
+	k := min(up, max(t.hist.since(newest-climbS), 5))
+	a := t.hist.fit(0, k, -gravity, max(sd, 0.3))
+	clear := max(2, 4*sd+3*t.badGusts())
+	off := t.hist.at(max(0, t.allAbove(up, clear)-1)).t
+	rest := t.hist.at(up-1).t - boostGuessS
 	if up < n {
 		rest = t.hist.at(up).t
 	}
-	// Back along the parabola from the newest reading to height 0.
-	disc := a.v*a.v + 2*gravity*a.h
-	cross := a.end - 2*a.h/(a.v+math.Sqrt(disc))
+	if a.n == 0 { // a gap: only its ends are known
+		at := (rest + off) / 2
+		return climb{at: at, sd: max(0.05, (off-rest)/3)}
+	}
+	speed := math.Sqrt(max(a.v*a.v+2*gravity*a.h, 1))
+	cross := a.end - 2*a.h/(a.v+speed)
 	if a.v < 0 {
-		cross = a.end - (a.v+math.Sqrt(disc))/gravity
+		cross = a.end - (a.v+speed)/gravity
 	}
-	at := min(cross-boostGuessS/2, first.t)
-	early := min(rest, first.t-0.02)
-	if at < early-boostGuessS {
-		at = early - boostGuessS/2
-	}
-	spread := max(0.05, math.Abs(first.t-at)/2)
-	return climb{at: at, sd: spread}
+	at := min(cross-boostGuessS/2, off)
+	at = max(at, min(rest, off-0.02)-boostGuessS/2)
+	return climb{at: at, sd: max(0.05, (off-at)/2)}
 }
 
 // firstLevel replaces the pad level by the first reading while nothing has
@@ -147,3 +153,7 @@ func (t *Tracker) firstLevel(level float64) float64 {
 	}
 	return t.hist.at(n - 1).z
 }
+
+// badGusts is the rms in m of gusts as strong as they may be for all that is
+// known.
+func (t *Tracker) badGusts() float64 { return math.Sqrt(t.pad.gusts(badGust, t.step())) }

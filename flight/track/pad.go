@@ -156,18 +156,22 @@ func (p *pad) before(t float64) (padLevel, bool) {
 // gusts is the variance in m2 of what the wind adds to the readings: what the
 // block medians scatter by beyond the noise of their readings. Blocks of one
 // second keep four fifths of gusts of the usual length. A few blocks know
-// little: they are mixed with what is common.
-func (p *pad) gusts() float64 {
+// little: they are mixed with a guess. Step is the sensor's, in m: medians of
+// a coarse sensor hide gusts smaller than it.
+func (p *pad) gusts(guess, step float64) float64 {
 	own := p.scatter - math.Pi/2*p.white/max(p.fill, 1)
 	n := float64(p.nScatter)
-	return max(1e-4, (n*max(own, 0)/0.8+commonWeight*commonGust)/(n+commonWeight))
+	g := (n*max(own, 0)/0.8 + guessWeight*guess) / (n + guessWeight)
+	return max(1e-4, g, step*step/16)
 }
 
 // What is assumed of the gusts before they are measured (common practice, no
-// source): 0.15 m rms, as sure as four blocks would be.
+// source), as sure as four blocks would be: for the filter what is usual, for
+// the liftoff what is bad.
 const (
-	commonGust   = 0.0225 // m2
-	commonWeight = 4
+	usualGust   = 0.0225 // m2
+	badGust     = 1.0    // m2
+	guessWeight = 4
 )
 
 // forget drops the saved levels and the block under way, after a flight.

@@ -178,11 +178,16 @@ func heightChannel(s *decode.Sample) (raw float64, plain, ok bool) {
 // noise is the variance of one reading in m2: what was measured at rest, and
 // the rounding of a coarse sensor.
 func (t *Tracker) noise() float64 {
-	step := t.last.quantum
-	if !t.col.plain && t.last.raw > 0 {
-		step *= t.col.scale / t.last.raw
-	}
+	step := t.step()
 	return max(t.pad.white*1.05, min(step*step/12, 1), 0.0025)
+}
+
+// step is the sensor's smallest step in m; 0 if not known.
+func (t *Tracker) step() float64 {
+	if !t.col.plain && t.last.raw > 0 {
+		return t.last.quantum * t.col.scale / t.last.raw
+	}
+	return t.last.quantum
 }
 
 // tuneFor sets what depends on the kind of rocket.
