@@ -47,19 +47,21 @@ type flightDetail struct {
 
 // courseView is a Course as JSON; t_s counts from liftoff.
 type courseView struct {
-	T        seconds `json:"t_s"`
-	HeightM  numbers `json:"height_m"`
-	HeightSD numbers `json:"height_sd_m"`
-	SpeedMps numbers `json:"speed_mps"`
-	SpeedSD  numbers `json:"speed_sd_mps"`
-	AccelMps numbers `json:"accel_mps2"`
+	T         seconds `json:"t_s"`
+	RawM      numbers `json:"raw_m"`
+	HeightM   numbers `json:"height_m"`
+	HeightSD  numbers `json:"height_sd_m"`
+	SpeedMps  numbers `json:"speed_mps"`
+	SpeedSD   numbers `json:"speed_sd_mps"`
+	AccelMps2 numbers `json:"accel_mps2"`
+	AccelSD   numbers `json:"accel_sd_mps2"`
 }
 
 func viewCourse(c *Course) *courseView {
 	if c == nil || len(c.T) == 0 {
 		return nil
 	}
-	return &courseView{c.T, c.HeightM, c.HeightSD, c.SpeedMps, c.SpeedSD, c.AccelMps}
+	return &courseView{c.T, c.RawM, c.HeightM, c.HeightSD, c.SpeedMps, c.SpeedSD, c.AccelMps2, c.AccelSD}
 }
 
 func (s *Server) apiFlights(w http.ResponseWriter, r *http.Request) error {

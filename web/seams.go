@@ -102,12 +102,14 @@ func ParseFlightID(s string) (FlightID, error) {
 // motion. Slices are as long as T or nil where nothing is known; SD are
 // standard deviations. NaN marks a single unknown value.
 type Course struct {
-	T        []float64
-	HeightM  []float64
-	HeightSD []float64
-	SpeedMps []float64
-	SpeedSD  []float64
-	AccelMps []float64
+	T         []float64
+	RawM      []float64 // each reading by itself, before smoothing
+	HeightM   []float64
+	HeightSD  []float64
+	SpeedMps  []float64
+	SpeedSD   []float64
+	AccelMps2 []float64
+	AccelSD   []float64
 }
 
 // Flights gives the analysed flights. Implementations cache: a page asks often.

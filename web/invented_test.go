@@ -1,0 +1,537 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"sort"
+	"sync"
+	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/flight/smooth"
+	"padlark/ingest"
+	"padlark/watch"
+)
+
+// The invented station of these tests: three rockets on north-field, heard on
+// one or two links, and everything that Options asks for, in memory.
+
+var inventedEpoch = time.Date(2025, 6, 14, 9, 30, 0, 0, time.UTC)
+
+func inventedRockets() []flight.Rocket {
+	id := func(n uint32) *uint32 { return &n }
+	return []flight.Rocket{
+		{Name: "Teal", ID: id(7), Cell: "lipo-1s", Release: "servo", ParachuteM: 0.6, MassKg: 0.145, RateHz: 20, DiameterM: 0.09, Cd: 0.45},
+		{Name: "Rust", ID: id(8), Cell: "lipo-1s", Release: "servo", ParachuteM: 0.5, MassKg: 0.18, RateHz: 20, DiameterM: 0.09, Cd: 0.5},
+		{Name: "Plum", ID: id(9), Cell: "lipo-1s", Release: "servo", ParachuteM: 0.7, MassKg: 0.21, RateHz: 20, DiameterM: 0.11, Cd: 0.5},
+	}
+}
+
+// hop is one invented flight.
+type hop struct {
+	rocket    string
+	link      string
+	pad       float64 // s on the pad before liftoff
+	after     float64 // s on the ground afterwards
+	speed     float64 // m/s at burnout
+	sink      float64 // m/s under the parachute
+	ballistic bool    // the parachute never comes
+	noFlight  bool    // stays on the pad
+	cell      float64 // V
+}
+
+// heightOf is the true height in m and whether the release is open, t s after
+// liftoff: a push of 0.35 s, a fall without air, a sink at one speed. Rough,
+// and good enough for a page to show.
+func (h hop) heightOf(t float64) (height float64, open bool) {
+	const g, push = 9.81, 0.35
+	if t <= 0 {
+		return 0, false
+	}
+	a := h.speed / push
+	if t < push {
+		return a * t * t / 2, false
+	}
+	h1 := a * push * push / 2
+	top := push + h.speed/g
+	if t < top || h.ballistic {
+		d := t - push
+		return max(0, h1+h.speed*d-g*d*d/2), false
+	}
+	apex := h1 + h.speed*h.speed/2/g
+	d := t - top - 0.4 // the release comes 0.4 s late
+	if d < 0 {
+		e := t - top
+		return apex - g*e*e/2, false
+	}
+	return max(0, apex-g*0.08-h.sink*d), true
+}
+
+func (h hop) airborne() float64 {
+	for t := 1.0; t < 300; t += 0.05 {
+		if height, _ := h.heightOf(t); height <= 0 {
+			return t
+		}
+	}
+	return 300
+}
+
+func (h hop) length() float64 {
+	if h.noFlight {
+		return h.pad + h.after
+	}
+	return h.pad + h.airborne() + h.after
+}
+
+// samplesOf renders a hop at 20 Hz from the session's epoch on: pressure with
+// noise of 4 Pa, about 0.35 m.
+func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sample {
+	rng := rand.New(rand.NewPCG(seed, 1))
+	n := int(h.length() * 20)
+	names := []string{decode.PressurePa, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
+	out := make([]decode.Sample, 0, n)
+	for i := range n {
+		t := float64(i) / 20
+		height, open := 0.0, false
+		if !h.noFlight {
+			height, open = h.heightOf(t - h.pad)
+		}
+		// ISO 2533, the lowest layer, to the accuracy that a picture needs.
+		p := 100800*math.Pow(1-2.25577e-5*height, 5.25588) + 4*rng.NormFloat64()
+		us, on := 1100.0, 0.0
+		if open {
+			us, on = 1900, 1
+		}
+		at := epoch.Add(time.Duration(t * 1e9))
+		heard := at.Add(12 * time.Millisecond)
+		rssi := -60 - height/8 + rng.NormFloat64()
+		out = append(out, decode.Sample{
+			Session: session, Link: h.link, N: uint64(i + 1), Rocket: h.rocket, Boot: 1, Seq: int64(i), Clock: int64(t * 1e6),
+			At: at, Heard: heard, Passed: heard.Sub(epoch).Nanoseconds(), RSSI: &rssi,
+			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, h.cell - 0.0002*t, us, on, 1}},
+		})
+	}
+	return out
+}
+
+func frameOf(s *decode.Sample) ingest.Frame {
+	p, _ := s.Values.Get(decode.PressurePa)
+	body := fmt.Sprintf("$PLRK,%s,%d,%d,%d,%.0f*00", s.Rocket, s.Boot, s.Seq, s.Clock/1000, p)
+	return ingest.Frame{Session: s.Session, Link: s.Link, N: s.N, Heard: s.Heard, Mono: s.Passed, Passed: s.Passed, Wire: len(body) + 2, Baud: 9600, RSSI: s.RSSI, Bytes: []byte(body)}
+}
+
+// invented is a whole archive in memory, and the live stream beside it.
+type invented struct {
+	mu       sync.Mutex
+	sessions []Session
+	samples  map[string][]decode.Sample // by session, in the order of Passed
+	events   map[string][]flight.Event
+	alarms   map[string][]flight.Alarm // every change
+	notes    []Note
+	acked    []string
+	viewers  map[int]func(Message)
+	nextView int
+	engines  map[string]*watch.Engine // of running sessions
+	fixed    time.Duration
+}
+
+func newInvented() *invented {
+	return &invented{samples: map[string][]decode.Sample{}, events: map[string][]flight.Event{}, alarms: map[string][]flight.Alarm{},
+		viewers: map[int]func(Message){}, engines: map[string]*watch.Engine{}}
+}
+
+func newEngine(session string, epoch time.Time) *watch.Engine {
+	e, err := watch.NewEngine(watch.Config{Session: session, Epoch: epoch, Rockets: inventedRockets()})
+	if err != nil {
+		panic(err) // the rockets above are wrong
+	}
+	return e
+}
+
+// record lets a finished session of hops run through the engine.
+func (v *invented) record(session string, epoch time.Time, hops ...hop) {
+	all := mergeHops(session, epoch, hops)
+	e := newEngine(session, epoch)
+	var last time.Time
+	var bytes uint64
+	for i := range all {
+		out := e.Sample(&all[i])
+		v.events[session] = append(v.events[session], out.Events...)
+		v.alarms[session] = append(v.alarms[session], out.Alarms...)
+		last = all[i].Heard
+		bytes += uint64(len(frameOf(&all[i]).Bytes))
+	}
+	v.samples[session] = all
+	s := Session{ID: session, Station: "north-field", Epoch: epoch, Ended: &last, Last: &last, Frames: uint64(len(all)), Bytes: bytes,
+		Gaps: []Gap{{From: epoch.Add(3 * time.Second), To: epoch.Add(9 * time.Second)}}, Version: "test"}
+	for _, h := range hops {
+		if !slices.Contains(s.Rockets, h.rocket) {
+			s.Rockets = append(s.Rockets, h.rocket)
+		}
+		if !slices.Contains(s.Links, h.link) {
+			s.Links = append(s.Links, h.link)
+		}
+	}
+	v.sessions = append(v.sessions, s)
+}
+
+// mergeHops renders hops and puts their samples into one order. Frame numbers
+// count per link.
+func mergeHops(session string, epoch time.Time, hops []hop) []decode.Sample {
+	var all []decode.Sample
+	for i, h := range hops {
+		all = append(all, samplesOf(session, epoch, h, uint64(i+1))...)
+	}
+	sort.SliceStable(all, func(i, k int) bool { return all[i].Passed < all[k].Passed })
+	n := map[string]uint64{}
+	for i := range all {
+		n[all[i].Link]++
+		all[i].N = n[all[i].Link]
+		all[i].Passed += int64(i % 7) // no two at the same instant
+	}
+	return all
+}
+
+func (v *invented) Sessions(context.Context) ([]Session, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return slices.Clone(v.sessions), nil
+}
+
+func (v *invented) Samples(_ context.Context, q Query, each func(*decode.Sample) error) error {
+	v.mu.Lock()
+	all := v.samples[q.Session]
+	v.mu.Unlock()
+	for i := range all {
+		s := &all[i]
+		if q.Rocket != "" && s.Rocket != q.Rocket || q.Link != "" && s.Link != q.Link ||
+			!q.From.IsZero() && s.At.Before(q.From) || !q.To.IsZero() && !s.At.Before(q.To) ||
+			s.Passed < q.FromPassed || q.ToPassed > 0 && s.Passed >= q.ToPassed {
+			continue
+		}
+		if err := each(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (v *invented) Frames(ctx context.Context, q Query, each func(*ingest.Frame) error) error {
+	from, to := q.From, q.To
+	q.From, q.To = time.Time{}, time.Time{}
+	return v.Samples(ctx, q, func(s *decode.Sample) error {
+		if s.Heard.Before(from) || !to.IsZero() && !s.Heard.Before(to) {
+			return nil
+		}
+		f := frameOf(s)
+		return each(&f)
+	})
+}
+
+func (v *invented) Events(_ context.Context, q Query) ([]flight.Event, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	var out []flight.Event
+	for _, e := range v.events[q.Session] {
+		if q.Rocket == "" || e.Rocket == q.Rocket {
+			out = append(out, e)
+		}
+	}
+	return out, nil
+}
+
+func (v *invented) Alarms(_ context.Context, q Query) ([]flight.Alarm, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	newest := map[string]flight.Alarm{}
+	var ids []string
+	for _, a := range v.alarms[q.Session] {
+		if q.Rocket != "" && a.Rocket != q.Rocket {
+			continue
+		}
+		if _, ok := newest[a.ID]; !ok {
+			ids = append(ids, a.ID)
+		}
+		newest[a.ID] = a
+	}
+	var out []flight.Alarm
+	for _, id := range ids {
+		out = append(out, newest[id])
+	}
+	return out, nil
+}
+
+// analysed runs the smoother over one flight.
+func (v *invented) analysed(session, rocket string, n int) (flight.Result, smooth.Series, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	var events []flight.Event
+	var up, down time.Time
+	for _, e := range v.events[session] {
+		if e.Rocket == rocket && e.Flight == n {
+			events = append(events, e)
+			switch e.Kind {
+			case flight.Liftoff:
+				up = e.At
+			case flight.Touchdown:
+				down = e.At
+			}
+		}
+	}
+	if up.IsZero() {
+		return flight.Result{}, smooth.Series{}, ErrNotFound
+	}
+	if down.IsZero() {
+		down = up.Add(2 * time.Minute)
+	}
+	var samples []decode.Sample
+	for _, s := range v.samples[session] {
+		if s.Rocket == rocket && s.At.After(up.Add(-10*time.Second)) && s.At.Before(down.Add(10*time.Second)) {
+			samples = append(samples, s)
+		}
+	}
+	var cfg flight.Rocket
+	for _, r := range inventedRockets() {
+		if r.Name == rocket {
+			cfg = r
+		}
+	}
+	return smooth.Analyse(smooth.Config{Session: session, Rocket: cfg}, samples, events, nil)
+}
+
+func (v *invented) Flights(_ context.Context, session string) ([]flight.Result, error) {
+	var out []flight.Result
+	v.mu.Lock()
+	sessions := slices.Clone(v.sessions)
+	v.mu.Unlock()
+	for _, s := range sessions {
+		if session != "" && s.ID != session {
+			continue
+		}
+		v.mu.Lock()
+		events := slices.Clone(v.events[s.ID])
+		v.mu.Unlock()
+		for _, e := range events {
+			if e.Kind != flight.Liftoff {
+				continue
+			}
+			res, _, err := v.analysed(s.ID, e.Rocket, e.Flight)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, res)
+		}
+	}
+	return out, nil
+}
+
+func (v *invented) Course(_ context.Context, id FlightID) (*Course, error) {
+	res, s, err := v.analysed(id.Session, id.Rocket, id.Flight)
+	if err != nil {
+		return nil, err
+	}
+	t := make([]float64, len(s.T))
+	for i := range t {
+		t[i] = s.T[i] + s.Start.Sub(*res.LaunchedAt).Seconds()
+	}
+	return &Course{T: t, RawM: s.Raw, HeightM: s.Height, HeightSD: s.HeightSD, SpeedMps: s.Speed, SpeedSD: s.SpeedSD, AccelMps2: s.Accel, AccelSD: s.AccelSD}, nil
+}
+
+func (v *invented) Expected(_ context.Context, id FlightID) (*Course, error) {
+	if id.Rocket == "Plum" {
+		return nil, nil
+	}
+	c := &Course{}
+	h := hop{speed: 41, sink: 5}
+	for t := 0.0; t < h.airborne(); t += 0.1 {
+		height, _ := h.heightOf(t)
+		c.T, c.HeightM = append(c.T, t), append(c.HeightM, height)
+	}
+	return c, nil
+}
+
+func (v *invented) Notes(_ context.Context, id FlightID) ([]Note, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	var out []Note
+	for _, n := range v.notes {
+		if n.Session == id.Session && n.Rocket == id.Rocket && n.Flight == id.Flight {
+			out = append(out, n)
+		}
+	}
+	return out, nil
+}
+
+func (v *invented) AddNote(_ context.Context, n Note) (Note, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	n.ID = int64(len(v.notes) + 1)
+	v.notes = append(v.notes, n)
+	return n, nil
+}
+
+func (v *invented) Watch(f func(Message)) (func(), error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.nextView++
+	k := v.nextView
+	v.viewers[k] = f
+	return func() {
+		v.mu.Lock()
+		defer v.mu.Unlock()
+		delete(v.viewers, k)
+	}, nil
+}
+
+// publish hands a message to whoever watches.
+func (v *invented) publish(m Message) {
+	v.mu.Lock()
+	var fs []func(Message)
+	for _, f := range v.viewers {
+		fs = append(fs, f)
+	}
+	v.mu.Unlock()
+	for _, f := range fs {
+		f(m)
+	}
+}
+
+func (v *invented) Ack(_ context.Context, session, id string) error {
+	v.mu.Lock()
+	v.acked = append(v.acked, id)
+	var changes []flight.Alarm
+	if e := v.engines[session]; e != nil {
+		changes = e.Ack(id, time.Now())
+		v.alarms[session] = append(v.alarms[session], changes...)
+	}
+	v.mu.Unlock()
+	for i := range changes {
+		v.publish(Message{Alarm: &changes[i]})
+	}
+	return nil
+}
+
+func (v *invented) ClockStatus(context.Context) (ClockStatus, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	how := "nothing has told it the time since it started"
+	if v.fixed != 0 {
+		how = "fixed"
+	}
+	return ClockStatus{Now: time.Now().Add(-3*time.Hour + v.fixed), Trusted: v.fixed != 0, How: how}, nil
+}
+
+func (v *invented) FixClock(_ context.Context, session, truth time.Time, _ time.Duration, _ string) error {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.fixed = truth.Sub(session)
+	return nil
+}
+
+// engineMachine fits the watcher's engine to Machine.
+type engineMachine struct{ *watch.Engine }
+
+func (m engineMachine) Sample(s *decode.Sample) ([]flight.Event, []flight.Alarm) {
+	out := m.Engine.Sample(s)
+	return out.Events, out.Alarms
+}
+
+func (m engineMachine) Advance(p int64) ([]flight.Event, []flight.Alarm) {
+	out := m.Engine.Advance(p)
+	return out.Events, out.Alarms
+}
+
+// options are those of a server over the invented station.
+func (v *invented) options() Options {
+	return Options{
+		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
+		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Clock: v,
+		NewMachine: func(_ context.Context, s Session) (Machine, error) {
+			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
+		},
+	}
+}
+
+// fly lets a session happen now: samples in real time (or a multiple of it)
+// through the engine, with states each 100 ms, as a station does. It returns
+// when the samples are used up or ctx ends.
+func (v *invented) fly(ctx context.Context, session string, epoch time.Time, pace float64, hops ...hop) {
+	all := mergeHops(session, epoch, hops)
+	e := newEngine(session, epoch)
+	v.mu.Lock()
+	v.engines[session] = e
+	s := Session{ID: session, Station: "north-field", Epoch: epoch, Live: true, Version: "test"}
+	for _, h := range hops {
+		s.Rockets, s.Links = append(s.Rockets, h.rocket), append(s.Links, h.link)
+	}
+	v.sessions = append(v.sessions, s)
+	v.mu.Unlock()
+	begin := time.Now()
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	last := time.Duration(0)
+	for len(all) > 0 {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		now := time.Duration(float64(time.Since(begin)) * pace)
+		i := sort.Search(len(all), func(i int) bool { return all[i].Passed > int64(now) })
+		v.step(e, session, all[:i], int64(now))
+		all = all[i:]
+		if now-last >= 100*time.Millisecond {
+			last = now
+			v.publishStates(e)
+		}
+	}
+	v.publishStates(e)
+}
+
+func (v *invented) step(e *watch.Engine, session string, samples []decode.Sample, now int64) {
+	var out []Message
+	v.mu.Lock()
+	take := func(o watch.Output) {
+		v.events[session] = append(v.events[session], o.Events...)
+		v.alarms[session] = append(v.alarms[session], o.Alarms...)
+		for i := range o.Events {
+			out = append(out, Message{Event: &o.Events[i]})
+		}
+		for i := range o.Alarms {
+			out = append(out, Message{Alarm: &o.Alarms[i]})
+		}
+	}
+	for i := range samples {
+		f := frameOf(&samples[i])
+		out = append(out, Message{Frame: &f}, Message{Sample: &samples[i]})
+		take(e.Sample(&samples[i]))
+		v.samples[session] = append(v.samples[session], samples[i])
+		heard := samples[i].Heard
+		if sn := &v.sessions[len(v.sessions)-1]; sn.ID == session {
+			sn.Frames, sn.Last = sn.Frames+1, &heard
+		}
+	}
+	take(e.Advance(now))
+	v.mu.Unlock()
+	for _, m := range out {
+		v.publish(m)
+	}
+}
+
+func (v *invented) publishStates(e *watch.Engine) {
+	v.mu.Lock()
+	var states []*flight.State
+	for _, name := range e.Rockets() {
+		if st, ok := e.State(name); ok {
+			states = append(states, shortState(&st)) // a copy: the engine goes on
+		}
+	}
+	v.mu.Unlock()
+	for _, st := range states {
+		v.publish(Message{State: st})
+	}
+}

@@ -1,0 +1,52 @@
+package wire
+
+import (
+	"fmt"
+
+	"github.com/rs/zerolog"
+
+	"padlark/bus"
+	"padlark/web"
+)
+
+// Live fits a bus to web.Live.
+type Live struct {
+	Bus *bus.Bus
+	Log zerolog.Logger
+}
+
+// Watch follows everything that a page may show.
+func (l Live) Watch(f func(web.Message)) (stop func(), err error) {
+	kinds := []bus.Kind{bus.State, bus.Event, bus.Alarm, bus.Health, bus.Frame, bus.Sample}
+	return l.Bus.Subscribe(kinds, func(m bus.Msg) {
+		out, err := message(m)
+		if err != nil {
+			l.Log.Warn().Err(err).Msg("skip a message for the pages")
+			return
+		}
+		f(out)
+	})
+}
+
+// message reads one message of the bus.
+func message(m bus.Msg) (out web.Message, err error) {
+	switch m.Kind {
+	case bus.State:
+		out.State, err = pointer(m.State())
+	case bus.Event:
+		out.Event, err = pointer(m.Event())
+	case bus.Alarm:
+		out.Alarm, err = pointer(m.Alarm())
+	case bus.Health:
+		out.Health, err = pointer(m.Health())
+	case bus.Frame:
+		out.Frame, err = pointer(m.Frame())
+	case bus.Sample:
+		out.Sample, err = pointer(m.Sample())
+	default:
+		err = fmt.Errorf("read message: nobody asked for kind %s", m.Kind)
+	}
+	return out, err
+}
+
+func pointer[T any](v T, err error) (*T, error) { return &v, err }
