@@ -2,8 +2,13 @@ package ensemble
 
 import "math"
 
-// flightFaults are the releases that go wrong, and boards that fall silent.
+// flightFaults are those of the climb and of the release.
 func flightFaults() []Fault {
+	return append(releaseFaults(), earlyFaults()...)
+}
+
+// releaseFaults are releases too late, or not at all.
+func releaseFaults() []Fault {
 	return []Fault{
 		{
 			Kind: "no-release", Where: "flight", Says: "the board never commands the release; it falls without a parachute",
@@ -27,6 +32,13 @@ func flightFaults() []Fault {
 			before: func(in *injection) { in.p.outing.stuckIn = true },
 			after:  func(in *injection) { in.from(in.at(in.marks.apogee+in.p.rocket.ReleaseDelayS), 1) },
 		},
+	}
+}
+
+// earlyFaults are releases too early, boards that fall silent or start again,
+// and launches that are none.
+func earlyFaults() []Fault {
+	return []Fault{
 		{
 			Kind: "early-release", Where: "flight", Says: "the parachute opens while it still climbs",
 			Alarms: []string{"early-release"},
@@ -123,7 +135,8 @@ func opened(m marks) float64 {
 }
 
 // leaveField lets the wind take the rocket from the release on, so that it
-// crosses the edge at six tenths of the descent.
+// crosses the edge at six tenths of the descent. Whoever watches the drift can
+// tell soon after the release; the alarm is late a second after the edge.
 func leaveField(in *injection) {
 	m := in.marks
 	in.p.site.FieldRadiusM = 60
@@ -138,7 +151,7 @@ func leaveField(in *injection) {
 	for t := b.walkFrom; t < in.at(m.touchdown); t += 0.02 {
 		east := c.at(t-in.p.liftoff).Across + b.walkMps*(t-b.walkFrom)
 		if math.Abs(east) > in.p.site.FieldRadiusM {
-			in.from(t, 1.5)
+			in.from(b.walkFrom, t+1-b.walkFrom)
 			return
 		}
 	}

@@ -57,10 +57,10 @@ func landedFaults() []Fault {
 		},
 		{
 			Kind: "not-at-rest", Where: "landed", Says: "the wind drags it over rough ground",
-			Alarms: []string{"not-at-rest"}, before: linger(50),
+			Alarms: []string{"not-at-rest"}, before: linger(60),
 			after: func(in *injection) {
-				in.p.sensor.dragPa = Range{2, 4}.draw(in.rng) * in.p.air.paPerM()
-				in.from(in.at(in.marks.touchdown+10), 20)
+				in.p.sensor.dragPa = Range{2.5, 5}.draw(in.rng) * in.p.air.paPerM()
+				in.from(in.at(in.marks.touchdown+10), 30)
 			},
 		},
 		{

@@ -9,6 +9,11 @@ func onPad(in *injection) { in.stay(padStay) }
 
 // padFaults are barometers that cannot be trusted.
 func padFaults() []Fault {
+	return append(levelFaults(), readingFaults()...)
+}
+
+// levelFaults are pressures that cannot be right.
+func levelFaults() []Fault {
 	return []Fault{
 		{
 			Kind: "implausible-pressure", Where: "pad", Says: "a pressure that the site cannot have",
@@ -32,6 +37,12 @@ func padFaults() []Fault {
 				in.from(0, 15)
 			},
 		},
+	}
+}
+
+// readingFaults are readings that come wrongly.
+func readingFaults() []Fault {
+	return []Fault{
 		{
 			Kind: "sensor-stuck", Where: "pad", Says: "the same pressure for ever",
 			Alarms: []string{"sensor-stuck"}, before: onPad,

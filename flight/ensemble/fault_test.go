@@ -210,7 +210,7 @@ func checkOutOfField(x faulty) bool {
 		return out
 	}
 	r := x.f.Site.FieldRadiusM
-	return maxOf(dist(0, x.truth.OnsetS-1)) < r+12 && minOf(dist(x.truth.OnsetS+1, x.f.Truth.TouchdownS)) > r-12
+	return maxOf(dist(0, x.truth.OnsetS)) < r+12 && minOf(dist(x.truth.ByS, x.f.Truth.TouchdownS)) > r-12
 }
 
 func checkClockJump(x faulty) bool {
