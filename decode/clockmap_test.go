@@ -1,7 +1,6 @@
 package decode
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -115,8 +114,8 @@ func TestClockMapResidual(t *testing.T) {
 	}
 	for _, d := range delayKinds() {
 		w := worst[d.name]
-		t.Log(fmt.Sprintf("%-18s worst of 48 runs: rms %.2f ms, mean %+.2f ms, largest %.2f ms, at against device clock within %.5f",
-			d.name, w.rmsAfter30, w.meanAfter30, w.worstAfter30, w.worstRate))
+		t.Logf("%-18s worst of 48 runs: rms %.2f ms, mean %+.2f ms, largest %.2f ms, at against device clock within %.5f",
+			d.name, w.rmsAfter30, w.meanAfter30, w.worstAfter30, w.worstRate)
 	}
 }
 

@@ -14,8 +14,7 @@ type Program struct {
 	check  *check // nil without a checksum
 
 	fields   []field
-	rocketAt int // index in fields; -1 if there is none
-	signs    []int
+	rocketAt int      // index in fields; -1 if there is none
 	names    []string // the channels, in order
 
 	boot, seq, clock counter

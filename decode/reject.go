@@ -35,12 +35,12 @@ const (
 
 // Reject is the error of a frame that gave no sample.
 type Reject struct {
-	Kind   RejectKind
-	Reason string // one of the Reason constants
-	Detail string // the particulars, in words
-	Layout string // the layout that was tried
-	Field  string // the field, if one is to blame
-	Offset int    // the byte of the frame where it shows, from 0; -1 if nowhere
+	Kind   RejectKind `json:"kind"`
+	Reason string     `json:"reason"`           // one of the Reason constants
+	Detail string     `json:"detail,omitempty"` // the particulars, in words
+	Layout string     `json:"layout,omitempty"` // the layout that was tried
+	Field  string     `json:"field,omitempty"`  // the field, if one is to blame
+	Offset int        `json:"offset"`           // the byte of the frame where it shows, from 0; -1 if nowhere
 }
 
 // Error says all of it in one line.
