@@ -54,13 +54,19 @@ func (r *armedEarly) check(v *view) cond {
 	if !v.fresh {
 		return unsure
 	}
-	early := v.armed == 1
+	// A board knows of its liftoff before the tracker does: it must still be at
+	// the pad's level.
+	early := v.armed == 1 && !(math.Abs(v.alt) > 3+3*v.altSD)
 	if v.limits.Arms == armsOnPad {
 		// A board needs some seconds to know its pad level.
 		early = early && v.s.Clock >= 0 && v.s.Clock < settleUs
 	}
-	return r.gate.step(v.t, early, 0.5, 0.5)
+	return r.gate.step(v.t, early, armedHoldS, 0.5)
 }
+
+// armedHoldS is how long it must be armed, in s: longer than any tracker takes
+// to call a liftoff.
+const armedHoldS = 1.6
 
 // settleUs is how long after its start, in us, a board should look at the pad
 // before it is armed (common practice, no source).

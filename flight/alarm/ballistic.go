@@ -25,19 +25,54 @@ func (r *ballistic) check(v *view) cond {
 	if v.t-r.speed[2].t >= 0.2 {
 		r.speed = [3]mark{r.speed[1], r.speed[2], {v.t, v.sink()}}
 	}
-	fell := v.t - v.apogeeAt
-	free := fallSpeed(fell, v.bodyTerminal())
-	near := v.sink() > v.limits.BallisticShare*free && v.sink() > v.limits.BallisticMps
+	near, braked := r.judge(v)
 	if r.latched {
-		// Back to normal once a parachute has clearly braked the fall.
-		braked := v.sink() < math.Max(0.4*free, v.limits.BallisticMps) && !near
 		if r.slow.hold(v.t, braked) > 0.7 {
 			r.latched = false
 		}
 		return asCond(r.latched)
 	}
-	r.latched = near && v.t >= r.due(v) && !r.braking(v) && r.sure(v, free)
+	r.latched = near && !r.braking(v)
 	return asCond(r.latched)
+}
+
+// judge compares the fall with free fall since the apogee: near is a fall that
+// no parachute brakes, braked one that clearly is. Both leave out what the
+// uncertainty of the speed can explain.
+func (r *ballistic) judge(v *view) (near, braked bool) {
+	sd := v.speedSD
+	if math.IsNaN(sd) {
+		sd = 0
+	}
+	free, deep := v.freeFall()
+	braked = v.sink() < math.Max(0.4*free, v.limits.BallisticMps)
+	// While a parachute may still be opening, only a fall that nothing at all
+	// brakes counts.
+	share, part := v.limits.BallisticShare, 0.5
+	late := v.t - r.due(v)
+	if v.released && late < 0.3 {
+		share, part = (1+share)/2, 0.85
+	}
+	near = late >= 0 && v.sink() > v.limits.BallisticMps &&
+		v.sink() > share*free && v.sink()-2*sd > v.limits.BallisticShare*free
+	// It must also have come down as far as a fall does, which a wrong speed
+	// does not feign.
+	if lost := v.apogeeM - v.alt; lost < part*deep {
+		near = false
+	}
+	return near, braked
+}
+
+// freeFall is how fast the rocket would fall by now without a parachute, in
+// m/s, and how far it would have come, in m. When the body is not described its
+// drag is not known: then with the drag that bottles and tubes usually have at
+// the least (common practice, no source).
+func (v *view) freeFall() (speed, distance float64) {
+	t, vt := v.t-v.apogeeAt, v.bodyTerminal()
+	if math.IsInf(vt, 1) {
+		vt = 20
+	}
+	return fallSpeed(t, vt), fallDistance(t, vt)
 }
 
 // due is when a parachute should have braked the fall: the release delay after
@@ -48,7 +83,7 @@ func (r *ballistic) due(v *view) float64 {
 		return due
 	}
 	if !math.IsNaN(v.releaseAt) {
-		return math.Max(v.releaseAt, v.apogeeAt) + v.limits.InflateS
+		return math.Max(v.releaseAt, v.apogeeAt) + v.limits.InflateS + v.response()
 	}
 	if !v.tellsRelease() {
 		// Nobody says whether the release has come: leave it the time to open
@@ -58,21 +93,26 @@ func (r *ballistic) due(v *view) float64 {
 	return due
 }
 
+// response is how long, in s, a tracker needs at least to see that a parachute
+// brakes: until the braking of about 8 m/s2 has moved the rocket by three times
+// the standard error of the height, 4 t2 = 3 s/sqrt(f t), with white noise s in
+// m rms and f readings a second.
+func (v *view) response() float64 {
+	noise, rate := 0.5, 10.0
+	if v.self.pad.noise > 0 {
+		noise = v.self.pad.noise / v.perMetre()
+	}
+	if g := v.self.link.gap.value; g > 0 {
+		rate = 1 / g
+	}
+	return math.Pow(0.75*noise/math.Sqrt(rate), 0.4)
+}
+
 // braking says that the fall is getting slower, as under an opening parachute;
 // in free fall it grows by 2 m/s in each 0.2 s.
 func (r *ballistic) braking(v *view) bool {
 	old := r.speed[1]
 	return old.t > 0 && v.sink() < old.v-0.5
-}
-
-// sure says that the speed is above the bound by twice its own uncertainty, or
-// that the fall leaves no time to wonder.
-func (r *ballistic) sure(v *view, free float64) bool {
-	sd := v.speedSD
-	if math.IsNaN(sd) {
-		sd = 0
-	}
-	return v.sink()-2*sd > v.limits.BallisticShare*free*0.8
 }
 
 func (r *ballistic) words(v *view) words {
@@ -86,6 +126,7 @@ func (r *ballistic) words(v *view) words {
 	case !v.tellsRelease():
 		why = "nothing brakes the fall"
 	}
+	free, _ := v.freeFall()
 	say := v.name() + " ballistic, look up"
 	when := "any moment"
 	if left > 0 && !math.IsNaN(left) {
@@ -100,6 +141,6 @@ func (r *ballistic) words(v *view) words {
 		priority: prioLookUp,
 		say:      say,
 		reason: sprintf("%s comes down at %.0f m/s from %s, %.1f s after its apogee; free fall would be %.0f m/s, and %s. Impact %s%s. Look up, point at it, move away from under it, and keep people behind cover until it is down.",
-			v.name(), v.sink(), metres(v.alt), v.t-v.apogeeAt, fallSpeed(v.t-v.apogeeAt, v.bodyTerminal()), why, when, drag),
+			v.name(), v.sink(), metres(v.alt), v.t-v.apogeeAt, free, why, when, drag),
 	}
 }

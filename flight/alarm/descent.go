@@ -55,7 +55,10 @@ func (r *fastDescent) check(v *view) cond {
 		}
 		return asCond(r.gate.state)
 	}
-	return r.gate.step(v.t, mean > v.limits.FastShare*want+0.5, v.limits.DescentHoldS, 1)
+	// A fall that nothing brakes is ballistic, not fast.
+	free, _ := v.freeFall()
+	fast := mean > v.limits.FastShare*want+0.5 && (r.gate.state || v.sink() < v.limits.BallisticShare*free)
+	return r.gate.step(v.t, fast, v.limits.DescentHoldS, 1)
 }
 
 func (r *fastDescent) words(v *view) words {

@@ -36,6 +36,16 @@ func fallSpeed(t, vt float64) float64 {
 	return vt * math.Tanh(gravity*t/vt)
 }
 
+// fallDistance is how far in m a fall of t s from rest goes: vt2/g ln cosh(g t/vt).
+func fallDistance(t, vt float64) float64 {
+	if math.IsInf(vt, 1) {
+		return gravity * t * t / 2
+	}
+	x := gravity * t / vt
+	// ln cosh x without overflow.
+	return vt * vt / gravity * (x + math.Log1p(math.Exp(-2*x)) - math.Ln2)
+}
+
 // fallTime is the time in s to fall h m, starting at the downward speed v in
 // m/s, with quadratic drag and terminal speed vt. A rocket still rising (v
 // negative) first rises to rest. Closed form from dv/dt = g (1 - v2/vt2):

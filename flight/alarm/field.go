@@ -95,7 +95,11 @@ func (r *outOfField) predict(v *view) {
 		r.reach = math.Hypot(e, n)
 		return
 	}
-	r.reach = v.site.WindMps * (r.left + math.Max(0, v.t-v.apogeeAt))
+	// Without positions: once, when the parachute carries and its sink rate is
+	// known, and while there is still time to warn anybody.
+	if v.deployed() && r.left > 3 {
+		r.reach = v.site.WindMps * (r.left + math.Max(0, v.t-v.apogeeAt)) / 1.1
+	}
 }
 
 func (r *outOfField) words(v *view) words {

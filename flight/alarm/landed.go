@@ -8,20 +8,22 @@ import (
 
 // hung: landed, but well above the ground.
 type hung struct {
-	gate gate
-	mean smoothed
+	gate   gate
+	height float64 // m above the pad
 }
 
 func (r *hung) check(v *view) cond {
-	if v.phase != flight.Landed || math.IsNaN(v.alt) {
+	if v.phase != flight.Landed {
 		*r = hung{}
 		return off
 	}
-	if !v.fresh {
+	p := &v.self.pad
+	if !p.whenFilled || p.padLevel == 0 {
 		return unsure
 	}
-	mean := r.mean.add(v.t, v.alt, 1)
-	return r.gate.step(v.t, mean > v.limits.HungM, 2, 3)
+	// From the raw pressure: the tracker begins at zero again where it lies.
+	r.height = (p.padLevel - p.mean) / v.perMetre()
+	return r.gate.step(v.t, r.height > v.limits.HungM, 2, 3)
 }
 
 func (r *hung) words(v *view) words {
@@ -29,60 +31,89 @@ func (r *hung) words(v *view) words {
 		priority: prioAct,
 		say:      v.name() + " hangs above the ground",
 		reason: sprintf("%s has come to rest %.0f m above the pad's level: in a tree, on a roof, on a line, or on a slope. If it hangs on a power line, leave it and call the line's owner. Do not climb after it and do not throw things at it.",
-			v.name(), r.mean.value),
+			v.name(), r.height),
 	}
 }
 
 // notAtRest: the flight should be over, and the rocket does not lie still.
 type notAtRest struct {
 	gate   gate
-	slope  float64 // m/s
-	spread float64 // m
+	down   bool
+	downAt float64
+	levels [8]mark // medians of the pressure, newest first, Pa
+	n      int
+	wander float64 // of its height since, m rms
 	late   bool
 	over   float64 // s past the expected touchdown
 }
 
 func (r *notAtRest) check(v *view) cond {
-	switch v.phase {
-	case flight.Descent:
-		return r.overdue(v)
-	case flight.Landed:
-		return r.moving(v)
+	if v.phase == flight.Landed && !r.down {
+		r.down, r.downAt, r.n = true, v.t, 0
 	}
-	*r = notAtRest{}
-	return off
+	// A canopy that drags the rocket about may look like a small flight. Only
+	// a real one ends the stay on the ground.
+	if r.down && v.inFlight() && v.alt > hopM {
+		r.down = false
+	}
+	if p := &v.self.pad; p.whenFilled && v.fresh {
+		copy(r.levels[1:], r.levels[:len(r.levels)-1])
+		r.levels[0] = mark{v.t, p.mean}
+		r.n = min(r.n+1, len(r.levels))
+	}
+	switch {
+	case r.down:
+		return r.moving(v)
+	case v.phase == flight.Descent:
+		return r.overdue(v)
+	}
+	r.n = 0
+	return r.gate.step(v.t, false, 0, 0)
 }
 
-// overdue: still counted as descending long after it should be down.
+// hopM is the height in m above which a rocket that has landed flies again.
+const hopM = 12
+
+// overdue: still counted as descending long after it should be down, near the
+// ground and not sinking any more.
 func (r *notAtRest) overdue(v *view) cond {
 	if math.IsNaN(v.apogeeAt) || math.IsNaN(v.apogeeM) {
 		return off
+	}
+	if !v.fresh || !v.self.pad.whenFilled || r.n < 4 {
+		return unsure
 	}
 	sink := v.parachuteSpeed()
 	if math.IsInf(sink, 1) {
 		sink = 3
 	}
 	r.over = v.t - v.apogeeAt - v.apogeeM/sink
-	r.late = v.t-v.heard < 3 && r.over > v.limits.RestS+0.5*v.apogeeM/sink && v.alt < math.Max(5, 0.15*v.apogeeM)
-	return r.gate.step(v.t, r.late, 1, 1)
+	old := r.levels[r.n-1]
+	slope := (r.levels[0].v - old.v) / v.perMetre() / (r.levels[0].t - old.t)
+	low := v.alt < math.Max(8, 0.15*v.apogeeM)
+	r.late = low && slope < 0.5 && r.over > v.limits.RestS
+	return r.gate.step(v.t, r.late, 2, 2)
 }
 
-// moving: down, but the height goes on changing: dragged by the canopy, or
+// moving: down, but the height goes on wandering: dragged by the canopy, or
 // carried, or floating away.
 func (r *notAtRest) moving(v *view) cond {
-	p := &v.self.pad
-	if !p.whenFilled || p.block < 2 {
+	if !v.fresh || !v.self.pad.whenFilled || r.n < 4 || v.t-r.downAt < v.limits.RestS {
 		return unsure
 	}
 	r.late = false
-	n := min(p.block, 4)
-	lo, hi := p.past[0].v, p.past[0].v
-	for _, m := range p.past[1:n] {
-		lo, hi = math.Min(lo, m.v), math.Max(hi, m.v)
+	var sum, sum2 float64
+	for _, x := range r.levels[:r.n] {
+		d := (x.v - r.levels[0].v) / v.perMetre()
+		sum, sum2 = sum+d, sum2+d*d
 	}
-	r.spread = (hi - lo) / v.perMetre()
-	r.slope = r.spread / math.Max(1, p.past[0].t-p.past[n-1].t)
-	return r.gate.step(v.t, r.slope > v.limits.RestMps && r.spread > 1.5, 0, 3)
+	n := float64(r.n)
+	r.wander = math.Sqrt(math.Max(0, sum2-sum*sum/n) / (n - 1))
+	limit := v.limits.RestM
+	if r.gate.state {
+		limit *= 0.7
+	}
+	return r.gate.step(v.t, r.wander > limit, 0, 3)
 }
 
 func (r *notAtRest) words(v *view) words {
@@ -92,7 +123,7 @@ func (r *notAtRest) words(v *view) words {
 			v.name(), r.over, metres(v.alt), motion(v.speed))
 		return w
 	}
-	w.reason = sprintf("%s has landed but its height still changes by %.1f m at %.1f m/s: it is dragged by its canopy, rolls, or somebody carries it. Collapse the canopy when you get there.",
-		v.name(), r.spread, r.slope)
+	w.reason = sprintf("%s has landed but its height still wanders by %.1f m rms (%.1f m is the limit): it is dragged by its canopy, rolls, or somebody carries it. Collapse the canopy when you get there.",
+		v.name(), r.wander, v.limits.RestM)
 	return w
 }

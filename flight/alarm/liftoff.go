@@ -84,8 +84,10 @@ func (r *noLiftoff) blow(v *view) string {
 	}
 	r.blows = 0
 	r.blowAt.hold(v.t, false)
+	if r.level.started {
+		r.spread.add(v.t, math.Abs(d), 2)
+	}
 	r.level.add(v.t, p, 2)
-	r.spread.add(v.t, math.Abs(d), 2)
 	return ""
 }
 

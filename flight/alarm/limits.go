@@ -99,9 +99,9 @@ type Limits struct {
 	// as hung in a tree or on a roof.
 	HungM float64 `toml:"hung_m" json:"hung_m,omitempty"`
 	// RestS is how long after the landing, in s, a rocket may take to come to
-	// rest; RestMps how fast its height may still change, in m/s.
-	RestS   float64 `toml:"rest_s" json:"rest_s,omitempty"`
-	RestMps float64 `toml:"rest_mps" json:"rest_mps,omitempty"`
+	// rest; RestM how much its height may still wander, in m rms.
+	RestS float64 `toml:"rest_s" json:"rest_s,omitempty"`
+	RestM float64 `toml:"rest_m" json:"rest_m,omitempty"`
 	// ServoOffS is how long after the landing the servo may still be driven
 	// open, in s.
 	ServoOffS float64 `toml:"servo_off_s" json:"servo_off_s,omitempty"`
@@ -113,22 +113,22 @@ func Defaults(kind string) Limits {
 	l := Limits{
 		InflateS: 0.8, EarlyReleaseS: 0.6,
 		BallisticShare: 0.6, BallisticMps: 6,
-		FastShare: 1.6, SlowShare: 0.5, DescentHoldS: 1.5,
+		FastShare: 1.6, SlowShare: 0.5, DescentHoldS: 1.2,
 		DumpWaitS: 2, JoltMps2: 15,
-		SilentFlightS: 1.5, SilentPadS: 10,
+		SilentFlightS: 2, SilentPadS: 10,
 		SitePressurePa: 500, WeatherPa: 5000, OthersPa: 600,
 		StuckS: 3, NoiseM: 2, DriftM: 5, StepPa: 25, RateShare: 0.2,
 		SagV: 0.5, RecoverV: 0.15, ServoMoveUs: 60,
 		Arms: armsInFlight, ArmWithinS: 1.2, ClockJumpS: 0.5,
 		LossShare: 0.5, CollisionShare: 0.25, WeakDbm: -110,
-		HungM: 5, RestS: 10, RestMps: 0.5, ServoOffS: 20,
+		HungM: 5, RestS: 10, RestM: 1.3, ServoOffS: 20,
 	}
 	if kind == "solid" {
 		// A motor burns for seconds and the flight is higher: boards arm
 		// later, and a parachute opens in a faster stream.
 		l.ArmWithinS = 4
 		l.EarlyReleaseS = 1
-		l.SilentFlightS = 2
+		l.SilentFlightS = 2.5
 		l.HungM = 8
 	}
 	return l

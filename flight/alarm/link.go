@@ -14,6 +14,7 @@ type linkStats struct {
 	boot    uint32
 	started bool
 	rssi    smoothed
+	gap     smoothed // mean time between frames, s
 	tracks  [2]track
 	newest  int // index of the track of the newest sample
 	n       int // tracks in use
@@ -53,6 +54,9 @@ func (l *linkStats) add(v *view) {
 		l.rssi.add(v.t, *s.RSSI, 2)
 	} else if !math.IsNaN(v.rssi) {
 		l.rssi.add(v.t, v.rssi, 2)
+	}
+	if !math.IsNaN(v.prior) {
+		l.gap.add(v.t, v.t-v.prior, 2)
 	}
 	sec := int64(v.t)
 	b := &l.buckets[int(sec%lossSeconds)]

@@ -2,28 +2,29 @@ package alarm
 
 import (
 	"math"
+	"slices"
 
 	"padlark/decode"
 	"padlark/flight"
 )
 
-// padStats sums up the raw pressure in blocks while a rocket stands on the
-// pad or lies on the ground. Raw, because the tracker's height has its faults
-// smoothed away.
+// padStats sums up the raw pressure in blocks, each within one phase. Raw,
+// because the tracker's height has its faults smoothed away, and starts from
+// zero again after a landing.
 type padStats struct {
 	// Of the block being filled.
 	n          int
 	start      float64
-	sum        float64
-	curv       float64 // sum of |second differences|
-	curvN      int
-	p1, p2     float64 // the two readings before
-	step       float64 // smallest step between two unlike readings
+	level      reservoir // of the readings
+	curv       reservoir // of the sizes of their second differences
+	p1, p2     float64   // the two readings before
+	step       float64   // smallest step between two unlike readings
 	steps      int
 	phase      flight.Phase
-	block      int // completed blocks since the phase began
+	block      int     // completed blocks since the phase began
+	padLevel   float64 // median before the last liftoff, Pa; 0 if unknown
 	noise      float64
-	mean       float64
+	mean       float64 // the median, which an outlier does not move
 	at         float64 // middle of the last block
 	coarse     float64 // smallest step seen in the last blocks, Pa
 	coarseN    int     // steps it was found from
@@ -52,20 +53,20 @@ func (p *padStats) add(v *view) {
 	}
 	p.repeat(v.t, x)
 	if v.phase != p.phase {
-		*p = padStats{phase: v.phase, run: p.run, runStart: p.runStart, lastP: p.lastP,
-			everMoved: p.everMoved, coarse: p.coarse, coarseN: p.coarseN}
-	}
-	if v.inFlight() {
-		return
+		if p.phase == flight.Waiting && p.block > 1 {
+			p.padLevel = p.past[1].v // the newest may have the liftoff in it
+		}
+		p.phase, p.n, p.block = v.phase, 0, 0
 	}
 	if p.n == 0 {
-		p.start, p.sum, p.curv, p.curvN, p.steps, p.step = v.t, 0, 0, 0, 0, math.Inf(1)
+		p.start, p.steps, p.step = v.t, 0, math.Inf(1)
+		p.level.clear()
+		p.curv.clear()
 	}
 	p.n++
-	p.sum += x
+	p.level.add(x)
 	if p.n >= 3 {
-		p.curv += math.Abs(x - 2*p.p1 + p.p2)
-		p.curvN++
+		p.curv.add(math.Abs(x - 2*p.p1 + p.p2))
 	}
 	if p.n >= 2 && x != p.p1 {
 		p.step = math.Min(p.step, math.Abs(x-p.p1))
@@ -90,11 +91,12 @@ func (p *padStats) repeat(t, x float64) {
 }
 
 // fill completes a block. Of white noise with deviation s the second
-// differences have deviation s sqrt(6), and a mean size sqrt(2/pi) of that;
-// slow wander falls out of them.
+// differences have deviation s sqrt(6), and a median size 0.6745 of that; slow
+// wander falls out of them. Medians, because outliers and short blows must not
+// count.
 func (p *padStats) fill(t float64) {
-	p.mean = p.sum / float64(p.n)
-	p.noise = p.curv / float64(p.curvN) / math.Sqrt(6*2/math.Pi)
+	p.mean = p.level.median()
+	p.noise = p.curv.median() / (0.6745 * math.Sqrt(6))
 	p.at = (p.start + t) / 2
 	if p.steps > 0 {
 		if p.coarseN == 0 || p.steps >= 3 && p.step > p.coarse {
@@ -109,6 +111,45 @@ func (p *padStats) fill(t float64) {
 	p.block++
 	p.n = 0
 	p.whenFilled = true
+}
+
+// reservoir keeps an even choice of the values of a block for their median.
+type reservoir struct {
+	v      [reservoirSize]float64
+	n      int // kept
+	stride int // each so many are kept
+	skip   int
+}
+
+// reservoirSize bounds what a reservoir keeps; when it is full every other
+// value goes and from then on half as many are taken.
+const reservoirSize = 64
+
+func (r *reservoir) clear() { r.n, r.stride, r.skip = 0, 1, 0 }
+
+func (r *reservoir) add(x float64) {
+	if r.skip++; r.skip < r.stride {
+		return
+	}
+	r.skip = 0
+	if r.n == reservoirSize {
+		for i := range reservoirSize / 2 {
+			r.v[i] = r.v[2*i]
+		}
+		r.n, r.stride = reservoirSize/2, 2*r.stride
+	}
+	r.v[r.n] = x
+	r.n++
+}
+
+// median sorts what is kept; the reservoir must be cleared after it.
+func (r *reservoir) median() float64 {
+	if r.n == 0 {
+		return math.NaN()
+	}
+	s := r.v[:r.n]
+	slices.Sort(s)
+	return (s[(r.n-1)/2] + s[r.n/2]) / 2
 }
 
 // perMetre is how much the pressure falls with the height at the pad, Pa/m.

@@ -33,7 +33,7 @@ func (r *noRelease) words(v *view) words {
 
 // earlyRelease: the release came while the rocket still climbed.
 type earlyRelease struct {
-	before  bool // released before the sample at hand
+	since   since // how long the release has been told as open
 	raised  bool
 	speed   float64
 	ahead   float64 // s before the predicted apogee
@@ -42,7 +42,7 @@ type earlyRelease struct {
 }
 
 func (r *earlyRelease) check(v *view) cond {
-	defer func() { r.before = v.released }()
+	open := r.since.hold(v.t, v.released)
 	if !v.inFlight() {
 		r.raised = false
 		r.pending.hold(v.t, false)
@@ -51,7 +51,9 @@ func (r *earlyRelease) check(v *view) cond {
 	if r.raised || !v.fresh {
 		return asCond(r.raised)
 	}
-	if !v.released || !v.climbing() {
+	// A release that stood open long before the liftoff is a servo left open
+	// on the pad, and servo-moving has told so.
+	if !v.released || !v.climbing() || v.t-open < v.liftoffAt-0.5 {
 		r.pending.hold(v.t, false)
 		return off
 	}
@@ -66,7 +68,7 @@ func (r *earlyRelease) check(v *view) cond {
 	early := v.phase == "boost" || ahead-2*sd > v.limits.EarlyReleaseS
 	// A release that is still followed by climbing after so long was early
 	// whatever the prediction said.
-	if r.pending.hold(v.t, true) > v.limits.EarlyReleaseS {
+	if r.pending.hold(v.t, true) > v.limits.EarlyReleaseS && v.speed-2*v.speedSD > 1 {
 		early = true
 		ahead = math.Max(ahead, v.limits.EarlyReleaseS)
 	}

@@ -19,10 +19,14 @@ func (r *sensorStuck) check(v *view) cond {
 		return off // it has done its work; the next flight will tell
 	}
 	// A coarse sensor in still air repeats itself for long.
+	coarse := p.coarse
+	if !p.everMoved && p.lastP == math.Round(p.lastP/10)*10 {
+		coarse = 10 // a reading that never moved may be one of a coarse sensor
+	}
 	switch {
-	case p.coarse >= 5:
+	case coarse >= 5:
 		need *= 20
-	case p.coarse >= 0.9 || !p.everMoved:
+	case coarse >= 0.9 || !p.everMoved:
 		need *= 2
 	}
 	r.latched = p.run >= 20 && held > need
@@ -44,19 +48,18 @@ type sensorNoisy struct{ count int }
 
 func (r *sensorNoisy) check(v *view) cond {
 	p := &v.self.pad
-	if v.phase != flight.Waiting {
-		r.count = 0
+	if v.phase == flight.Landed {
 		return off
 	}
-	if !p.whenFilled {
+	if !p.whenFilled || v.self.link.twins(v.t) {
 		return unsure
 	}
 	if p.noise > v.limits.NoiseM*v.perMetre() {
 		r.count++
-	} else if r.count = min(r.count, 2) - 1; r.count < 0 {
+	} else if r.count = min(r.count, 3) - 1; r.count < 0 {
 		r.count = 0
 	}
-	if r.count == 1 {
+	if r.count > 0 && r.count < 2 || v.inFlight() && r.count < 3 {
 		return unsure
 	}
 	return asCond(r.count >= 2)
@@ -85,7 +88,7 @@ func (r *sensorDrift) check(v *view) cond {
 		r.count = 0
 		return off
 	}
-	if !p.whenFilled || p.block < 3 {
+	if !p.whenFilled || p.block < 3 || v.self.link.twins(v.t) {
 		return unsure
 	}
 	r.moved = 0
@@ -121,7 +124,7 @@ func (r *sensorCoarse) check(v *view) cond {
 	if v.phase != flight.Waiting {
 		return off
 	}
-	if !p.whenFilled || p.coarseN < 3 {
+	if !p.whenFilled || p.coarseN < 3 || v.self.link.twins(v.t) {
 		return unsure
 	}
 	return asCond(p.coarse >= v.limits.StepPa)

@@ -73,7 +73,7 @@ type servoMoving struct {
 	from    float64
 	to      float64
 	opened  bool
-	unrest  int
+	unrest  since
 	outside since
 }
 
@@ -88,12 +88,19 @@ func (r *servoMoving) check(v *view) cond {
 	return asCond(v.t < r.until)
 }
 
+// movedHoldS is how long the servo must be away from its rest, in s: longer
+// than a tracker takes to call a liftoff in which the release opens.
+const movedHoldS = 0.35
+
 func (r *servoMoving) look(v *view) {
-	if !math.IsNaN(v.pulse) && v.pulse > 0 {
+	// servo-range speaks of pulses that no servo should get.
+	lo, hi := pulseLimits(v.rocket)
+	inside := v.pulse >= lo && v.pulse <= hi
+	if inside {
 		r.follow(v)
 	}
 	// Open on the pad, as told by the command or by the pulse.
-	if r.outside.hold(v.t, v.released || v.open()) > 0.3 {
+	if r.outside.hold(v.t, v.released || inside && v.open()) > movedHoldS {
 		if v.t >= r.until {
 			r.opened, r.from, r.to = true, r.rest, v.pulse
 		}
@@ -114,8 +121,7 @@ func (r *servoMoving) follow(v *view) {
 	}
 	r.last = v.pulse
 	if math.Abs(v.pulse-r.rest) > v.limits.ServoMoveUs {
-		r.unrest++
-		if r.unrest >= 2 {
+		if r.unrest.hold(v.t, true) > movedHoldS {
 			if v.t >= r.until {
 				r.opened, r.from, r.to = false, r.rest, v.pulse
 			}
@@ -128,7 +134,7 @@ func (r *servoMoving) follow(v *view) {
 		}
 		return
 	}
-	r.unrest = 0
+	r.unrest.hold(v.t, false)
 }
 
 func (r *servoMoving) words(v *view) words {
@@ -156,7 +162,6 @@ type servoOn struct {
 	padStep smoothed // the same on the pad
 	last    float64
 	started bool
-	best    float64 // the highest mean since the landing
 	gate    gate
 	landed  since
 }
@@ -175,18 +180,30 @@ func (r *servoOn) check(v *view) cond {
 		r.padStep.add(v.t, step, 3)
 	}
 	if v.phase != flight.Landed || !r.rest.started {
-		r.gate, r.mean, r.ripple, r.best = gate{}, smoothed{}, smoothed{}, 0
+		r.gate, r.mean, r.ripple = gate{}, smoothed{}, smoothed{}
 		r.landed.hold(v.t, false)
 		return off
 	}
 	down := r.landed.hold(v.t, true)
 	mean := r.mean.add(v.t, v.cellV, 0.7)
 	ripple := r.ripple.add(v.t, step, 0.7)
+	return r.gate.step(v.t, down > v.limits.ServoOffS && r.pulled(v, mean, ripple), 1.5, 2)
+}
+
+// pulled says whether the supply shows a driven servo: it is pulled down, or
+// pulled at again and again. While the pulse tells that the servo is driven
+// open, little is enough; when it is told as closed or off, only the pulling
+// counts, for a supply is lower after a flight anyway.
+func (r *servoOn) pulled(v *view, mean, ripple float64) bool {
 	cells := math.Max(1, v.supply.cells)
-	// A driven servo shows as a supply that is pulled down, or that is pulled
-	// at again and again.
-	pulled := mean < r.rest.value-0.12*cells || ripple > 0.05*cells+2*r.padStep.value
-	return r.gate.step(v.t, down > 1 && pulled, 1.5, 2)
+	if v.supply.known() && mean < v.supply.cutoff {
+		return false // cell-flat speaks
+	}
+	if ripple > 0.02*cells+2*r.padStep.value {
+		return true
+	}
+	driven := v.open() || v.pulse > 0 && v.rocket.ReleaseRestUs <= 0
+	return driven && mean < r.rest.value-0.05*cells
 }
 
 func (r *servoOn) words(v *view) words {

@@ -142,6 +142,10 @@ type cellSag struct {
 	slow     since
 	wasSlow  bool
 	started  bool
+	last     float64 // the reading before
+	lately   smoothed
+	edgeAt   float64 // when the supply last fell steeply
+	edged    bool
 }
 
 func (r *cellSag) check(v *view) cond {
@@ -149,7 +153,7 @@ func (r *cellSag) check(v *view) cond {
 		return unsure
 	}
 	if !r.started {
-		r.started, r.pulse, r.released = true, v.pulse, v.released
+		r.started, r.pulse, r.released, r.last = true, v.pulse, v.released, v.cellV
 		r.rest.add(v.t, v.cellV, 3)
 		return off
 	}
@@ -159,8 +163,13 @@ func (r *cellSag) check(v *view) cond {
 	r.pulse, r.released = v.pulse, v.released
 	dip := r.rest.value - v.cellV
 	busy := r.loaded && v.t-r.loadAt < 3
-	if dip < 0.1*v.supply.cells && !busy {
-		r.rest.add(v.t, v.cellV, 3)
+	if r.last-v.cellV > 0.3*v.limits.SagV*v.supply.cells {
+		r.edgeAt, r.edged = v.t, true
+	}
+	r.last = v.cellV
+	// A supply that falls slowly is one that runs empty: its rest falls too.
+	if !busy && !(r.edged && v.t-r.edgeAt < 1) {
+		r.rest.add(v.t, v.cellV, 1)
 	}
 	r.judge(v, dip, busy)
 	return asCond(v.t < r.until)
@@ -177,10 +186,13 @@ func (r *cellSag) judge(v *view, dip float64, busy bool) {
 	} else {
 		r.deep = 0
 	}
-	if r.deep >= 2 || r.deep == 1 && busy && v.t-r.loadAt < 1.5 {
+	steep := r.edged && v.t-r.edgeAt < 1
+	if r.deep >= 2 && (busy || steep) || r.deep == 1 && busy && v.t-r.loadAt < 1.5 {
 		r.depth, r.wasSlow, r.until = r.rest.value-r.lowest, false, v.t+10
 	}
-	late := r.loaded && v.t-r.loadAt > 1.5 && v.t-r.loadAt < 8 && dip > v.limits.RecoverV*v.supply.cells
+	// One that falls on and on is running empty, not recovering.
+	falling := r.lately.add(v.t, v.cellV, 0.5)-v.cellV > 0.02*v.supply.cells
+	late := !falling && r.loaded && v.t-r.loadAt > 1.5 && v.t-r.loadAt < 8 && dip > v.limits.RecoverV*v.supply.cells
 	if r.slow.hold(v.t, late) > 0.5 {
 		r.depth, r.lowest, r.wasSlow, r.until = dip, v.cellV, true, v.t+10
 	}
