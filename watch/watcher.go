@@ -27,6 +27,11 @@ type line interface {
 
 // Watcher feeds an Engine from the bus and publishes what comes out.
 type Watcher struct {
+	// Tell, if set before Run, is called with everything that comes out, in
+	// order, from one goroutine at a time, together with the state of the rocket
+	// whose sample brought it about (nil at a tick). It must be quick.
+	Tell func(st *flight.State, out Output)
+
 	bus   line
 	start uint64 // stream sequence from which samples are consumed
 	log   zerolog.Logger
@@ -129,17 +134,24 @@ func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error 
 			return fmt.Errorf("publish event %s: %w", e.ID, err)
 		}
 	}
-	if rocket != "" {
-		return w.show(rocket)
+	if rocket == "" {
+		if w.Tell != nil {
+			w.Tell(nil, out)
+		}
+		return nil
 	}
-	return nil
-}
-
-func (w *Watcher) show(rocket string) error {
 	st, ok := w.engine.State(rocket)
 	if !ok {
 		return nil
 	}
+	if w.Tell != nil {
+		w.Tell(&st, out)
+	}
+	return w.show(rocket, st)
+}
+
+// show tells live viewers of a rocket's state, but not of each sample.
+func (w *Watcher) show(rocket string, st flight.State) error {
 	last := w.shown[rocket]
 	if st.Phase == last.phase && st.At.Sub(last.at) < StateEvery {
 		return nil

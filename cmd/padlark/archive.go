@@ -1,0 +1,94 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"padlark/cmd/padlark/config"
+	"padlark/storage/sqlite"
+)
+
+// archiveFlags say which archive a command reads.
+type archiveFlags struct {
+	Data   string `help:"Folder that a station keeps its data in." placeholder:"DIR" xor:"where"`
+	Config string `short:"c" type:"path" help:"Configuration file that names the folder." placeholder:"FILE" xor:"where"`
+}
+
+// folder is the chosen data folder; that of the default configuration if none
+// was chosen.
+func (f archiveFlags) folder() (string, error) {
+	switch {
+	case f.Data != "":
+		return f.Data, nil
+	case f.Config != "":
+		c, err := config.Load(f.Config)
+		if err != nil {
+			return "", usageError{err}
+		}
+		return c.Station.Data, nil
+	}
+	for _, dir := range []string{"padlark-data", "padlark-demo"} {
+		if _, err := os.Stat(filepath.Join(dir, sqlite.FileName)); err == nil {
+			return dir, nil
+		}
+	}
+	return "", usagef("which archive? Give --data DIR (the folder of a station) or --config FILE")
+}
+
+// open opens the archive for reading, also while a daemon writes to it.
+func (f archiveFlags) open() (*sqlite.Archive, error) {
+	dir, err := f.folder()
+	if err != nil {
+		return nil, err
+	}
+	path := filepath.Join(dir, sqlite.FileName)
+	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+		return nil, usagef("there is no archive in %s: name the folder that padlark run or padlark demo keeps its data in", dir)
+	}
+	a, err := sqlite.OpenReadOnly(path)
+	if err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// sessionName finds the session that a person means: the exact name, the only
+// one that begins so, or the newest when nothing was said.
+func sessionName(ctx context.Context, a *sqlite.Archive, said string) (string, error) {
+	all, err := a.Sessions(ctx)
+	if err != nil {
+		return "", err
+	}
+	if len(all) == 0 {
+		return "", fmt.Errorf("the archive %s holds no session yet", a.Path())
+	}
+	if said == "" {
+		return all[len(all)-1].ID, nil
+	}
+	var found []string
+	for _, s := range all {
+		if s.ID == said {
+			return said, nil
+		}
+		if len(s.ID) > len(said) && s.ID[:len(said)] == said {
+			found = append(found, s.ID)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return "", usagef("there is no session %q: padlark sessions lists what there is", said)
+	}
+	return "", usagef("%d sessions begin with %q: %v", len(found), said, found)
+}
+
+// warnLost says on errw what a damaged archive could not give.
+func warnLost(a *sqlite.Archive, io *cmdIO) {
+	for _, l := range a.Lost() {
+		fmt.Fprintf(io.Err, "padlark: the archive is damaged: %v\n", l)
+	}
+}

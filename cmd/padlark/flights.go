@@ -1,0 +1,94 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"text/tabwriter"
+	"time"
+
+	"padlark/flight"
+	"padlark/storage/results"
+)
+
+type flightsCmd struct {
+	archiveFlags
+	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
+	All     bool   `help:"The flights of every session."`
+	Rocket  string `help:"Only this rocket."`
+	JSON    bool   `name:"json" help:"Print as JSON: every quantity, with its standard deviation."`
+}
+
+// Help shows an example.
+func (flightsCmd) Help() string { return "Example: padlark flights --data padlark-demo --json" }
+
+// Run works the flights out and prints them.
+func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
+	a, err := c.open()
+	if err != nil {
+		return err
+	}
+	defer a.Close() //nolint:errcheck // only read from
+	session := ""
+	if !c.All {
+		if session, err = sessionName(ctx, a, c.Session); err != nil {
+			return err
+		}
+	}
+	all, err := results.New(a).Flights(ctx, session)
+	if err != nil {
+		return err
+	}
+	warnLost(a, io)
+	list := []flight.Result{}
+	for _, r := range all {
+		if c.Rocket == "" || r.Rocket == c.Rocket {
+			list = append(list, r)
+		}
+	}
+	if c.JSON {
+		enc := json.NewEncoder(io.Out)
+		enc.SetIndent("", "  ")
+		return enc.Encode(list)
+	}
+	return printFlights(io.Out, list)
+}
+
+// printFlights prints one line per flight, in 80 columns, and the verdicts.
+func printFlights(w io.Writer, list []flight.Result) error {
+	if len(list) == 0 {
+		fmt.Fprintln(w, "No flights.")
+		return nil
+	}
+	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "rocket\tno\tliftoff\tapogee\t\tafter\tfastest\treleased\tsink\t")
+	fmt.Fprintln(t, "\t\tlocal\tm\t± m\ts\tm/s\ts after\tm/s\t")
+	for _, r := range list {
+		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", r.Rocket, r.Flight, clockTime(r.LaunchedAt),
+			number(r.ApogeeM, "%.1f"), number(r.ApogeeSD, "%.1f"), number(r.TimeToApogeeS, "%.2f"),
+			number(r.MaxSpeedMps, "%.1f"), number(r.ReleaseLagS, "%+.2f"), number(r.DescentMps, "%.1f"))
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, "\n± is one standard deviation. Heights are above the pad.")
+	for _, r := range list {
+		wrap(w, fmt.Sprintf("%s %d: ", r.Rocket, r.Flight), r.Verdict)
+	}
+	return nil
+}
+
+func clockTime(t *time.Time) string {
+	if t == nil {
+		return "–"
+	}
+	return t.Local().Format("15:04:05")
+}
+
+func number(v *float64, format string) string {
+	if v == nil {
+		return "–"
+	}
+	return fmt.Sprintf(format, *v)
+}

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"github.com/google/go-cmp/cmp"
+	"golang.org/x/sync/errgroup"
+
+	"padlark/cmd/padlark/config"
+	"padlark/cmd/padlark/station"
+	"padlark/flight"
+	"padlark/storage/sqlite"
+)
+
+type replayCmd struct {
+	Data    string `help:"Folder that a station keeps its data in." placeholder:"DIR"`
+	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
+	Speed   string `default:"1" help:"Multiple of real time, or max."`
+	Rocket  string `help:"Only the frames of this rocket."`
+	Config  string `type:"path" help:"Another configuration: same frames, other settings. The differences are printed." placeholder:"FILE"`
+	JSON    bool   `name:"json" help:"Print the events, one JSON object a line, and no comparison."`
+}
+
+// Help shows an example.
+func (replayCmd) Help() string {
+	return "Example: padlark replay --data padlark-demo --speed 10\n\n" +
+		"Publishes the recorded frames again on a bus of its own and runs the same program on them. With the recorded " +
+		"configuration the events must equal the recorded ones, byte for byte; exit status 1 if they do not."
+}
+
+// Run replays a session.
+func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
+	speed, err := parseSpeed(c.Speed)
+	if err != nil {
+		return err
+	}
+	a, err := archiveFlags{Data: c.Data}.open()
+	if err != nil {
+		return err
+	}
+	defer a.Close() //nolint:errcheck // only read from
+	name, err := sessionName(ctx, a, c.Session)
+	if err != nil {
+		return err
+	}
+	session, err := a.Session(ctx, name)
+	if err != nil {
+		return err
+	}
+	cfg, err := c.config(session)
+	if err != nil {
+		return err
+	}
+	recorded, err := a.Events(ctx, sqlite.Query{Session: name, Rocket: c.Rocket, Recorded: true})
+	if err != nil {
+		return err
+	}
+	opt := station.ReplayOptions{Archive: a, Session: session, Config: cfg, Speed: speed, Rocket: c.Rocket}
+	fmt.Fprintf(io.Err, "REPLAY of session %s: nothing here happens now.\n", name)
+	events, err := c.play(ctx, opt, io)
+	if err != nil {
+		return err
+	}
+	warnLost(a, io)
+	if c.JSON {
+		return printJSONLines(io.Out, events)
+	}
+	return c.compare(io, recorded, events)
+}
+
+func parseSpeed(s string) (float64, error) {
+	if s == "max" {
+		return 0, nil
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(v > 0 && v <= 1e6) {
+		return 0, usagef("--speed %s: give a multiple of real time, such as 1 or 10, or max", s)
+	}
+	return v, nil
+}
+
+// config is the other configuration, or the session's own.
+func (c *replayCmd) config(s sqlite.Session) (*config.Config, error) {
+	if c.Config != "" {
+		cfg, err := config.Load(c.Config)
+		if err != nil {
+			return nil, usageError{err}
+		}
+		return cfg, nil
+	}
+	cfg, err := config.Parse("configuration recorded with session "+s.ID, []byte(s.Config))
+	if err != nil {
+		return nil, fmt.Errorf("%w; give one with --config", err)
+	}
+	return cfg, nil
+}
+
+// play runs the replay, with the rockets shown unless it is at full speed.
+func (c *replayCmd) play(ctx context.Context, opt station.ReplayOptions, io *cmdIO) ([]flight.Event, error) {
+	if opt.Speed == 0 || c.JSON {
+		return station.Replay(ctx, opt)
+	}
+	v := newView(io.Out, io.Err)
+	opt.Log = newLog(v)
+	viewCtx, stopView := context.WithCancel(ctx)
+	defer stopView()
+	var g errgroup.Group
+	opt.Ready = func(info station.Info) {
+		g.Go(func() error { return v.follow(viewCtx, info.Bus) })
+	}
+	events, err := station.Replay(ctx, opt)
+	stopView()
+	if werr := g.Wait(); err == nil {
+		err = werr
+	}
+	return events, err
+}
+
+func printJSONLines(w io.Writer, events []flight.Event) error {
+	enc := json.NewEncoder(w)
+	for _, e := range events {
+		if err := enc.Encode(e); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// compare says whether the events are the recorded ones, and what differs.
+func (c *replayCmd) compare(io *cmdIO, recorded, replayed []flight.Event) error {
+	was, err := jsonLines(recorded)
+	if err != nil {
+		return err
+	}
+	is, err := jsonLines(replayed)
+	if err != nil {
+		return err
+	}
+	if strings.Join(was, "\n") == strings.Join(is, "\n") {
+		fmt.Fprintf(io.Out, "%d events, each equal to the recorded one.\n", len(is))
+		return nil
+	}
+	fmt.Fprintf(io.Out, "%d events, %d were recorded. What differs (- recorded, + replayed):\n", len(is), len(was))
+	same := 0
+	for _, d := range diffEvents(recorded, replayed) {
+		if d == "" {
+			same++
+			continue
+		}
+		fmt.Fprint(io.Out, d)
+	}
+	fmt.Fprintf(io.Out, "%d events are equal.\n", same)
+	if c.Config == "" {
+		return errBadVerdict
+	}
+	return nil
+}
+
+func jsonLines(events []flight.Event) ([]string, error) {
+	out := make([]string, len(events))
+	for i, e := range events {
+		b, err := json.Marshal(e)
+		if err != nil {
+			return nil, fmt.Errorf("write event %s: %w", e.ID, err)
+		}
+		out[i] = string(b)
+	}
+	return out, nil
+}
+
+// diffEvents compares by event id; an empty string stands for an equal pair.
+func diffEvents(recorded, replayed []flight.Event) []string {
+	by := map[string]flight.Event{}
+	for _, e := range replayed {
+		by[e.ID] = e
+	}
+	var out []string
+	for _, e := range recorded {
+		n, ok := by[e.ID]
+		delete(by, e.ID)
+		switch {
+		case !ok:
+			out = append(out, "- "+eventText(e))
+		case cmp.Equal(e, n):
+			out = append(out, "")
+		default:
+			out = append(out, "- "+eventText(e)+"+ "+eventText(n))
+		}
+	}
+	for _, e := range replayed {
+		if _, left := by[e.ID]; left {
+			out = append(out, "+ "+eventText(e))
+		}
+	}
+	return out
+}
+
+func eventText(e flight.Event) string {
+	var b strings.Builder
+	printEvent(&b, e)
+	return b.String()
+}
