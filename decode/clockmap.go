@@ -45,17 +45,20 @@ type bucket struct {
 }
 
 const (
-	maxBuckets  = 128
-	firstWidth  = 0.25 // s
-	maxWidth    = 8.0  // s
-	maxSkew     = 600e-6
-	priorSkew   = 50e-6 // how far a board's skew may be from what it was before its reboot
-	youngAge    = 20.0  // s of device time
-	youngSlew   = 0.01  // s per s, on the pad just after the board started
-	steadySlew  = 0.001 // s per s: a thousandth of any speed, below what matters
-	urgentSlew  = 0.5
-	urgentAfter = 10.0 // s in which a large correction may be made
-	skewKnown   = 20.0 // s of span after which the skew is worth passing on
+	maxBuckets = 128
+	firstWidth = 0.25   // s
+	maxWidth   = 8.0    // s
+	maxSkew    = 600e-6 // a crystal's skew, assumed until the span tells more
+	// resonatorSkew allows for boards that run on a ceramic resonator or the
+	// processor's own oscillator.
+	resonatorSkew = 0.03
+	priorSkew     = 50e-6 // how far a board's skew may be from what it was before its reboot
+	youngAge      = 20.0  // s of device time
+	youngSlew     = 0.01  // s per s, on the pad just after the board started
+	steadySlew    = 0.001 // s per s: a thousandth of any speed, below what matters
+	urgentSlew    = 0.5
+	urgentAfter   = 10.0 // s in which a large correction may be made
+	skewKnown     = 20.0 // s of span after which the skew is worth passing on
 )
 
 // newClockMap starts a map at a board's first frame. before is the map of the
@@ -153,7 +156,11 @@ func (m *clockMap) fit() {
 	if len(m.hull) > 1 {
 		m.slope = m.edgeSlope(sum / n)
 	}
-	m.slope = min(max(m.slope, m.slopeLo), m.slopeHi)
+	lo, hi := m.slopeLo, m.slopeHi
+	if m.span() > skewKnown {
+		lo, hi = -resonatorSkew, resonatorSkew
+	}
+	m.slope = min(max(m.slope, lo), hi)
 	m.offset = math.Inf(1)
 	for _, i := range m.hull {
 		m.offset = min(m.offset, m.buckets[i].minY-m.slope*m.buckets[i].minX)

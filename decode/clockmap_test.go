@@ -119,6 +119,28 @@ func TestClockMapResidual(t *testing.T) {
 	}
 }
 
+// TestClockMapPoorOscillator: boards without a crystal may be 1 % off. It takes
+// longer to learn, but the clock is followed.
+func TestClockMapPoorOscillator(t *testing.T) {
+	for _, skew := range []float64{-0.01, 0.01} {
+		r := rand.New(rand.NewPCG(11, 2))
+		m := newClockMap(0, 0, nil)
+		var sq, n float64
+		for i := range 120 * 20 {
+			truth := float64(i) / 20
+			clock := int64(truth * (1 + skew) * 1e6)
+			m.observe(clock, int64((truth+0.020*r.Float64())*1e9))
+			miss := float64(m.at(clock))*1e-9 - truth
+			if truth > 80 {
+				sq, n = sq+miss*miss, n+1
+			}
+		}
+		if rms := math.Sqrt(sq/n) * 1e3; rms > 3 {
+			t.Errorf("%g %%: %.2f ms rms", skew*100, rms)
+		}
+	}
+}
+
 // TestClockMapLong follows a skew that drifts by 2 ppm an hour over 6 h, in
 // bounded memory.
 func TestClockMapLong(t *testing.T) {

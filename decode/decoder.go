@@ -111,6 +111,11 @@ func New(cfg Config) (*Decoder, error) {
 		}
 		d.names[*r.ID], d.ids[r.Name] = r.Name, *r.ID
 	}
+	for _, l := range cfg.Layouts {
+		if _, err := Compile(l, layouts); err != nil {
+			return nil, err // even if no link uses it
+		}
+	}
 	programs := map[string]*Program{} // links with one layout share it
 	for _, lc := range cfg.Links {
 		l, err := newLink(lc, layouts, programs)

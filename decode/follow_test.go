@@ -128,7 +128,7 @@ func TestReboots(t *testing.T) {
 			{"after a minute", time.Minute, 300 * time.Millisecond},
 			{"again and again, every 1.5 s", 1500 * time.Millisecond, 200 * time.Millisecond},
 			{"while out of hearing", 20 * time.Second, 15 * time.Second},
-			{"after an hour", time.Hour, 2 * time.Second},
+			{"after ten minutes", 10 * time.Minute, 2 * time.Second},
 		} {
 			d := station(t, text, layout)
 			b := &board{p: p, rocket: 7, boot: 1}
@@ -256,8 +256,11 @@ func TestDamagedClock(t *testing.T) {
 		if i == 40 {
 			line = fmt.Sprintf("%d,%d,1000.00", i, 100*i/10)
 		}
+		if i == 60 {
+			line = fmt.Sprintf("%d,%d,1000.00", 10*i, 5000+100*i) // a digit too many
+		}
 		s, err := say(line, at)
-		if i == 40 {
+		if i == 40 || i == 60 {
 			var r *Reject
 			if !errors.As(err, &r) || r.Reason != ReasonClockJump {
 				t.Fatalf("%+v, %v", s, err)

@@ -17,14 +17,15 @@ import (
 // not written to; and the same bytes give the same outcome again.
 func fuzzLayout(f *testing.F, text, layout string) {
 	cfg := Config{Links: []LinkLayouts{{Link: "pad", Layouts: []string{layout}, Rocket: "Teal"}}, Layouts: layouts(f, text)}
+	made, err := New(cfg)
+	if err != nil {
+		f.Fatal(err)
+	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		before := bytes.Clone(b)
 		var first string
 		for range 2 {
-			d, err := New(cfg)
-			if err != nil {
-				t.Fatal(err)
-			}
+			d := fresh(made)
 			s, err := d.Decode(frame("pad", 1, time.Second, b))
 			if !bytes.Equal(b, before) {
 				t.Fatal("the frame was written to")
@@ -42,6 +43,11 @@ func fuzzLayout(f *testing.F, text, layout string) {
 			first = outcome
 		}
 	})
+}
+
+// fresh is a decoder of the same configuration that has heard nothing.
+func fresh(d *Decoder) *Decoder {
+	return &Decoder{links: d.links, names: d.names, ids: d.ids, byID: map[uint32]*rocket{}, byName: map[string]*rocket{}}
 }
 
 func checkReject(t *testing.T, err error, n int) {
@@ -176,11 +182,12 @@ func FuzzFollow(f *testing.F) {
 	f.Add([]byte("\x01\x02\x00\x05\x00\x01\x03\x00\x06\x00\x01\x00\x00\x00\x00"))
 	p := compileNamed(f, shortLayout, "short")
 	cfg := Config{Layouts: layouts(f, shortLayout), Links: []LinkLayouts{{Link: "pad", Layouts: []string{"short"}}}}
+	made, err := New(cfg)
+	if err != nil {
+		f.Fatal(err)
+	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		d, err := New(cfg)
-		if err != nil {
-			t.Fatal(err)
-		}
+		d := fresh(made)
 		mono := time.Duration(0)
 		last := map[uint32]Sample{}
 		for n := 0; len(b) >= 5; n++ {

@@ -105,6 +105,9 @@ func (m *Merger) Add(s Sample) (Sample, bool) {
 		s.At = s.At.Add(-l.shift)
 		return s, false
 	}
+	if r.total.tooOld(s.Boot, s.Seq) {
+		return s, false // whether it is a copy is forgotten; it is of no use now
+	}
 	r.put(mergedMessage{key: key, used: true, link: l, heard: []*mergedLink{l}, at: s.At, rssi: s.RSSI})
 	r.total.add(s.Boot, s.Seq)
 	l.count.add(s.Boot, s.Seq)
@@ -234,6 +237,12 @@ func (c *seqCount) add(boot uint32, seq int64) {
 	}
 	b.numbered++
 	b.first, b.last = min(b.first, seq), max(b.last, seq)
+}
+
+// tooOld says whether a message is so late that its copies are forgotten.
+func (c *seqCount) tooOld(boot uint32, seq int64) bool {
+	i := slices.IndexFunc(c.boots, func(b bootCount) bool { return b.boot == boot })
+	return seq >= 0 && i >= 0 && seq < c.boots[i].last-mergeWindow
 }
 
 func (b bootCount) lost() uint64 {

@@ -102,6 +102,23 @@ func TestMergeBounded(t *testing.T) {
 	}
 }
 
+// TestMergeTooLate: a copy that comes when the first is forgotten is not taken
+// for a new message.
+func TestMergeTooLate(t *testing.T) {
+	m := NewMerger()
+	for i := range 2 * mergeWindow {
+		m.Add(Sample{Rocket: "Teal", Link: "pad", Boot: 1, Seq: int64(i), Clock: -1, Heard: epoch()})
+	}
+	late := Sample{Rocket: "Teal", Link: "north", Boot: 1, Seq: 100, Clock: -1, Heard: epoch()}
+	if _, first := m.Add(late); first {
+		t.Error("a forgotten message passed twice")
+	}
+	late.Boot = 2
+	if _, first := m.Add(late); !first {
+		t.Error("the same number of another boot was held back")
+	}
+}
+
 // TestMergeNameless listens to one link at a time where nothing identifies a
 // frame.
 func TestMergeNameless(t *testing.T) {

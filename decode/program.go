@@ -171,6 +171,9 @@ func (p *Program) parse(b []byte, base int, sc *scratch, m *ident) *Reject {
 func (p *Program) identify(sc *scratch, m *ident) *Reject {
 	if p.rocketAt >= 0 {
 		v := sc.raw[p.rocketAt]
+		if math.IsNaN(v) {
+			return p.reject(Corrupt, ReasonNumber, p.fields[p.rocketAt].name, -1, "the rocket's id is missing")
+		}
 		if !wholeBelow(v, 1<<32) {
 			return p.reject(Corrupt, ReasonNumber, p.fields[p.rocketAt].name, -1, "the rocket's id is "+number(v)+", not a whole number")
 		}

@@ -18,7 +18,8 @@ type Sample struct {
 	// Rocket is the configured name, or "id-<n>" for a board nobody configured.
 	Rocket string `json:"rocket"`
 	// Boot counts the board's starts, as told by the board or recognised from
-	// clock and sequence falling back. It only rises within a session.
+	// clock and sequence falling back. It only rises within a session, unless
+	// two boards send the same id: then it alternates between theirs.
 	Boot uint32 `json:"boot"`
 	// Seq is the board's own frame number, unwrapped; -1 if it sends none.
 	Seq int64 `json:"seq"`

@@ -67,7 +67,9 @@ func (t *track) fits(p *Program, m *ident, mono int64) (place, bool) {
 		ok = t.placeSeq(p, int64(m.seq), moved, timed, &at)
 	}
 	if timed {
-		ok = t.clockFits(at, mono)
+		// The clock decides. Only where no checksum protects the frame must the
+		// sequence be credible too.
+		ok = t.clockFits(at, mono) && (ok || p.guarded())
 	}
 	return at, ok
 }
