@@ -82,6 +82,9 @@ func TestCaptureRoundTrip(t *testing.T) {
 	if diff := cmp.Diff(testChunks, got); diff != "" {
 		t.Errorf("chunks (-want +got):\n%s", diff)
 	}
+	if !IsCapture(bytes.NewReader(data)) || IsCapture(strings.NewReader("$PLRK,7\r\n")) || IsCapture(strings.NewReader("PL")) {
+		t.Error("IsCapture takes one for the other")
+	}
 	if at, torn := r.Torn(); torn || at != int64(len(data)) {
 		t.Errorf("torn %v at %d, want whole to %d", torn, at, len(data))
 	}

@@ -55,7 +55,13 @@ capture_link = "pad-radio"
 		}
 		kinds = append(kinds, l.Kind()+": "+l.Address())
 	}
-	diffStrings(t, []string{"usb: USB vid 10C4, pid EA60, serial 0001", "udp: UDP 239.77.1.2:9750", "file: field.capture"}, kinds)
+	for _, l := range []LinkConfig{
+		{Serial: "/dev/x"}, {TCP: "h:1"}, {TCPListen: ":1"}, {TNC: "h:2"}, {Stdin: true}, {},
+	} {
+		kinds = append(kinds, l.Kind()+": "+l.Address())
+	}
+	diffStrings(t, []string{"usb: USB vid 10C4, pid EA60, serial 0001", "udp: UDP 239.77.1.2:9750", "file: field.capture",
+		"serial: /dev/x", "tcp: TCP h:1", "tcp_listen: TCP :1", "tnc: TNC h:2", "stdin: standard input", ": "}, kinds)
 }
 
 // Framing is written as its kind alone, or as a table.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -143,84 +144,98 @@ func TestKISSCommand(t *testing.T) {
 	}
 }
 
-func TestFramer(t *testing.T) {
-	ubx := Framing{Kind: "sync", Sync: "b5 62", LengthAt: 2, LengthBytes: 2, LengthAdd: 2}
-	fixed := Framing{Kind: "sync", Sync: "AA55", Size: 3}
-	again := Framing{Kind: "sync", Sync: "7E", LengthBytes: 1, LengthEndian: "big", LengthAdd: 1, LengthAgain: true}
-	tests := []struct {
-		name     string
-		framing  Framing
-		limit    int
-		in       string
-		whole    bool // end the stream as whole, else as cut
-		messages []string
-		wires    []int
-		offsets  []int64
-		rejects  []string
-	}{
-		{name: "line any", framing: Framing{Kind: "line"}, in: "61 0a 62 0d 63 0d 0a 0a 64", whole: true,
-			messages: []string{"61", "62", "63", "64"}, wires: []int{2, 2, 2, 1}, offsets: []int64{0, 2, 4, 8}},
-		{name: "line lf keeps cr", framing: Framing{Kind: "line", Ends: "lf"}, in: "61 0d 0a",
-			messages: []string{"610d"}, wires: []int{3}, offsets: []int64{0}},
-		{name: "line cr keeps lf", framing: Framing{Kind: "line", Ends: "cr"}, in: "0a 61 0d",
-			messages: []string{"0a61"}, wires: []int{3}, offsets: []int64{0}},
-		{name: "line crlf", framing: Framing{Kind: "line", Ends: "crlf"}, limit: 2, in: "61 0d 62 0a 61 62 0d 0a 0d 0a 61 62 63 0a 64 0a",
-			messages: []string{"6162", "64"}, wires: []int{4, 2}, offsets: []int64{4, 14},
-			rejects: []string{"too long 610d62", "too long 616263"}},
-		{name: "line cut", framing: Framing{Kind: "line"}, in: "61 0a 62",
-			messages: []string{"61"}, wires: []int{2}, offsets: []int64{0}, rejects: []string{"cut off 62"}},
-		{name: "line too long then good", framing: Framing{Kind: "line"}, limit: 3, in: "61 62 63 64 65 0a 66 0a",
-			messages: []string{"66"}, wires: []int{2}, offsets: []int64{6}, rejects: []string{"too long 616263"}},
+var (
+	ubxFraming   = Framing{Kind: "sync", Sync: "b5 62", LengthAt: 2, LengthBytes: 2, LengthAdd: 2}
+	fixedFraming = Framing{Kind: "sync", Sync: "AA55", Size: 3}
+	againFraming = Framing{Kind: "sync", Sync: "7E", LengthBytes: 1, LengthEndian: "big", LengthAdd: 1, LengthAgain: true}
+)
 
-		{name: "cobs needless last block", framing: Framing{Kind: "cobs"}, in: "ff 01..fe 01 00",
-			messages: []string{hex.EncodeToString(unhex(t, "01..fe"))}, wires: []int{257}, offsets: []int64{0}},
-		{name: "cobs bad code then good", framing: Framing{Kind: "cobs"}, in: "05 11 22 00 02 33 00",
-			messages: []string{"33"}, wires: []int{3}, offsets: []int64{4}, rejects: []string{"bad stuffing 051122"}},
-		{name: "cobs zeros between", framing: Framing{Kind: "cobs"}, in: "00 00 02 33 00 00",
-			messages: []string{"33"}, wires: []int{3}, offsets: []int64{2}},
-		{name: "cobs empty", framing: Framing{Kind: "cobs"}, in: "01 00", rejects: []string{"empty 01"}},
-		{name: "cobs too long decoded", framing: Framing{Kind: "cobs"}, limit: 2, in: "04 11 22 33 00 03 11 22 00",
-			messages: []string{"1122"}, wires: []int{4}, offsets: []int64{5}, rejects: []string{"too long 04112233"}},
-		{name: "cobs datagram without its zero", framing: Framing{Kind: "cobs"}, in: "02 33", whole: true,
-			messages: []string{"33"}, wires: []int{2}, offsets: []int64{0}},
-
-		{name: "slip noise before", framing: Framing{Kind: "slip"}, in: "99 c0 01 02 c0 c0 03 c0",
-			messages: []string{"99", "0102", "03"}, wires: []int{2, 3, 2}, offsets: []int64{0, 2, 6}},
-		{name: "slip bad escape", framing: Framing{Kind: "slip"}, in: "c0 01 db 02 c0 01 db c0 05 c0",
-			messages: []string{"05"}, wires: []int{2}, offsets: []int64{8}, rejects: []string{"bad stuffing 01db02", "bad stuffing 01db"}},
-		{name: "slip too long", framing: Framing{Kind: "slip"}, limit: 2, in: "c0 01 02 03 c0 db dc db dd c0 01 02 03 04 05 c0",
-			messages: []string{"c0db"}, wires: []int{5}, offsets: []int64{5}, rejects: []string{"too long 010203", "too long 01020304"}},
-
-		{name: "kiss tail, command, data", framing: Framing{Kind: "kiss"}, in: "54 c0 01 32 c0 00 41 c0 c0",
-			messages: []string{"41"}, wires: []int{4}, offsets: []int64{4}, rejects: []string{"no frame start 54", "not data 0132"}},
-		{name: "kiss other port, empty", framing: Framing{Kind: "kiss", Port: ptr(1)}, in: "c0 00 41 c0 10 42 c0 10 c0",
-			messages: []string{"42"}, wires: []int{4}, offsets: []int64{3}, rejects: []string{"other port 0041", "empty 10"}},
-		{name: "kiss bad escape", framing: Framing{Kind: "kiss"}, in: "c0 00 db 41 c0 00 42 c0",
-			messages: []string{"42"}, wires: []int{4}, offsets: []int64{4}, rejects: []string{"bad stuffing 00db41"}},
-
-		// Class, id, 16-bit little-endian length of the payload, payload, two
-		// checksum bytes: the frame of a common receiver family's binary
-		// protocol (layout from memory).
-		{name: "sync length", framing: ubx, in: "00 b5 62 01 02 01 00 99 c1 c2 b5 62 01 02 00 00 c3 c4",
-			messages: []string{"0102010099c1c2", "01020000c3c4"}, wires: []int{9, 8}, offsets: []int64{1, 10}, rejects: []string{"no frame start 00"}},
-		{name: "sync bad length, good one inside", framing: ubx, limit: 16, in: "b5 62 b5 62 01 02 00 00 c3 c4",
-			messages: []string{"01020000c3c4"}, wires: []int{8}, offsets: []int64{2}, rejects: []string{"bad length b562b5620102", "no frame start 62"}},
-		{name: "sync cut, good one inside", framing: ubx, limit: 400, in: "b5 62 01 02 00 01 b5 62 01 02 00 00 c3 c4",
-			messages: []string{"01020000c3c4"}, wires: []int{8}, offsets: []int64{6}, rejects: []string{"cut off b56201020001b56201020000c3c4"}},
-		{name: "sync fixed", framing: fixed, in: "aa aa 55 01 02 03 55 aa 55 04 05 06 aa",
-			messages: []string{"010203", "040506"}, wires: []int{5, 5}, offsets: []int64{1, 7},
-			rejects: []string{"no frame start aa", "no frame start 55", "no frame start aa"}},
-		{name: "sync kept", framing: Framing{Kind: "sync", Sync: "AA 55", Size: 1, KeepSync: true}, in: "aa 55 01",
-			messages: []string{"aa5501"}, wires: []int{3}, offsets: []int64{0}},
-		{name: "sync length again", framing: again, in: "7e 02 11 22 02 7e 01 33 02 7e 01 44 01",
-			messages: []string{"02112202", "014401"}, wires: []int{5, 4}, offsets: []int64{0, 9},
-			rejects: []string{"bad length 7e013302", "no frame start 013302"}},
-
-		{name: "datagram", framing: Framing{Kind: "datagram"}, limit: 2, in: "01 02",
-			messages: []string{"0102"}, wires: []int{2}, offsets: []int64{0}},
-		{name: "datagram too long", framing: Framing{Kind: "datagram"}, limit: 2, in: "01 02 03", rejects: []string{"too long 010203"}},
+// hexRange is the hex of all bytes from a to b.
+func hexRange(a, b int) string {
+	var s strings.Builder
+	for v := a; v <= b; v++ {
+		fmt.Fprintf(&s, "%02x", v)
 	}
-	for _, tc := range tests {
+	return s.String()
+}
+
+// framerCases are streams with what is to be found in them.
+var framerCases = []struct {
+	name     string
+	framing  Framing
+	limit    int
+	in       string
+	whole    bool // end the stream as whole, else as cut
+	messages []string
+	wires    []int
+	offsets  []int64
+	rejects  []string
+}{
+	{name: "line any", framing: Framing{Kind: "line"}, in: "61 0a 62 0d 63 0d 0a 0a 64", whole: true,
+		messages: []string{"61", "62", "63", "64"}, wires: []int{2, 2, 2, 1}, offsets: []int64{0, 2, 4, 8}},
+	{name: "line lf keeps cr", framing: Framing{Kind: "line", Ends: "lf"}, in: "61 0d 0a",
+		messages: []string{"610d"}, wires: []int{3}, offsets: []int64{0}},
+	{name: "line cr keeps lf", framing: Framing{Kind: "line", Ends: "cr"}, in: "0a 61 0d",
+		messages: []string{"0a61"}, wires: []int{3}, offsets: []int64{0}},
+	{name: "line crlf", framing: Framing{Kind: "line", Ends: "crlf"}, limit: 2, in: "61 0d 62 0a 61 62 0d 0a 0d 0a 61 62 63 0a 64 0a",
+		messages: []string{"6162", "64"}, wires: []int{4, 2}, offsets: []int64{4, 14},
+		rejects: []string{"too long 610d62", "too long 616263"}},
+	{name: "line cut", framing: Framing{Kind: "line"}, in: "61 0a 62",
+		messages: []string{"61"}, wires: []int{2}, offsets: []int64{0}, rejects: []string{"cut off 62"}},
+	{name: "line too long then good", framing: Framing{Kind: "line"}, limit: 3, in: "61 62 63 64 65 0a 66 0a",
+		messages: []string{"66"}, wires: []int{2}, offsets: []int64{6}, rejects: []string{"too long 616263"}},
+
+	{name: "cobs needless last block", framing: Framing{Kind: "cobs"}, in: "ff 01..fe 01 00",
+		messages: []string{hexRange(1, 0xFE)}, wires: []int{257}, offsets: []int64{0}},
+	{name: "cobs bad code then good", framing: Framing{Kind: "cobs"}, in: "05 11 22 00 02 33 00",
+		messages: []string{"33"}, wires: []int{3}, offsets: []int64{4}, rejects: []string{"bad stuffing 051122"}},
+	{name: "cobs zeros between", framing: Framing{Kind: "cobs"}, in: "00 00 02 33 00 00",
+		messages: []string{"33"}, wires: []int{3}, offsets: []int64{2}},
+	{name: "cobs empty", framing: Framing{Kind: "cobs"}, in: "01 00", rejects: []string{"empty 01"}},
+	{name: "cobs too long decoded", framing: Framing{Kind: "cobs"}, limit: 2, in: "04 11 22 33 00 03 11 22 00",
+		messages: []string{"1122"}, wires: []int{4}, offsets: []int64{5}, rejects: []string{"too long 04112233"}},
+	{name: "cobs datagram without its zero", framing: Framing{Kind: "cobs"}, in: "02 33", whole: true,
+		messages: []string{"33"}, wires: []int{2}, offsets: []int64{0}},
+
+	{name: "slip noise before", framing: Framing{Kind: "slip"}, in: "99 c0 01 02 c0 c0 03 c0",
+		messages: []string{"99", "0102", "03"}, wires: []int{2, 3, 2}, offsets: []int64{0, 2, 6}},
+	{name: "slip bad escape", framing: Framing{Kind: "slip"}, in: "c0 01 db 02 c0 01 db c0 05 c0",
+		messages: []string{"05"}, wires: []int{2}, offsets: []int64{8}, rejects: []string{"bad stuffing 01db02", "bad stuffing 01db"}},
+	{name: "slip too long", framing: Framing{Kind: "slip"}, limit: 2, in: "c0 01 02 03 c0 db dc db dd c0 01 02 03 04 05 c0",
+		messages: []string{"c0db"}, wires: []int{5}, offsets: []int64{5}, rejects: []string{"too long 010203", "too long 01020304"}},
+
+	{name: "kiss tail, command, data", framing: Framing{Kind: "kiss"}, in: "54 c0 01 32 c0 00 41 c0 c0",
+		messages: []string{"41"}, wires: []int{4}, offsets: []int64{4}, rejects: []string{"no frame start 54", "not data 0132"}},
+	{name: "kiss other port, empty", framing: Framing{Kind: "kiss", Port: ptr(1)}, in: "c0 00 41 c0 10 42 c0 10 c0",
+		messages: []string{"42"}, wires: []int{4}, offsets: []int64{3}, rejects: []string{"other port 0041", "empty 10"}},
+	{name: "kiss bad escape", framing: Framing{Kind: "kiss"}, in: "c0 00 db 41 c0 00 42 c0",
+		messages: []string{"42"}, wires: []int{4}, offsets: []int64{4}, rejects: []string{"bad stuffing 00db41"}},
+
+	// Class, id, 16-bit little-endian length of the payload, payload, two
+	// checksum bytes: the frame of a common receiver family's binary
+	// protocol (layout from memory).
+	{name: "sync length", framing: ubxFraming, in: "00 b5 62 01 02 01 00 99 c1 c2 b5 62 01 02 00 00 c3 c4",
+		messages: []string{"0102010099c1c2", "01020000c3c4"}, wires: []int{9, 8}, offsets: []int64{1, 10}, rejects: []string{"no frame start 00"}},
+	{name: "sync bad length, good one inside", framing: ubxFraming, limit: 16, in: "b5 62 b5 62 01 02 00 00 c3 c4",
+		messages: []string{"01020000c3c4"}, wires: []int{8}, offsets: []int64{2}, rejects: []string{"bad length b562b5620102", "no frame start 62"}},
+	{name: "sync cut, good one inside", framing: ubxFraming, limit: 400, in: "b5 62 01 02 00 01 b5 62 01 02 00 00 c3 c4",
+		messages: []string{"01020000c3c4"}, wires: []int{8}, offsets: []int64{6}, rejects: []string{"cut off b56201020001b56201020000c3c4"}},
+	{name: "sync fixed", framing: fixedFraming, in: "aa aa 55 01 02 03 55 aa 55 04 05 06 aa",
+		messages: []string{"010203", "040506"}, wires: []int{5, 5}, offsets: []int64{1, 7},
+		rejects: []string{"no frame start aa", "no frame start 55", "no frame start aa"}},
+	{name: "sync kept", framing: Framing{Kind: "sync", Sync: "AA 55", Size: 1, KeepSync: true}, in: "aa 55 01",
+		messages: []string{"aa5501"}, wires: []int{3}, offsets: []int64{0}},
+	{name: "sync length again", framing: againFraming, in: "7e 02 11 22 02 7e 01 33 02 7e 01 44 01",
+		messages: []string{"02112202", "014401"}, wires: []int{5, 4}, offsets: []int64{0, 9},
+		rejects: []string{"bad length 7e013302", "no frame start 013302"}},
+
+	{name: "datagram", framing: Framing{Kind: "datagram"}, limit: 2, in: "01 02",
+		messages: []string{"0102"}, wires: []int{2}, offsets: []int64{0}},
+	{name: "datagram too long", framing: Framing{Kind: "datagram"}, limit: 2, in: "01 02 03", rejects: []string{"too long 010203"}},
+}
+
+func TestFramer(t *testing.T) {
+	for _, tc := range framerCases {
 		t.Run(tc.name, func(t *testing.T) {
 			in := unhex(t, tc.in)
 			check := func(how string, c *collect, err error, offsets bool) {

@@ -154,3 +154,27 @@ func TestReporter(t *testing.T) {
 		t.Errorf("%d restarts and state %q, want 1 and up", h.Restarts, h.State)
 	}
 }
+
+// A link by itself gives chunks.
+func TestNewLink(t *testing.T) {
+	l, err := NewLink(LinkConfig{Name: "bench", File: writeFile(t, []byte("one\ntwo"))}, Env{Clock: StartClock(), Log: zerolog.Nop()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got string
+	var end End
+	if err := l.Run(context.Background(), func(c Chunk) error {
+		if c.Link != l.Name() {
+			t.Errorf("a chunk of %q, want %q", c.Link, l.Name())
+		}
+		got, end = got+string(c.Bytes), c.End
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if got != "one\ntwo" || end != EndWhole {
+		t.Errorf("%q, ended %v", got, end)
+	}
+	_, err = NewLink(LinkConfig{Name: "bench"}, Env{})
+	wantConfigError(t, err, "serial", "is missing")
+}

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strings"
 	"sync"
@@ -286,28 +287,27 @@ func wantHint(t *testing.T, p *pushed, want string) {
 	}
 }
 
-// What a session heard, written to a capture and replayed on a virtual clock,
-// gives the same frames and the same counts.
-func TestReplaySame(t *testing.T) {
-	configs := []LinkConfig{
-		{Name: "pad-radio", Serial: "/dev/x", Baud: 9600},
-		{Name: "bridge", UDP: ":0", UDPStream: true},
-		{Name: "wifi", UDP: ":0"},
-	}
-	info := CaptureInfo{Station: "north-field", Epoch: testEpoch, Links: CaptureLinks(configs)}
-	var file bytes.Buffer
-	w, err := NewCaptureWriter(&file, info)
+// threeLinks is a link of each sort: one stream, one of many, and datagrams.
+var threeLinks = []LinkConfig{
+	{Name: "pad-radio", Serial: "/dev/x", Baud: 9600},
+	{Name: "bridge", UDP: ":0", UDPStream: true},
+	{Name: "wifi", UDP: ":0"},
+}
+
+// hearThreeLinks feeds the receivers of such links, captures what they hear,
+// and gives their frames in the order in which they came.
+func hearThreeLinks(t *testing.T, file io.Writer) (frames []Frame, live map[string]*pushed) {
+	t.Helper()
+	w, err := NewCaptureWriter(file, CaptureInfo{Station: "north-field", Epoch: testEpoch, Links: CaptureLinks(threeLinks)})
 	if err != nil {
 		t.Fatal(err)
 	}
-	var want []Frame
-	live := map[string]*pushed{}
-	for _, cfg := range configs {
+	live = map[string]*pushed{}
+	for _, cfg := range threeLinks {
 		live[cfg.Name] = push(t, cfg, lines, Env{Tee: w.WriteChunk})
 	}
 	for i := range 300 {
-		heard := time.Duration(i) * 20 * time.Millisecond
-		c := Chunk{Heard: heard, Bytes: fmt.Appendf(nil, "%d half\nof ", i), Peer: "p"}
+		c := Chunk{Heard: time.Duration(i) * 20 * time.Millisecond, Bytes: fmt.Appendf(nil, "%d half\nof ", i), Peer: "p"}
 		switch i % 3 {
 		case 0:
 			c.Link, c.Peer, c.Baud = "pad-radio", "", 9600
@@ -319,13 +319,22 @@ func TestReplaySame(t *testing.T) {
 		if i%50 == 3 {
 			c.End = EndCut
 		}
-		live[c.Link].chunk(c)
-		want = append(want, live[c.Link].frames...)
-		live[c.Link].frames = nil
+		p := live[c.Link]
+		p.chunk(c)
+		frames = append(frames, p.frames...)
+		p.frames = nil
 	}
 	if err := w.Close(); err != nil {
 		t.Fatal(err)
 	}
+	return frames, live
+}
+
+// What a session heard, written to a capture and replayed on a virtual clock,
+// gives the same frames and the same counts.
+func TestReplaySame(t *testing.T) {
+	var file bytes.Buffer
+	want, live := hearThreeLinks(t, &file)
 	r, err := NewCaptureReader(&file)
 	if err != nil {
 		t.Fatal(err)
@@ -333,7 +342,7 @@ func TestReplaySame(t *testing.T) {
 	m := NewMerge(r)
 	clock := NewVirtualClock(m.Epoch())
 	receivers := map[string]*Receiver{}
-	for _, cfg := range configs {
+	for _, cfg := range threeLinks {
 		if receivers[cfg.Name], err = NewReceiver(cfg, lines, Env{Clock: clock.Clock()}); err != nil {
 			t.Fatal(err)
 		}
@@ -347,8 +356,8 @@ func TestReplaySame(t *testing.T) {
 	}
 	for name, p := range live {
 		a, b := p.Health(), receivers[name].Health()
-		a.At = b.At // the live receivers had a clock each
-		a.RateHz = b.RateHz
+		// The live receivers had a clock each.
+		a.At, a.RateHz = b.At, b.RateHz
 		if diff := cmp.Diff(a, b); diff != "" {
 			t.Errorf("%s: health (-live +replay):\n%s", name, diff)
 		}
@@ -364,6 +373,10 @@ func TestClock(t *testing.T) {
 	a := c.Now()
 	if b := c.Now(); b < a || c.Virtual() || c.Epoch.Location() != time.UTC {
 		t.Errorf("%v after %v, epoch %v", b, a, c.Epoch)
+	}
+	old := ContinueClock(testEpoch, time.Hour)
+	if now := old.Now(); now < time.Hour || now > time.Hour+patience || !old.Epoch.Equal(testEpoch) {
+		t.Errorf("continued at %v", now)
 	}
 	v := NewVirtualClock(testEpoch)
 	v.Advance(time.Second)
