@@ -122,6 +122,14 @@ func (s *Scenario) Validate() error {
 	if s.Site.ElevationM == nil || s.Site.TemperatureC == nil {
 		return errors.New("scenario: [site] needs elevation_m and temperature_c")
 	}
+	for _, q := range []quantity{
+		{"round_s", s.RoundS, 10, 3600}, {"site.elevation_m", *s.Site.ElevationM, -400, 5000},
+		{"site.temperature_c", *s.Site.TemperatureC, -40, 55}, {"site.wind_mps", s.Site.WindMps, 0, 20},
+	} {
+		if err := q.check(); err != nil {
+			return fmt.Errorf("scenario: %w", err)
+		}
+	}
 	if len(s.Boards) == 0 || len(s.Links) == 0 {
 		return errors.New("scenario: it needs at least one [[link]] and one [[board]]")
 	}
@@ -144,6 +152,29 @@ func (s *Scenario) Validate() error {
 	return nil
 }
 
+// quantity is one number of a scenario with its limits.
+type quantity struct {
+	key    string
+	value  float64
+	lo, hi float64
+}
+
+func (q quantity) check() error {
+	if !(q.value >= q.lo && q.value <= q.hi) {
+		return fmt.Errorf("%s = %g; write %g to %g", q.key, q.value, q.lo, q.hi)
+	}
+	return nil
+}
+
+func checkAll(qs []quantity) error {
+	for _, q := range qs {
+		if err := q.check(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (l *Link) validate() error {
 	switch {
 	case l.Name == "":
@@ -152,18 +183,13 @@ func (l *Link) validate() error {
 		return fmt.Errorf("kind = %q is not known; write serial or udp", l.Kind)
 	case l.Kind == kindSerial && l.Baud < 300:
 		return fmt.Errorf("baud = %d; a serial link needs 300 or more", l.Baud)
-	case !(l.Loss >= 0 && l.Loss < 1):
-		return fmt.Errorf("loss = %g; write a fraction from 0 to below 1", l.Loss)
-	case !(l.BitErrors >= 0 && l.BitErrors < 0.5):
-		return fmt.Errorf("bit_errors = %g; write a chance from 0 to below 0.5", l.BitErrors)
-	case !(l.GarbagePerMin >= 0 && l.GarbagePerMin <= 6000):
-		return fmt.Errorf("garbage_per_min = %g; write 0 to 6000", l.GarbagePerMin)
-	case !(l.DelayS >= 0 && l.DelayS <= 10):
-		return fmt.Errorf("delay_s = %g; write 0 to 10", l.DelayS)
 	case l.Burst != 0 && !(l.Burst >= 1):
 		return fmt.Errorf("burst = %g frames; write 1 or more", l.Burst)
 	}
-	return nil
+	return checkAll([]quantity{
+		{"loss", l.Loss, 0, 0.99}, {"burst", l.Burst, 0, 1000}, {"bit_errors", l.BitErrors, 0, 0.1},
+		{"read_bytes", l.ReadBytes, 0, 4096}, {"garbage_per_min", l.GarbagePerMin, 0, 6000}, {"delay_s", l.DelayS, 0, 10},
+	})
 }
 
 func (b *Board) validate(s *Scenario) error {
@@ -172,22 +198,16 @@ func (b *Board) validate(s *Scenario) error {
 		return errors.New("rocket.name is missing")
 	case b.Rocket.ID == nil:
 		return errors.New("rocket.id is missing")
-	case !(b.Rocket.RateHz >= 1 && b.Rocket.RateHz <= 1000):
-		return fmt.Errorf("rocket.rate_hz = %g; write 1 to 1000", b.Rocket.RateHz)
 	case !slices.ContainsFunc(s.Links, func(l Link) bool { return l.Name == b.Link }):
 		return fmt.Errorf("link = %q does not exist", b.Link)
 	case !(b.LiftoffS >= 1 && b.LiftoffS < s.RoundS-s.BreakS):
 		return fmt.Errorf("liftoff_s = %g; write 1 to below round_s - break_s = %g", b.LiftoffS, s.RoundS-s.BreakS)
-	case !(b.ApogeeM >= 2 && b.ApogeeM <= 1500):
-		return fmt.Errorf("apogee_m = %g; write 2 to 1500", b.ApogeeM)
-	case !(b.SinkMps >= 1 && b.SinkMps <= 20):
-		return fmt.Errorf("sink_mps = %g; write 1 to 20", b.SinkMps)
-	case !(b.NoiseM > 0 && b.NoiseM <= 10):
-		return fmt.Errorf("noise_m = %g; write above 0 to 10", b.NoiseM)
-	case !(b.StepPa > 0 && b.StepPa <= 100):
-		return fmt.Errorf("step_pa = %g; write above 0 to 100", b.StepPa)
 	}
-	return nil
+	return checkAll([]quantity{
+		{"rocket.rate_hz", b.Rocket.RateHz, 1, 1000}, {"apogee_m", b.ApogeeM, 2, 1500}, {"sink_mps", b.SinkMps, 1, 20},
+		{"release_lag_s", b.ReleaseLagS, -10, 60}, {"tilt_deg", b.TiltDeg, -30, 30},
+		{"noise_m", b.NoiseM, 0.001, 10}, {"step_pa", b.StepPa, 0.001, 100}, {"skew_ppm", b.SkewPpm, -1000, 1000},
+	})
 }
 
 // The kinds of link.
