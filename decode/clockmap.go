@@ -54,7 +54,7 @@ const (
 	resonatorSkew = 0.03
 	priorSkew     = 50e-6 // how far a board's skew may be from what it was before its reboot
 	youngAge      = 20.0  // s of device time
-	youngSlew     = 0.01  // s per s, on the pad just after the board started
+	youngSlew     = 0.03  // s per s, just after the board started
 	steadySlew    = 0.001 // s per s: a thousandth of any speed, below what matters
 	urgentSlew    = 0.5
 	urgentAfter   = 10.0 // s in which a large correction may be made
@@ -186,9 +186,10 @@ func (m *clockMap) edgeSlope(x float64) float64 {
 // at is the ground time of a device time, in ns of the session's monotonic
 // time. Within one boot it rises with the device clock: the correction never
 // jumps but moves towards the envelope by at most 1 ms in each second of
-// device time (10 ms in the first 20 s). Only an error of more than 10 ms or
-// 100 ms respectively, as after a link had held frames back, is worked off
-// faster, in about 10 s, and never at more than half the speed of time.
+// device time (30 ms in the first 20 s of a boot, for its first frame may have
+// been a late one). Only an error of more than 10 ms (300 ms), as after a link
+// had held frames back, is worked off faster, in about 10 s, and never at more
+// than half the speed of time.
 func (m *clockMap) at(clockUs int64) int64 {
 	x := float64(clockUs-m.clock0) * 1e-6
 	if m.fresh {

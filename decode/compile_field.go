@@ -264,7 +264,7 @@ func (c *compiler) flagsOf(i int, lf Field, f *field) error {
 		if !regexp.MustCompile(fieldName).MatchString(name) {
 			return c.fieldErrorf(i, "flags", "%q is not possible as a name; write small letters, digits and _", name)
 		}
-		f.flags = append(f.flags, flag{bit: bit})
+		f.flags = append(f.flags, flagBit{bit: bit})
 		f.flags[len(f.flags)-1].out = -1
 	}
 	// A map has no order; the channels come in that of their bits.
@@ -280,7 +280,7 @@ func (c *compiler) flagsOf(i int, lf Field, f *field) error {
 		if err != nil {
 			return err
 		}
-		f.flags[n] = flag{bit: lf.Flags[name], out: out}
+		f.flags[n] = flagBit{bit: lf.Flags[name], out: out}
 	}
 	return nil
 }

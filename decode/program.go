@@ -98,13 +98,13 @@ type field struct {
 	wrap                  float64
 
 	out      int // index in the channels; -1 if none
-	flags    []flag
+	flags    []flagBit
 	sign     int // index of the field with this one's sign; -1 if none
 	signWest bool
 	decimals int
 }
 
-type flag struct {
+type flagBit struct {
 	bit int
 	out int
 }
