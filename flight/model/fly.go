@@ -40,7 +40,7 @@ func fly(r Rocket, l Launch, id ideal, tol tolerance) (Trajectory, error) {
 	}
 	p := pilot{forces: forces{setup: s}, tol: tol}
 	p.tr.setup = s
-	p.tr.segments = make([]segment, 0, 96)
+	p.tr.segments = make([]segment, 0, 160) // most flights take 80 to 140 steps
 	if err := p.whole(); err != nil {
 		return Trajectory{}, fmt.Errorf("integrate flight: %w", err)
 	}

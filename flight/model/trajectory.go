@@ -60,7 +60,12 @@ type segment struct {
 }
 
 // Ignition is when the motor was lit, in s: 0 or negative; 0 for water rockets.
-func (tr *Trajectory) Ignition() float64 { return -tr.setup.motorLead }
+func (tr *Trajectory) Ignition() float64 {
+	if tr.setup == nil {
+		return 0
+	}
+	return -tr.setup.motorLead
+}
 
 // Duration is the time from liftoff to touchdown in s.
 func (tr *Trajectory) Duration() float64 { return tr.Marks.Touchdown.T }
