@@ -8,6 +8,8 @@ type commands struct {
 	Events   eventsCmd   `cmd:"" help:"Liftoffs, apogees, releases, landings of a session."`
 	Sessions sessionsCmd `cmd:"" help:"List the recorded sessions and their sizes."`
 	Replay   replayCmd   `cmd:"" help:"Run a recorded session through the program again."`
+	Sim      simCmd      `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
+	Check    checkCmd    `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict  predictCmd  `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
 	Ports    portsCmd    `cmd:"" help:"List the serial ports."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`

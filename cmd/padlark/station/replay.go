@@ -71,14 +71,14 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 	if o.Ready != nil {
 		o.Ready(Info{Session: o.Session.ID, Bus: b})
 	}
-	err = o.play(gctx, seq, watcher)
+	err = o.play(gctx, b, seq, watcher)
 	stopSubs()
 	// Only after the watcher has returned are the events complete.
 	return events, errors.Join(err, g.Wait())
 }
 
 // play passes the frames on and waits until they have been watched.
-func (o ReplayOptions) play(ctx context.Context, seq *sequencer, watcher *watch.Watcher) error {
+func (o ReplayOptions) play(ctx context.Context, bus *bus.Bus, seq *sequencer, watcher *watch.Watcher) error {
 	start, n := time.Now(), 0
 	err := o.Archive.Frames(ctx, o.Session.ID, sqlite.FrameFilter{Rocket: o.Rocket}, func(f ingest.Frame) error {
 		if err := o.pace(ctx, start, f.Passed, seq); err != nil {
@@ -98,12 +98,16 @@ func (o ReplayOptions) play(ctx context.Context, seq *sequencer, watcher *watch.
 	if err != nil {
 		return err
 	}
+	// The ticks up to the session's end, which no frame followed. A tick gives
+	// way to messages, so the queue is emptied first.
+	end := time.Duration(seq.passed)
 	if !o.Session.Ended.IsZero() {
-		// The last ticks of the session, which no frame followed.
-		if err := seq.tick(o.Session.Ended.Sub(o.Session.Epoch)); err != nil {
-			return err
-		}
-	} else if err := seq.tick(time.Duration(seq.passed)); err != nil {
+		end = o.Session.Ended.Sub(o.Session.Epoch)
+	}
+	if err := bus.Flush(ctx); err != nil {
+		return err
+	}
+	if err := seq.tick(end); err != nil {
 		return err
 	}
 	return watcher.WaitFor(ctx, seq.sampled, seq.passed)

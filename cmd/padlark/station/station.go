@@ -163,6 +163,10 @@ func (s *station) drain(ctx context.Context) error {
 	if err := s.bus.Flush(ctx); err != nil {
 		return fmt.Errorf("empty the bus queue: %w", err)
 	}
+	// Once more, now that there is room: a tick gives way to messages.
+	if err := s.seq.tick(time.Duration(s.seq.passed)); err != nil {
+		return fmt.Errorf("publish the last tick: %w", err)
+	}
 	if err := s.watcher.WaitFor(ctx, s.seq.sampled, s.seq.passed); err != nil {
 		return err
 	}
