@@ -102,7 +102,10 @@ func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sam
 		}
 		// ISO 2533, the lowest layer, to the accuracy that a picture needs.
 		p := 100800*math.Pow(1-2.25577e-5*height, 5.25588) + 4*rng.NormFloat64()
-		us, on := 1100.0, 0.0
+		us, on, armed := 1100.0, 0.0, 0.0
+		if !h.noFlight && t > h.pad {
+			armed = 1
+		}
 		if open {
 			us, on = 1900, 1
 		}
@@ -112,7 +115,7 @@ func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sam
 		out = append(out, decode.Sample{
 			Session: session, Link: h.link, N: uint64(i + 1), Rocket: h.rocket, Boot: 1, Seq: int64(i), Clock: int64(t * 1e6),
 			At: at, Heard: heard, Passed: heard.Sub(epoch).Nanoseconds(), RSSI: &rssi,
-			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, h.cell - 0.0002*t, us, on, 1}},
+			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, h.cell - 0.0002*t, us, on, armed}},
 		})
 	}
 	return out
@@ -533,5 +536,9 @@ func (v *invented) publishStates(e *watch.Engine) {
 	v.mu.Unlock()
 	for _, st := range states {
 		v.publish(Message{State: st})
+		now := time.Now()
+		v.publish(Message{Health: &ingest.Health{Link: st.Link, Kind: "serial", At: now, State: ingest.StateUp, Words: "open at 9600 baud",
+			Bytes: st.Frames * 40, Frames: st.Frames, Bad: map[string]uint64{"checksum": 2, "too short": 1}, Gaps: 3, RateHz: 20, LastHeard: &st.Heard,
+			Rejected: []ingest.Rejected{{Reason: "checksum: counted 4A, the frame says 00", At: now.Add(-8 * time.Second), Length: 36, Bytes: ingest.HexBytes("$PLRK,7,1,811,40550,99870,2150*00")}}}})
 	}
 }

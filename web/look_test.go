@@ -56,6 +56,9 @@ func TestLook(t *testing.T) {
 		"report": "/flights/" + id + "/report", "missing": "/nowhere",
 	} {
 		b.open(path)
+		if name == "links" {
+			b.until("frames", `document.querySelectorAll('#raw tr').length > 5`, 10*time.Second)
+		}
 		both(name)
 	}
 	b.size(1920, 1080, 1, false)

@@ -2,11 +2,13 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"html/template"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -115,6 +117,7 @@ func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
 			marks = append(marks, mark{f.Rocket, f.Flight, f.LaunchedAt.Sub(one.Epoch).Seconds()})
 		}
 	}
+	slices.SortFunc(marks, func(a, b mark) int { return cmp.Compare(a.AtS, b.AtS) })
 	length := 0.0
 	if one.Last != nil {
 		length = one.Last.Sub(one.Epoch).Seconds()

@@ -126,6 +126,12 @@ func (s *Server) newPlayer(ctx context.Context, one Session, atS, speed float64)
 		return nil, err
 	}
 	p.read = int64(start)
+	// The last two minutes go in small steps, so that the traces are there.
+	for t := max(start, at-keepTrace*traceEvery); t < at; t += traceEvery {
+		if err := p.advance(ctx, int64(t)); err != nil {
+			return nil, err
+		}
+	}
 	if err := p.advance(ctx, int64(at)); err != nil {
 		return nil, err
 	}

@@ -1,4 +1,6 @@
-// The alarms across the top, most urgent first, and their acknowledgement.
+// The alarms across the top. What calls for eyes stands large, one block for
+// each rocket; the rest is a list, folded to one line while something flies so
+// that it does not push the rocket off the screen.
 import { clone, setText, setClass, change, mayChange } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { clock } from "./units.js";
@@ -6,37 +8,67 @@ import { clock } from "./units.js";
 export class Alarms {
   /** replay: an alarm of the past is shown, not acknowledged. */
   constructor(root, replay) {
-    this.root = root;
+    this.urgent = root.querySelector(".urgent");
+    this.rest = root.querySelector(".rest");
+    this.fold = root.querySelector(".fold");
     this.replay = replay;
     this.cards = new Map();
-  }
-
-  show(list) {
-    const seen = new Set();
-    list.forEach((a, i) => {
-      seen.add(a.id);
-      let card = this.cards.get(a.id);
-      if (!card) {
-        card = this.build(a.id);
-        this.cards.set(a.id, card);
-      }
-      this.fill(card, a);
-      if (this.root.children[i] !== card.el) this.root.insertBefore(card.el, this.root.children[i] ?? null);
+    this.opened = false; // a person unfolded the rest
+    this.fold.addEventListener("click", () => {
+      this.opened = !this.opened;
+      this.folding();
     });
-    for (const [id, card] of this.cards) {
-      if (seen.has(id)) continue;
-      card.el.remove();
-      this.cards.delete(id);
-    }
   }
 
-  build(id) {
+  /** show draws the alarms that wait. busy: something flies. */
+  show(list, busy) {
+    const groups = grouped(list);
+    const rest = list.filter((a) => !calls(a));
+    const seen = new Set();
+    this.place(this.urgent, groups, seen, "now");
+    this.place(this.rest, rest.map((a) => [a]), seen, "rest");
+    for (const [key, card] of this.cards) {
+      if (seen.has(key)) continue;
+      card.el.remove();
+      this.cards.delete(key);
+    }
+    this.waiting = rest;
+    this.busy = busy || groups.length > 0;
+    this.folding();
+  }
+
+  folding() {
+    const n = this.waiting.length;
+    const fold = this.busy && n > 0;
+    this.fold.hidden = !fold;
+    this.rest.hidden = fold && !this.opened;
+    this.fold.setAttribute("aria-expanded", String(!this.rest.hidden));
+    setClass(this.fold, "act", this.waiting.some((a) => a.priority === 2 && a.active));
+    if (fold) setText(this.fold, `${n} more: ${this.waiting.map((a) => upper(said(a))).join(" · ")}`);
+  }
+
+  place(into, groups, seen, where) {
+    groups.forEach((group, i) => {
+      const key = `${where} ${where === "now" ? group[0].rocket || group[0].link : group[0].id}`;
+      seen.add(key);
+      let card = this.cards.get(key);
+      if (!card) {
+        card = this.build();
+        this.cards.set(key, card);
+      }
+      this.fill(card, group);
+      if (into.children[i] !== card.el) into.insertBefore(card.el, into.children[i] ?? null);
+    });
+  }
+
+  build() {
     const el = clone("t-alarm");
-    const card = { el, say: el.querySelector(".say"), reason: el.querySelector(".reason"), when: el.querySelector(".when"), ack: el.querySelector(".ack"), shape: el.querySelector(".shape") };
+    const card = { el, ids: [] };
+    for (const name of ["say", "reason", "when", "ack", "shape"]) card[name] = el.querySelector("." + name);
     card.ack.addEventListener("click", async () => {
       card.ack.disabled = true;
       try {
-        await change("/api/v1/alarms/ack", { id });
+        await Promise.all(card.ids.map((id) => change("/api/v1/alarms/ack", { id })));
       } catch (err) {
         setText(card.when, `Not acknowledged: ${err.message}`);
       } finally {
@@ -46,20 +78,39 @@ export class Alarms {
     return card;
   }
 
-  fill(card, a) {
+  fill(card, group) {
+    const a = group[0];
     const { el } = card;
-    el.dataset.id = a.id;
-    el.dataset.kind = a.kind;
-    setClass(el, "p1", a.priority === 1);
-    setClass(el, "p2", a.priority === 2);
-    setClass(el, "p3", a.priority === 3);
+    card.ids = group.filter((g) => !g.acked).map((g) => g.id);
+    el.dataset.kinds = group.map((g) => g.kind).join(" ");
+    setClass(el, "p1", calls(a));
+    setClass(el, "p2", a.priority === 2 && a.active && !a.acked);
     setClass(el, "over", !a.active);
     setClass(el, "acked", a.acked);
     setShape(card.shape, "alarm-" + a.priority);
-    setText(card.say, a.active ? a.say : `Over: ${a.say}`);
+    setText(card.say, upper(said(a)));
     setText(card.reason, a.reason);
     setText(card.when, `${a.rocket || a.link || "station"} · since ${clock(Date.parse(a.raised_at))} UTC${a.acked ? " · acknowledged" : a.active ? "" : " · over, not yet acknowledged"}`);
-    card.ack.hidden = a.acked || this.replay || !mayChange();
-    card.ack.setAttribute("aria-label", `Acknowledge: ${a.say}`);
+    card.ack.hidden = card.ids.length === 0 || this.replay || !mayChange();
+    card.ack.setAttribute("aria-label", `Acknowledge: ${group.map((g) => g.say).join(", ")}`);
   }
 }
+
+/** calls says whether an alarm calls for eyes now. */
+const calls = (a) => a.priority === 1 && a.active && !a.acked;
+
+/** grouped puts what calls for eyes into one group for each rocket; the newest
+ *  alarm, which knows most, speaks for it. */
+function grouped(list) {
+  const groups = new Map();
+  for (const a of list) {
+    if (!calls(a)) continue;
+    const key = a.rocket || a.link;
+    groups.set(key, [...(groups.get(key) ?? []), a]);
+  }
+  for (const g of groups.values()) g.sort((x, y) => Date.parse(y.raised_at) - Date.parse(x.raised_at) || x.id.localeCompare(y.id));
+  return [...groups.values()];
+}
+
+const said = (a) => (a.active ? a.say : `over: ${a.say}`);
+const upper = (text) => text.charAt(0).toUpperCase() + text.slice(1);

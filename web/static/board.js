@@ -80,10 +80,12 @@ export class Board {
     requestAnimationFrame(this.loop);
     this.frames++;
     const p = this.picture;
-    if (p.alarmsChanged || this.all) {
+    const busy = !this.zones.air.hidden;
+    if (p.alarmsChanged || this.all || busy !== this.busy) {
       p.alarmsChanged = false;
+      this.busy = busy;
       this.list = p.waiting();
-      this.alarms.show(this.list);
+      this.alarms.show(this.list, busy);
     }
     const ages = t - this.lastAges >= AGES_MS;
     if (ages) {

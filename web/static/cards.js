@@ -15,6 +15,8 @@ export function zoneOf(state) {
   return state.phase === "landed" ? "down" : "air";
 }
 
+const LEAST_MS = 15_000; // the shortest stretch that a trace shows
+
 const words = { boost: "Boost", coast: "Coast", descent: "Descent", landed: "Landed", waiting: "Waiting" };
 
 export class Card {
@@ -108,8 +110,11 @@ export class Card {
   /** draw paints the canvases of a card in the air. */
   draw(state, trace, now, top) {
     if (this.zone !== "air") return;
-    drawLadder(this.parts.ladder, state, top);
-    drawTrace(this.parts.trace, trace, now, TRACE_MS);
+    this.since ??= state.atMs;
+    // The flight so far and a little of the pad, not narrower than is readable.
+    const span = Math.min(TRACE_MS, Math.max(LEAST_MS, now - this.since + 4000));
+    drawLadder(this.parts.ladder.firstElementChild, state, top);
+    drawTrace(this.parts.trace.firstElementChild, trace, now, span);
   }
 }
 

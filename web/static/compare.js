@@ -13,6 +13,8 @@ const host = document.getElementById("plots");
 const view = host && new View(0, 1);
 const plot = host && new Plot(host, view, { title: "Height above the pad", kind: "height" });
 
+plot?.figure.classList.add("tall");
+
 const chosen = () => boxes.filter((b) => b.checked).slice(0, MOST);
 
 async function show() {

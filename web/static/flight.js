@@ -11,7 +11,7 @@ const base = "/api/v1/flights/" + encodeURIComponent(page.dataset.id);
 const host = document.getElementById("plots");
 
 // Channels that every person wants; the others are offered by name.
-const usual = { cell_v: ["Cell", "volts"], release_us: ["Release pulse", "pulse"] };
+const usual = { cell_v: ["Cell", "volts", 0.3], release_us: ["Release pulse", "pulse", 200] };
 const hidden = new Set(["release_on", "armed"]);
 
 const plots = {};
@@ -23,21 +23,37 @@ async function begin() {
   const zero = Date.parse(detail.result.launched_at);
   const s = (t) => (Date.parse(t) - zero) / 1000;
   view = new View(s(detail.from), s(detail.to));
-  plots.height = new Plot(host, view, { title: "Height above the pad", kind: "height" });
-  plots.speed = new Plot(host, view, { title: "Vertical speed", kind: "speed" });
-  plots.accel = new Plot(host, view, { title: "Acceleration", kind: "accel" });
+  view.buttons(document.getElementById("zoom"));
+  plots.height = new Plot(host, view, { title: "Height above the pad", kind: "height", least: 5 });
+  plots.speed = new Plot(host, view, { title: "Vertical speed", kind: "speed", least: 5 });
+  plots.accel = new Plot(host, view, { title: "Acceleration", kind: "accel", least: 10 });
   plots.height.figure.classList.add("tall");
-  const marks = detail.events.map((e) => ({ t: s(e.at), label: e.kind === "apogee" ? "top" : e.kind }));
-  const alarms = detail.alarms.map((a) => ({ t: s(a.raised_at), label: "" }));
+  const marks = instants(s);
   courses();
   plots.height.marks = marks;
   plots.speed.marks = plots.accel.marks = marks.map((m) => ({ t: m.t, label: "" }));
-  await channels(marks, alarms);
+  await channels(marks);
   view.onRange = later(() => refine(), 150);
   view.onCursor = (t) => cursor(t);
   view.onPick = (t) => frames(t);
   happened(s);
   window.flightReady = true;
+}
+
+/** instants are what a plot marks: as found after the flight, or else as called
+ *  during it. */
+function instants(s) {
+  const r = detail.result;
+  const lag = known(r.time_to_apogee_s) && known(r.release_lag_s) ? r.time_to_apogee_s + r.release_lag_s : null;
+  const found = { liftoff: 0, burnout: r.burnout_s, apogee: r.time_to_apogee_s, release: lag, touchdown: r.duration_s };
+  const marks = [];
+  for (const [kind, t] of Object.entries(found)) {
+    const event = detail.events.find((e) => e.kind === kind);
+    const at = known(t) ? t : event && s(event.at);
+    if (known(at)) marks.push({ t: at, label: kind === "apogee" ? "top" : kind });
+  }
+  for (const e of detail.events) if (!(e.kind in found)) marks.push({ t: s(e.at), label: e.kind });
+  return marks.sort((a, b) => a.t - b.t);
 }
 
 /** courses draws what was computed, with its band, and what was expected. */
@@ -53,6 +69,7 @@ function courses() {
     plot.figure.hidden = lines.length === 0;
   };
   put(plots.height, "height_m", "height_sd_m", "height_m");
+  if (c?.raw_m) plots.height.setLines([{ t: c.t_s, v: c.raw_m, colour: k.soft, dots: true, label: "" }, ...plots.height.lines]);
   put(plots.speed, "speed_mps", "speed_sd_mps", "speed_mps");
   put(plots.accel, "accel_mps2", null, "accel_mps2");
 }
@@ -68,9 +85,9 @@ async function channels(marks) {
   const others = make("p", "More channels: ", { class: "more-channels" });
   for (const name of detail.channels) {
     if (hidden.has(name)) continue;
-    const [title, kind] = usual[name] ?? [name, ""];
+    const [title, kind, least] = usual[name] ?? [name, "", 0];
     const build = () => {
-      plots[name] = new Plot(host, view, { title, kind });
+      plots[name] = new Plot(host, view, { title, kind, least });
       plots[name].channel = name;
       plots[name].marks = marks.map((m) => ({ t: m.t, label: "" }));
     };

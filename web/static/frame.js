@@ -14,11 +14,17 @@ export function showQuantities(root = document) {
   }
 }
 
+/** words gives a switch its text, and a shorter one for narrow screens. */
+function words(button, long, short) {
+  setText(button.querySelector(".word"), long);
+  setText(button.querySelector(".short"), short);
+}
+
 function showButtons() {
   const u = document.getElementById("units");
-  setText(u, units() === "feet" ? "feet" : "metres");
+  words(u, units() === "feet" ? "feet" : "metres", units() === "feet" ? "ft" : "m");
   u.setAttribute("aria-pressed", String(units() === "feet"));
-  setText(document.getElementById("theme"), theme());
+  words(document.getElementById("theme"), theme(), theme() === "dusk" ? "dusk" : "day");
 }
 
 document.getElementById("units").addEventListener("click", () => setUnits(units() === "feet" ? "metric" : "feet"));

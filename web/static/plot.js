@@ -2,7 +2,7 @@
 // view (the stretch of time shown) and a cursor.
 //
 // A line is { t: [s], v: [SI | null], colour, width, dash, band: { lo, hi },
-// label }. A null is a gap and is drawn as one.
+// dots, label }. A null is a gap and is drawn as one.
 import { fit, crisp, ink } from "./canvas.js";
 import { linear, ticks, tickDecimals, extent, roomy, zoom, shift, nearest } from "./scale.js";
 import { convert, unitOf, fixed } from "./units.js";
@@ -47,6 +47,26 @@ export class View {
     this.onCursor?.(this.cursor);
   }
 
+  /** buttons offers by touch and keyboard what dragging does. */
+  buttons(host) {
+    const add = (text, label, f) => {
+      const b = make("button", text, { type: "button", class: "tool", "aria-label": label });
+      b.addEventListener("click", f);
+      host.append(b, " ");
+    };
+    const nearer = (factor) => () => {
+      const [lo, hi] = this.range;
+      const inside = this.cursor !== null && this.cursor >= lo && this.cursor <= hi;
+      this.setRange(zoom([lo, hi], inside ? this.cursor : (lo + hi) / 2, factor, this.bounds, LEAST));
+    };
+    const aside = (share) => () => this.setRange(shift(this.range, (this.range[1] - this.range[0]) * share, this.bounds));
+    add("+", "Zoom in", nearer(0.5));
+    add("\u2212", "Zoom out", nearer(2));
+    add("\u2190", "Earlier", aside(-0.4));
+    add("\u2192", "Later", aside(0.4));
+    add("All", "Show all", () => this.setRange([...this.bounds]));
+  }
+
   /** draw paints all plots once in the next frame, however often it is asked. */
   draw() {
     if (this.waiting) return;
@@ -58,7 +78,9 @@ export class View {
 }
 
 export class Plot {
-  /** spec: { title, kind } where kind names the quantity for the units. */
+  /** spec: { title, kind, least } where kind names the quantity for the units
+   *  and least is the narrowest range of values drawn, so that noise does not
+   *  fill the plot. */
   constructor(host, view, spec) {
     this.view = view;
     this.spec = spec;
@@ -97,6 +119,8 @@ export class Plot {
       }
     }
     if (lo > hi) return [0, 1];
+    const short = (this.spec.least ?? 0) - (hi - lo);
+    if (short > 0) [lo, hi] = [lo - short / 2, hi + short / 2];
     return roomy([convert(this.spec.kind, lo), convert(this.spec.kind, hi)]);
   }
 
@@ -176,6 +200,7 @@ export class Plot {
     ctx.setLineDash(l.dash ?? []);
     ctx.beginPath();
     const [i, n] = visible(l.t, this.view.range);
+    if (l.dots) return this.dots(ctx, l, i, n, x, y);
     let down = false;
     for (let j = i; j < n; j++) {
       const v = l.v[j];
@@ -191,6 +216,14 @@ export class Plot {
     }
     ctx.stroke();
     ctx.setLineDash([]);
+  }
+
+  dots(ctx, l, from, to, x, y) {
+    ctx.fillStyle = ctx.strokeStyle;
+    const r = 1.6;
+    for (let j = from; j < to; j++) {
+      if (l.v[j] !== null) ctx.fillRect(x(l.t[j]) - r, y(convert(this.spec.kind, l.v[j])) - r, 2 * r, 2 * r);
+    }
   }
 
   band(ctx, k, l, x, y) {
@@ -210,23 +243,25 @@ export class Plot {
     }
   }
 
-  events({ ctx, h, ratio }, k, x) {
+  events({ ctx, w, h, ratio }, k, x) {
     ctx.strokeStyle = k.ink;
     ctx.fillStyle = k.ink;
     ctx.lineWidth = 1 / ratio;
     ctx.textAlign = "left";
     ctx.textBaseline = "top";
-    let free = [-Infinity, -Infinity, -Infinity];
+    const free = [-Infinity, -Infinity, -Infinity];
     for (const m of this.marks) {
       const px = crisp(x(m.t), ratio);
       ctx.setLineDash([3, 3]);
       rule(ctx, px, TOP, px, h - BOTTOM);
       ctx.setLineDash([]);
       if (!m.label) continue;
-      let row = free.findIndex((end) => end < px);
+      const width = ctx.measureText(m.label).width;
+      const left = px + 4 + width > w - RIGHT ? px - 4 - width : px + 4; // no label leaves the plot
+      let row = free.findIndex((end) => end < left);
       if (row < 0) row = 0;
-      free[row] = px + ctx.measureText(m.label).width + 10;
-      ctx.fillText(m.label, px + 4, TOP + 2 + row * 15);
+      free[row] = left + width + 6;
+      ctx.fillText(m.label, left, TOP + 2 + row * 15);
     }
   }
 

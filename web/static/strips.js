@@ -69,7 +69,7 @@ function pointer(ctx, x, y, size, colour, solid) {
   ctx.stroke();
 }
 
-/** drawTrace draws the last `span` ms of height. A hole of over 1 s in the
+/** drawTrace draws the last `span` ms of height. A hole of over 2 s in the
  *  frames is a hole in the line. */
 export function drawTrace(canvas, trace, now, span) {
   const c = fit(canvas);
@@ -96,7 +96,7 @@ export function drawTrace(canvas, trace, now, span) {
   for (let i = Math.max(0, first - 1); i < trace.t.length; i++) {
     const px = x(trace.t[i]);
     const py = y(trace.h[i]);
-    if (trace.t[i] - last > 1000) ctx.moveTo(px, py);
+    if (trace.t[i] - last > 2000) ctx.moveTo(px, py);
     else ctx.lineTo(px, py);
     last = trace.t[i];
   }
