@@ -15,10 +15,10 @@ import (
 )
 
 type simCmd struct {
-	Serial   string  `type:"path" help:"Send to this serial port, in real time." placeholder:"PORT" xor:"to" required:""`
-	UDP      string  `name:"udp" help:"Send datagrams to this address, in real time." placeholder:"HOST:PORT" xor:"to" required:""`
-	File     string  `type:"path" help:"Write the plain bytes of one link to FILE; - for stdout." placeholder:"FILE" xor:"to" required:""`
-	Capture  string  `type:"path" help:"Write a timed capture of every link to FILE." placeholder:"FILE" xor:"to" required:""`
+	Serial   string  `type:"path" help:"Send to this serial port, in real time." placeholder:"PORT" xor:"to"`
+	UDP      string  `name:"udp" help:"Send datagrams to this address, in real time." placeholder:"HOST:PORT" xor:"to"`
+	File     string  `type:"path" help:"Write the plain bytes of one link to FILE; - for stdout." placeholder:"FILE" xor:"to"`
+	Capture  string  `type:"path" help:"Write a timed capture of every link to FILE." placeholder:"FILE" xor:"to"`
 	Scenario string  `type:"path" help:"Scenario to fly, instead of the demo's." placeholder:"FILE"`
 	Fleet    int     `help:"Fly so many alike rockets with lark-bin frames instead." placeholder:"N"`
 	Rate     float64 `default:"50" help:"With --fleet: frames a second of each rocket, in Hz."`
@@ -27,7 +27,7 @@ type simCmd struct {
 	Rounds   int     `default:"1" help:"How often each rocket flies."`
 	Seed     uint64  `default:"1" help:"Another seed draws other flights."`
 	Truth    string  `type:"path" help:"Write what the flights really did to FILE." placeholder:"FILE"`
-	Example  bool    `help:"Print the demo's scenario, to start one of your own from." xor:"to" required:""`
+	Example  bool    `help:"Print the demo's scenario, to start one of your own from." xor:"to"`
 }
 
 // Help shows an example.
@@ -40,6 +40,9 @@ func (c *simCmd) Run(ctx context.Context, io *cmdIO) error {
 	if c.Example {
 		_, err := io.Out.Write([]byte(sim.DemoText()))
 		return err
+	}
+	if c.Serial == "" && c.UDP == "" && c.File == "" && c.Capture == "" {
+		return usagef("send where? Give --serial PORT, --udp HOST:PORT, --file FILE or --capture FILE")
 	}
 	sc, err := c.scenario()
 	if err != nil {
