@@ -12,12 +12,13 @@ import (
 
 // Bus is an open bus. All methods are safe for concurrent use.
 type Bus struct {
-	opts   Options
-	server *embedded // nil for an outside server
-	nc     *nats.Conn
-	js     jetstream.JetStream
-	pub    *publisher
-	count  counters
+	opts    Options
+	server  *embedded // nil for an outside server
+	nc      *nats.Conn
+	js      jetstream.JetStream
+	pub     *publisher
+	count   counters
+	viewers sync.Map // of *viewer: the live subscriptions
 
 	close    sync.Once
 	closeErr error
@@ -75,7 +76,11 @@ func (b *Bus) start(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	b.pub, err = newPublisher(b, stream.CachedInfo().State.LastSeq, lost)
+	last, id, err := lastMessage(ctx, stream)
+	if err != nil {
+		return fmt.Errorf("open bus: %w", err)
+	}
+	b.pub, err = newPublisher(b, last, id, lost)
 	return err
 }
 

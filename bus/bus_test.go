@@ -72,6 +72,12 @@ func collect(t testing.TB, b *Bus, n int, c Consumer) []Msg {
 		t.Fatal(err)
 	}
 	if len(got) < n {
+		for i, m := range got {
+			if f, err := m.Frame(); err == nil && f.N != uint64(i+1) {
+				t.Logf("message %d is frame %d", i+1, f.N)
+				break
+			}
+		}
 		t.Fatalf("got %d messages, want %d", len(got), n)
 	}
 	return got

@@ -55,10 +55,9 @@ func connect(o Options, e *embedded, onDown func(error), onUp func()) (*nats.Con
 	target := o.URL
 	if e != nil {
 		target = ""
+		// Within the process the server takes a plain connection even if it asks
+		// others for TLS.
 		opts = append(opts, nats.InProcessServer(e.srv))
-		if o.TLS != nil && o.Listen != "" {
-			opts = append(opts, nats.TLSHandshakeFirst())
-		}
 	} else {
 		if o.CredsFile != "" {
 			opts = append(opts, nats.UserCredentials(o.CredsFile))

@@ -55,13 +55,18 @@ func (b *Bus) Counters() Counters {
 	c.mu.Lock()
 	trouble := c.trouble
 	c.mu.Unlock()
+	dropped := c.liveDropped.Load()
+	b.viewers.Range(func(v, _ any) bool {
+		dropped += v.(*viewer).dropped()
+		return true
+	})
 	pub, ack := c.published.Load(), c.acked.Load()
 	return Counters{
 		Published: pub, Acked: ack, Duplicates: c.duplicates.Load(), Bytes: c.bytes.Load(),
 		Queued: int(pub - min(ack, pub)), QueueSize: b.opts.Queue,
 		Blocked: c.blocked.Load(), BlockedTime: time.Duration(c.blockedNs.Load()),
 		Resent: c.resent.Load(), Failures: c.failures.Load(), Disconnects: c.disconnects.Load(),
-		LiveSent: c.liveSent.Load(), LiveFailed: c.liveFailed.Load(), LiveDropped: c.liveDropped.Load(),
+		LiveSent: c.liveSent.Load(), LiveFailed: c.liveFailed.Load(), LiveDropped: dropped,
 		Handled: c.handled.Load(), HandlerErrs: c.handlerErrs.Load(), Redelivered: c.redelivered.Load(),
 		Trouble: trouble,
 	}

@@ -12,11 +12,11 @@
 //
 // Stored kinds (frame, sample, reject, event, alarm) stand in the stream in
 // exactly the order in which they were published, each once. A publish waits
-// when the queue is full: nothing is dropped. Every stored message says which
-// stream sequence it must follow (Nats-Expected-Last-Sequence), so one that is
-// lost on the way makes all later ones fail too, and the publisher goes back to
-// it. Each also carries its natural key as Nats-Msg-Id. The stream belongs to
-// one station: two daemons that publish as the same station disturb each other,
+// when the queue is full: nothing is dropped. Every stored message carries its
+// natural key (Nats-Msg-Id) and that of the message it must directly follow
+// (Nats-Expected-Last-Msg-Id), so one that is lost on the way makes all later
+// ones fail too, and the publisher goes back to it. The stream belongs to one
+// station: two daemons that publish as the same station slow each other down,
 // and that is noticed and said.
 //
 // Live kinds (health, tick, state) go by core NATS: they are not stored, and a

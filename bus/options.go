@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"strings"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -56,7 +57,7 @@ type Options struct {
 	TLS *tls.Config
 
 	// Stream is the stream's name. Stations that share an outside server each
-	// need a name of their own.
+	// need one of their own, so it is then PADLARK-<station> if not given.
 	Stream   string
 	Replicas int // copies in a cluster; 1 if not given
 	// MaxAge and MaxBytes bound the stream; the oldest messages go first.
@@ -82,7 +83,12 @@ type Options struct {
 func (o Options) embedded() bool { return o.URL == "" }
 
 func (o *Options) setDefaults() {
-	def(&o.Stream, DefaultStream)
+	if o.Stream == "" {
+		o.Stream = DefaultStream
+		if !o.embedded() {
+			o.Stream += "-" + Token(o.Station)
+		}
+	}
 	def(&o.Replicas, 1)
 	def(&o.MaxAge, DefaultMaxAge)
 	def(&o.MaxBytes, DefaultMaxBytes)
@@ -108,6 +114,8 @@ func (o Options) validate() error {
 		return errors.New("open bus: no station name; set [station] name")
 	case o.MaxAge < 0 || o.MaxBytes < 0 || o.Queue < 0 || o.SyncInterval < 0 || o.Replicas < 0:
 		return errors.New("open bus: max age, max bytes, queue, sync interval and replicas cannot be negative")
+	case strings.ContainsAny(o.Stream, " .*>/\\\t\r\n"):
+		return fmt.Errorf("open bus: [bus] stream %q: a stream's name has no blanks and none of . * > / \\", o.Stream)
 	case !o.embedded():
 		u, err := url.Parse(o.URL)
 		if err != nil || u.Host == "" {

@@ -15,7 +15,7 @@ import (
 
 // inFlight is how many messages may be on their way to the stream. Every
 // ackEvery-th asks for an acknowledgement, and so does any that is the last in
-// the queue; because each message names the sequence it must follow, that one
+// the queue; because each message names the one it must follow, that one
 // acknowledgement stands for all before it.
 const (
 	inFlight = 512
@@ -54,11 +54,13 @@ type publisher struct {
 	finished chan struct{}
 
 	// Owned by run.
-	window []item // not acknowledged, oldest first
-	sent   int    // of these, how many are on their way
-	since  int    // sent since an acknowledgement was asked for
-	gen    uint64 // rises with each new start, so that old replies are known
-	first  uint64 // number of window[0] within this generation
+	window []item          // not acknowledged, oldest first
+	keys   map[string]bool // natural keys of the window
+	sent   int             // of these, how many are on their way
+	since  int             // sent since an acknowledgement was asked for
+	lastID string          // natural key of the stream's last message, empty if not known
+	gen    uint64          // rises with each new start, so that old replies are known
+	first  uint64          // number of window[0] within this generation
 	marks  []mark
 }
 
@@ -70,12 +72,12 @@ type mark struct {
 	flushed chan struct{}
 }
 
-func newPublisher(b *Bus, last uint64, lost <-chan struct{}) (*publisher, error) {
+func newPublisher(b *Bus, last uint64, lastID string, lost <-chan struct{}) (*publisher, error) {
 	quit, giveUp := context.WithCancel(context.Background())
 	p := &publisher{
 		bus: b, queue: make(chan item, b.opts.Queue), lost: lost,
 		acks: make(chan *nats.Msg, inFlight), inbox: b.nc.NewInbox(),
-		quit: quit, giveUp: giveUp, finished: make(chan struct{}),
+		quit: quit, giveUp: giveUp, finished: make(chan struct{}), lastID: lastID, keys: map[string]bool{},
 	}
 	p.base.Store(last)
 	var err error
@@ -223,52 +225,69 @@ func (p *publisher) run() {
 // are there already. The last of such a run asks for an acknowledgement: the one
 // before a mark, or before the queue is empty.
 func (p *publisher) take(it item, in <-chan item) error {
-	for {
-		if it.data == nil {
-			p.marks = append(p.marks, mark{left: len(p.window), tick: it.tick, flushed: it.flushed})
-			p.trimTicks()
-			return nil
-		}
-		p.window = append(p.window, it)
-		var next item
-		more := false
-		if len(p.window) < inFlight {
-			select {
-			case next, more = <-in:
-			default:
+	p.keep(it)
+	for len(p.window) < inFlight {
+		select {
+		case next, ok := <-in:
+			if !ok {
+				return p.sendRest()
 			}
-		}
-		err := p.send(!more || next.data == nil || p.since+1 >= ackEvery)
-		if err != nil {
-			if more {
-				p.keep(next)
+			p.keep(next)
+			// All but the newest can go: it is not yet known whether that one is
+			// the last of the run.
+			for p.sent < len(p.window)-1 {
+				if err := p.send(p.since+1 >= ackEvery); err != nil {
+					return err
+				}
 			}
-			return err
+			if next.data == nil {
+				return p.sendRest()
+			}
+		default:
+			return p.sendRest()
 		}
-		if !more {
-			return nil
-		}
-		it = next
 	}
+	return p.sendRest()
 }
 
-// keep puts an item that was taken from the queue into the window unsent; the
-// recovery that follows sends it.
-func (p *publisher) keep(it item) {
-	if it.data == nil {
-		p.marks = append(p.marks, mark{left: len(p.window), tick: it.tick, flushed: it.flushed})
-		return
+// sendRest sends what is in the window and not on its way; the last asks for an
+// acknowledgement.
+func (p *publisher) sendRest() error {
+	for n := len(p.window); p.sent < n; {
+		if err := p.send(p.sent+1 == n || p.since+1 >= ackEvery); err != nil {
+			return err
+		}
 	}
-	p.window = append(p.window, it)
+	return nil
+}
+
+// keep puts an item into the window, or marks the place if it is no message. A
+// message that is in the window already is not put there twice: the second would
+// hide from the server whether the first has arrived.
+func (p *publisher) keep(it item) {
+	switch {
+	case it.data == nil:
+		p.marks = append(p.marks, mark{left: len(p.window), tick: it.tick, flushed: it.flushed})
+		p.trimTicks()
+	case p.keys[it.id]:
+		p.bus.count.duplicates.Add(1)
+		p.bus.count.acked.Add(1)
+	default:
+		p.keys[it.id] = true
+		p.window = append(p.window, it)
+	}
 }
 
 // send puts the next message of the window on the wire.
 func (p *publisher) send(wantAck bool) error {
-	it := p.window[p.sent]
-	m := &nats.Msg{Subject: it.subject, Data: it.data, Header: nats.Header{
-		"Nats-Msg-Id":                 {it.id},
-		"Nats-Expected-Last-Sequence": {strconv.FormatUint(p.base.Load()+uint64(p.sent), 10)},
-	}}
+	it, before := p.window[p.sent], p.lastID
+	if p.sent > 0 {
+		before = p.window[p.sent-1].id
+	}
+	m := &nats.Msg{Subject: it.subject, Data: it.data, Header: nats.Header{headerID: {it.id}}}
+	if before != "" {
+		m.Header[headerAfter] = []string{before}
+	}
 	if wantAck {
 		m.Reply = p.inbox + "." + strconv.FormatUint(p.gen, 10) + "." + strconv.FormatUint(p.first+uint64(p.sent), 10)
 	}
@@ -282,6 +301,14 @@ func (p *publisher) send(wantAck bool) error {
 	}
 	return nil
 }
+
+// Headers that the server acts on: it drops a message whose natural key it has
+// seen a moment ago, and refuses one that would not directly follow the message
+// it names.
+const (
+	headerID    = "Nats-Msg-Id"
+	headerAfter = "Nats-Expected-Last-Msg-Id"
+)
 
 // ack handles one reply of the stream.
 func (p *publisher) ack(m *nats.Msg) error {
@@ -297,10 +324,12 @@ func (p *publisher) ack(m *nats.Msg) error {
 	if n > p.sent {
 		return nil
 	}
-	if r.Seq != p.base.Load()+uint64(n) {
-		// A message was a duplicate of one further back. The sequences after it
-		// are not what we count on; sort it out one by one.
-		return fmt.Errorf("message stands at %d in the stream, expected %d", r.Seq, p.base.Load()+uint64(n))
+	if r.Duplicate {
+		// It proves nothing about those before it; sort it out one by one.
+		return errors.New("a message is in the stream already")
+	}
+	if want := p.base.Load() + uint64(n); r.Seq != want {
+		return fmt.Errorf("a message stands at %d in the stream, expected at %d", r.Seq, want)
 	}
 	p.pop(n, r.Seq)
 	return nil
@@ -309,6 +338,10 @@ func (p *publisher) ack(m *nats.Msg) error {
 // pop takes the n oldest messages out of the window: they are in the stream, of
 // which last is now the last sequence known.
 func (p *publisher) pop(n int, last uint64) {
+	p.lastID = p.window[n-1].id
+	for _, it := range p.window[:n] {
+		delete(p.keys, it.id)
+	}
 	clear(p.window[:n])
 	p.window = p.window[n:]
 	p.sent = max(0, p.sent-n)

@@ -95,18 +95,13 @@ func (p *publisher) restart() error {
 			return err
 		}
 	}
-	for n := len(p.window); p.sent < n; {
-		p.bus.count.resent.Add(1)
-		if err := p.send(p.sent+1 == n || p.since+1 >= ackEvery); err != nil {
-			return err
-		}
-	}
-	return nil
+	p.bus.count.resent.Add(uint64(len(p.window)))
+	return p.sendRest()
 }
 
-// resync compares the stream's last sequence with what we know. Since nobody
-// else writes to the stream, the messages above our last acknowledged one are
-// the oldest of the window; the natural key of the last proves it.
+// resync looks at the stream's last message. If it is one of the window, all
+// before that one are in the stream too, since each was refused unless it
+// followed its predecessor.
 func (p *publisher) resync(ctx context.Context) error {
 	s, err := p.bus.js.Stream(ctx, p.bus.opts.Stream)
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
@@ -116,24 +111,43 @@ func (p *publisher) resync(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("ask stream where it stands: %w", err)
 	}
-	last, base := s.CachedInfo().State.LastSeq, p.base.Load()
-	if last == base {
-		return nil
+	last, id, err := lastMessage(ctx, s)
+	if err != nil {
+		return err
 	}
-	if n := last - base; last > base && n <= uint64(len(p.window)) {
-		m, err := s.GetMsg(ctx, last)
-		if err != nil {
-			return fmt.Errorf("read last message of stream: %w", err)
-		}
-		if m.Header.Get("Nats-Msg-Id") == p.window[n-1].id {
-			p.pop(int(n), last)
+	base := p.base.Load()
+	// Only what lies above base can be of the window; a window that holds a
+	// natural key twice is matched at the first.
+	for i := 0; last > base && i < len(p.window) && uint64(i) < last-base; i++ {
+		if p.window[i].id == id {
+			p.pop(i+1, last)
 			return nil
 		}
 	}
-	p.bus.opts.Log.Warn().Uint64("expected", base).Uint64("found", last).
-		Msg("bus stream was changed by someone else; does another daemon run as this station?")
+	if last != base {
+		p.bus.opts.Log.Warn().Uint64("expected", base).Uint64("found", last).
+			Msg("bus stream was changed by someone else; does another daemon run as this station?")
+	}
 	p.base.Store(last)
+	p.lastID = id
 	return nil
+}
+
+// lastMessage is the stream's last sequence and the natural key of the message
+// there; the key is empty if the message has none or is gone by age.
+func lastMessage(ctx context.Context, s jetstream.Stream) (seq uint64, id string, err error) {
+	seq = s.CachedInfo().State.LastSeq
+	if seq == 0 {
+		return 0, "", nil
+	}
+	m, err := s.GetMsg(ctx, seq)
+	switch {
+	case errors.Is(err, jetstream.ErrMsgNotFound):
+		return seq, "", nil
+	case err != nil:
+		return 0, "", fmt.Errorf("read last message of stream: %w", err)
+	}
+	return seq, m.Header.Get(headerID), nil
 }
 
 // step sends the oldest message alone and waits for its reply. Here, and only
@@ -159,8 +173,10 @@ func (p *publisher) step(ctx context.Context) error {
 			return err
 		}
 		if r.Duplicate {
+			last := p.lastID
 			p.bus.count.duplicates.Add(1)
 			p.pop(1, p.base.Load())
+			p.lastID = last
 			return nil
 		}
 		p.pop(1, r.Seq)

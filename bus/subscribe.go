@@ -25,48 +25,68 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 		return nil, fmt.Errorf("subscribe: %w", err)
 	}
 	// One channel for all kinds keeps them in the order of the wire.
-	ch := make(chan *nats.Msg, liveBuffer)
-	subs := make([]*nats.Subscription, 0, len(kinds))
-	end := func() error {
-		var errs []error
-		for _, s := range subs {
-			if n, err := s.Dropped(); err == nil {
-				b.count.liveDropped.Add(uint64(n))
-			}
-			errs = append(errs, s.Unsubscribe())
-		}
-		return errors.Join(errs...)
-	}
+	v := &viewer{bus: b, in: make(chan *nats.Msg, liveBuffer), quit: make(chan struct{}), done: make(chan struct{})}
 	for _, f := range filters(b.opts.Station, kinds) {
-		s, err := b.nc.ChanSubscribe(f, ch)
+		s, err := b.nc.ChanSubscribe(f, v.in)
 		if err != nil {
-			return nil, errors.Join(fmt.Errorf("subscribe to %s: %w", f, err), end())
+			return nil, errors.Join(fmt.Errorf("subscribe to %s: %w", f, err), v.unsubscribe())
 		}
-		subs = append(subs, s)
+		v.subs = append(v.subs, s)
 	}
 	// The server must know before the caller publishes what it wants to see.
 	if err := b.nc.Flush(); err != nil {
-		return nil, errors.Join(fmt.Errorf("subscribe: %w", err), end())
+		return nil, errors.Join(fmt.Errorf("subscribe: %w", err), v.unsubscribe())
 	}
-	quit, done := make(chan struct{}), make(chan struct{})
-	go func() {
-		defer close(done)
-		for {
-			select {
-			case m := <-ch:
-				fn(Msg{Kind: kindOf(m.Subject), Subject: m.Subject, Data: m.Data})
-			case <-quit:
-				return
-			}
+	b.viewers.Store(v, true)
+	go v.run(fn)
+	return sync.OnceFunc(v.stop), nil
+}
+
+// viewer is one live subscription.
+type viewer struct {
+	bus        *Bus
+	in         chan *nats.Msg
+	subs       []*nats.Subscription
+	quit, done chan struct{}
+}
+
+func (v *viewer) run(fn func(Msg)) {
+	defer close(v.done)
+	for {
+		select {
+		case m := <-v.in:
+			fn(Msg{Kind: kindOf(m.Subject), Subject: m.Subject, Data: m.Data})
+		case <-v.quit:
+			return
 		}
-	}()
-	var once sync.Once
-	return func() {
-		once.Do(func() {
-			// An error here means that the connection is gone already.
-			_ = end()
-			close(quit)
-			<-done
-		})
-	}, nil
+	}
+}
+
+func (v *viewer) stop() {
+	// The count must not be lost with the viewer, nor seen twice.
+	v.bus.viewers.Delete(v)
+	v.bus.count.liveDropped.Add(v.dropped())
+	// An error here means that the connection is gone already.
+	_ = v.unsubscribe()
+	close(v.quit)
+	<-v.done
+}
+
+// dropped is how many messages came while the buffer was full.
+func (v *viewer) dropped() uint64 {
+	total := 0
+	for _, s := range v.subs {
+		if n, err := s.Dropped(); err == nil {
+			total += n
+		}
+	}
+	return uint64(total)
+}
+
+func (v *viewer) unsubscribe() error {
+	var errs []error
+	for _, s := range v.subs {
+		errs = append(errs, s.Unsubscribe())
+	}
+	return errors.Join(errs...)
 }
