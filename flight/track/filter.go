@@ -56,7 +56,7 @@ type filter struct {
 	p      [modes]mat
 	noise  float64 // variance of one reading, m2
 	gust   float64 // variance of the gusts, m2
-	held   bool    // no mode is left: it is still on the pad or just above it
+	holdTo float64 // until then no mode is left: it is still on the pad or just above it
 	opens  float64 // rate of passing from coast to canopy, 1/s
 	inlier float64 // probability that the last reading was none, 0 to 1
 	health float64 // running mean of inlier
@@ -86,19 +86,36 @@ func (f *filter) reset(h, v, varH, varV float64) {
 	}
 }
 
+// longestMix is the longest time in s over which a change of mode is taken to
+// come first: in a gap it may come at any time.
+const longestMix = 0.12
+
 // step goes on to time t and takes the reading h; force is along the rocket
 // or NaN.
 func (f *filter) step(t, h, force float64) {
 	if dt := t - f.t; dt > 0 {
-		if !f.held {
-			f.exchange(dt)
-		}
-		for m := range modes {
-			f.predict(m, dt, force)
+		n := math.Ceil(dt / longestMix)
+		for i := range int(n) {
+			now := math.NaN() // the force is that of the end
+			if i == int(n)-1 {
+				now = force
+			}
+			f.advance(dt/n, now)
 		}
 		f.t = t
 	}
 	f.update(h, force)
+}
+
+// advance moves all modes on by dt.
+func (f *filter) advance(dt, force float64) {
+	f.t += dt
+	if f.t > f.holdTo {
+		f.exchange(dt)
+	}
+	for m := range modes {
+		f.predict(m, dt, force)
+	}
 }
 
 // exchange mixes the modes' estimates by the probability that the rocket
@@ -177,7 +194,7 @@ func (f *filter) predict(m mode, dt, force float64) {
 	x[xGust] *= fade
 	if m == boost {
 		q, a := f.tune.boostQ, 0.0
-		if force == force && dt < 0.15 { // measured, and not long ago
+		if force == force { // measured
 			a = force - gravity
 			q = 100 + 0.01*a*a
 		}

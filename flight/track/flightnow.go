@@ -79,18 +79,21 @@ func (t *Tracker) launch(c climb) {
 	n := t.hist.since(c.at)
 	t.filter.gust = t.pad.gusts(usualGust, t.step())
 	t.filter.start(c.at, 0, 0.05+c.sdPad*c.sdPad)
-	for i := n - 1; i >= 0; i-- {
+	for i := t.hist.n - 1; i >= 0; i-- {
 		r := t.hist.at(i)
 		r.h = t.col.height(r.z - c.level)
-		t.followOne(r, i)
+		if i < n {
+			t.followOne(r, i)
+		}
 	}
 }
 
 // Until it is this high and this long after liftoff nothing but boost is
 // possible.
 const (
-	heldS = 0.06 // s
-	heldM = 1.0  // m
+	heldS        = 0.06 // s
+	heldM        = 2.0  // m
+	longestHeldS = 0.6  // s
 )
 
 // follow moves the flight on by the newest reading.
@@ -100,7 +103,10 @@ func (t *Tracker) follow() { t.followOne(t.hist.at(0), 0) }
 func (t *Tracker) followOne(r *reading, back int) {
 	f := &t.filter
 	f.noise = t.noise()
-	f.held = r.t < t.fl.liftoff+heldS || t.fl.highest < heldM && r.t < t.fl.liftoff+0.5
+	f.holdTo = t.fl.liftoff + heldS
+	if t.fl.highest < heldM {
+		f.holdTo = min(r.t, t.fl.liftoff+longestHeldS)
+	}
 	f.opens = t.opening()
 	f.step(r.t, r.h, r.force)
 	h, v, _, _ := f.mean()
@@ -111,13 +117,14 @@ func (t *Tracker) followOne(r *reading, back int) {
 	t.fl.fastest = max(t.fl.fastest, v)
 	t.reacquire(r, back)
 	t.findBurnout(r)
+	if back > 0 {
+		return // what the newest reading says counts
+	}
 	if !t.fl.apogee {
-		t.findApogee(r, back)
+		t.findApogee(r)
 	}
 	t.findCanopy(r)
-	if back == 0 {
-		t.findTouchdown(r)
-	}
+	t.findTouchdown(r)
 }
 
 // opening is the rate in 1/s at which a parachute is expected to open: small
@@ -205,42 +212,40 @@ const (
 
 	leastTopM   = 3.0 // m, below which there is no apogee
 	leastTopMps = 4.0 // m/s, speed that it must have had
+	leastTopS   = 1.5 // s after liftoff, from when it may have had it unseen
 
 	earlyMps = 0.09 * 9.81 // m/s, the speed that earlyS before the top at least
 )
 
 // findApogee calls the apogee once it is surely over.
-func (t *Tracker) findApogee(r *reading, back int) {
+func (t *Tracker) findApogee(r *reading) {
 	f := &t.filter
-	if t.fl.highest < leastTopM || t.fl.fastest < leastTopMps {
+	if t.fl.highest < leastTopM || t.fl.fastest < leastTopMps && r.t < t.fl.liftoff+leastTopS {
 		return
 	}
 	// That the apogee is still ahead can only become less true: the least
 	// probability that it had counts.
 	t.fl.early = min(t.fl.early, f.faster(earlyMps))
 	if f.faster(0) < 1-pPassed && t.fl.early < pEarly &&
-		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r, back) {
+		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r) {
 		p := f.predict2apogee()
 		at, sd, h, sdH := r.t+p.inS, p.sdS, p.height, p.sdM
 		if f.w[canopy] > f.w[coast] {
-			at, sd, h = t.lastRise(back), max(p.sdS, 0.05), t.fl.highest
+			at, sd, h = t.lastRise(), max(p.sdS, 0.05), t.fl.highest
 		}
 		t.apogee(r.t, at, sd, h, sdH, "")
 		return
 	}
-	t.fallsAnyway(r, back)
+	t.fallsAnyway(r)
 }
 
 // topFits asks the readings of the last second alone, without the filter's
 // memory: does a parabola with curvature g through them not still climb?
-func (t *Tracker) topFits(r *reading, back int) bool {
+func (t *Tracker) topFits(r *reading) bool {
 	from := max(r.t-1, t.fl.liftoff+0.3)
-	n := 0
-	for back+n < t.hist.n && t.hist.at(back+n).t >= from {
-		n++
-	}
+	n := t.hist.since(from)
 	sd := math.Sqrt(t.noise())
-	a := t.hist.fit(back, n, -gravity, sd)
+	a := t.hist.fit(0, n, -gravity, sd)
 	if a.n < 4 {
 		return true
 	}
@@ -248,9 +253,9 @@ func (t *Tracker) topFits(r *reading, back int) bool {
 }
 
 // lastRise is when the filter's speed last was upward.
-func (t *Tracker) lastRise(back int) float64 {
-	prev := t.hist.at(back)
-	for i := back; i < t.hist.n; i++ {
+func (t *Tracker) lastRise() float64 {
+	prev := t.hist.at(0)
+	for i := 0; i < t.hist.n; i++ {
 		r := t.hist.at(i)
 		if r.v > 0 {
 			return r.t + (prev.t-r.t)*r.v/max(r.v-prev.v, 1e-9)
@@ -262,13 +267,10 @@ func (t *Tracker) lastRise(back int) float64 {
 
 // fallsAnyway is the second way to an apogee, should the filter be lost: the
 // readings fell for a good while and are clearly below the highest.
-func (t *Tracker) fallsAnyway(r *reading, back int) {
-	n := 0
-	for back+n < t.hist.n && t.hist.at(back+n).t >= r.t-1 {
-		n++
-	}
+func (t *Tracker) fallsAnyway(r *reading) {
+	n := t.hist.since(r.t - 1)
 	sd := math.Sqrt(t.noise())
-	a := t.hist.fit(back, n, 0, max(0.5, 2*sd))
+	a := t.hist.fit(0, n, 0, max(0.5, 2*sd))
 	falls := a.n >= 5 && a.used > 0.7 && a.v < -1-5*a.sdV && a.v > -150 && a.h < t.fl.highest-2-4*sd
 	if !falls {
 		t.fl.falling = math.NaN()
@@ -296,6 +298,12 @@ func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	t.emitNow(e, now)
 }
 
+// What a descent must do to be that of a parachute.
+const (
+	sinksMps = 1.0 // m/s
+	sinksS   = 0.7 // s
+)
+
 // findCanopy notes when the descent became that of a parachute.
 func (t *Tracker) findCanopy(r *reading) {
 	w := t.filter.w[canopy]
@@ -306,7 +314,12 @@ func (t *Tracker) findCanopy(r *reading) {
 	if math.IsNaN(t.fl.canopyAt) {
 		t.fl.canopyAt = r.t
 	}
-	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 || r.t-t.fl.canopyAt < 0.5 {
+	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 {
+		return
+	}
+	// A parachute sinks on; what has hit the ground does not.
+	_, v, _, _ := t.filter.mean()
+	if v > -sinksMps || r.t-t.fl.canopyAt < sinksS {
 		return
 	}
 	e := t.event(flight.Release, t.fl.canopyAt, 0.3)

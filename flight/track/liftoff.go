@@ -74,7 +74,7 @@ func (t *Tracker) climbed(up int, sd float64) bool {
 	}
 	// Much higher than a moment ago, and staying there.
 	began := newest - t.hist.at(up-1).t
-	if up >= 5 && began > 0.25 && began < 1.3 && t.medianOf(0, min(up, 9)) > 5+2*sd+3*gust {
+	if up >= 5 && began > 0.25 && began < 1.9 && t.medianOf(0, min(up, 9)) > 5+2*sd+3*gust {
 		return true
 	}
 	// High for a second, and moving: however the climb looked.
@@ -119,10 +119,12 @@ func (t *Tracker) allAbove(up int, h float64) int {
 // is a bound as well.
 func (t *Tracker) backdate(up, n int, sd float64) climb {
 	newest := t.hist.at(0).t
-	k := min(up, max(t.hist.since(newest-climbS), 5))
-	a := t.hist.fit(0, k, -gravity, max(sd, 0.3))
-	clear := max(2, 4*sd+3*t.badGusts())
-	off := t.hist.at(max(0, t.allAbove(up, clear)-1)).t
+	clear := t.allAbove(up, max(2, 4*sd+3*t.badGusts()))
+	off := t.hist.at(max(0, clear-1)).t
+	if clear < 3 {
+		clear = min(up, max(t.hist.since(newest-climbS), 5))
+	}
+	a := t.hist.fit(0, min(clear, t.hist.since(newest-climbS)), -gravity, max(sd, 0.3))
 	rest := t.hist.at(up-1).t - boostGuessS
 	if up < n {
 		rest = t.hist.at(up).t
@@ -136,7 +138,7 @@ func (t *Tracker) backdate(up, n int, sd float64) climb {
 	if a.v < 0 {
 		cross = a.end - (a.v+speed)/gravity
 	}
-	at := min(cross-boostGuessS/2, off)
+	at := max(min(cross-boostGuessS/2, off), cross-2*boostGuessS)
 	at = max(at, min(rest, off-0.02)-boostGuessS/2)
 	return climb{at: at, sd: max(0.05, (off-at)/2)}
 }

@@ -102,16 +102,17 @@ func (p *pad) close(now float64) {
 	p.p[2] += padSlopeQ * dt
 	e := m - p.level
 	limit := 3 * math.Sqrt(p.scatter+p.p[0])
-	if math.Abs(e) > limit+0.5 {
-		p.away++
-		if p.away >= awayBlocks {
-			p.restart(m, mid) // moved: carried, or set on the pad
-			return
-		}
-		e = math.Copysign(0, e)
-	} else {
+	far := math.Abs(e) > limit+0.5
+	e = max(-limit, min(limit, e))
+	p.nScatter = min(p.nScatter+1, 60)
+	p.scatter = max(minScatter, p.scatter+(e*e-p.p[0]-p.scatter)/float64(p.nScatter+2))
+	if !far {
 		p.away = 0
-		e = max(-limit, min(limit, e))
+	} else if p.away++; p.away >= awayBlocks {
+		p.restart(m, mid) // moved: carried, or set on the pad
+		return
+	} else {
+		e = 0
 	}
 	s := p.p[0] + p.scatter
 	k0, k1 := p.p[0]/s, p.p[1]/s
@@ -120,8 +121,6 @@ func (p *pad) close(now float64) {
 	p.p[2] -= k1 * p.p[1]
 	p.p[1] -= k0 * p.p[1]
 	p.p[0] -= k0 * p.p[0]
-	p.nScatter = min(p.nScatter+1, 60)
-	p.scatter = max(minScatter, p.scatter+(e*e-p.p[0]-p.scatter)/float64(p.nScatter+2))
 	p.blocks++
 	p.save(now)
 }

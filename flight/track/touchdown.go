@@ -22,7 +22,7 @@ func (t *Tracker) findTouchdown(r *reading) {
 		return
 	}
 	n := t.hist.since(r.t - stillS)
-	if n < stillReads || n == t.hist.n || r.t-t.hist.at(n-1).t < 0.7*stillS {
+	if n < stillReads || n == t.hist.n || r.t-t.hist.at(n-1).t < 0.7*stillS || t.hist.at(n-1).t < t.fl.liftoff+0.3 {
 		return
 	}
 	k := min(n/3, maxMedian)
