@@ -115,7 +115,7 @@ func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sam
 		out = append(out, decode.Sample{
 			Session: session, Link: h.link, N: uint64(i + 1), Rocket: h.rocket, Boot: 1, Seq: int64(i), Clock: int64(t * 1e6),
 			At: at, Heard: heard, Passed: heard.Sub(epoch).Nanoseconds(), RSSI: &rssi,
-			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, h.cell - 0.0002*t, us, on, armed}},
+			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, math.Round((h.cell-0.0002*t)*1000) / 1000, us, on, armed}},
 		})
 	}
 	return out
@@ -140,11 +140,17 @@ type invented struct {
 	nextView int
 	engines  map[string]*watch.Engine // of running sessions
 	fixed    time.Duration
+	worked   map[string]analysis // flights that are over, by name
+}
+
+type analysis struct {
+	res    flight.Result
+	series smooth.Series
 }
 
 func newInvented() *invented {
 	return &invented{samples: map[string][]decode.Sample{}, events: map[string][]flight.Event{}, alarms: map[string][]flight.Alarm{},
-		viewers: map[int]func(Message){}, engines: map[string]*watch.Engine{}}
+		viewers: map[int]func(Message){}, engines: map[string]*watch.Engine{}, worked: map[string]analysis{}}
 }
 
 func newEngine(session string, epoch time.Time) *watch.Engine {
@@ -272,6 +278,10 @@ func (v *invented) Alarms(_ context.Context, q Query) ([]flight.Alarm, error) {
 func (v *invented) analysed(session, rocket string, n int) (flight.Result, smooth.Series, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
+	name := FlightID{session, rocket, n}.String()
+	if w, ok := v.worked[name]; ok {
+		return w.res, w.series, nil
+	}
 	var events []flight.Event
 	var up, down time.Time
 	for _, e := range v.events[session] {
@@ -288,7 +298,8 @@ func (v *invented) analysed(session, rocket string, n int) (flight.Result, smoot
 	if up.IsZero() {
 		return flight.Result{}, smooth.Series{}, ErrNotFound
 	}
-	if down.IsZero() {
+	over := !down.IsZero()
+	if !over {
 		down = up.Add(2 * time.Minute)
 	}
 	var samples []decode.Sample
@@ -303,7 +314,11 @@ func (v *invented) analysed(session, rocket string, n int) (flight.Result, smoot
 			cfg = r
 		}
 	}
-	return smooth.Analyse(smooth.Config{Session: session, Rocket: cfg}, samples, events, nil)
+	res, series, err := smooth.Analyse(smooth.Config{Session: session, Rocket: cfg}, samples, events, nil)
+	if over && err == nil {
+		v.worked[name] = analysis{res, series}
+	}
+	return res, series, err
 }
 
 func (v *invented) Flights(_ context.Context, session string) ([]flight.Result, error) {

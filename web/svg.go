@@ -66,10 +66,10 @@ func (p *svgPlot) y(h float64) float64 { return svgH - svgB - (svgH-svgT-svgB)*(
 func (p *svgPlot) axes(b *strings.Builder) {
 	for _, h := range niceTicks(p.h0, p.h1, 6) {
 		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="#d5dcde"/>`, svgL, svgW-svgR, p.y(h), p.y(h))
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" fill="%s">%g m</text>`, svgL-6, p.y(h)+4, svgInk, h)
+		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" fill="%s">%s m</text>`, svgL-6, p.y(h)+4, svgInk, trimMinus(fmt.Sprintf("%g", h)))
 	}
 	for _, t := range niceTicks(p.t0, p.t1, 9) {
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="middle" fill="%s">%g s</text>`, p.x(t), svgH-svgB+18, svgInk, t)
+		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="middle" fill="%s">%s s</text>`, p.x(t), svgH-svgB+18, svgInk, trimMinus(fmt.Sprintf("%g", t)))
 	}
 }
 
@@ -89,7 +89,7 @@ func niceTicks(lo, hi float64, n int) []float64 {
 	}
 	var out []float64
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi*(1+1e-12); k++ {
-		out = append(out, math.Round(k*step*1e9)/1e9)
+		out = append(out, math.Round(k*step*1e9)/1e9+0) // + 0 makes a negative zero positive
 	}
 	return out
 }

@@ -9,14 +9,14 @@ export function hexLines(hex) {
   return lines.join("\n");
 }
 
-/** valueWords writes channels as "name value", one a line. */
+/** valueWords writes what was decoded: whose it is, then "name value" each. */
 export function valueWords(frame) {
   if (!frame.channels) return "not decoded";
   const words = [frame.rocket];
   if (frame.seq !== null) words.push(`frame ${frame.seq} of the board`);
   if (frame.clock_us !== null) words.push(`board clock ${(frame.clock_us / 1e6).toFixed(3)} s`);
-  for (const [name, v] of Object.entries(frame.channels)) words.push(`${name} ${Number(v.toPrecision(9))}`);
-  return words.join("\n");
+  const values = Object.entries(frame.channels).map(([name, v]) => `${name} ${Number(v.toPrecision(9))}`);
+  return `${words.join(", ")}\n${values.join(" · ")}`;
 }
 
 /** frameRow is one line of a table of frames. */

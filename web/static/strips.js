@@ -38,7 +38,7 @@ export function drawLadder(canvas, state, top) {
     ctx.moveTo(x - 5, py);
     ctx.lineTo(x, py);
     ctx.stroke();
-    if (w > 40) ctx.fillText(fixed(t, 0), x - 8, py);
+    if (t > 0) ctx.fillText(fixed(t, 0), x - 8, py); // 0 is the ground's own line
   }
   ctx.fillStyle = k.line;
   ctx.fillRect(x, y(top), 6, y(0) - y(top));
