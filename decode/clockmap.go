@@ -31,6 +31,12 @@ type clockMap struct {
 	slope, offset    float64 // the envelope: y = offset + slope*x
 	slopeLo, slopeHi float64
 
+	// held says that frames come faster than their clock runs: a link or a
+	// player lets go of what it held back. winX and winS begin the stretch, in
+	// s of device and of ground time, over which this is judged.
+	held       bool
+	winX, winS float64
+
 	usedX, usedY float64 // the applied correction, which only slews
 	hull         []int
 	fresh        bool
@@ -59,6 +65,8 @@ const (
 	urgentSlew    = 0.5
 	urgentAfter   = 10.0 // s in which a large correction may be made
 	skewKnown     = 20.0 // s of span after which the skew is worth passing on
+	heldWindow    = 0.5  // s of device time over which the pace is judged
+	heldPace      = 0.7  // ground time per device time below which frames were held back
 )
 
 // newClockMap starts a map at a board's first frame. before is the map of the
@@ -89,6 +97,7 @@ func (m *clockMap) span() float64 {
 func (m *clockMap) observe(clockUs, monoNs int64) {
 	x := float64(clockUs-m.clock0) * 1e-6
 	y := float64(monoNs-m.mono0)*1e-9 - x
+	m.judgePace(x, float64(monoNs-m.mono0)*1e-9)
 	i := int64(math.Floor(x / m.width))
 	n := len(m.buckets)
 	switch {
@@ -107,6 +116,15 @@ func (m *clockMap) observe(clockUs, monoNs int64) {
 		b.minX, b.minY = x, y
 	}
 	m.fit()
+}
+
+// judgePace notes whether frames come faster than their clock runs.
+func (m *clockMap) judgePace(x, s float64) {
+	if x-m.winX < heldWindow {
+		return
+	}
+	m.held = s-m.winS < heldPace*(x-m.winX)
+	m.winX, m.winS = x, s
 }
 
 // compact makes room for the next bucket.
@@ -189,7 +207,8 @@ func (m *clockMap) edgeSlope(x float64) float64 {
 // device time (30 ms in the first 20 s of a boot, for its first frame may have
 // been a late one). Only an error of more than 10 ms (300 ms), as after a link
 // had held frames back, is worked off faster, in about 10 s, and never at more
-// than half the speed of time.
+// than half the speed of time. While frames come that a link had held back, or
+// a recording is played faster than it was made, the device clock alone leads.
 func (m *clockMap) at(clockUs int64) int64 {
 	x := float64(clockUs-m.clock0) * 1e-6
 	if m.fresh {
@@ -198,7 +217,9 @@ func (m *clockMap) at(clockUs int64) int64 {
 	}
 	dx := x - m.usedX
 	y := m.usedY + m.slope*dx
-	if dx > 0 {
+	if dx > 0 && m.held {
+		m.usedX, m.usedY = x, y
+	} else if dx > 0 {
 		rate := steadySlew
 		if x < youngAge {
 			rate = youngSlew

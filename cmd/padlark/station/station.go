@@ -135,13 +135,13 @@ func (s *station) run(ctx context.Context) error {
 	subs, stopSubs := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopSubs()
 	g, gctx := errgroup.WithContext(subs)
-	g.Go(func() error { return s.writer.Run(gctx) })
-	g.Go(func() error { return s.watcher.Run(gctx) })
 	pages, err := s.startExtras(gctx, g)
 	if err != nil {
 		stopSubs()
 		return errors.Join(err, g.Wait())
 	}
+	g.Go(func() error { return s.writer.Run(gctx) })
+	g.Go(func() error { return s.watcher.Run(gctx) })
 	if s.opt.Ready != nil {
 		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed})
 	}
