@@ -14,6 +14,7 @@ type outOfField struct {
 	vEast, vN  float64  // drift, m/s
 	lastE, lsN float64
 	lastT      float64
+	moving     bool // the drift has been measured once
 	gate       gate
 	far        float64 // present distance, m
 	reach      float64 // expected distance at touchdown, m
@@ -34,7 +35,7 @@ func (r *outOfField) check(v *view) cond {
 			return r.lying(v)
 		}
 		r.gate, r.east, r.nth, r.lastT = gate{}, smoothed{}, smoothed{}, 0
-		r.vEast, r.vN, r.known = 0, 0, false
+		r.vEast, r.vN, r.known, r.moving = 0, 0, false, false
 		return off
 	}
 	if v.fresh {
@@ -72,8 +73,12 @@ func (r *outOfField) locate(v *view) {
 	if r.lastT == 0 {
 		r.lastT, r.lastE, r.lsN = v.t, e, n
 	} else if dt := v.t - r.lastT; dt >= 1 {
-		r.vEast += ((e-r.lastE)/dt - r.vEast) * 0.5
-		r.vN += ((n-r.lsN)/dt - r.vN) * 0.5
+		part := 0.5
+		if !r.moving {
+			r.moving, part = true, 1
+		}
+		r.vEast += ((e-r.lastE)/dt - r.vEast) * part
+		r.vN += ((n-r.lsN)/dt - r.vN) * part
 		r.lastT, r.lastE, r.lsN = v.t, e, n
 	}
 }
