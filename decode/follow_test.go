@@ -155,6 +155,27 @@ func TestReboots(t *testing.T) {
 	}
 }
 
+// TestRebootOutOfHearing: a board that restarted while out of hearing, and whose
+// clock is past the old one when it is heard again, was restarted all the same:
+// its clock is well behind what it should be.
+func TestRebootOutOfHearing(t *testing.T) {
+	d := station(t, shortLayout, "short")
+	b := &board{p: compileNamed(t, shortLayout, "short"), rocket: 7}
+	for i := range 100 { // heard for 5 s
+		if _, err := d.Decode(b.say(t, "pad", i, time.Duration(i)*50*time.Millisecond, 0)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.restart(12 * time.Second)
+	for at := 12 * time.Second; at < 40*time.Second; at += 50 * time.Millisecond {
+		b.say(t, "pad", 1, at, 0)
+	}
+	s, err := d.Decode(b.say(t, "pad", 101, 40*time.Second, 0))
+	if err != nil || s.Boot != 2 || s.Clock != 28e6 {
+		t.Errorf("boot %d clock %d us, %v; want boot 2 at 28 s", s.Boot, s.Clock, err)
+	}
+}
+
 // TestConstantBootCounter shows that a counter which the board does not keep
 // does not hide a restart.
 func TestConstantBootCounter(t *testing.T) {
