@@ -25,7 +25,12 @@ func readTruth(t *testing.T, dir string) []sim.Truth {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return fromJSON[[]sim.Truth](t, string(text))
+	return readTruthText(t, string(text))
+}
+
+func readTruthText(t *testing.T, text string) []sim.Truth {
+	t.Helper()
+	return fromJSON[[]sim.Truth](t, text)
 }
 
 // compareFlights checks flights against what the simulated boards really did.
