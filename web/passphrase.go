@@ -32,8 +32,8 @@ func HashPassphrase(passphrase string) (string, error) {
 	if _, err := rand.Read(salt); err != nil {
 		return "", fmt.Errorf("make salt: %w", err)
 	}
-	h := passHash{argonKiB, argonPasses, argonLanes, salt, nil}
-	h.tag = argon2.IDKey([]byte(passphrase), salt, h.passes, h.kib, h.lanes, argonTag)
+	h := passHash{argonKiB, argonPasses, argonLanes, salt, make([]byte, argonTag)}
+	h.tag = hashTag(h, passphrase)
 	return h.String(), nil
 }
 
@@ -83,6 +83,10 @@ func parsePassHash(s string) (passHash, error) {
 // matches says whether a passphrase is the hashed one, in a time that does not
 // depend on how much of it is right.
 func (h passHash) matches(passphrase string) bool {
-	got := argon2.IDKey([]byte(passphrase), h.salt, h.passes, h.kib, h.lanes, uint32(len(h.tag)))
-	return subtle.ConstantTimeCompare(got, h.tag) == 1
+	return subtle.ConstantTimeCompare(hashTag(h, passphrase), h.tag) == 1
+}
+
+// hashTag computes the tag of a passphrase with the salt and costs of h.
+func hashTag(h passHash, passphrase string) []byte {
+	return argon2.IDKey([]byte(passphrase), h.salt, h.passes, h.kib, h.lanes, uint32(len(h.tag)))
 }
