@@ -118,13 +118,17 @@ func (m *clockMap) observe(clockUs, monoNs int64) {
 	m.fit()
 }
 
-// judgePace notes whether frames come faster than their clock runs.
+// judgePace notes whether frames come faster than their clock runs. Such
+// frames say nothing about skew.
 func (m *clockMap) judgePace(x, s float64) {
 	if x-m.winX < heldWindow {
 		return
 	}
 	m.held = s-m.winS < heldPace*(x-m.winX)
 	m.winX, m.winS = x, s
+	if m.held && m.span() < skewKnown {
+		m.slope = (m.slopeLo + m.slopeHi) / 2 // what was learnt was the link's pace
+	}
 }
 
 // compact makes room for the next bucket.
@@ -171,7 +175,7 @@ func (m *clockMap) fit() {
 		}
 		m.hull = append(m.hull, i)
 	}
-	if len(m.hull) > 1 {
+	if len(m.hull) > 1 && !m.held {
 		m.slope = m.edgeSlope(sum / n)
 	}
 	lo, hi := m.slopeLo, m.slopeHi

@@ -188,6 +188,22 @@ func TestClockMapHeldBack(t *testing.T) {
 	}
 }
 
+// TestClockMapFastPlayer: frames of a recording that come ten times faster than
+// they were made keep the spacing of the device clock.
+func TestClockMapFastPlayer(t *testing.T) {
+	m := newClockMap(0, 0, nil)
+	last := int64(0)
+	for i := range int64(4000) {
+		clock := i * 50e3 // us
+		m.observe(clock, i*5e6)
+		at := m.at(clock)
+		if step := at - last; clock > 1e6 && (step < 49.99e6 || step > 50.01e6) {
+			t.Fatalf("at moves by %d us where the device clock moves by 50000, at %d s", step/1000, clock/1e6)
+		}
+		last = at
+	}
+}
+
 // TestClockMapSkewCarriesOver shows that a board that restarts in flight has
 // its skew at once.
 func TestClockMapSkewCarriesOver(t *testing.T) {
