@@ -42,6 +42,7 @@ type Setup struct {
 	RateHz, NoiseM, DriftM, JitterS, StepPa, Loss float64
 	TiltDeg, SinkMps                              float64
 	Solid, Accel                                  bool
+	BiasPa                                        float64 // error of the absolute pressure
 }
 
 // epoch is the start of every session of the ensemble. Any fixed time would do.
@@ -123,6 +124,7 @@ func (p *plan) setup() Setup {
 	s := Setup{
 		RateHz: p.board.rate, NoiseM: p.sensor.noisePa / k, DriftM: p.sensor.driftPa / k,
 		JitterS: p.board.jitter, StepPa: p.sensor.stepPa, Loss: p.radio.loss, Accel: p.sensor.accel,
+		BiasPa: p.sensor.biasPa,
 		Solid: p.rocket.Kind == "solid", TiltDeg: p.tiltDeg, SinkMps: p.sinkMps,
 	}
 	return s

@@ -78,7 +78,8 @@ type analysis struct {
 	r      *readings
 	noise  noise
 	m      moments
-	fit    *fit
+	fit    *fit // top and descent
+	coast  *fit // from burnout to the release
 	burn   burn
 	out    flight.Result
 	parts  Parts

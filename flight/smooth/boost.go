@@ -121,27 +121,31 @@ func padCrossing(f *fit, guess float64) (float64, bool) {
 	if t > f.path.anchor-0.2 {
 		t = f.path.anchor - 0.2
 	}
-	h, v := f.path.at(&f.q, t)
+	fl := f.path.flow(&f.q)
+	s := fl.to(f.path.anchor, t, anchored(&f.q))
 	for range 400 {
-		if h <= 0 && v > 0 {
-			for h <= -1e-3 || h > 1e-3 {
-				dt := -h / v
-				h, v = f.path.to(&f.q, t, t+dt, h, v)
+		if s.h <= 0 && s.v > 0 {
+			for range 20 {
+				dt := -s.h / s.v
+				s = fl.to(t, t+dt, s)
 				t += dt
-				if v <= 0 || math.IsNaN(h) {
+				if s.v <= 0 || math.IsNaN(s.h) {
 					return 0, false
 				}
+				if math.Abs(s.h) < 1e-3 {
+					return t, true
+				}
 			}
-			return t, true
+			return 0, false
 		}
-		if math.IsNaN(h) || v > 1500 {
+		if math.IsNaN(s.h) || s.v > 1500 {
 			return 0, false
 		}
 		dt := 0.02
-		if v > 0 {
-			dt = max(0.002, min(0.05, h/v))
+		if s.v > 0 {
+			dt = max(0.002, min(0.05, s.h/s.v))
 		}
-		h, v = f.path.to(&f.q, t, t-dt, h, v)
+		s = fl.to(t, t-dt, s)
 		t -= dt
 	}
 	return 0, false
@@ -181,20 +185,16 @@ func levelNear(r *readings, t float64) float64 {
 func burnLikelihood(r *readings, f *fit, c *burn, level float64, from, to int) float64 {
 	sum := 0.0
 	s := f.noise.white + 0.3*f.noise.gust + 0.01
-	h, v, at := 0.0, 0.0, c.burnout
-	coasting := false
+	fl := f.path.flow(&f.q)
+	m, at := fl.to(f.path.anchor, c.burnout, anchored(&f.q)), c.burnout
 	for i := from; i < to; i++ {
 		t := r.t[i]
 		want, force := 0.0, gravity
 		switch {
 		case t >= c.burnout:
-			if !coasting {
-				h, v = f.path.at(&f.q, c.burnout)
-				coasting = true
-			}
-			h, v = f.path.to(&f.q, at, t, h, v)
+			m = fl.to(at, t, m)
 			at = t
-			want = h
+			want = m.h
 			force = math.NaN()
 			if t > c.burnout+0.02 {
 				force = 0

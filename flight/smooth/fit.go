@@ -20,6 +20,8 @@ type fit struct {
 	touch float64   // s
 	chi2  float64   // of the whitened residuals, per reading
 	used  int       // readings
+	t, h  []float64 // the readings that counted
+	start float64   // s, of the coast
 }
 
 // problem is a fit to be made.
@@ -33,6 +35,7 @@ type problem struct {
 	begin      params
 	whole      bool // from the pad to the rest; otherwise only around the top
 	iterations int
+	warm       int // iterations that a good beginning saves
 }
 
 var errNoFit = errors.New("fit the flight: the readings do not determine it")
@@ -47,7 +50,8 @@ const (
 // solve finds the parameters by Gauss-Newton steps on the whitened residuals,
 // with the weights of outliers found anew in each step.
 func (pr *problem) solve() (fit, error) {
-	f := fit{path: pr.path, q: pr.begin, noise: pr.noise, extra: make([]float64, len(pr.t)), touch: math.Inf(1)}
+	f := fit{path: pr.path, q: pr.begin, noise: pr.noise, extra: make([]float64, len(pr.t)), touch: math.Inf(1),
+		t: pr.t, h: pr.h, start: pr.start}
 	for i := range nParams {
 		if pr.prior[i].sd > 0 {
 			f.free = append(f.free, i)
@@ -66,9 +70,9 @@ func (pr *problem) solve() (fit, error) {
 		if !ok {
 			return f, errNoFit
 		}
-		f.weigh(cols[len(f.free)], base, iter)
+		f.weigh(cols[len(f.free)], base, iter+pr.warm)
 		last := pr.move(&f, step)
-		if last < 1e-3 && iter > 6 {
+		if last < 0.02 && iter+pr.warm > 5 {
 			break
 		}
 	}
@@ -89,6 +93,15 @@ func (pr *problem) linearise(f *fit, cols [][]float64) {
 		d := diffStep[i]
 		q := f.q
 		q[i] += d
+		if i == pRest {
+			for j, t := range pr.t {
+				cols[k][j] = 0
+				if t >= f.touch {
+					cols[k][j] = 1
+				}
+			}
+			continue
+		}
 		pr.path.heights(&q, pr.t, pr.start, cols[k])
 		for j := range cols[k] {
 			cols[k][j] = (cols[k][j] - res[j]) / d
@@ -183,7 +196,7 @@ func (pr *problem) move(f *fit, step []float64) float64 {
 	}
 	f.q[pDrag] = max(-11, min(1, f.q[pDrag]))
 	f.q[pCanopy] = max(-7, min(5, f.q[pCanopy]))
-	f.q[pFill] = max(-4, min(0.7, f.q[pFill]))
+	f.q[pFill] = max(-2, min(4, f.q[pFill]))
 	f.q[pAcross] = math.Abs(f.q[pAcross])
 	return size
 }

@@ -18,44 +18,70 @@ func (a *analysis) liftoffGuess(samples []decode.Sample) time.Time {
 	return samples[0].At
 }
 
-// fitAll fits the path twice: first to the upper half of the climb and what
-// follows, which shows where the boost ended, then to all of the coast.
+// topS is how long before the apogee the readings begin to count for it. At
+// 20 m/s and less, drag and tilt are small and well enough known; further down
+// an error in them would outweigh what more readings add.
+const topS = 2.0
+
+// fitAll fits the path three times: to the upper half of the climb and all
+// that follows, which shows the noise; to all of the coast up to the release,
+// which shows where the boost ended; and to the top and all that follows,
+// which is what the result is taken from.
 func (a *analysis) fitAll() {
 	if math.IsNaN(a.m.apogee) {
 		return
 	}
-	from := a.r.t[0]
-	if !math.IsNaN(a.m.liftoff) {
-		from = a.m.liftoff + 0.45*(a.m.apogee-a.m.liftoff)
-	}
-	f, err := a.fitFrom(from, nil)
+	inf := math.Inf(1)
+	climb := a.m.apogee - orElse(a.m.liftoff, a.r.t[0])
+	upper := a.m.apogee - 0.55*climb
+	f, err := a.fitBetween(upper, inf, nil)
 	if err != nil {
 		return
 	}
+	f.refineNoise(a.r, &a.noise)
 	a.fit = f
 	if math.IsNaN(a.m.liftoff) {
+		if g, err := a.fitBetween(upper, inf, f); err == nil {
+			a.fit = g
+		}
 		return
 	}
+	a.fitBoost(upper)
+	ta, _ := f.path.apex(&f.q)
+	start := max(ta-topS, min(upper, a.m.liftoff+0.3*climb))
+	if a.burn.ok {
+		start = max(ta-topS, min(upper, a.burn.burnout+2*a.burn.burnoutSD+0.02))
+	}
+	if g, err := a.fitBetween(start, inf, f); err == nil {
+		a.fit = g
+	}
+}
+
+// fitBoost finds the boost from the coast before the release.
+func (a *analysis) fitBoost(upper float64) {
+	solid := a.cfg.Rocket.Kind == "solid"
+	a.coast = a.fit
 	for range 2 {
-		b := findBurn(a.r, a.fit, a.cfg.Rocket.Kind == "solid", a.m.liftoff)
+		b := findBurn(a.r, a.coast, solid, a.m.liftoff)
 		if !b.ok {
 			return
 		}
 		a.burn = b
-		start := min(b.burnout+2*b.burnoutSD+0.02, from)
-		g, err := a.fitFrom(start, a.fit)
+		start := min(b.burnout+2*b.burnoutSD+0.02, upper)
+		g, err := a.fitBetween(start, a.coast.path.anchor+1, a.coast)
 		if err != nil {
 			return
 		}
-		a.fit = g
+		a.coast = g
 	}
-	if b := findBurn(a.r, a.fit, a.cfg.Rocket.Kind == "solid", a.m.liftoff); b.ok {
+	if b := findBurn(a.r, a.coast, solid, a.m.liftoff); b.ok {
 		a.burn = b
 	}
 }
 
-// fitFrom fits the path to the coast from start on, and the pad.
-func (a *analysis) fitFrom(start float64, last *fit) (*fit, error) {
+// fitBetween fits the path to the readings of the pad and those from start
+// until end.
+func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 	pr := problem{r: a.r, start: start, noise: a.noise, iterations: 14}
 	pr.path = path{anchor: a.m.apogee}
 	if !math.IsNaN(a.m.release) {
@@ -63,17 +89,20 @@ func (a *analysis) fitFrom(start float64, last *fit) (*fit, error) {
 	}
 	a.priors(&pr)
 	if last != nil {
-		pr.begin = last.q
+		pr.begin, pr.warm = last.q, 3
 	}
 	padEnd := orElse(a.m.liftoff, a.r.t[0]) - 0.2
 	if a.burn.ok {
 		padEnd = min(padEnd, a.burn.liftoff-2*a.burn.liftoffSD)
 	}
 	for i, t := range a.r.t {
-		if t < padEnd || t >= start {
+		if t < padEnd || t >= start && t <= end {
 			pr.t = append(pr.t, t)
 			pr.h = append(pr.h, a.r.h[i])
 		}
+	}
+	if !math.IsNaN(a.m.touchdown) && end < a.m.touchdown+0.5 {
+		pr.prior[pRest].sd = 0
 	}
 	f, err := pr.solve()
 	if err != nil {
@@ -89,7 +118,8 @@ const (
 	dragSD, knownDragSD  = 0.9, 0.4
 	sinkDrag, sinkSD     = 0.4, 1.2 // 1/m: 5 m/s
 	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
-	fillS, fillSD        = 0.25, 0.6
+	fillM, fillSD        = 3.0, 0.7 // m
+	fillDiameters        = 8.0      // of the canopy; Knacke, NWC TP 6575, from memory
 	flat                 = 1e3
 )
 
@@ -104,7 +134,10 @@ func (a *analysis) priors(pr *problem) {
 	if rk.MassKg > 0 && rk.DiameterM > 0 && rk.Cd > 0 {
 		drag, sd = 1.2*rk.Cd*math.Pi/4*sq(rk.DiameterM)/(2*rk.MassKg), knownDragSD
 	}
-	sink := sinkDrag
+	sink, fill := sinkDrag, fillM
+	if rk.ParachuteM > 0 {
+		fill = fillDiameters * rk.ParachuteM
+	}
 	if rk.MassKg > 0 && rk.ParachuteM > 0 {
 		cd := rk.ParachuteCd
 		if cd == 0 {
@@ -127,9 +160,9 @@ func (a *analysis) priors(pr *problem) {
 	pr.begin[pHeight], pr.begin[pSpeed] = free.at(&begin, pr.path.anchor)
 	if pr.path.canopy {
 		pr.prior[pOpen] = prior{0, math.Hypot(a.m.releaseSD, 0.005)}
-		pr.prior[pFill] = prior{math.Log(fillS), fillSD}
+		pr.prior[pFill] = prior{math.Log(fill), fillSD}
 		pr.prior[pCanopy] = prior{math.Log(sink), sinkSD}
-		pr.begin[pFill], pr.begin[pCanopy] = math.Log(fillS), math.Log(sink)
+		pr.begin[pFill], pr.begin[pCanopy] = math.Log(fill), math.Log(sink)
 		a.beginCanopy(pr)
 	}
 	pr.begin[pRest] = -1e6 // no ground

@@ -186,3 +186,33 @@ func (n *noise) whiten(t, extra []float64, cols [][]float64, base []float64) {
 		p[2] -= k1 * c1
 	}
 }
+
+// refineNoise makes gusts and wander those under which what the fit leaves
+// over is the most likely, starting from what was measured at rest. It judges
+// all readings that the fit used, those of the descent too.
+func (f *fit) refineNoise(r *readings, n *noise) {
+	res := make([]float64, len(f.t))
+	f.path.heights(&f.q, f.t, f.start, res)
+	for i := range res {
+		res[i] = f.h[i] - res[i]
+	}
+	work := make([]float64, len(res))
+	base := make([]float64, len(res))
+	best, found := math.Inf(-1), *n
+	for _, g := range [...]float64{0.1, 0.25, 0.5, 1, 2, 4} {
+		for _, w := range [...]float64{0.1, 0.3, 1, 3, 10} {
+			try := *n
+			try.gust, try.wander = max(n.gust*g, 1e-4), max(n.wander*w, leastWander/3)
+			copy(work, res)
+			try.whiten(f.t, f.extra, [][]float64{work}, base)
+			l := -0.5 * (sq(math.Log(g)/0.9) + sq(math.Log(w)/1.5))
+			for i, u := range work {
+				l -= 0.5 * (math.Log(base[i]+f.extra[i]) + u*u)
+			}
+			if l > best {
+				best, found = l, try
+			}
+		}
+	}
+	*n = found
+}

@@ -12,7 +12,7 @@ const (
 	pAcross        // m/s, speed across, all the way
 	pPort          // m per (m/s)2: what the vent adds to the height
 	pOpen          // s, by how much the release differs from the anchor
-	pFill          // logarithm of the time in s that the parachute takes to fill
+	pFill          // logarithm of the distance in m that the parachute takes to fill
 	pCanopy        // logarithm of the parachute's drag per mass, 1/m
 	pRest          // m above the pad at which it comes to lie
 	nParams
@@ -36,74 +36,113 @@ const pathStep = 0.04
 // airScale is the height over which air thins by a factor e, m.
 const airScale = 9500
 
-// accel is the vertical acceleration.
-func (p *path) accel(q *params, t, h, v float64) float64 {
-	d := math.Exp(q[pDrag])
+// flow is a path with its parameters made ready for the integration.
+type flow struct {
+	body, canopy float64 // drag per mass, 1/m
+	perFill      float64 // 1 over the filling distance, 1/m
+	across2      float64 // (m/s)2
+	release      float64 // s; +Inf if there is none
+}
+
+// moving is the state of the integration: height, speed, and the part of the
+// filling distance that the parachute has met, 0 to 1.
+type moving struct{ h, v, fill float64 }
+
+func (p *path) flow(q *params) flow {
+	f := flow{body: math.Exp(q[pDrag]), across2: q[pAcross] * q[pAcross], release: math.Inf(1)}
 	if p.canopy {
-		if u := t - p.anchor - q[pOpen]; u > 0 {
-			f := min(1, u/math.Exp(q[pFill]))
-			d += math.Exp(q[pCanopy]) * f * f
+		f.canopy, f.perFill = math.Exp(q[pCanopy]), math.Exp(-q[pFill])
+		f.release = p.anchor + q[pOpen]
+	}
+	return f
+}
+
+// rate is the derivative of the state. The drag falls with the density of the
+// air. A parachute fills with the air that it meets: its area grows with the
+// square of the distance.
+func (f *flow) rate(t float64, s moving) (dv, dfill float64) {
+	left := 1 - s.fill // an open parachute drifts with the wind
+	speed := math.Sqrt(s.v*s.v + f.across2*left*left)
+	d := f.body
+	if t > f.release {
+		if s.fill < 1 {
+			d += f.canopy * s.fill * s.fill
+			dfill = speed * f.perFill
+		} else {
+			d += f.canopy
 		}
 	}
-	d *= math.Exp(-h / airScale)
-	return -gravity - d*v*math.Sqrt(v*v+q[pAcross]*q[pAcross])
+	x := s.h / airScale
+	d *= 1 - x*(1-x/2)
+	return -gravity - d*s.v*speed, dfill
 }
 
 // step is one Runge-Kutta step of fourth order.
-func (p *path) step(q *params, t, dt, h, v float64) (float64, float64) {
-	a1 := p.accel(q, t, h, v)
-	v2 := v + dt/2*a1
-	a2 := p.accel(q, t+dt/2, h+dt/2*v, v2)
-	v3 := v + dt/2*a2
-	a3 := p.accel(q, t+dt/2, h+dt/2*v2, v3)
-	v4 := v + dt*a3
-	a4 := p.accel(q, t+dt, h+dt*v3, v4)
-	return h + dt/6*(v+2*v2+2*v3+v4), v + dt/6*(a1+2*a2+2*a3+a4)
+func (f *flow) step(t, dt float64, s moving) moving {
+	a1, q1 := f.rate(t, s)
+	s2 := moving{s.h + dt/2*s.v, s.v + dt/2*a1, s.fill + dt/2*q1}
+	a2, q2 := f.rate(t+dt/2, s2)
+	s3 := moving{s.h + dt/2*s2.v, s.v + dt/2*a2, s.fill + dt/2*q2}
+	a3, q3 := f.rate(t+dt/2, s3)
+	s4 := moving{s.h + dt*s3.v, s.v + dt*a3, s.fill + dt*q3}
+	a4, q4 := f.rate(t+dt, s4)
+	fill := min(1, s.fill+dt/6*(q1+2*q2+2*q3+q4))
+	return moving{
+		s.h + dt/6*(s.v+2*s2.v+2*s3.v+s4.v), s.v + dt/6*(a1+2*a2+2*a3+a4),
+		fill,
+	}
 }
 
-// to integrates from (t, h, v) to end.
-func (p *path) to(q *params, t, end, h, v float64) (float64, float64) {
+// to integrates from t to end. A release in between begins a new step.
+func (f *flow) to(t, end float64, s moving) moving {
+	if t < f.release && end > f.release {
+		s = f.to(t, f.release, s)
+		t = f.release
+	}
 	for n := math.Ceil(math.Abs(end-t)/pathStep - 1e-9); n > 0; n-- {
 		dt := (end - t) / n
-		h, v = p.step(q, t, dt, h, v)
+		s = f.step(t, dt, s)
 		t += dt
 	}
-	return h, v
+	return s
 }
+
+func anchored(q *params) moving { return moving{q[pHeight], q[pSpeed], 0} }
 
 // heights writes what the readings at times t should be: the path from
 // `start` on, 0 before it (the pad; what lies between is left out by the
 // caller). It returns when the path meets the ground, +Inf if it does not
 // within the times.
 func (p *path) heights(q *params, t []float64, start float64, out []float64) (touch float64) {
+	f := p.flow(q)
 	first := 0
 	for first < len(t) && t[first] < p.anchor {
 		first++
 	}
-	h, v, at := q[pHeight], q[pSpeed], p.anchor
+	s, at := anchored(q), p.anchor
 	i := first - 1
 	for ; i >= 0 && t[i] >= start; i-- {
-		h, v = p.to(q, at, t[i], h, v)
+		s = f.to(at, t[i], s)
 		at = t[i]
-		out[i] = h + q[pPort]*v*math.Abs(v)
-		if math.Abs(v) > 2000 { // drag blows up backwards in time
-			h, v = -1e4, 0
+		out[i] = s.h + q[pPort]*s.v*math.Abs(s.v)
+		if math.Abs(s.v) > 2000 { // drag blows up backwards in time
+			s = moving{-1e4, 0, 0}
 		}
 	}
 	for ; i >= 0; i-- {
 		out[i] = 0
 	}
 	touch = math.Inf(1)
-	h, v, at = q[pHeight], q[pSpeed], p.anchor
+	s, at = anchored(q), p.anchor
 	for i = first; i < len(t); i++ {
-		h0, v0, t0 := h, v, at
-		h, v = p.to(q, at, t[i], h, v)
+		s0, t0 := s, at
+		s = f.to(at, t[i], s)
 		at = t[i]
-		if h <= q[pRest] && v < 0 {
-			touch = p.meet(q, t0, h0, v0, t[i])
+		if s.h <= q[pRest] && s.v < 0 {
+			touch = f.meet(q[pRest], t0, s0, t[i])
 			break
 		}
-		out[i] = h
+		out[i] = s.h
 	}
 	for ; i < len(t); i++ {
 		out[i] = q[pRest]
@@ -112,11 +151,11 @@ func (p *path) heights(q *params, t []float64, start float64, out []float64) (to
 }
 
 // meet finds when the path passes the rest height between t0 and t1.
-func (p *path) meet(q *params, t0, h0, v0, t1 float64) float64 {
+func (f *flow) meet(rest, t0 float64, s0 moving, t1 float64) float64 {
 	lo, hi := t0, t1
 	for range 40 {
 		mid := (lo + hi) / 2
-		if h, _ := p.to(q, t0, mid, h0, v0); h > q[pRest] {
+		if f.to(t0, mid, s0).h > rest {
 			lo = mid
 		} else {
 			hi = mid
@@ -127,45 +166,68 @@ func (p *path) meet(q *params, t0, h0, v0, t1 float64) float64 {
 
 // apex is the highest point of the path.
 func (p *path) apex(q *params) (t, h float64) {
-	t, h = p.anchor, q[pHeight]
-	v := q[pSpeed]
+	f := p.flow(q)
+	t = p.anchor
+	s := anchored(q)
 	dir := 1.0
-	if v < 0 {
+	if s.v < 0 {
 		dir = -1
 	}
 	for range 4000 {
-		if math.Abs(v) < 1e-9 {
+		if math.Abs(s.v) < 1e-9 {
 			break
 		}
-		a := p.accel(q, t, h, v)
-		dt := -v / a
+		a, _ := f.rate(t, s)
+		dt := -s.v / a
 		if dt*dir < 0 || math.Abs(dt) > 0.02 {
 			dt = 0.02 * dir
 		}
-		h, v = p.step(q, t, dt, h, v)
+		s = f.step(t, dt, s)
 		t += dt
-		if v*dir < 0 { // stepped over
+		if s.v*dir < 0 { // stepped over
 			dir = -dir
 		}
 	}
-	return t, h
+	return t, s.h
 }
 
 // at is height and speed at time t, not knowing the ground.
 func (p *path) at(q *params, t float64) (h, v float64) {
-	return p.to(q, p.anchor, t, q[pHeight], q[pSpeed])
+	f := p.flow(q)
+	s := f.to(p.anchor, t, anchored(q))
+	return s.h, s.v
+}
+
+// open is when the parachute is full and how high it is then; +Inf if that is
+// not within ten seconds.
+func (p *path) open(q *params) (t, h float64) {
+	f := p.flow(q)
+	t = f.release
+	s := f.to(p.anchor, t, anchored(q))
+	s.fill = 0
+	for t < f.release+10 {
+		next := f.step(t, 0.02, s)
+		if next.fill >= 1 {
+			part := (1 - s.fill) / (next.fill - s.fill)
+			return t + 0.02*part, s.h + part*(next.h-s.h)
+		}
+		s = next
+		t += 0.02
+	}
+	return math.Inf(1), s.h
 }
 
 // touchdown is when the path meets the ground, at most `most` seconds after
 // the anchor.
 func (p *path) touchdown(q *params, most float64) float64 {
-	h, v, t := q[pHeight], q[pSpeed], p.anchor
+	f := p.flow(q)
+	s, t := anchored(q), p.anchor
 	for t < p.anchor+most {
-		h1, v1 := p.to(q, t, t+0.2, h, v)
-		if h1 <= q[pRest] && v1 < 0 {
-			return p.meet(q, t, h, v, t+0.2)
+		s1 := f.to(t, t+0.2, s)
+		if s1.h <= q[pRest] && s1.v < 0 {
+			return f.meet(q[pRest], t, s, t+0.2)
 		}
-		t, h, v = t+0.2, h1, v1
+		t, s = t+0.2, s1
 	}
 	return math.Inf(1)
 }

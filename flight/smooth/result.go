@@ -112,24 +112,29 @@ func (a *analysis) fillBoost() {
 	o.BurnoutS, o.BurnoutSD = num(b.length), num(b.lengthSD)
 	scale := a.scaleSD()
 	o.MaxSpeedMps, o.MaxSpeedSD = num(b.speed), num(math.Hypot(b.speedSD, scale*b.speed))
-	o.MaxAccelMps2, o.MaxAccelSD = num(b.accel), num(b.accelSD)
 	if peak, ok := a.peakForce(); ok {
 		o.MaxAccelMps2, o.MaxAccelSD = num(peak-gravity), num(0.03*peak+1)
 	}
 }
 
-// peakForce is the greatest reading of an accelerometer in the boost, the
-// median of three in a row against spikes.
-func (a *analysis) peakForce() (float64, bool) {
-	best := math.NaN()
-	for i := a.r.at(a.burn.liftoff - 0.1); i+2 < len(a.r.t) && a.r.t[i] < a.burn.burnout+0.1; i++ {
-		x := a.r.force[i : i+3]
-		m := median(x)
-		if !math.IsNaN(m) && !(m <= best) {
-			best = m
+// peakForce is the greatest reading of an accelerometer in the boost. ok is
+// false without one, and when it clipped: three readings at the same highest
+// value. Pressure alone knows the mean of the boost, not its peak.
+func (a *analysis) peakForce() (peak float64, ok bool) {
+	at, n := 0, 0
+	for i := a.r.at(a.burn.liftoff - 0.1); i < len(a.r.t) && a.r.t[i] < a.burn.burnout+0.1; i++ {
+		f := a.r.force[i]
+		switch {
+		case math.IsNaN(f):
+			continue
+		case f > peak+0.5:
+			peak, at = f, 1
+		case f > peak-0.5:
+			peak, at = max(f, peak), at+1
 		}
+		n++
 	}
-	return best, best > gravity
+	return peak, n >= 3 && at < 3 && peak > 2*gravity
 }
 
 // scaleSD is the relative uncertainty of all heights and speeds.
@@ -158,8 +163,7 @@ func (a *analysis) fillDescent() {
 		return
 	}
 	mean := func(q *params) float64 {
-		open := f.path.anchor + q[pOpen] + math.Exp(q[pFill])
-		h, _ := f.path.at(q, open)
+		open, h := f.path.open(q)
 		return (h - q[pRest]) / (f.path.touchdown(q, most) - open)
 	}
 	v := mean(&f.q)
@@ -179,8 +183,7 @@ func (a *analysis) sinkWithoutGround() {
 	f := a.fit
 	end := a.r.t[len(a.r.t)-1]
 	mean := func(q *params) float64 {
-		open := f.path.anchor + q[pOpen] + math.Exp(q[pFill])
-		h, _ := f.path.at(q, open)
+		open, h := f.path.open(q)
 		h1, _ := f.path.at(q, end)
 		return (h - h1) / (end - open)
 	}
@@ -278,7 +281,10 @@ func (a *analysis) releaseSpeed() float64 {
 
 // series is the smoothed flight.
 func (a *analysis) series() Series {
-	m := motion{f: a.fit, b: a.burn, white: a.noise.white, liftoff: orElse(a.m.liftoff, a.r.t[0]), release: a.m.release}
+	m := motion{f: a.fit, coast: a.fit, b: a.burn, white: a.noise.white, liftoff: orElse(a.m.liftoff, a.r.t[0]), release: a.m.release}
+	if a.coast != nil {
+		m.coast = a.coast
+	}
 	if !a.burn.ok && a.fit != nil {
 		m.b.burnout, m.b.liftoff = a.r.t[0], a.r.t[0]
 		if !math.IsNaN(a.m.liftoff) {

@@ -112,6 +112,7 @@ func (d *drift2) back(pre, next *drift2, dt float64) {
 // fit it is nothing but zeros, and rough.
 type motion struct {
 	f       *fit // nil if none
+	coast   *fit // of the climb
 	b       burn
 	white   float64
 	liftoff float64
@@ -129,27 +130,31 @@ func (m *motion) fill(t, h, v, a []float64) {
 	for first < len(t) && t[first] < p.anchor {
 		first++
 	}
-	ch, cv, at := q[pHeight], q[pSpeed], p.anchor
+	climb := m.coast.path.flow(&m.coast.q)
+	s, at := anchored(&m.coast.q), m.coast.path.anchor
 	for i := first - 1; i >= 0 && t[i] >= m.b.burnout; i-- {
-		ch, cv = p.to(q, at, t[i], ch, cv)
+		s = climb.to(at, t[i], s)
 		at = t[i]
-		h[i], v[i], a[i] = ch, cv, p.accel(q, at, ch, cv)
+		h[i], v[i] = s.h, s.v
+		a[i], _ = climb.rate(at, s)
 	}
 	for i := range first {
 		if t[i] < m.b.burnout && t[i] > m.b.liftoff {
-			s := t[i] - m.b.liftoff
-			h[i], v[i], a[i] = m.b.accel/2*s*s, m.b.accel*s, m.b.accel
+			u := t[i] - m.b.liftoff
+			h[i], v[i], a[i] = m.b.accel/2*u*u, m.b.accel*u, m.b.accel
 		}
 	}
-	ch, cv, at = q[pHeight], q[pSpeed], p.anchor
+	fall := p.flow(q)
+	s, at = anchored(q), p.anchor
 	for i := first; i < len(t); i++ {
 		if t[i] >= m.f.touch {
 			h[i] = q[pRest]
 			continue
 		}
-		ch, cv = p.to(q, at, t[i], ch, cv)
+		s = fall.to(at, t[i], s)
 		at = t[i]
-		h[i], v[i], a[i] = ch, cv, p.accel(q, at, ch, cv)
+		h[i], v[i] = s.h, s.v
+		a[i], _ = fall.rate(at, s)
 	}
 }
 
