@@ -1,0 +1,132 @@
+package wire
+
+import (
+	"context"
+	"errors"
+
+	"padlark/flight"
+	"padlark/flight/model"
+	"padlark/storage/results"
+	"padlark/storage/sqlite"
+	"padlark/web"
+)
+
+// Flights fits the results worked out from an archive to web.Flights.
+type Flights struct {
+	Results *results.Results
+	Archive *sqlite.Archive
+	// Expect gives what was expected of a flight before it flew, if somebody
+	// knows: a nil course falls back to the model from burnout on. May be nil.
+	Expect func(ctx context.Context, id web.FlightID) (*web.Course, error)
+}
+
+// Flights lists worked-out flights.
+func (f Flights) Flights(ctx context.Context, session string) ([]flight.Result, error) {
+	out, err := f.Results.Flights(ctx, session)
+	return out, missing(err)
+}
+
+// Course is the smoothed flight; times count from the liftoff.
+func (f Flights) Course(ctx context.Context, id web.FlightID) (*web.Course, error) {
+	one, err := f.flight(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	s, res := one.Series, one.Result
+	if len(s.T) == 0 || res.LaunchedAt == nil {
+		return nil, web.ErrNotFound
+	}
+	offset := s.Start.Sub(*res.LaunchedAt).Seconds()
+	t := make([]float64, len(s.T))
+	for i := range t {
+		t[i] = s.T[i] + offset
+	}
+	return &web.Course{T: t, RawM: s.Raw, HeightM: s.Height, HeightSD: s.HeightSD,
+		SpeedMps: s.Speed, SpeedSD: s.SpeedSD, AccelMps2: s.Accel, AccelSD: s.AccelSD}, nil
+}
+
+func (f Flights) flight(ctx context.Context, id web.FlightID) (results.Flight, error) {
+	one, err := f.Results.Flight(ctx, id.Session, id.Rocket, id.Flight)
+	if errors.Is(err, results.ErrNoFlight) {
+		err = errors.Join(web.ErrNotFound, err)
+	}
+	return one, missing(err)
+}
+
+// Expected is what was expected, or else what the model makes of the burnout
+// speed that was measured: how high and how long the rest should have been.
+func (f Flights) Expected(ctx context.Context, id web.FlightID) (*web.Course, error) {
+	if f.Expect != nil {
+		if c, err := f.Expect(ctx, id); c != nil || err != nil {
+			return c, err
+		}
+	}
+	one, err := f.flight(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	s, err := f.Archive.Session(ctx, id.Session)
+	if err != nil {
+		return nil, missing(err)
+	}
+	for _, r := range s.Rockets {
+		if r.Name == id.Rocket {
+			return fromBurnout(r, s.Site, one.Result), nil
+		}
+	}
+	return nil, nil
+}
+
+const (
+	zeroC      = 273.15  // K
+	standardG  = 9.80665 // m/s²
+	courseStep = 0.05    // s
+)
+
+// fromBurnout flies the rocket with a steady push that gives it the measured
+// speed at the measured burnout; nil where mass, diameter, drag or measurement
+// are not known. What the push really was does not matter afterwards.
+func fromBurnout(r flight.Rocket, site flight.Site, res flight.Result) *web.Course {
+	if r.MassKg <= 0 || r.DiameterM <= 0 || r.Cd <= 0 || res.MaxSpeedMps == nil || res.BurnoutS == nil || *res.BurnoutS <= 0 {
+		return nil
+	}
+	const grain = 1e-6 // kg: a motor must burn something
+	push := *res.BurnoutS
+	force := r.MassKg * (*res.MaxSpeedMps/push + standardG)
+	m := model.Rocket{Dry: r.MassKg, Diameter: r.DiameterM, Cd: r.Cd, Parachute: r.ParachuteM, ParachuteCd: r.ParachuteCd,
+		Motor: &model.Motor{Propellant: grain, Total: 2 * grain, Curve: []model.Thrust{{T: 0, N: force}, {T: push, N: force}, {T: push * 1.001, N: 0}}}}
+	if r.ParachuteM > 0 && r.Release != "none" {
+		m.Release = model.Release{How: model.AfterApogee}
+		if res.ReleaseLagS != nil {
+			m.Release.Seconds = *res.ReleaseLagS
+		}
+	}
+	tr, err := model.Fly(m, model.Launch{Air: airOf(site)})
+	if err != nil {
+		return nil // the model does not cover this rocket: there is no expectation
+	}
+	c := &web.Course{}
+	for t := push; t <= tr.Duration(); t += courseStep {
+		p := tr.At(t)
+		c.T, c.HeightM = append(c.T, t), append(c.HeightM, p.Height)
+		c.SpeedMps, c.AccelMps2 = append(c.SpeedMps, p.Speed), append(c.AccelMps2, p.Accel)
+	}
+	return c
+}
+
+func airOf(site flight.Site) model.Air {
+	var a model.Air
+	if site.ElevationM != nil {
+		a.Elevation = *site.ElevationM
+	}
+	if site.TemperatureC != nil {
+		a.Temperature = *site.TemperatureC + zeroC
+	}
+	if site.PressurePa != nil {
+		a.Pressure = *site.PressurePa
+	}
+	if site.Humidity != nil {
+		a.Humidity = *site.Humidity
+	}
+	return a
+}
