@@ -28,3 +28,31 @@ func (b *Bus) Pending(ctx context.Context, durable string) (uint64, error) {
 	}
 	return info.NumPending + uint64(info.NumAckPending), nil
 }
+
+// Rewind makes a durable consumer begin again with the oldest message that it
+// has not acknowledged. What a crashed daemon had been given is otherwise
+// delivered again only after the consumer's AckWait. It must not be called
+// while the consumer is being read. Without a consumer it does nothing.
+func (b *Bus) Rewind(ctx context.Context, durable string) error {
+	c, err := b.js.Consumer(ctx, b.opts.Stream, durable)
+	if errors.Is(err, jetstream.ErrConsumerNotFound) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("look at consumer %s: %w", durable, err)
+	}
+	info := c.CachedInfo()
+	if info.NumAckPending == 0 {
+		return nil
+	}
+	cfg := info.Config
+	cfg.DeliverPolicy = jetstream.DeliverByStartSequencePolicy
+	cfg.OptStartSeq, cfg.OptStartTime = info.AckFloor.Stream+1, nil
+	if err := b.js.DeleteConsumer(ctx, b.opts.Stream, durable); err != nil {
+		return fmt.Errorf("rewind consumer %s: %w", durable, err)
+	}
+	if _, err := b.js.CreateConsumer(ctx, b.opts.Stream, cfg); err != nil {
+		return fmt.Errorf("rewind consumer %s: %w", durable, err)
+	}
+	return nil
+}

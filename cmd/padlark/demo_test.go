@@ -56,7 +56,7 @@ func compareFlights(t *testing.T, flights []flight.Result, truth []sim.Truth) {
 		if e := math.Abs(*got.TimeToApogeeS - want.TimeToApogeeS); e > 0.3 {
 			t.Errorf("%s: %.3f s to apogee, truth %.3f s", want.Rocket, *got.TimeToApogeeS, want.TimeToApogeeS)
 		}
-		if want.DescentMps != nil && math.Abs(*got.DescentMps / *want.DescentMps-1) > 0.1 {
+		if want.DescentMps != nil && math.Abs(*got.DescentMps / *want.DescentMps - 1) > 0.1 {
 			t.Errorf("%s: sank at %.2f m/s, truth %.2f m/s", want.Rocket, *got.DescentMps, *want.DescentMps)
 		}
 	}

@@ -106,6 +106,6 @@ func keepWatchdog(ctx context.Context) error {
 
 // newLog writes plain log lines in local time.
 func newLog(w io.Writer) zerolog.Logger {
-	return zerolog.New(zerolog.ConsoleWriter{Out: w, NoColor: true, TimeFormat: "15:04:05.000"}).
+	return zerolog.New(zerolog.ConsoleWriter{Out: w, NoColor: true, TimeFormat: time.TimeOnly}).
 		With().Timestamp().Logger()
 }

@@ -33,6 +33,12 @@ type process struct {
 // startRun starts "padlark run" and waits until the log matches ready.
 func startRun(t *testing.T, ready string, args ...string) *process {
 	t.Helper()
+	return startRunWhen(t, ready, 1, args...)
+}
+
+// startRunWhen waits for so many lines that match.
+func startRunWhen(t *testing.T, ready string, times int, args ...string) *process {
+	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	t.Cleanup(cancel)
 	d := &process{cmd: program(ctx, append([]string{"run", "-q"}, args...)...), log: &bytes.Buffer{}, ended: make(chan error, 1)}
@@ -44,9 +50,12 @@ func startRun(t *testing.T, ready string, args ...string) *process {
 		t.Fatal(err)
 	}
 	d.lines = bufio.NewScanner(pipe)
-	d.waitFor(t, ready)
+	for range times {
+		d.waitFor(t, ready)
+	}
 	go func() {
 		for d.lines.Scan() {
+			fmt.Fprintln(d.log, d.lines.Text())
 		}
 		d.ended <- d.cmd.Wait()
 	}()
@@ -223,7 +232,7 @@ temperature_c = 17.5
 	if out, err := exec.Command("socat", "-u", "FILE:"+frames, "FILE:"+near+",rawer").CombinedOutput(); err != nil {
 		t.Fatalf("socat: %v\n%s", err, out)
 	}
-	awaitTouchdown(t, data)
+	await(t, data, "SELECT COUNT(*) FROM events WHERE kind = 'touchdown'")
 	d.stop(t)
 	flights := fromJSON[[]flight.Result](t, must(t, "flights", "--data", data, "--json"))
 	text, err := os.ReadFile(truth)
@@ -243,19 +252,6 @@ temperature_c = 17.5
 		if e := *flights[0].TimeToApogeeS - want.TimeToApogeeS; e > 0.3 || e < -0.3 {
 			t.Errorf("%.3f s to apogee, truth %.3f s", *flights[0].TimeToApogeeS, want.TimeToApogeeS)
 		}
-	}
-}
-
-func awaitTouchdown(t *testing.T, data string) {
-	t.Helper()
-	deadline := time.Now().Add(30 * time.Second)
-	tick := time.NewTicker(100 * time.Millisecond)
-	defer tick.Stop()
-	for count(t, data, "SELECT COUNT(*) FROM events WHERE kind = 'touchdown'") == 0 {
-		if time.Now().After(deadline) {
-			t.Fatal("no touchdown in the archive after 30 s")
-		}
-		<-tick.C
 	}
 }
 

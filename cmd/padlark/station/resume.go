@@ -47,6 +47,9 @@ func (s *station) startOrResume(ctx context.Context) error {
 // catchUp moves what a crash left in the bus into the archive, so that the
 // archive alone says how far the last session came.
 func (s *station) catchUp(ctx context.Context) error {
+	if err := s.bus.Rewind(ctx, sqlite.Durable); err != nil {
+		return err
+	}
 	pending, err := s.bus.Pending(ctx, sqlite.Durable)
 	if err != nil || pending == 0 {
 		return err
