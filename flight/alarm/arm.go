@@ -41,10 +41,7 @@ func (r *notArmed) words(v *view) words {
 
 // armedEarly: the apogee rule is armed while it should not be, so that a gust
 // on the pad may open the release.
-type armedEarly struct {
-	gate    gate
-	bootClk int64
-}
+type armedEarly struct{ gate gate }
 
 func (r *armedEarly) check(v *view) cond {
 	if v.phase != flight.Waiting || math.IsNaN(v.armed) {

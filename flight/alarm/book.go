@@ -196,12 +196,8 @@ func (b *Book) run(e *entry) {
 		}
 		switch r.check(v) {
 		case on:
-			if s := &e.live[i]; !s.Active {
+			if !e.live[i].Active {
 				b.raise(e, i, r.words(v))
-			} else if u, ok := r.(updater); ok {
-				if w, worse := u.worse(v, s.Priority); worse {
-					b.update(e, i, w)
-				}
 			}
 		case off:
 			if s := &e.live[i]; s.Active {
@@ -211,13 +207,6 @@ func (b *Book) run(e *entry) {
 			}
 		}
 	}
-}
-
-// updater is a rule whose alarm may become more urgent while it stands.
-type updater interface {
-	// worse gives the new words when the alarm deserves a higher priority than
-	// the one it was raised with.
-	worse(v *view, now flight.Priority) (words, bool)
 }
 
 // raise opens an alarm, or raises one again that had returned to normal
@@ -241,15 +230,6 @@ func (b *Book) raise(e *entry, i int, w words) {
 	}
 	s.Active, s.Acked = true, false
 	s.RaisedAt = b.now
-	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
-	b.changed(s)
-}
-
-// update tells a standing alarm anew because it became more urgent; it must be
-// acknowledged again.
-func (b *Book) update(e *entry, i int, w words) {
-	s := &e.live[i]
-	s.Acked = false
 	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
 	b.changed(s)
 }

@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/pelletier/go-toml/v2"
@@ -361,5 +362,24 @@ func TestThresholdsOfTheConfiguration(t *testing.T) {
 		if _, err := New(Config{Thresholds: bad.t}); err == nil || !strings.Contains(err.Error(), bad.want) {
 			t.Errorf("got %v, want %q", err, bad.want)
 		}
+	}
+}
+
+// One sample through all rules, on the pad.
+func BenchmarkSample(b *testing.B) {
+	book, err := New(Config{Session: "s1", Rockets: []flight.Rocket{teal()}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	names := []string{decode.PressurePa, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
+	values := []float64{98000, 4, 1000, 0, 0}
+	q := decode.Sample{Session: "s1", Link: "pad", Rocket: "Teal", Boot: 1, Values: decode.Channels{Names: names, Values: values}}
+	st := flight.State{Rocket: "Teal", Phase: flight.Waiting, AltitudeM: num(0), SpeedMps: num(0), CellV: &values[1], ReleaseUs: &values[2]}
+	b.ReportAllocs()
+	for i := range b.N {
+		q.Heard = start.Add(20 * time.Millisecond * time.Duration(i))
+		q.Seq, q.Clock = int64(i), int64(i)*20000
+		values[0] = 98000 + float64(i%7)
+		book.Sample(&q, &st, nil)
 	}
 }

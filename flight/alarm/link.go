@@ -19,12 +19,10 @@ type linkStats struct {
 	newest  int // index of the track of the newest sample
 	n       int // tracks in use
 	// flips are the times of the last changes back to the other track.
-	flips    [flipRing]float64
-	nFlips   int
-	jumpS    float64 // size of the last jump
-	jumpAt   float64
-	jumps    int
-	lastBoot uint32
+	flips  [flipRing]float64
+	nFlips int
+	jumpS  float64 // size of the last jump, s
+	jumps  int
 }
 
 // lossSeconds is over how long losses are counted, in s; flipRing how many
@@ -140,7 +138,7 @@ func (l *linkStats) follow(t, offset float64, boot uint32) {
 		l.nFlips++
 	default:
 		if l.n > 0 && boot == cur.boot {
-			l.jumpS, l.jumpAt = cur.offset-offset, t
+			l.jumpS = cur.offset - offset
 			l.jumps++
 		}
 		if l.n > 0 {

@@ -12,16 +12,44 @@ import (
 	"padlark/flight"
 )
 
-// Each rule is shown its condition, and beside it the nearest thing that must
-// leave it silent.
-func TestRulesInFlight(t *testing.T) {
-	for _, c := range []struct {
-		name string
-		cfg  Config
-		fly  func(s *scene)
-		want []string
-		says string // part of the reason of the first
-	}{
+// ruleCase shows one rule its condition, or the nearest thing that must leave
+// all rules silent.
+type ruleCase struct {
+	name string
+	cfg  Config
+	do   func(s *scene)
+	want []string // kinds, in any order
+	says string   // part of the reason of the first alarm
+}
+
+func check(t *testing.T, cases ...[]ruleCase) {
+	t.Helper()
+	for _, c := range slices.Concat(cases...) {
+		t.Run(c.name, func(t *testing.T) {
+			s := newScene(t, c.cfg)
+			c.do(s)
+			if d := cmp.Diff(sorted(c.want), sorted(s.kinds())); d != "" {
+				t.Errorf("raised (-want +got):\n%s", d)
+				for _, a := range s.raised {
+					t.Log(a.RaisedAt.Sub(start), a.Reason)
+				}
+			}
+			if len(s.raised) > 0 && !strings.Contains(s.raised[0].Reason, c.says) {
+				t.Errorf("reason %q, want %q in it", s.raised[0].Reason, c.says)
+			}
+		})
+	}
+}
+
+func TestRulesInFlight(t *testing.T) { check(t, releaseCases(), flightCases()) }
+func TestRulesOnTheGround(t *testing.T) {
+	check(t, sensorCases(), supplyCases(), boardCases(), linkCases())
+}
+func TestRulesAfterLanding(t *testing.T) { check(t, landedCases()) }
+
+// releaseCases are good and bad releases.
+func releaseCases() []ruleCase {
+	return []ruleCase{
 		{"a good flight", Config{}, func(s *scene) {
 			s.run(10, nil).climb().apogee().fall(0.3)
 			s.release()
@@ -64,6 +92,12 @@ func TestRulesInFlight(t *testing.T) {
 			s.motion(flight.Coast, 60, 0.5)
 			s.run(0.1, nil).apogee().fall(0.2).sink(3.9, 5)
 		}, nil, ""},
+	}
+}
+
+// flightCases are the other things that happen in flight.
+func flightCases() []ruleCase {
+	return []ruleCase{
 		{"silence in flight", Config{}, func(s *scene) {
 			s.run(10, nil).climb()
 			s.mute = true
@@ -111,164 +145,6 @@ func TestRulesInFlight(t *testing.T) {
 				s.motion(flight.Descent, alt-4*t, -4)
 			})
 		}, []string{"out-of-field"}, "drifts at"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			s := newScene(t, c.cfg)
-			c.fly(s)
-			if d := cmp.Diff(sorted(c.want), sorted(s.kinds())); d != "" {
-				t.Errorf("raised (-want +got):\n%s", d)
-				for _, a := range s.raised {
-					t.Log(a.RaisedAt.Sub(start), a.Reason)
-				}
-			}
-			if len(s.raised) > 0 && !strings.Contains(s.raised[0].Reason, c.says) {
-				t.Errorf("reason %q, want %q in it", s.raised[0].Reason, c.says)
-			}
-		})
-	}
-}
-
-func TestRulesOnTheGround(t *testing.T) {
-	elevation := 300.0
-	for _, c := range []struct {
-		name string
-		cfg  Config
-		do   func(s *scene)
-		want []string
-		says string
-	}{
-		{"waiting", Config{}, func(s *scene) { s.run(60, nil) }, nil, ""},
-		{"stuck", Config{}, func(s *scene) { s.run(5, nil).exact = true; s.run(5, nil) }, []string{"sensor-stuck"}, "the very same pressure"},
-		{"noisy", Config{}, func(s *scene) {
-			s.run(20, func(float64) { s.ch[decode.PressurePa] = 98000 + 50*s.rng.NormFloat64() })
-		}, []string{"sensor-noisy"}, "limit"},
-		{"gusts are not noise", Config{}, func(s *scene) {
-			s.run(30, func(t float64) { s.ch[decode.PressurePa] = 98000 + 20*math.Sin(t) })
-		}, nil, ""},
-		{"one outlier is nothing", Config{}, func(s *scene) {
-			s.run(30, func(t float64) {
-				s.ch[decode.PressurePa] = 98000
-				if math.Abs(t-15) < 0.005 {
-					s.ch[decode.PressurePa] = 94000
-				}
-			})
-		}, nil, ""},
-		{"drifting", Config{}, func(s *scene) {
-			s.run(30, func(t float64) { s.ch[decode.PressurePa] = 98000 - 6*t })
-		}, []string{"sensor-drift"}, "wandered"},
-		{"coarse", Config{}, func(s *scene) {
-			s.quantise(40, 10)
-		}, []string{"sensor-coarse"}, "steps of 40 Pa"},
-		{"steps of 10 Pa are well", Config{}, func(s *scene) { s.quantise(10, 20) }, nil, ""},
-		{"another site's pressure", Config{Site: flight.Site{ElevationM: &elevation}}, func(s *scene) {
-			s.set(decode.PressurePa, 85000).run(10, nil)
-		}, []string{"implausible-pressure"}, "elevation"},
-		{"far from the measured pressure", Config{Site: flight.Site{PressurePa: num(98900)}}, func(s *scene) { s.run(10, nil) }, []string{"implausible-pressure"}, "measured pressure"},
-		{"a pressure of the Moon", Config{}, func(s *scene) { s.set(decode.PressurePa, 30000).run(10, nil) }, []string{"implausible-pressure"}, "no place"},
-		{"cell low", Config{}, func(s *scene) { s.set(decode.CellV, 3.4).run(10, nil) }, []string{"cell-low"}, "3.40 V"},
-		{"9 V battery", Config{}, func(s *scene) { s.set(decode.CellV, 9.1).run(10, nil) }, []string{"wrong-supply"}, "cannot drive the release servo"},
-		{"the divider is off", Config{}, func(s *scene) { s.set(decode.CellV, 0).run(10, nil) }, []string{"wrong-supply"}, "divider"},
-		{"sag under the servo", Config{}, func(s *scene) {
-			s.run(10, nil).set(decode.ReleaseUs, 1050).set(decode.CellV, 3.2).run(0.3, nil).set(decode.CellV, 3.98).run(3, nil)
-		}, []string{"cell-sag"}, "dipped by 0.80 V to 3.20 V"},
-		{"a small dip is well", Config{}, func(s *scene) {
-			s.run(10, nil).set(decode.ReleaseUs, 1050).set(decode.CellV, 3.8).run(0.3, nil).set(decode.CellV, 3.98).run(3, nil)
-		}, nil, ""},
-		{"a tired cell recovers slowly", Config{}, func(s *scene) {
-			s.run(10, nil).set(decode.ReleaseUs, 1050).set(decode.CellV, 3.75).run(5, nil)
-		}, []string{"cell-sag"}, "more than 1.5 s after"},
-		{"servo beyond its stop", Config{}, func(s *scene) { s.run(5, nil).set(decode.ReleaseUs, 2300).run(2, nil) }, []string{"servo-range"}, "2300 us"},
-		{"servo moves", Config{}, func(s *scene) { s.run(5, nil).set(decode.ReleaseUs, 1200).run(1, nil) }, []string{"servo-moving"}, "from 1000 to 1200 us"},
-		{"release stands open", Config{}, func(s *scene) { s.run(5, nil).set(decode.ReleaseOn, 1).run(1, nil) }, []string{"servo-moving"}, "stands open"},
-		{"armed on the pad", Config{}, func(s *scene) { s.run(5, nil).set(decode.Armed, 1).run(3, nil) }, []string{"armed-early"}, "people beside it"},
-		{"armed on the pad by a switch", Config{Thresholds: Thresholds{Water: Limits{Arms: "pad"}}}, func(s *scene) {
-			s.run(5, nil).set(decode.Armed, 1).run(3, nil)
-		}, nil, ""},
-		{"armed before it settled", Config{Thresholds: Thresholds{Water: Limits{Arms: "pad"}}}, func(s *scene) {
-			s.clock = 0
-			s.set(decode.Armed, 1).run(2.9, nil)
-		}, []string{"armed-early"}, "has not had time"},
-		{"half the rate", Config{Rockets: withRate(100)}, func(s *scene) { s.run(10, nil) }, []string{"rate-wrong"}, "100 are configured"},
-		{"clock jumps", Config{}, func(s *scene) {
-			s.run(5, nil)
-			s.clock += 7
-			s.run(3, nil)
-		}, []string{"clock-jump"}, "forward by 7.00 s"},
-		{"restart on the pad", Config{}, func(s *scene) {
-			s.run(5, nil)
-			s.boot, s.seq, s.clock = 2, 0, -s.now
-			s.run(3, nil)
-		}, []string{"reboot"}, "start 2"},
-		{"losses", Config{}, func(s *scene) { s.drop = 7; s.run(15, nil) }, []string{"losses"}, "70 %"},
-		{"a third lost is bearable", Config{}, func(s *scene) { s.drop = 3; s.run(15, nil) }, nil, ""},
-		{"weak", Config{}, func(s *scene) { s.rssi = -118; s.run(8, nil) }, []string{"weak-signal"}, "-118 dBm"},
-		{"silent on the pad", Config{}, func(s *scene) { s.run(8, nil).mute = true; s.run(12, nil) }, []string{"silent"}, "antenna"},
-		{"heard for a moment only", Config{}, func(s *scene) { s.run(1, nil).mute = true; s.run(20, nil) }, nil, ""},
-		{"a blow without liftoff", Config{}, func(s *scene) {
-			s.run(10, nil).set(decode.PressurePa, 98400).run(0.3, nil).set(decode.PressurePa, 98000).run(4, nil)
-		}, []string{"no-liftoff"}, "Stay back"},
-		{"the bottle's pressure falls", Config{}, func(s *scene) {
-			s.set(BottlePa, 5e5).run(10, nil).set(BottlePa, 0).run(4, nil)
-		}, []string{"no-liftoff"}, "from 5.0 to 0.0 bar"},
-		{"a jolt", Config{}, func(s *scene) {
-			s.set(decode.AccelMps2, 9.8).run(10, nil).set(decode.AccelMps2, 60).run(0.1, nil).set(decode.AccelMps2, 9.8).run(4, nil)
-		}, []string{"no-liftoff"}, "jolted"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			s := newScene(t, c.cfg)
-			c.do(s)
-			if d := cmp.Diff(sorted(c.want), sorted(s.kinds())); d != "" {
-				t.Errorf("raised (-want +got):\n%s", d)
-				for _, a := range s.raised {
-					t.Log(a.RaisedAt.Sub(start), a.Reason)
-				}
-			}
-			if len(s.raised) > 0 && !strings.Contains(s.raised[0].Reason, c.says) {
-				t.Errorf("reason %q, want %q in it", s.raised[0].Reason, c.says)
-			}
-		})
-	}
-}
-
-func TestRulesAfterLanding(t *testing.T) {
-	down := func(s *scene, alt float64) *scene {
-		s.run(10, nil).climb().apogee().fall(0.2)
-		s.release()
-		s.fall(0.3).sink(3.9, (*s.st.AltitudeM-alt)/3.9-1)
-		return s.land(alt)
-	}
-	for _, c := range []struct {
-		name string
-		do   func(s *scene)
-		want []string
-		says string
-	}{
-		{"at rest", func(s *scene) { down(s, 0).run(60, nil) }, nil, ""},
-		{"in a tree", func(s *scene) { down(s, 12).run(15, nil) }, []string{"hung"}, "12 m above"},
-		{"on a small rise", func(s *scene) { down(s, 3).run(30, nil) }, nil, ""},
-		{"dragged", func(s *scene) {
-			down(s, 0).run(30, func(t float64) { s.ch[decode.PressurePa] = 98000 + 40*math.Sin(t) + 30*math.Sin(t/3) })
-		}, []string{"not-at-rest"}, "rms"},
-		{"servo pulls", func(s *scene) {
-			down(s, 0).set(decode.ReleaseUs, 1900).set(decode.CellV, 3.85).run(30, nil)
-		}, []string{"servo-on"}, "still 1900 us"},
-		{"a little lower after the flight", func(s *scene) { down(s, 0).set(decode.CellV, 3.85).run(60, nil) }, nil, ""},
-		{"cell flat", func(s *scene) { down(s, 0).run(20, func(t float64) { s.ch[decode.CellV] = math.Max(2.8, 4-0.1*t) }) }, []string{"cell-flat"}, "below 3.00 V"},
-		{"switched off", func(s *scene) { down(s, 0).run(10, nil).mute = true; s.run(60, nil) }, nil, ""},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			s := newScene(t, Config{})
-			c.do(s)
-			if d := cmp.Diff(sorted(c.want), sorted(s.kinds())); d != "" {
-				t.Errorf("raised (-want +got):\n%s", d)
-				for _, a := range s.raised {
-					t.Log(a.RaisedAt.Sub(start), a.Reason)
-				}
-			}
-			if len(s.raised) > 0 && !strings.Contains(s.raised[0].Reason, c.says) {
-				t.Errorf("reason %q, want %q in it", s.raised[0].Reason, c.says)
-			}
-		})
 	}
 }
 

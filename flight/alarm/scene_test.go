@@ -35,7 +35,6 @@ type scene struct {
 	book   *Book
 	now    float64 // s since start
 	st     flight.State
-	armed  bool
 	ch     map[string]float64
 	ev     []flight.Event // sent with the next sample
 	boot   uint32

@@ -145,7 +145,6 @@ type rateWrong struct {
 	seq, clock int64
 	boot       uint32
 	started    bool
-	gate       gate
 	hz         float64
 	wrong      int
 }

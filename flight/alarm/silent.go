@@ -99,7 +99,7 @@ func (r *reboot) check(v *view) cond {
 		r.started, r.boot = true, v.s.Boot
 		return off
 	}
-	if v.s.Boot != r.boot {
+	if v.s.Boot > r.boot { // starts only count up; going back is another board's
 		r.boot = v.s.Boot
 		was := r.phase == flight.Boost || r.phase == flight.Coast || r.phase == flight.Descent
 		r.flying, r.alt = was || v.inFlight(), v.alt
