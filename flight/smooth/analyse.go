@@ -83,6 +83,7 @@ type analysis struct {
 	burn   burn
 	out    flight.Result
 	parts  Parts
+	sinkSD float64
 }
 
 // moments are the events in s; NaN where there is none.

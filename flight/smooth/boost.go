@@ -22,7 +22,7 @@ const (
 	burnGrid                  = 240
 	// The thrust is not even: by how much of its length the boost's ends move
 	// when it is strong early or late.
-	unevenPart = 0.06
+	unevenPart = 0.1
 )
 
 // findBurn follows the fitted coast back to the pad. An even acceleration from

@@ -28,6 +28,7 @@ type fit struct {
 type problem struct {
 	r          *readings
 	t, h       []float64 // the readings that count
+	soft       []float64 // m2, variance that each has besides the noise
 	start      float64   // s, of the coast
 	noise      noise
 	path       path
@@ -50,7 +51,7 @@ const (
 // solve finds the parameters by Gauss-Newton steps on the whitened residuals,
 // with the weights of outliers found anew in each step.
 func (pr *problem) solve() (fit, error) {
-	f := fit{path: pr.path, q: pr.begin, noise: pr.noise, extra: make([]float64, len(pr.t)), touch: math.Inf(1),
+	f := fit{path: pr.path, q: pr.begin, noise: pr.noise, extra: append([]float64(nil), pr.soft...), touch: math.Inf(1),
 		t: pr.t, h: pr.h, start: pr.start}
 	for i := range nParams {
 		if pr.prior[i].sd > 0 {
@@ -70,7 +71,7 @@ func (pr *problem) solve() (fit, error) {
 		if !ok {
 			return f, errNoFit
 		}
-		f.weigh(cols[len(f.free)], base, iter+pr.warm)
+		f.weigh(cols[len(f.free)], base, pr.soft, iter+pr.warm)
 		last := pr.move(&f, step)
 		if last < 0.02 && iter+pr.warm > 5 {
 			break
@@ -149,19 +150,19 @@ func (pr *problem) normal(f *fit, cols [][]float64) ([]float64, bool) {
 }
 
 // weigh finds the outliers from the whitened residuals.
-func (f *fit) weigh(white, base []float64, iter int) {
+func (f *fit) weigh(white, base, soft []float64, iter int) {
 	f.chi2, f.used = 0, 0
 	for i, u := range white {
-		s := base[i] + f.extra[i]
-		e2 := u * u * s / base[i] // against the variance of a good reading
+		good := base[i] + soft[i]
+		e2 := u * u * (base[i] + f.extra[i]) / good // against a good reading
 		gate := gateSD * loosen(iter)
 		switch {
 		case e2 <= gate*gate:
-			f.extra[i] = 0
+			f.extra[i] = soft[i]
 			f.chi2 += e2
 			f.used++
 		case e2 <= dropSD*dropSD*gate*gate/gateSD/gateSD:
-			f.extra[i] = base[i] * (e2/(gate*gate) - 1) * 3
+			f.extra[i] = soft[i] + good*(e2/(gate*gate)-1)*3
 			f.chi2 += gate * gate
 			f.used++
 		default:

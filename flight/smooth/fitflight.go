@@ -99,6 +99,7 @@ func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 		if t < padEnd || t >= start && t <= end {
 			pr.t = append(pr.t, t)
 			pr.h = append(pr.h, a.r.h[i])
+			pr.soft = append(pr.soft, a.bumpVar(t))
 		}
 	}
 	if !math.IsNaN(a.m.touchdown) && end < a.m.touchdown+0.5 {
@@ -109,6 +110,15 @@ func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 		return nil, err
 	}
 	return &f, nil
+}
+
+// bumpVar is the variance in m2 that a reading may be off by because a nose
+// came off or a servo moved: a pulse of pressure that is gone within 0.4 s.
+func (a *analysis) bumpVar(t float64) float64 {
+	if u := t - a.m.release; u > -0.05 && u < 0.45 {
+		return 0.5
+	}
+	return 0
 }
 
 // Priors that hold where the configuration says nothing; medians, and sd of

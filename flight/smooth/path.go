@@ -61,8 +61,7 @@ func (p *path) flow(q *params) flow {
 // air. A parachute fills with the air that it meets: its area grows with the
 // square of the distance.
 func (f *flow) rate(t float64, s moving) (dv, dfill float64) {
-	left := 1 - s.fill // an open parachute drifts with the wind
-	speed := math.Sqrt(s.v*s.v + f.across2*left*left)
+	speed := math.Sqrt(f.air2(s))
 	d := f.body
 	if t > f.release {
 		if s.fill < 1 {
@@ -72,9 +71,21 @@ func (f *flow) rate(t float64, s moving) (dv, dfill float64) {
 			d += f.canopy
 		}
 	}
-	x := s.h / airScale
-	d *= 1 - x*(1-x/2)
-	return -gravity - d*s.v*speed, dfill
+	return -gravity - d*f.density(s.h)*s.v*speed, dfill
+}
+
+// air2 is the square of the speed through the air. What hangs on an open
+// parachute drifts with the wind.
+func (f *flow) air2(s moving) float64 {
+	left := 1 - s.fill
+	return s.v*s.v + f.across2*left*left
+}
+
+// density of the air at height h over that at the pad: exp(-h/airScale) to
+// second order.
+func (f *flow) density(h float64) float64 {
+	x := h / airScale
+	return 1 - x*(1-x/2)
 }
 
 // step is one Runge-Kutta step of fourth order.
@@ -124,7 +135,7 @@ func (p *path) heights(q *params, t []float64, start float64, out []float64) (to
 	for ; i >= 0 && t[i] >= start; i-- {
 		s = f.to(at, t[i], s)
 		at = t[i]
-		out[i] = s.h + q[pPort]*s.v*math.Abs(s.v)
+		out[i] = s.h + q[pPort]*f.air2(s)
 		if math.Abs(s.v) > 2000 { // drag blows up backwards in time
 			s = moving{-1e4, 0, 0}
 		}
@@ -142,7 +153,7 @@ func (p *path) heights(q *params, t []float64, start float64, out []float64) (to
 			touch = f.meet(q[pRest], t0, s0, t[i])
 			break
 		}
-		out[i] = s.h
+		out[i] = s.h + q[pPort]*f.air2(s)
 	}
 	for ; i < len(t); i++ {
 		out[i] = q[pRest]
@@ -198,23 +209,27 @@ func (p *path) at(q *params, t float64) (h, v float64) {
 	return s.h, s.v
 }
 
-// open is when the parachute is full and how high it is then; +Inf if that is
-// not within ten seconds.
-func (p *path) open(q *params) (t, h float64) {
+// carries is from when on the parachute carries, and the height then: the sink
+// rate stays within a tenth of the parachute's own until `end`. +Inf if it
+// never does.
+func (p *path) carries(q *params, end float64) (t, h float64) {
+	const within, dt = 0.1, 0.02
 	f := p.flow(q)
 	t = f.release
 	s := f.to(p.anchor, t, anchored(q))
 	s.fill = 0
-	for t < f.release+10 {
-		next := f.step(t, 0.02, s)
-		if next.fill >= 1 {
-			part := (1 - s.fill) / (next.fill - s.fill)
-			return t + 0.02*part, s.h + part*(next.h-s.h)
+	since, at := t, s.h
+	for t < end {
+		own := math.Sqrt(gravity / ((f.canopy + f.body) * f.density(s.h)))
+		if math.Abs(-s.v/own-1) > within {
+			since, at = math.Inf(1), 0
+		} else if math.IsInf(since, 1) {
+			since, at = t, s.h
 		}
-		s = next
-		t += 0.02
+		s = f.step(t, dt, s)
+		t += dt
 	}
-	return math.Inf(1), s.h
+	return since, at
 }
 
 // touchdown is when the path meets the ground, at most `most` seconds after

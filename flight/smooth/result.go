@@ -94,6 +94,14 @@ func (f *fit) apogeeTimeSD() float64 {
 	return f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t })
 }
 
+// How much longer the thrust lasts than an even one of the same impulse: what
+// is left of the air pushes on after the water, a motor fades (computed from
+// the physics of flight/model; sd over the rockets).
+const (
+	waterTail, waterTailSD = 1.4, 0.4
+	solidTail, solidTailSD = 1.1, 0.2
+)
+
 // fillBoost is liftoff, burnout and what was greatest.
 func (a *analysis) fillBoost() {
 	o, b := &a.out, &a.burn
@@ -109,9 +117,19 @@ func (a *analysis) fillBoost() {
 	ta, _ := a.fit.path.apex(&a.fit.q)
 	o.TimeToApogeeS = num(ta - b.liftoff)
 	o.TimeToApogeeSD = num(math.Hypot(b.liftoffSD, a.fit.apogeeTimeSD()))
-	o.BurnoutS, o.BurnoutSD = num(b.length), num(b.lengthSD)
+	tail, tailSD := waterTail, waterTailSD
+	if a.cfg.Rocket.Kind == "solid" {
+		tail, tailSD = solidTail, solidTailSD
+	}
+	o.BurnoutS = num(b.length * tail)
+	o.BurnoutSD = num(math.Hypot(b.lengthSD*tail, b.length*tailSD))
+	// While the thrust fades the rocket already slows down: it is fastest
+	// somewhat after the even boost would have ended.
+	_, late := a.coast.path.at(&a.coast.q, b.burnout+0.5*(tail-1)*b.length)
+	speed := max(0, (b.speed+late)/2)
 	scale := a.scaleSD()
-	o.MaxSpeedMps, o.MaxSpeedSD = num(b.speed), num(math.Hypot(b.speedSD, scale*b.speed))
+	o.MaxSpeedMps = num(speed)
+	o.MaxSpeedSD = num(math.Sqrt(sq(b.speedSD) + sq(scale*speed) + sq((b.speed-late)/2)))
 	if peak, ok := a.peakForce(); ok {
 		o.MaxAccelMps2, o.MaxAccelSD = num(peak-gravity), num(0.03*peak+1)
 	}
@@ -163,12 +181,14 @@ func (a *analysis) fillDescent() {
 		return
 	}
 	mean := func(q *params) float64 {
-		open, h := f.path.open(q)
-		return (h - q[pRest]) / (f.path.touchdown(q, most) - open)
+		down := f.path.touchdown(q, most)
+		from, h := f.path.carries(q, down-0.02)
+		return (h - q[pRest]) / (down - from)
 	}
 	v := mean(&f.q)
 	if v > 0 && !math.IsInf(v, 0) {
-		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(f.sd(mean), a.scaleSD()*v))
+		a.sinkSD = f.sd(mean)
+		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
 
@@ -183,12 +203,13 @@ func (a *analysis) sinkWithoutGround() {
 	f := a.fit
 	end := a.r.t[len(a.r.t)-1]
 	mean := func(q *params) float64 {
-		open, h := f.path.open(q)
+		from, h := f.path.carries(q, end)
 		h1, _ := f.path.at(q, end)
-		return (h - h1) / (end - open)
+		return (h - h1) / (end - from)
 	}
 	if v := mean(&f.q); v > 0 && end > f.path.anchor+1.5 {
-		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(f.sd(mean), a.scaleSD()*v))
+		a.sinkSD = f.sd(mean)
+		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
 
@@ -292,7 +313,7 @@ func (a *analysis) series() Series {
 		}
 	}
 	s := smoothSeries(a.r, &m)
-	s.ApogeeParts = a.parts
+	s.ApogeeParts, s.DescentReadingsSD = a.parts, a.sinkSD
 	if a.fit != nil {
 		s.ApogeeTimeSD = a.fit.apogeeTimeSD()
 	}

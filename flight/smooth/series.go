@@ -22,6 +22,9 @@ type Series struct {
 	// ApogeeTimeSD is that of its time, in s.
 	ApogeeParts  Parts
 	ApogeeTimeSD float64
+	// DescentReadingsSD is the part of the sink rate's standard deviation that
+	// comes from the readings, in m/s; the rest is systematic.
+	DescentReadingsSD float64
 }
 
 // drift2 is a two-state smoother for what the model path leaves over: its
