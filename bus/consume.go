@@ -60,7 +60,8 @@ func (c *Consumer) setDefaults() {
 // then returns nil. A batch is acknowledged when h returns nil. When h fails it
 // gets the same batch again after a back-off, so that order is kept and nothing
 // is lost; only if the error wraps ErrStop does Consume return it. Messages of
-// a durable consumer may come again after a crash or a lost connection.
+// a durable consumer may come again after a crash or a lost connection, and then
+// later ones may come before them.
 // The slice belongs to h until it returns.
 func (b *Bus) Consume(ctx context.Context, c Consumer, h func(context.Context, []Msg) error) error {
 	c.setDefaults()

@@ -124,9 +124,14 @@ func (s *seen) add(seq uint64) {
 	s.set[seq] = struct{}{}
 }
 
+// settle is how long a durable consumer must have had nothing to do before that
+// is believed: the server counts new messages a moment after storing them.
+const settle = 250 * time.Millisecond
+
 // WaitConsumed returns when the durable consumer has acknowledged every message
 // of its kinds up to stream sequence seq, or when ctx ends.
 func (b *Bus) WaitConsumed(ctx context.Context, durable string, seq uint64) error {
+	var idle time.Time // since when it has had nothing to do
 	for wait := time.Millisecond; ; wait = min(2*wait, 20*time.Millisecond) {
 		cons, err := b.js.Consumer(ctx, b.opts.Stream, durable)
 		var at uint64
@@ -136,8 +141,16 @@ func (b *Bus) WaitConsumed(ctx context.Context, durable string, seq uint64) erro
 			return fmt.Errorf("wait for consumer %s: %w", durable, err)
 		default:
 			info := cons.CachedInfo()
-			at = info.AckFloor.Stream
-			if at >= seq || info.NumPending == 0 && info.NumAckPending == 0 {
+			if at = info.AckFloor.Stream; at >= seq {
+				return nil
+			}
+			// The message at seq may be of another kind, or gone by age.
+			switch {
+			case info.NumPending > 0 || info.NumAckPending > 0:
+				idle = time.Time{}
+			case idle.IsZero():
+				idle = time.Now()
+			case time.Since(idle) > settle:
 				return nil
 			}
 		}

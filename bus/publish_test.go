@@ -3,12 +3,13 @@ package bus
 import (
 	"context"
 	"errors"
-	"path/filepath"
+	"net"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"pgregory.net/rapid"
 )
@@ -59,10 +60,12 @@ func TestDuplicatesAreDropped(t *testing.T) {
 	}
 }
 
-// TestBackPressure stops the stream's server side from answering and sees that
-// publishing blocks at the bound, and that nothing is lost when it goes on.
+// TestBackPressure takes the server away and sees that publishing blocks at the
+// bound, and that nothing is lost when it is back.
 func TestBackPressure(t *testing.T) {
-	s := outside(t, nil)
+	dir := t.TempDir()
+	s := outside(t, func(o *server.Options) { o.StoreDir = dir })
+	port := s.Addr().(*net.TCPAddr).Port
 	b := open(t, Options{URL: s.ClientURL(), Queue: 100, AckTimeout: 500 * time.Millisecond})
 	if err := b.PublishFrame(t.Context(), testFrame(1)); err != nil {
 		t.Fatal(err)
@@ -70,21 +73,20 @@ func TestBackPressure(t *testing.T) {
 	if err := b.Flush(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	// Without its stream the server says that nobody takes the messages.
-	cfg := s.JetStreamConfig()
-	if err := s.DisableJetStream(); err != nil {
-		t.Fatal(err)
-	}
+	s.Shutdown()
+	s.WaitForShutdown()
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 	defer cancel()
-	n := uint64(1)
+	n := uint64(1) // taken so far
 	var err error
-	for ; err == nil; n++ {
-		err = b.PublishFrame(ctx, testFrame(n+1))
+	for {
+		if err = b.PublishFrame(ctx, testFrame(n+1)); err != nil {
+			break
+		}
+		n++
 	}
-	n-- // the last one was not taken
 	if !errors.Is(err, context.DeadlineExceeded) {
-		t.Fatalf("publishing without a stream: %v", err)
+		t.Fatalf("publishing without a server: %v", err)
 	}
 	if limit := uint64(100 + inFlight + 2); n > limit || n < 100 {
 		t.Errorf("%d were taken, want the queue and the window, at most %d", n, limit)
@@ -93,16 +95,12 @@ func TestBackPressure(t *testing.T) {
 	if c.Blocked == 0 || c.Trouble == "" || c.Queued != int(n-1) {
 		t.Errorf("counters do not tell: %+v", c)
 	}
-	cfg.StoreDir = filepath.Dir(cfg.StoreDir) // the server adds its own folder again
-	if err := s.EnableJetStream(cfg); err != nil {
-		t.Fatal(err)
-	}
+	outside(t, func(o *server.Options) { o.StoreDir, o.Port = dir, port })
 	flushed, stop := context.WithTimeout(t.Context(), 20*time.Second)
 	defer stop()
 	if err := b.Flush(flushed); err != nil {
 		t.Fatal(err)
 	}
-	t.Logf("%d frames, %+v", n, b.Counters())
 	checkFrames(t, collect(t, b, int(n), Consumer{}), int(n))
 	if c := b.Counters(); c.Trouble != "" {
 		t.Errorf("still in trouble: %s", c.Trouble)

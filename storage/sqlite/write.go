@@ -21,6 +21,12 @@ func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
 	if len(msgs) == 0 {
 		return nil
 	}
+	if err := ctx.Err(); err != nil {
+		return fmt.Errorf("store %d messages: %w", len(msgs), err)
+	}
+	// A batch is short, so it is not interrupted; the driver would start a
+	// goroutine for every row to watch a context that can end.
+	ctx = context.WithoutCancel(ctx)
 	return a.write(ctx, fmt.Sprintf("store %d messages", len(msgs)), func(in *inserter) error {
 		for i := range msgs {
 			if err := in.message(ctx, &msgs[i]); err != nil {
@@ -196,12 +202,12 @@ func (in *inserter) liftoff(ctx context.Context, n *sessionNames, e *flight.Even
 	if err != nil {
 		return err
 	}
-	at := n.rel(e.At)
-	_, err = in.exec(ctx, `INSERT INTO flights (session, rocket, flight, liftoff_ns, pad_pressure_pa) VALUES (?1, ?2, ?3, ?4,
-		(SELECT AVG(pressure_pa) FROM samples WHERE rocket = ?2 AND at_ns BETWEEN ?5 AND ?6))
-		ON CONFLICT DO UPDATE SET liftoff_ns = excluded.liftoff_ns, pad_pressure_pa = excluded.pad_pressure_pa`,
-		n.id, rocket, e.Flight, at, at-padFrom.Nanoseconds(), at-padTo.Nanoseconds())
-	return err
+	_, err = in.exec(ctx, `INSERT INTO flights (session, rocket, flight, liftoff_ns) VALUES (?, ?, ?, ?)
+		ON CONFLICT DO UPDATE SET liftoff_ns = excluded.liftoff_ns`, n.id, rocket, e.Flight, n.rel(e.At))
+	if err != nil {
+		return err
+	}
+	return in.padPressure(ctx, n, rocket, e.Flight)
 }
 
 func (in *inserter) touchdown(ctx context.Context, n *sessionNames, e *flight.Event) error {
@@ -211,6 +217,18 @@ func (in *inserter) touchdown(ctx context.Context, n *sessionNames, e *flight.Ev
 	}
 	_, err = in.exec(ctx, `INSERT INTO flights (session, rocket, flight, touchdown_ns) VALUES (?, ?, ?, ?)
 		ON CONFLICT DO UPDATE SET touchdown_ns = excluded.touchdown_ns`, n.id, rocket, e.Flight, n.rel(e.At))
+	if err != nil {
+		return err
+	}
+	// Once more: after a crash the bus may have brought the liftoff before the
+	// samples.
+	return in.padPressure(ctx, n, rocket, e.Flight)
+}
+
+func (in *inserter) padPressure(ctx context.Context, n *sessionNames, rocket int64, nr int) error {
+	_, err := in.exec(ctx, `UPDATE flights SET pad_pressure_pa = (SELECT AVG(pressure_pa) FROM samples
+		WHERE rocket = ?2 AND at_ns BETWEEN flights.liftoff_ns - ?4 AND flights.liftoff_ns - ?5)
+		WHERE session = ?1 AND rocket = ?2 AND flight = ?3`, n.id, rocket, nr, padFrom.Nanoseconds(), padTo.Nanoseconds())
 	return err
 }
 
