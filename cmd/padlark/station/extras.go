@@ -13,5 +13,8 @@ func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages str
 		s.watcher.Tell = c.tell
 		g.Go(func() error { return c.speaker.Run(ctx) })
 	}
-	return "", nil
+	if s.cfg.Web.Listen == "off" {
+		return "", nil
+	}
+	return s.startPages(ctx, g)
 }

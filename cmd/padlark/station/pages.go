@@ -1,0 +1,90 @@
+package station
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"padlark/cmd/padlark/config"
+	"padlark/storage/results"
+	"padlark/storage/sqlite"
+	"padlark/watch"
+	"padlark/web"
+	"padlark/web/wire"
+)
+
+// startPages serves the pages beside the running line and returns their address.
+func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, error) {
+	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
+	srv, err := web.New(web.Options{
+		Listen: s.cfg.Web.Listen, Station: s.cfg.Station.Name, Version: s.opt.Version,
+		Access:  web.Access{CrewHash: s.cfg.Web.Passphrase, ViewerHash: s.cfg.Web.Viewer},
+		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
+		Archive: archive, Notes: archive,
+		Flights:    wire.Flights{Results: results.New(s.archive), Archive: s.archive},
+		Live:       wire.Live{Bus: s.bus, Log: s.log},
+		Acker:      acker{s},
+		NewMachine: s.newMachine,
+		Now:        s.now,
+		Healthy:    s.healthy,
+		Log:        s.log,
+	})
+	if err != nil {
+		return "", err
+	}
+	g.Go(func() error { return srv.Run(ctx) })
+	addr, err := srv.Addr(ctx)
+	if err != nil {
+		// Run has failed, and its error is the one to tell: it comes out of g.
+		return "", nil
+	}
+	return "http://" + addr.String() + "/", nil
+}
+
+// now is session time.
+func (s *station) now() time.Time { return s.clock.At(s.clock.Now()) }
+
+// healthy says what is wrong with the recording, nil if nothing is.
+func (s *station) healthy() error {
+	state, _ := s.writer.State()
+	if state.Trouble != nil {
+		return fmt.Errorf("since %s nothing is archived: %w", state.Since.Local().Format(time.TimeOnly), state.Trouble)
+	}
+	return nil
+}
+
+// newMachine makes what computes a replay's picture, with the configuration
+// that the session was recorded with.
+func (s *station) newMachine(ctx context.Context, one web.Session) (web.Machine, error) {
+	rec, err := s.archive.Session(ctx, one.ID)
+	if err != nil {
+		return nil, err
+	}
+	e, err := recordedEngine(rec)
+	if err != nil {
+		return nil, err
+	}
+	return wire.Machine{Engine: e}, nil
+}
+
+func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
+	cfg, err := config.Parse("configuration recorded with session "+rec.ID, []byte(rec.Config))
+	if err != nil {
+		return nil, err
+	}
+	// Readers of the archive give corrected times, so the epoch is corrected too.
+	return watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
+}
+
+// acker acknowledges alarms of the running session.
+type acker struct{ s *station }
+
+// Ack acknowledges one alarm for a person.
+func (a acker) Ack(ctx context.Context, session, alarm string) error {
+	if session != a.s.session.ID {
+		return fmt.Errorf("acknowledge %s: session %s is over: %w", alarm, session, web.ErrNotFound)
+	}
+	return a.s.watcher.Ack(ctx, alarm, a.s.now())
+}
