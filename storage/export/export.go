@@ -1,0 +1,98 @@
+package export
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"padlark/decode"
+	"padlark/storage/sqlite"
+)
+
+// Source gives the samples that a query chooses; an archive is one.
+type Source interface {
+	Samples(ctx context.Context, q sqlite.Query, fn func(*decode.Sample) error) error
+}
+
+// Format writes the samples that q chooses to w, and says how many there were.
+// On an error w may hold a part of them.
+type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error)
+
+// Formats lists the formats by name.
+func Formats() map[string]Format {
+	return map[string]Format{"csv": CSV}
+}
+
+// Lookup finds a format by its name.
+func Lookup(name string) (Format, error) {
+	all := Formats()
+	if f, ok := all[name]; ok {
+		return f, nil
+	}
+	names := make([]string, 0, len(all))
+	for n := range all {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	return nil, fmt.Errorf("export: format %q is not known; known are: %s", name, strings.Join(names, ", "))
+}
+
+// channels lists the names of all channels that the chosen samples have: those
+// of padlark's own first, in their usual order, then the others by name.
+func channels(ctx context.Context, src Source, q sqlite.Query) ([]string, error) {
+	seen := map[string]bool{}
+	var last *string // the names' slice of the sample before: layouts share it
+	err := src.Samples(ctx, q, func(s *decode.Sample) error {
+		if len(s.Values.Names) == 0 || last == &s.Values.Names[0] {
+			return nil
+		}
+		last = &s.Values.Names[0]
+		for _, n := range s.Values.Names {
+			seen[n] = true
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, n := range usual {
+		if seen[n] {
+			out = append(out, n)
+			delete(seen, n)
+		}
+	}
+	var rest []string
+	for n := range seen {
+		rest = append(rest, n)
+	}
+	slices.Sort(rest)
+	return append(out, rest...), nil
+}
+
+// usual is the order in which padlark's own channels are written.
+var usual = []string{
+	decode.PressurePa, decode.TemperatureC, decode.AltitudeM, decode.VelocityMps,
+	decode.AccelMps2, decode.AccelXMps2, decode.AccelYMps2, decode.AccelZMps2,
+	decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed,
+	decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSAltitudeM, decode.GPSFix,
+	decode.RSSIDbm, decode.SNRDb,
+}
+
+// units are what the end of a channel's name stands for.
+var units = []struct{ suffix, unit string }{
+	{"_mps2", "m/s2"}, {"_mps", "m/s"}, {"_pa", "Pa"}, {"_c", "degC"}, {"_m", "m"}, {"_v", "V"},
+	{"_us", "us"}, {"_ms", "ms"}, {"_s", "s"}, {"_deg", "deg"}, {"_dbm", "dBm"}, {"_db", "dB"},
+}
+
+// unit is a channel's unit by its name; empty if the name does not say.
+func unit(channel string) string {
+	for _, u := range units {
+		if strings.HasSuffix(channel, u.suffix) {
+			return u.unit
+		}
+	}
+	return ""
+}
