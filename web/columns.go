@@ -16,6 +16,7 @@ import (
 const (
 	cacheBytes  = 96 << 20 // a 10-hour channel at 50 Hz takes 29 MB
 	cacheExpire = 10 * time.Minute
+	maxExpect   = 4 << 20 // samples that memory is set aside for at once
 )
 
 // columnKey names the samples of one rocket in one stretch of a session.
@@ -109,13 +110,14 @@ func (c *columnCache) drop(el *list.Element) {
 }
 
 // columnsOf reads one rocket's samples of a stretch of a session, times in s
-// since zero. Only what is over is kept in the cache.
-func (s *Server) columnsOf(ctx context.Context, q Query, zero time.Time, over bool) (*columns, error) {
+// since zero. Only what is over is kept in the cache. expect says about how many
+// samples there are; it saves time, not more.
+func (s *Server) columnsOf(ctx context.Context, q Query, zero time.Time, over bool, expect uint64) (*columns, error) {
 	key := columnKey{q.Session, q.Rocket, nanos(q.From), nanos(q.To)}
 	if c := s.columns.get(key); c != nil && c.epoch.Equal(zero) {
 		return c, nil
 	}
-	c, err := readColumns(ctx, s.opt.Archive, q, zero)
+	c, err := readColumns(ctx, s.opt.Archive, q, zero, int(min(expect, maxExpect)))
 	if err != nil {
 		return nil, err
 	}
@@ -127,8 +129,8 @@ func (s *Server) columnsOf(ctx context.Context, q Query, zero time.Time, over bo
 
 // readColumns collects the samples of a query. A frame heard on two links is
 // two samples of one measurement: the later one is left out.
-func readColumns(ctx context.Context, a Archive, q Query, zero time.Time) (*columns, error) {
-	c := &columns{epoch: zero, values: map[string][]float64{}}
+func readColumns(ctx context.Context, a Archive, q Query, zero time.Time, expect int) (*columns, error) {
+	c := &columns{epoch: zero, values: map[string][]float64{}, t: make([]float64, 0, expect)}
 	var cols [][]float64 // as c.names; a lookup per sample and channel would cost most of the time
 	sorted := true
 	err := a.Samples(ctx, q, func(s *decode.Sample) error {
@@ -143,7 +145,7 @@ func readColumns(ctx context.Context, a Archive, q Query, zero time.Time) (*colu
 				if k = slices.Index(c.names, name); k < 0 {
 					k = len(c.names)
 					c.names = append(c.names, name)
-					cols = append(cols, nil)
+					cols = append(cols, make([]float64, 0, expect))
 				}
 			}
 			cols[k] = append(padTo(cols[k], len(c.t)-1), s.Values.Values[i])
