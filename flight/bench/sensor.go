@@ -100,7 +100,7 @@ func (b *Bench) judgeNoise(t, h, pa []float64) {
 	if distinct == 1 {
 		f := finding(StepRest, "stuck", "Stuck readings").words("all %d readings are the same, %.2f %s", len(raw), raw[0], unit)
 		f.Level = Bad
-		b.add(f.mend("The sensor is not read again after its start: look at its wires and at the read in the firmware's loop."))
+		b.add(f.mend("The sensor is not read again after its start, or its readings are rounded so far that nothing shows: look at its wires and at the read in the firmware's loop."))
 		return
 	}
 	l := fitLine(t, h)
@@ -108,7 +108,7 @@ func (b *Bench) judgeNoise(t, h, pa []float64) {
 	for i := range h {
 		res[i] = h[i] - l.value(t[i])
 	}
-	wild, calm := split(res)
+	wild, calm := split(res, 2*step*perM)
 	noise := sdOf(calm)
 	b.calm.noiseM = noise
 	b.add(finding(StepRest, "noise", "Noise of the height").number(noise, noise/math.Sqrt(2*float64(len(calm))), "m").limit("0.5 m rms").
@@ -128,17 +128,14 @@ func (b *Bench) judgeNoise(t, h, pa []float64) {
 }
 
 // split takes out single wild readings: those more than 8 robust deviations
-// (1.4826 times the median distance) from the middle.
-func split(res []float64) (wild, calm []float64) {
+// (1.4826 times the median distance) from the middle, and more than least.
+func split(res []float64, least float64) (wild, calm []float64) {
 	mid := medianOf(res)
 	dist := make([]float64, len(res))
 	for i, v := range res {
 		dist[i] = math.Abs(v - mid)
 	}
-	limit := 8 * 1.4826 * medianOf(dist)
-	if limit == 0 {
-		limit = 8 * meanOf(dist)
-	}
+	limit := max(8*1.4826*medianOf(dist), least)
 	for i, v := range res {
 		if dist[i] > limit {
 			wild = append(wild, v)

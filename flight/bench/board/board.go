@@ -121,7 +121,7 @@ func (b *Board) draw() {
 	case "drifting":
 		b.driftPa = -90 // Pa a minute
 	case "coarse":
-		b.stepPa = 20
+		b.stepPa, b.noisePa = 20, 6
 	case "flat-cell":
 		b.cell = 3.4
 	case "wrong-supply":

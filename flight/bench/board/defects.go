@@ -28,7 +28,7 @@ func Defects() []Defect {
 		{Name: "hot", Check: "temperature"},
 		{Name: "noisy-sensor", Check: "noise", Also: []string{"lift", "drift"}},
 		{Name: "drifting", Check: "drift", Also: []string{"lift", "noise"}},
-		{Name: "light", Check: "wild", Also: []string{"lift", "apogee-rule", "noise"}},
+		{Name: "light", Check: "wild", Also: []string{"lift", "apogee-rule", "noise", "release-rest"}},
 		{Name: "coarse", Check: "coarse", Also: []string{"lift", "noise"}},
 		{Name: "stuck", Check: "stuck"},
 		{Name: "slow-sensor", Check: "repeats"},
