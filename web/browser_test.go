@@ -20,6 +20,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // browserPath finds a browser or skips; in CI a missing one is a failure.
@@ -49,27 +50,38 @@ type tab struct {
 	total    int64    // bytes received on the wire
 }
 
-// openTab starts a browser with an empty profile that talks to nobody but base.
-func openTab(t *testing.T, base string) *tab {
+// openBrowser starts a headless browser with an empty profile.
+func openBrowser(t *testing.T) context.Context {
 	t.Helper()
-	opts := []chromedp.ExecAllocatorOption{
+	alloc, cancelAlloc := chromedp.NewExecAllocator(t.Context(),
 		chromedp.ExecPath(browserPath(t)), chromedp.UserDataDir(t.TempDir()),
 		chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("no-proxy-server", true),
+	)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(func() { cancel(); cancelAlloc() })
+	// The first run starts the browser, which lives as long as that context.
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
+		t.Fatalf("start the browser: %v", err)
 	}
-	alloc, cancelAlloc := chromedp.NewExecAllocator(t.Context(), opts...)
+	return ctx
+}
+
+// openTab opens a page of its own, with storage and cookies of its own, that may
+// talk to nobody but base.
+func openTab(t *testing.T, browser context.Context, base string) *tab {
+	t.Helper()
 	home, err := url.Parse(base)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b := &tab{t: t, base: base}
-	ctx, cancel := chromedp.NewContext(alloc, chromedp.WithListener(func(ev any) { b.listen(ev, home.Host) }))
-	t.Cleanup(func() { cancel(); cancelAlloc() })
+	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext(), chromedp.WithListener(func(ev any) { b.listen(ev, home.Host) }))
+	t.Cleanup(cancel)
 	b.ctx = ctx
-	// The first run starts the browser, which lives as long as that context.
 	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
-		t.Fatalf("start the browser: %v", err)
+		t.Fatalf("open a page: %v", err)
 	}
 	b.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
 		_, err := cdp.Call(ctx, t, network.Enable, network.EnableParams{})
@@ -131,6 +143,25 @@ func (b *tab) problemList() []string {
 func (b *tab) open(path string) {
 	b.t.Helper()
 	b.do(chromedp.Navigate(b.base + path))
+}
+
+// click presses the first element that a selector finds, as a finger would.
+func (b *tab) click(selector string) {
+	b.t.Helper()
+	b.do(chromedp.Click(chromedp.CSS(selector)))
+}
+
+// press sends a key: Tab or Enter.
+func (b *tab) press(key string) {
+	b.t.Helper()
+	b.do(chromedp.KeyEvent(map[string]string{"Tab": kb.Tab, "Enter": kb.Enter}[key]))
+}
+
+// bytes is how much the page has received.
+func (b *tab) bytes() int64 {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.total
 }
 
 // size sets the window as a phone or a screen has it.

@@ -141,6 +141,7 @@ type invented struct {
 	engines  map[string]*watch.Engine // of running sessions
 	fixed    time.Duration
 	worked   map[string]analysis // flights that are over, by name
+	clock    func() time.Time    // session time while something flies
 }
 
 type analysis struct {
@@ -423,7 +424,7 @@ func (v *invented) Ack(_ context.Context, session, id string) error {
 	v.acked = append(v.acked, id)
 	var changes []flight.Alarm
 	if e := v.engines[session]; e != nil {
-		changes = e.Ack(id, time.Now())
+		changes = e.Ack(id, v.clock())
 		v.alarms[session] = append(v.alarms[session], changes...)
 	}
 	v.mu.Unlock()
@@ -463,11 +464,21 @@ func (m engineMachine) Advance(p int64) ([]flight.Event, []flight.Alarm) {
 	return out.Events, out.Alarms
 }
 
+// now is session time: that of what flies, or the computer's.
+func (v *invented) now() time.Time {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.clock != nil {
+		return v.clock()
+	}
+	return time.Now()
+}
+
 // options are those of a server over the invented station.
 func (v *invented) options() Options {
 	return Options{
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
-		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Clock: v,
+		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {
 			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
 		},
@@ -489,6 +500,9 @@ func (v *invented) fly(ctx context.Context, session string, epoch time.Time, pac
 	v.sessions = append(v.sessions, s)
 	v.mu.Unlock()
 	begin := time.Now()
+	v.mu.Lock()
+	v.clock = func() time.Time { return epoch.Add(time.Duration(float64(time.Since(begin)) * pace)) }
+	v.mu.Unlock()
 	tick := time.NewTicker(20 * time.Millisecond)
 	defer tick.Stop()
 	last := time.Duration(0)
@@ -502,7 +516,7 @@ func (v *invented) fly(ctx context.Context, session string, epoch time.Time, pac
 		i := sort.Search(len(all), func(i int) bool { return all[i].Passed > int64(now) })
 		v.step(e, session, all[:i], int64(now))
 		all = all[i:]
-		if now-last >= 100*time.Millisecond {
+		if now-last >= time.Duration(100*pace)*time.Millisecond {
 			last = now
 			v.publishStates(e)
 		}

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"net/url"
+	"os"
 	"testing"
 	"time"
 )
@@ -19,11 +20,15 @@ func recorded() *invented {
 	return v
 }
 
-// TestLook keeps pictures of every page at a phone's and a screen's size.
+// TestLook keeps pictures of every page at a phone's and a screen's size, for a
+// person to look at. It takes a flight's time.
 func TestLook(t *testing.T) {
+	if os.Getenv("PADLARK_SCREENSHOTS") == "" {
+		t.Skip("no folder for the pictures (PADLARK_SCREENSHOTS)")
+	}
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := openTab(t, base)
+	b := openTab(t, openBrowser(t), base)
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() {
@@ -73,4 +78,5 @@ func TestLook(t *testing.T) {
 	both("replay")
 	b.eval(`document.getElementById("theme").click()`, nil)
 	both("replay-dusk")
+	b.quiet()
 }

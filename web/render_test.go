@@ -1,0 +1,510 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/url"
+	"slices"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"padlark/flight"
+)
+
+// contrastScript computes the contrast of every text on the page as it is
+// rendered, by the definition of WCAG 2.2 (relative luminance of sRGB, ratio
+// (L1+0.05)/(L2+0.05); 4.5 for text, 3 for text of 24 px or bold text of
+// 18.66 px and more, success criterion 1.4.3). A ground that is a gradient
+// counts with each of its colours.
+const contrastScript = `
+window.contrast = (() => {
+	const rgb = (c) => { const m = c.match(/rgba?\(([^)]+)\)/); if (!m) return null; const v = m[1].split(/[ ,/]+/).map(Number); return { c: v.slice(0, 3), a: v[3] ?? 1 }; };
+	const lum = (c) => { const [r, g, b] = c.map((v) => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; }); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+	const ratio = (a, b) => { const [x, y] = [lum(a), lum(b)].sort((p, q) => q - p); return (x + 0.05) / (y + 0.05); };
+	const grounds = (el) => {
+		for (let e = el; e; e = e.parentElement) {
+			const s = getComputedStyle(e);
+			const all = [...s.backgroundImage.matchAll(/rgba?\([^)]+\)/g)].map((m) => rgb(m[0])).filter((x) => x.a === 1);
+			const flat = rgb(s.backgroundColor);
+			if (flat && flat.a === 1) all.push(flat);
+			if (all.length) return all.map((x) => x.c);
+			if (flat && flat.a > 0) return [[127, 127, 127]]; // half transparent: nobody knows
+		}
+		return [[255, 255, 255]];
+	};
+	const page = () => {
+		const bad = [];
+		let n = 0;
+		const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+		while (walk.nextNode()) {
+			const el = walk.currentNode.parentElement;
+			if (!walk.currentNode.textContent.trim() || !el.checkVisibility() || el.closest('.hidden, .skip, noscript, script, option')) continue;
+			const box = el.getBoundingClientRect();
+			if (box.width < 2 || box.height < 2 || el.closest(':disabled')) continue;
+			const s = getComputedStyle(el);
+			const px = parseFloat(s.fontSize);
+			const large = px >= 24 || (px >= 18.66 && Number(s.fontWeight) >= 700);
+			n++;
+			for (const g of grounds(el)) {
+				const r = ratio(rgb(s.color).c, g);
+				if (r < (large ? 3 : 4.5)) bad.push(el.className + ' "' + el.textContent.trim().slice(0, 30) + '" ' + s.color + ' on ' + g + ' = ' + r.toFixed(2));
+			}
+		}
+		return { bad: [...new Set(bad)], n };
+	};
+	return { page, ratio };
+})()`
+
+// browserContrast computes the contrast of all texts on all pages in both
+// colour schemes, with every state of the board's cards on the page.
+func browserContrast(t *testing.T, browser context.Context) {
+	v := recorded()
+	_, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	id := url.PathEscape("20250614-093000-efgh~Teal~1")
+	first := true
+	for _, page := range []string{"/", "/flights", "/flights/" + id, "/flights/" + id + "/report", "/sessions", "/sessions/" + day + "?at_s=47", "/links", "/compare?flight=" + id, "/clock", "/signin", "/nowhere"} {
+		b.open(page)
+		if page == "/" {
+			everyState(v)
+			b.until("all states", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, 10*time.Second)
+			b.eval(`document.querySelector('.fold').click()`, nil)
+		}
+		b.eval(contrastScript, nil)
+		if first {
+			first = false
+			// Checks of the script itself: black on white is 21, and #767676 is
+			// the lightest grey that passes on white (4.54; from memory).
+			var r []float64
+			b.eval(`[contrast.ratio([0,0,0],[255,255,255]), contrast.ratio([0x76,0x76,0x76],[255,255,255])]`, &r)
+			if math.Abs(r[0]-21) > 1e-9 || math.Abs(r[1]-4.54) > 0.005 {
+				t.Fatalf("the contrast script computes %v", r)
+			}
+		}
+		for range 2 {
+			var got struct {
+				Bad []string
+				N   int
+			}
+			b.eval(`contrast.page()`, &got)
+			var theme string
+			b.eval(`document.documentElement.dataset.theme`, &theme)
+			for _, bad := range got.Bad {
+				t.Errorf("%s, %s: %s", page, theme, bad)
+			}
+			if got.N < 8 {
+				t.Errorf("%s: only %d texts were looked at", page, got.N)
+			}
+			b.eval(`document.getElementById('theme').click()`, nil)
+		}
+	}
+}
+
+// everyState puts a rocket into each state that a card can show, and an alarm
+// into each state of an alarm.
+func everyState(v *invented) {
+	now := time.Now()
+	put := func(name string, phase flight.Phase, f func(*flight.State)) {
+		st := stateOf(name, 42)
+		st.Heard, st.At, st.Phase = now, now, phase
+		st.HighestM, st.SpeedMps, st.CellV = ptr(50.0), ptr(-3.0), ptr(3.9)
+		if f != nil {
+			f(st)
+		}
+		v.publish(Message{State: st})
+	}
+	put("boost", flight.Boost, nil)
+	put("coast", flight.Coast, nil)
+	put("fall", flight.Descent, nil)
+	put("canopy", flight.Descent, func(s *flight.State) { s.Released = true })
+	put("silent", flight.Coast, func(s *flight.State) { s.Heard = now.Add(-time.Minute) })
+	put("landed", flight.Landed, nil)
+	put("go", flight.Waiting, func(s *flight.State) { s.Go = true })
+	put("notyet", flight.Waiting, func(s *flight.State) { s.NotYet = []string{"cell low"} })
+	put("gone", flight.Waiting, func(s *flight.State) { s.Heard = now.Add(-time.Minute) })
+	for i, p := range []flight.Priority{flight.LookUp, flight.Act, flight.Know} {
+		for k := range 3 {
+			a := alarmForTest()
+			a.ID, a.Priority = fmt.Sprint("a", i, k), p
+			a.Active, a.Acked = k != 1, k == 2
+			v.publish(Message{Alarm: a})
+		}
+	}
+}
+
+// browserMany: 32 rockets in the air at 20 Hz leave the page above 30 frames a
+// second, its transfer below 200 kB, and the station's own share small.
+func browserMany(t *testing.T, browser context.Context) {
+	const rockets, seconds = 32, 4
+	v := newInvented()
+	opt := v.options()
+	opt.Rockets = nil
+	for i := range rockets {
+		opt.Rockets = append(opt.Rockets, flight.Rocket{Name: fmt.Sprintf("Rocket %02d", i+1)})
+	}
+	_, base := serve(t, opt)
+	publish := func(round int) {
+		now := time.Now()
+		for i, r := range opt.Rockets {
+			h := 60 + 50*math.Sin(float64(round)/40+float64(i))
+			st := stateOf(r.Name, h)
+			st.At, st.Heard, st.Phase, st.Frames = now, now, flight.Descent, uint64(round)
+			st.HighestM, st.SpeedMps, st.CellV, st.RSSIDbm = ptr(112.0), ptr(-4.2+0.01*float64(i)), ptr(3.9), ptr(-70.0)
+			v.publish(Message{State: st})
+		}
+	}
+	publish(0)
+	b := openTab(t, browser, base)
+	b.size(1920, 1080, 1, false)
+	b.open("/?") // the transfer counts from here
+	b.until("all cards", fmt.Sprintf(`document.querySelectorAll('.flying').length === %d`, rockets), 10*time.Second)
+	if n := b.bytes(); n > 200_000 || n < 5_000 {
+		t.Errorf("loading the board took %d bytes, allowed are 200000", n)
+	} else {
+		t.Logf("loading the board with %d rockets: %d bytes", rockets, n)
+	}
+	var wg sync.WaitGroup
+	defer wg.Wait()
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	wg.Go(func() {
+		tick := time.NewTicker(50 * time.Millisecond)
+		defer tick.Stop()
+		for round := 1; ; round++ {
+			select {
+			case <-ctx.Done():
+				return
+			case <-tick.C:
+				publish(round)
+			}
+		}
+	})
+	b.until("warm", `board.frames > 60`, 20*time.Second)
+	before, begin := cpuTime(t), time.Now()
+	var got struct {
+		Frames  int
+		Ms      float64
+		Changes int
+	}
+	b.eval(fmt.Sprintf(`new Promise((done) => {
+		const f0 = board.frames, t0 = performance.now(), texts = new Set();
+		const end = t0 + %d;
+		const look = () => { texts.add(document.querySelector('.flying .big').textContent);
+			if (performance.now() < end) requestAnimationFrame(look);
+			else done({ Frames: board.frames - f0, Ms: performance.now() - t0, Changes: texts.size }); };
+		look(); })`, seconds*1000), &got)
+	used, took := cpuTime(t)-before, time.Since(begin)
+	rate := float64(got.Frames) / got.Ms * 1000
+	share := used.Seconds() / took.Seconds()
+	t.Logf("%d rockets at 20 Hz: %.0f frames/s, the station's process used %.1f %% of a core", rockets, rate, 100*share)
+	if rate < 30 {
+		t.Errorf("%.1f frames a second, wanted are 30", rate)
+	}
+	if got.Changes < seconds*4 {
+		t.Errorf("the height took only %d values in %d s", got.Changes, seconds)
+	}
+	if share > 0.10 {
+		t.Errorf("the process used %.1f %% of a core for one viewer, allowed are 10 %%", 100*share)
+	}
+	b.shot("board-32")
+	b.quiet()
+}
+
+// cpuTime is what this process has used; the browser is another process.
+func cpuTime(t *testing.T) time.Duration {
+	t.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// module imports one of the page's modules for a script.
+func module(s *Server, t *testing.T, name string) string {
+	t.Helper()
+	p, err := s.assets.path(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fmt.Sprintf("await import(%q)", p)
+}
+
+// browserArithmetic checks the scales and the words for numbers: against the
+// server's own, and against what they must be.
+func browserArithmetic(t *testing.T, browser context.Context) {
+	v := newInvented()
+	s, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	b.open("/clock")
+	run := func(body string, into any) {
+		t.Helper()
+		b.eval(`(async () => { const s = `+module(s, t, "scale.js")+`; const u = `+module(s, t, "units.js")+`; const c = `+module(s, t, "cards.js")+`; `+body+` })()`, into)
+	}
+	for _, r := range []struct {
+		lo, hi float64
+		n      int
+	}{{0, 100, 5}, {-3.3, 17.2, 6}, {0.0012, 0.0019, 4}, {99_000, 101_325, 5}, {-1, 1, 1}, {5, 5, 3}} {
+		var got []float64
+		run(fmt.Sprintf(`return s.ticks(%g, %g, %d)`, r.lo, r.hi, r.n), &got)
+		want := niceTicks(r.lo, r.hi, r.n)
+		if len(want) == 0 {
+			want = []float64{}
+		}
+		near := func(a, b float64) bool { return math.Abs(a-b) <= 1e-9*max(1, math.Abs(a)) }
+		if !slices.EqualFunc(want, got, near) {
+			t.Errorf("ticks of %g to %g: the page has %v, the server %v", r.lo, r.hi, got, want)
+		}
+	}
+	var ok map[string]bool
+	run(`
+		const f = s.linear(-2, 6, 100, 500), flat = s.linear(3, 3, 0, 9);
+		return {
+			"linear": f(2) === 300 && f.invert(300) === 2 && flat(3) === 0 && flat.invert(5) === 3,
+			"zoom keeps the point under the finger": (() => { const [a, b] = s.zoom([0, 10], 4, 0.5, [-5, 20], 0.1); return a === 2 && b === 7; })(),
+			"zoom stays inside": (() => { const [a, b] = s.zoom([0, 10], 1, 10, [-5, 20], 0.1); return a === -5 && b === 20; })(),
+			"zoom is never too near": (() => { const [a, b] = s.zoom([0, 1], 0.5, 0.001, [0, 1], 0.1); return Math.abs(b - a - 0.1) < 1e-12; })(),
+			"shift stops at the edge": (() => { const [a, b] = s.shift([0, 4], 99, [0, 10]); return a === 6 && b === 10; })(),
+			"extent leaves gaps out": JSON.stringify(s.extent([null, 3, NaN, -1])) === "[-1,3]" && s.extent([null]) === null,
+			"nearest": s.nearest([1, 2, 4], 2.9) === 1 && s.nearest([1, 2, 4], 3.1) === 2 && s.nearest([], 1) === -1 && s.nearest([7], 1) === 0,
+			"no negative zero": u.fixed(-0.04, 1) === "0.0" && u.fixed(-1.26, 1) === "\u22121.3",
+			"a foot is 0.3048 m": u.quantity("height", 30.48, null, "feet") === "100.0 ft",
+			"unknown is not 0": u.quantity("height", null) === "not known" && u.glance("height", undefined) === "–",
+			"deviation in feet": u.quantity("height", 84.2, 0.4, "feet") === "276.2 ± 1.3 ft",
+			"degrees": (() => { const p = c.bearing(52, 5, 52.001, 5); return Math.abs(p.m - 111.195) < 0.01 && p.deg === 0; })(),
+			"east": (() => { const p = c.bearing(0, 179.9995, 0, -179.9995); return Math.abs(p.deg - 90) < 1e-6 && Math.abs(p.m - 111.195) < 0.01; })(),
+		}`, &ok)
+	for name, fine := range ok {
+		if !fine {
+			t.Errorf("%s: wrong", name)
+		}
+	}
+	for _, sd := range []float64{0.0004, 0.013, 0.0199, 0.02, 0.4, 0.96, 1, 1.9, 2, 9.99, 14, 250} {
+		var got int
+		run(fmt.Sprintf(`return u.plusDecimals(%g)`, sd), &got)
+		if want := plusDecimals(sd); got != want {
+			t.Errorf("decimals for ± %g: the page shows %d, the server %d", sd, got, want)
+		}
+	}
+}
+
+// drawScript draws a line into a plot of 600 by 300 CSS pixels and gives, for
+// each column of screen pixels, the topmost and lowest one that has the line's
+// colour (-1: none).
+const drawScript = `
+	const host = document.createElement("div");
+	host.style.cssText = "position:fixed;left:0;top:0;width:600px;z-index:99";
+	document.body.append(host);
+	const view = new p.View(line.t[0], line.t.at(-1));
+	const plot = new p.Plot(host, view, { title: "a test", kind: "height" });
+	plot.canvas.style.cssText = "width:600px;height:300px";
+	plot.setLines([{ t: line.t, v: line.v, colour: "#ff0000", width: 1 }]);
+	await new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)));
+	const { width, height } = plot.canvas;
+	const d = plot.canvas.getContext("2d").getImageData(0, 0, width, height).data;
+	const columns = [];
+	for (let x = 0; x < width; x++) {
+		let top = -1, low = -1;
+		for (let y = 0; y < height; y++) {
+			const i = 4 * (y * width + x);
+			if (d[i] > 128 && d[i + 1] < 128 && d[i + 2] < 128 && d[i + 3] > 100) { if (top < 0) top = y; low = y; }
+		}
+		columns.push([top, low]);
+	}
+	host.remove();
+	return { columns, width, height };`
+
+// browserPixels looks at what a plot has drawn: crisp on a dense screen, a gap
+// where there is one, the peak of a spike; and that a reduced line covers the
+// same pixels as the whole one, which is what M4 promises.
+func browserPixels(t *testing.T, browser context.Context) {
+	v := newInvented()
+	s, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	b.size(800, 700, 2, false)
+	b.open("/clock")
+	type drawing struct {
+		Columns       [][2]int
+		Width, Height int
+	}
+	draw := func(sr series) drawing {
+		t.Helper()
+		line, err := json.Marshal(struct {
+			T numbersFull `json:"t"`
+			V numbersFull `json:"v"`
+		}{sr.t, sr.v})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var d drawing
+		b.eval(`(async () => { const p = `+module(s, t, "plot.js")+`; const line = `+string(line)+`; `+drawScript+` })()`, &d)
+		return d
+	}
+	const left, right = 58 * 2, 10 * 2 // the plot's margins in screen pixels
+	var step series
+	for i := range 101 {
+		step.t, step.v = append(step.t, float64(i)/10), append(step.v, 20)
+	}
+	step.v[30] = 80 // a spike of one sample at 3 s
+	for i := 60; i < 80; i++ {
+		step.v[i] = math.NaN() // nothing from 6 s to 7.9 s
+	}
+	d := draw(step)
+	if d.Width != 1200 || d.Height != 600 {
+		t.Fatalf("a canvas of 600 by 300 on a screen of density 2 has %d by %d pixels", d.Width, d.Height)
+	}
+	x := func(at float64) int { return left + int(at/10*float64(d.Width-left-right)) }
+	if c := d.Columns[x(7)]; c[0] >= 0 {
+		t.Errorf("in the gap the line is drawn at %v", c)
+	}
+	flat, spike := d.Columns[x(5)], d.Columns[x(3)]
+	if flat[0] < 0 || flat[1]-flat[0] > 2 {
+		t.Errorf("a level line of 1 CSS pixel is %d screen pixels thick", flat[1]-flat[0]+1)
+	}
+	if spike[0] < 0 || spike[0] > flat[0]-300 {
+		t.Errorf("the spike reaches %d, the level is at %d", spike[0], flat[0])
+	}
+
+	var noisy series
+	for i := range 40_000 {
+		noisy.t = append(noisy.t, float64(i)*0.001)
+		noisy.v = append(noisy.v, 50+20*math.Sin(float64(i)*0.0005)+8*math.Sin(float64(i)*1.3)+3*math.Cos(float64(i*i%977)))
+	}
+	columns := d.Width - left - right
+	small := reduce(noisy, columns)
+	whole, reduced := draw(noisy), draw(small)
+	off := 0
+	for i := range whole.Columns {
+		for k := range 2 {
+			if abs(whole.Columns[i][k]-reduced.Columns[i][k]) > 1 {
+				off++
+			}
+		}
+	}
+	t.Logf("%d samples as %d points: %d of %d columns differ by more than a pixel", len(noisy.t), len(small.t), off, columns)
+	if off > columns/100 {
+		t.Errorf("%d columns of %d differ", off, columns)
+	}
+	b.quiet()
+}
+
+// numbersFull is numbers with every digit.
+type numbersFull []float64
+
+func (n numbersFull) MarshalJSON() ([]byte, error) {
+	out := make([]*float64, len(n))
+	for i := range n {
+		out[i] = number(n[i])
+	}
+	return json.Marshal(out)
+}
+
+func abs(v int) int { return max(v, -v) }
+
+// browserUnits: the choice of feet holds on every page and after loading again.
+func browserUnits(t *testing.T, browser context.Context) {
+	v := recorded()
+	_, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	b.open("/flights")
+	metres := b.text("td[data-label=Highest]")
+	b.click("#units")
+	feet := b.text("td[data-label=Highest]")
+	results, err := v.Flights(t.Context(), day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var plum flight.Result
+	for _, r := range results {
+		if r.Rocket == "Plum" {
+			plum = r
+		}
+	}
+	want := fmt.Sprintf("%.0f ± %.0f ft", *plum.ApogeeM/0.3048, *plum.ApogeeSD/0.3048)
+	if feet != want || metres == feet {
+		t.Errorf("in feet %q, want %q; in metres it was %q", feet, want, metres)
+	}
+	b.open("/flights")
+	b.until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Highest]').textContent === %q`, feet), 5*time.Second)
+	b.open("/")
+	if got := b.text("#units"); got != "feet" {
+		t.Errorf("on the board the unit is %q", got)
+	}
+	b.quiet()
+}
+
+// browserKeyboard walks the board with the Tab key, and looks at what a screen
+// reader and a thumb need: names, live regions, targets of 24 px and more (WCAG
+// 2.2, success criterion 2.5.8), one h1, labelled regions.
+func browserKeyboard(t *testing.T, browser context.Context) {
+	v := recorded()
+	_, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	id := url.PathEscape("20250614-093000-efgh~Teal~1")
+	for _, page := range []string{"/", "/flights", "/flights/" + id, "/sessions", "/sessions/" + day + "?at_s=47", "/links", "/compare?flight=" + id, "/clock", "/signin"} {
+		b.size(390, 844, 2, true)
+		b.open(page)
+		if page == "/" {
+			everyState(v)
+			b.until("alarms", `document.querySelector('.alarm.p1')`, 10*time.Second)
+		}
+		var faults []string
+		b.eval(`(() => {
+			const bad = [];
+			if (document.querySelectorAll('h1').length !== 1) bad.push('not one h1');
+			if (document.documentElement.lang !== 'en') bad.push('no language');
+			if (document.documentElement.scrollWidth > innerWidth + 1) bad.push('wider than the screen: ' + document.documentElement.scrollWidth);
+			for (const el of document.querySelectorAll('button, input, textarea, a[href], summary')) {
+				if (!el.checkVisibility() || el.closest('template')) continue;
+				const r = el.getBoundingClientRect();
+				const name = el.getAttribute('aria-label') || el.textContent.trim() || el.labels?.[0]?.textContent.trim();
+				if (!name) bad.push('no name: ' + el.outerHTML.slice(0, 80));
+				const inline = el.tagName === 'A' && getComputedStyle(el).display === 'inline';
+				if (!inline && !el.classList.contains('skip') && (r.width < 24 || r.height < 24)) bad.push('too small: ' + el.outerHTML.slice(0, 80) + ' ' + r.width + 'x' + r.height);
+			}
+			for (const el of document.querySelectorAll('[aria-labelledby]')) if (!document.getElementById(el.getAttribute('aria-labelledby'))) bad.push('label missing: ' + el.id);
+			const ids = [...document.querySelectorAll('[id]')].map((e) => e.id);
+			for (const id of ids) if (ids.indexOf(id) !== ids.lastIndexOf(id)) bad.push('twice: ' + id);
+			return bad; })()`, &faults)
+		for _, f := range faults {
+			t.Errorf("%s: %s", page, f)
+		}
+	}
+	b.size(1920, 1080, 1, false)
+	b.open("/")
+	b.until("the alarm", `document.querySelector('.alarm.p1')`, 10*time.Second)
+	var regions []string
+	b.eval(`[...document.querySelectorAll('[aria-live]')].map((e) => e.getAttribute('aria-live'))`, &regions)
+	if d := cmp.Diff([]string{"assertive", "polite"}, regions); d != "" {
+		t.Errorf("live regions (-want +got)\n%s", d)
+	}
+	var stops []string
+	for range 14 {
+		b.press("Tab")
+		var at string
+		b.eval(`document.activeElement.id || document.activeElement.className || document.activeElement.textContent`, &at)
+		stops = append(stops, at)
+	}
+	for _, want := range []string{"skip", "Board", "Clock", "sound", "units", "theme", "ack"} {
+		if !slices.Contains(stops, want) {
+			t.Errorf("Tab never comes to %q: %q", want, stops)
+		}
+	}
+	if i, k := slices.Index(stops, "skip"), slices.Index(stops, "ack"); i != 0 || k < 0 {
+		t.Errorf("the way through the page: %q", stops)
+	}
+	b.eval(`document.querySelector('.alarm.p1 .ack').focus()`, nil)
+	b.press("Enter")
+	b.until("the acknowledgement to arrive", `document.querySelector('.alarm.p1 .ack') && !document.querySelector('.alarm.p1 .ack').disabled`, 5*time.Second)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if len(v.acked) == 0 {
+		t.Error("Enter on the button acknowledged nothing")
+	}
+}
