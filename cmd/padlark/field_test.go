@@ -1,0 +1,189 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+)
+
+// Helpers of the tests under field conditions: boards that number their
+// frames, and an archive that is asked which numbers it holds.
+
+// mark names one frame that was sent: who sent it and its number.
+type mark struct {
+	Rocket, Seq int
+}
+
+// fieldBoards send numbered frames from several rockets at a steady rate to one
+// UDP port, whether or not anybody listens.
+type fieldBoards struct {
+	conn  net.Conn
+	every time.Duration
+	count int // rockets
+
+	stop context.CancelFunc
+	done chan struct{}
+
+	mu   sync.Mutex
+	sent map[mark]time.Time
+}
+
+// startBoards starts them; the test's end stops them.
+func startBoards(t *testing.T, port string, rockets int, hz float64) *fieldBoards {
+	t.Helper()
+	conn, err := net.Dial("udp", port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	b := &fieldBoards{
+		conn: conn, count: rockets, every: time.Duration(float64(time.Second) / hz / float64(rockets)),
+		stop: stop, done: make(chan struct{}), sent: map[mark]time.Time{},
+	}
+	go b.run(ctx)
+	t.Cleanup(func() { b.halt() })
+	return b
+}
+
+func (b *fieldBoards) run(ctx context.Context) {
+	defer close(b.done)
+	tick := time.NewTicker(b.every)
+	defer tick.Stop()
+	start := time.Now()
+	for i := 0; ; i++ {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		m := mark{i%b.count + 1, i / b.count}
+		b.mu.Lock()
+		b.sent[m] = time.Now()
+		b.mu.Unlock()
+		// Refused while nobody listens: a radio's sender does not know either.
+		_, _ = b.conn.Write(numbered(m, time.Since(start)))
+	}
+}
+
+// halt stops the boards and gives what they sent, and when.
+func (b *fieldBoards) halt() map[mark]time.Time {
+	b.stop()
+	<-b.done
+	_ = b.conn.Close()
+	return b.sent
+}
+
+// numbered is one frame of the built-in text layout.
+func numbered(m mark, clock time.Duration) []byte {
+	body := fmt.Sprintf("PLRK,%d,1,%d,%d,98000,1500,3900,1000,0", m.Rocket, m.Seq, clock.Milliseconds())
+	return fmt.Appendf(nil, "$%s*%02X\r\n", body, xor(body))
+}
+
+// markOf reads the number back out of a frame's bytes.
+func markOf(frame []byte) (mark, bool) {
+	f := bytes.Split(frame, []byte(","))
+	if len(f) < 4 {
+		return mark{}, false
+	}
+	r, err1 := strconv.Atoi(string(f[1]))
+	n, err2 := strconv.Atoi(string(f[3]))
+	return mark{r, n}, err1 == nil && err2 == nil
+}
+
+// archived counts how often each numbered frame stands in an archive.
+func archived(t *testing.T, data string) map[mark]int {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+filepath.Join(data, "padlark.db")+"?mode=ro")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close() //nolint:errcheck // only read from
+	rows, err := db.Query("SELECT bytes FROM frames")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close() //nolint:errcheck // only read from
+	out := map[mark]int{}
+	for rows.Next() {
+		var b []byte
+		if err := rows.Scan(&b); err != nil {
+			t.Fatal(err)
+		}
+		m, ok := markOf(b)
+		if !ok {
+			t.Fatalf("a frame nobody sent: %q", b)
+		}
+		out[m]++
+	}
+	if err := rows.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// wantOnce checks that each of the frames stands in the archive once.
+func wantOnce(t *testing.T, data string, sent map[mark]time.Time) {
+	t.Helper()
+	have := archived(t, data)
+	missing := 0
+	for m := range sent {
+		if have[m] == 0 {
+			missing++
+		}
+	}
+	if missing > 0 {
+		t.Errorf("%d of %d frames are not in the archive", missing, len(sent))
+	}
+	for m, n := range have {
+		if n > 1 {
+			t.Fatalf("frame %d of rocket %d is %d times in the archive", m.Seq, m.Rocket, n)
+		}
+	}
+}
+
+// numberFrom is a whole number from the environment, for the long forms.
+func numberFrom(t *testing.T, name string, short int) int {
+	t.Helper()
+	s := os.Getenv(name)
+	if s == "" {
+		return short
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < 1 {
+		t.Fatalf("%s=%q is not a number from 1", name, s)
+	}
+	return n
+}
+
+// fieldConfig is a station with one UDP link of the text layout.
+func fieldConfig(t *testing.T, name, data, udp, more string) string {
+	t.Helper()
+	return writeConfig(t, fmt.Sprintf(`
+[station]
+name = %q
+data = %q
+[web]
+listen = "off"
+[[link]]
+name = "net"
+udp = %q
+layout = "lark-text"
+%s`, name, data, udp, more))
+}
+
+func freePort(t *testing.T) string {
+	t.Helper()
+	p, err := freeUDPPort()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
