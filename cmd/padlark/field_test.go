@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 	"net"
 	"os"
 	"path/filepath"
@@ -28,6 +29,8 @@ type fieldBoards struct {
 	conn  net.Conn
 	every time.Duration
 	count int // rockets
+	// pressure is what a rocket's barometer reads in Pa, so long after the start.
+	pressure func(rocket int, t time.Duration) float64
 
 	stop context.CancelFunc
 	done chan struct{}
@@ -39,6 +42,11 @@ type fieldBoards struct {
 // startBoards starts them; the test's end stops them.
 func startBoards(t *testing.T, port string, rockets int, hz float64) *fieldBoards {
 	t.Helper()
+	return startBoardsAt(t, port, rockets, hz, func(int, time.Duration) float64 { return 98000 })
+}
+
+func startBoardsAt(t *testing.T, port string, rockets int, hz float64, pressure func(int, time.Duration) float64) *fieldBoards {
+	t.Helper()
 	conn, err := net.Dial("udp", port)
 	if err != nil {
 		t.Fatal(err)
@@ -46,7 +54,7 @@ func startBoards(t *testing.T, port string, rockets int, hz float64) *fieldBoard
 	ctx, stop := context.WithCancel(context.Background())
 	b := &fieldBoards{
 		conn: conn, count: rockets, every: time.Duration(float64(time.Second) / hz / float64(rockets)),
-		stop: stop, done: make(chan struct{}), sent: map[mark]time.Time{},
+		pressure: pressure, stop: stop, done: make(chan struct{}), sent: map[mark]time.Time{},
 	}
 	go b.run(ctx)
 	t.Cleanup(func() { b.halt() })
@@ -69,7 +77,30 @@ func (b *fieldBoards) run(ctx context.Context) {
 		b.sent[m] = time.Now()
 		b.mu.Unlock()
 		// Refused while nobody listens: a radio's sender does not know either.
-		_, _ = b.conn.Write(numbered(m, time.Since(start)))
+		at := time.Since(start)
+		_, _ = b.conn.Write(numbered(m, at, b.pressure(m.Rocket, at)))
+	}
+}
+
+// hop is the pressure at a rocket that flies again and again: wait s of rest,
+// 30 m/s upwards, free fall to apogee, then down at 3 m/s. The pressure follows
+// from the height by the barometric formula of ISO 2533, from 98000 Pa and
+// 15 C at the pad.
+func hop(wait float64) func(int, time.Duration) float64 {
+	const v, g, sink = 30.0, 9.80665, 3.0
+	top := v * v / 2 / g
+	return func(rocket int, at time.Duration) float64 {
+		h := 0.0
+		if rocket == 1 {
+			t := math.Mod(at.Seconds(), wait+v/g+top/sink) - wait
+			switch {
+			case t > v/g:
+				h = top - sink*(t-v/g)
+			case t > 0:
+				h = v*t - g/2*t*t
+			}
+		}
+		return 98000 * math.Pow(1-0.0065*h/288.15, 5.25588)
 	}
 }
 
@@ -82,8 +113,8 @@ func (b *fieldBoards) halt() map[mark]time.Time {
 }
 
 // numbered is one frame of the built-in text layout.
-func numbered(m mark, clock time.Duration) []byte {
-	body := fmt.Sprintf("PLRK,%d,1,%d,%d,98000,1500,3900,1000,0", m.Rocket, m.Seq, clock.Milliseconds())
+func numbered(m mark, clock time.Duration, pressurePa float64) []byte {
+	body := fmt.Sprintf("PLRK,%d,1,%d,%d,%.0f,1500,3900,1000,0", m.Rocket, m.Seq, clock.Milliseconds(), pressurePa)
 	return fmt.Appendf(nil, "$%s*%02X\r\n", body, xor(body))
 }
 
