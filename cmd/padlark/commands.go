@@ -2,15 +2,17 @@ package main
 
 // commands lists every subcommand; kong reads it.
 type commands struct {
-	Run      runCmd      `cmd:"" help:"Listen to the configured links, watch and record."`
-	Demo     demoCmd     `cmd:"" help:"Fly three simulated rockets through the real program."`
-	Flights  flightsCmd  `cmd:"" help:"What each flight did: height, times, speeds, with ± and a verdict."`
-	Events   eventsCmd   `cmd:"" help:"Liftoffs, apogees, releases, landings of a session."`
-	Sessions sessionsCmd `cmd:"" help:"List the recorded sessions and their sizes."`
-	Replay   replayCmd   `cmd:"" help:"Run a recorded session through the program again."`
-	Sim      simCmd      `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
-	Check    checkCmd    `cmd:"" help:"Check a configuration, and try it on a file."`
-	Predict  predictCmd  `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
-	Ports    portsCmd    `cmd:"" help:"List the serial ports."`
-	Version  versionCmd  `cmd:"" help:"Print the version."`
+	Run        runCmd        `cmd:"" help:"Listen to the configured links, watch and record."`
+	Demo       demoCmd       `cmd:"" help:"Fly three simulated rockets through the real program."`
+	Flights    flightsCmd    `cmd:"" help:"What each flight did: height, times, speeds, with ± and a verdict."`
+	Events     eventsCmd     `cmd:"" help:"Liftoffs, apogees, releases, landings of a session."`
+	Sessions   sessionsCmd   `cmd:"" help:"List the recorded sessions and their sizes."`
+	Replay     replayCmd     `cmd:"" help:"Run a recorded session through the program again."`
+	Export     exportCmd     `cmd:"" help:"Write recorded samples to a file."`
+	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
+	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
+	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
+	Ports      portsCmd      `cmd:"" help:"List the serial ports."`
+	Passphrase passphraseCmd `cmd:"" help:"Make the hash of a passphrase for the pages."`
+	Version    versionCmd    `cmd:"" help:"Print the version."`
 }

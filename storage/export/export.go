@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 
@@ -31,13 +32,11 @@ func Lookup(name string) (Format, error) {
 	if f, ok := all[name]; ok {
 		return f, nil
 	}
-	names := make([]string, 0, len(all))
-	for n := range all {
-		names = append(names, n)
-	}
-	slices.Sort(names)
-	return nil, fmt.Errorf("export: format %q is not known; known are: %s", name, strings.Join(names, ", "))
+	return nil, fmt.Errorf("export: format %q is not known; known are: %s", name, strings.Join(Names(), ", "))
 }
+
+// Names lists the formats' names, sorted.
+func Names() []string { return slices.Sorted(maps.Keys(Formats())) }
 
 // channels lists the names of all channels that the chosen samples have: those
 // of padlark's own first, in their usual order, then the others by name.

@@ -1,0 +1,106 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"padlark/storage/export"
+	"padlark/storage/sqlite"
+)
+
+type exportCmd struct {
+	archiveFlags
+	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
+	Rocket  string `help:"Only this rocket."`
+	Flight  int    `help:"Only this flight of the rocket, with some seconds before and after it."`
+	Format  string `default:"csv" help:"What to write; see --formats."`
+	Output  string `short:"o" default:"-" help:"File to write; - for stdout." placeholder:"FILE"`
+	Force   bool   `help:"Overwrite the file if it is there."`
+	Formats bool   `help:"List the formats."`
+}
+
+// Help shows an example.
+func (exportCmd) Help() string {
+	return "Example: padlark export --data padlark-demo --rocket Teal --flight 1 -o teal.csv"
+}
+
+// Run writes the chosen samples.
+func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
+	if c.Formats {
+		fmt.Fprintln(cio.Out, strings.Join(export.Names(), "\n"))
+		return nil
+	}
+	format, err := export.Lookup(c.Format)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Flight != 0 && c.Rocket == "" {
+		return usagef("--flight counts the flights of one rocket: give --rocket too")
+	}
+	a, err := c.open()
+	if err != nil {
+		return err
+	}
+	defer a.Close() //nolint:errcheck // only read from
+	session, err := sessionName(ctx, a, c.Session)
+	if err != nil {
+		return err
+	}
+	q := sqlite.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight}
+	var n uint64
+	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
+		n, err = format(ctx, w, a, q)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	warnLost(a, cio)
+	fmt.Fprintf(cio.Err, "%d samples of session %s written\n", n, session)
+	if n == 0 {
+		return fmt.Errorf("nothing matches: padlark flights lists the flights of a session")
+	}
+	return nil
+}
+
+// writeOut gives fn the standard output, or a new file that is there only when
+// it is whole; an existing file is overwritten only if force is set.
+func writeOut(cio *cmdIO, path string, force bool, fn func(io.Writer) error) (err error) {
+	if path == "-" {
+		w := bufio.NewWriter(cio.Out)
+		if err := fn(w); err != nil {
+			return err
+		}
+		return w.Flush()
+	}
+	if _, err := os.Stat(path); err == nil && !force {
+		return usagef("%s is there already: give another name, or --force to overwrite it", path)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+	if err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	w := bufio.NewWriterSize(f, 1<<16)
+	err = fn(w)
+	if err == nil {
+		err = w.Flush()
+	}
+	if err == nil {
+		err = f.Chmod(0o644)
+	}
+	err = errors.Join(err, f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		_ = os.Remove(f.Name()) // half a file is of no use
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return nil
+}
