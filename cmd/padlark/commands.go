@@ -12,6 +12,7 @@ type commands struct {
 	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
+	Tune       tuneCmd       `cmd:"" help:"Which release rule and numbers the firmware should use."`
 	Ports      portsCmd      `cmd:"" help:"List the serial ports."`
 	Passphrase passphraseCmd `cmd:"" help:"Make the hash of a passphrase for the pages."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`

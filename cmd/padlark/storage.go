@@ -1,0 +1,133 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"padlark/cmd/padlark/config"
+	"padlark/cmd/padlark/station"
+	"padlark/storage/influx"
+	"padlark/storage/results"
+	"padlark/storage/sqlite"
+)
+
+// storageCmd groups what is done with stored sessions beside the archive.
+type storageCmd struct {
+	Backfill backfillCmd `cmd:"" help:"Send recorded sessions to the time-series server."`
+}
+
+type backfillCmd struct {
+	Sessions []string `arg:"" optional:"" name:"session" help:"Sessions, or how their names begin."`
+	All      bool     `help:"Every session of the archive."`
+	Config   string   `short:"c" required:"" type:"path" help:"Configuration with [storage.influx]." placeholder:"FILE"`
+	Data     string   `help:"Folder of the archive, instead of station.data." placeholder:"DIR"`
+	Replace  bool     `help:"Delete what the server holds of a session before sending it."`
+	JSON     bool     `name:"json" help:"Print what was sent as JSON, one object per session."`
+}
+
+// Help shows an example.
+func (backfillCmd) Help() string {
+	return "Example: padlark storage backfill 2026-06-13 --config padlark.toml\n\n" +
+		"Sends every sample, event and alarm and the results of every flight. Doing it twice changes nothing on the " +
+		"server. If the time of a session has been fixed since it was sent, its old points are deleted first."
+}
+
+// Run sends the sessions.
+func (c *backfillCmd) Run(ctx context.Context, io *cmdIO) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	if cfg.Storage.Influx == nil {
+		return usagef("%s has no [storage.influx]: it says which server to send to", c.Config)
+	}
+	if c.Data != "" {
+		cfg.Station.Data = c.Data
+	}
+	a, err := archiveFlags{Data: cfg.Station.Data}.open()
+	if err != nil {
+		return err
+	}
+	defer a.Close() //nolint:errcheck // only read from
+	ids, err := c.chosen(ctx, a)
+	if err != nil {
+		return err
+	}
+	o, err := station.InfluxOptions(cfg, zerolog.Nop())
+	if err != nil {
+		return usageError{err}
+	}
+	b, err := influx.NewBackfill(o, a, results.New(a).Flights)
+	if err != nil {
+		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
+	}
+	defer b.Close()
+	aside := uint64(0)
+	for _, id := range ids {
+		done, err := b.Session(ctx, id, c.Replace, c.progress(io, id))
+		if err != nil {
+			return fmt.Errorf("session %s: %w; what was sent stays, and sending again changes nothing", id, err)
+		}
+		aside += done.SetAside
+		if err := c.report(io, done); err != nil {
+			return err
+		}
+	}
+	warnLost(a, io)
+	if aside > 0 {
+		fmt.Fprintf(io.Err, "padlark: the server refused %d points for good; they are in %s with the reason above each\n", aside, b.AsidePath())
+		return errBadVerdict
+	}
+	return nil
+}
+
+// chosen resolves the names.
+func (c *backfillCmd) chosen(ctx context.Context, a *sqlite.Archive) ([]string, error) {
+	if c.All != (len(c.Sessions) == 0) {
+		return nil, usagef("which sessions? Name them, or give --all; padlark sessions lists what there is")
+	}
+	var ids []string
+	if c.All {
+		all, err := a.Sessions(ctx)
+		for _, s := range all {
+			ids = append(ids, s.ID)
+		}
+		return ids, err
+	}
+	for _, said := range c.Sessions {
+		id, err := sessionName(ctx, a, said)
+		if err != nil {
+			return nil, err
+		}
+		ids = append(ids, id)
+	}
+	return ids, nil
+}
+
+// progress says on Err how far it is, from the third second on.
+func (c *backfillCmd) progress(io *cmdIO, id string) func(uint64) {
+	start := time.Now()
+	next := start.Add(2 * time.Second)
+	return func(lines uint64) {
+		if now := time.Now(); now.After(next) {
+			next = now.Add(2 * time.Second)
+			fmt.Fprintf(io.Err, "%s: %d points sent, %.0f a second\n", id, lines, float64(lines)/now.Sub(start).Seconds())
+		}
+	}
+}
+
+func (c *backfillCmd) report(io *cmdIO, d influx.Copied) error {
+	if c.JSON {
+		return json.NewEncoder(io.Out).Encode(d)
+	}
+	how := ""
+	if d.Replaced {
+		how = ", after deleting what was there"
+	}
+	_, err := fmt.Fprintf(io.Out, "%s: %d samples, %d events, %d alarm changes, %d flights sent%s\n", d.Session, d.Samples, d.Events, d.Alarms, d.Flights, how)
+	return err
+}

@@ -1,0 +1,75 @@
+package influx
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+)
+
+// AsideFile is the name, within Options.Dir, of the file of lines that the
+// server will not take.
+const AsideFile = "rejected.lp"
+
+// asideMost bounds the file. When it is full it becomes AsideFile.1 in place of
+// an older one, so at most twice as much is kept.
+const asideMost = 8 << 20
+
+// badLine is a line with the reason why it was refused.
+type badLine struct {
+	text   string // with its line break
+	reason string
+}
+
+// aside keeps bad lines in a file that is line protocol again: the reason is a
+// comment above each line, so a mended file can be sent as it is.
+type aside struct {
+	dir  string
+	most int64
+	now  func() time.Time
+
+	mu sync.Mutex
+}
+
+func newAside(dir string) *aside { return &aside{dir: dir, most: asideMost, now: time.Now} }
+
+func (a *aside) path() string { return filepath.Join(a.dir, AsideFile) }
+
+// add appends lines and returns once they are on the disk.
+func (a *aside) add(bad []badLine) error {
+	if len(bad) == 0 {
+		return nil
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	var text strings.Builder
+	stamp := a.now().UTC().Format(time.RFC3339)
+	for _, b := range bad {
+		fmt.Fprintf(&text, "# %s %s\n%s", stamp, strings.ReplaceAll(b.reason, "\n", " "), b.text)
+	}
+	if err := os.MkdirAll(a.dir, 0o755); err != nil {
+		return fmt.Errorf("set lines aside: %w", err)
+	}
+	if st, err := os.Stat(a.path()); err == nil && st.Size() > 0 && st.Size()+int64(text.Len()) > a.most {
+		if err := os.Rename(a.path(), a.path()+".1"); err != nil {
+			return fmt.Errorf("set lines aside: %w", err)
+		}
+	}
+	f, err := os.OpenFile(a.path(), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+	if err != nil {
+		return fmt.Errorf("set lines aside: %w", err)
+	}
+	_, err = f.WriteString(text.String())
+	if err == nil {
+		err = f.Sync() // they are acknowledged to the stream after this
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return fmt.Errorf("set lines aside: %w", err)
+	}
+	return nil
+}
