@@ -182,7 +182,7 @@ func (b *tab) eval(expression string, into any) {
 	defer cancel()
 	raw, err := chromedp.Run(ctx, chromedp.Evaluate[[]byte](expression, chromedp.EvalAwaitPromise, chromedp.EvalAsValue))
 	if err != nil {
-		b.t.Fatalf("browser: evaluate %.200s: %v (problems so far: %v)", expression, err, b.problemList())
+		b.t.Fatalf("browser: %v (problems so far: %v)\nin %.300s", err, b.problemList(), expression)
 	}
 	if into == nil {
 		return
@@ -206,13 +206,20 @@ func (b *tab) until(what, expression string, limit time.Duration) {
 	b.t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, limit+10*time.Second)
 	defer cancel()
-	js := fmt.Sprintf(`new Promise((done) => {
-		const end = performance.now() + %d;
-		const look = () => { let v = false; try { v = !!(%s); } catch {}
-			if (v || performance.now() > end) done(v); else requestAnimationFrame(look); };
-		look(); })`, limit.Milliseconds(), expression)
-	ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](js, chromedp.EvalAwaitPromise))
-	if err != nil || !ok {
+	end := time.Now().Add(limit)
+	for {
+		js := fmt.Sprintf(`new Promise((done) => {
+			const end = performance.now() + %d;
+			const look = () => { let v = false; try { v = !!(%s); } catch {}
+				if (v || performance.now() > end) done(v); else requestAnimationFrame(look); };
+			look(); })`, time.Until(end).Milliseconds(), expression)
+		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](js, chromedp.EvalAwaitPromise))
+		if ok {
+			return
+		}
+		if err != nil && ctx.Err() == nil && time.Now().Before(end) {
+			continue // the page went on to another one: ask that one
+		}
 		b.shot("failed")
 		b.t.Fatalf("waited %v for: %s (%v)\nproblems: %v\npage: %.2000s", limit, what, err, b.problemList(), b.text("body"))
 	}

@@ -38,6 +38,7 @@ type hop struct {
 	pad       float64 // s on the pad before liftoff
 	after     float64 // s on the ground afterwards
 	speed     float64 // m/s at burnout
+	push      float64 // s from liftoff to burnout; 0.35 if not given
 	sink      float64 // m/s under the parachute
 	ballistic bool    // the parachute never comes
 	noFlight  bool    // stays on the pad
@@ -45,10 +46,14 @@ type hop struct {
 }
 
 // heightOf is the true height in m and whether the release is open, t s after
-// liftoff: a push of 0.35 s, a fall without air, a sink at one speed. Rough,
+// liftoff: a push, a fall without air, a sink at one speed. Rough,
 // and good enough for a page to show.
 func (h hop) heightOf(t float64) (height float64, open bool) {
-	const g, push = 9.81, 0.35
+	const g = 9.81
+	push := h.push
+	if push == 0 {
+		push = 0.35
+	}
 	if t <= 0 {
 		return 0, false
 	}
@@ -140,8 +145,9 @@ type invented struct {
 	nextView int
 	engines  map[string]*watch.Engine // of running sessions
 	fixed    time.Duration
-	worked   map[string]analysis // flights that are over, by name
-	clock    func() time.Time    // session time while something flies
+	worked   map[string]analysis       // flights that are over, by name
+	clock    func() time.Time          // session time while something flies
+	phases   map[string][]flight.Phase // of each state published, by rocket
 }
 
 type analysis struct {
@@ -151,7 +157,7 @@ type analysis struct {
 
 func newInvented() *invented {
 	return &invented{samples: map[string][]decode.Sample{}, events: map[string][]flight.Event{}, alarms: map[string][]flight.Alarm{},
-		viewers: map[int]func(Message){}, engines: map[string]*watch.Engine{}, worked: map[string]analysis{}}
+		viewers: map[int]func(Message){}, engines: map[string]*watch.Engine{}, worked: map[string]analysis{}, phases: map[string][]flight.Phase{}}
 }
 
 func newEngine(session string, epoch time.Time) *watch.Engine {
@@ -560,6 +566,7 @@ func (v *invented) publishStates(e *watch.Engine) {
 	for _, name := range e.Rockets() {
 		if st, ok := e.State(name); ok {
 			states = append(states, shortState(&st)) // a copy: the engine goes on
+			v.phases[name] = append(v.phases[name], st.Phase)
 		}
 	}
 	v.mu.Unlock()
