@@ -1,0 +1,164 @@
+package station
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/rs/zerolog"
+
+	"padlark/cmd/padlark/config"
+	"padlark/flight/sim"
+	"padlark/ingest"
+)
+
+// lineSeconds is how long the benchmark's boards send.
+const lineSeconds = 20
+
+// fleetCapture writes what 32 boards send at 50 Hz, and counts the frames.
+func fleetCapture(b *testing.B) (path string, sc sim.Scenario, frames int) {
+	b.Helper()
+	sc, err := sim.Fleet(32, 50, 2)
+	if err != nil {
+		b.Fatal(err)
+	}
+	epoch := time.Date(2026, 6, 13, 9, 0, 0, 0, time.UTC)
+	s, err := sim.New(sc, 1, epoch)
+	if err != nil {
+		b.Fatal(err)
+	}
+	info := ingest.CaptureInfo{Station: "fleet", Epoch: epoch}
+	for _, l := range sc.Links {
+		info.Links = append(info.Links, ingest.CaptureLink{Name: l.Name, Kind: l.Kind, Layout: l.Layout})
+	}
+	path = filepath.Join(b.TempDir(), "fleet.plarkcap")
+	w, err := ingest.CreateCapture(path, info)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for c, err := range s.Chunks(1) {
+		if err != nil {
+			b.Fatal(err)
+		}
+		if c.Heard > lineSeconds*time.Second {
+			break
+		}
+		if err := w.WriteChunk(c); err != nil {
+			b.Fatal(err)
+		}
+		frames++
+	}
+	if err := w.Close(); err != nil {
+		b.Fatal(err)
+	}
+	return path, sc, frames
+}
+
+// BenchmarkLine measures frames a second through the whole line, from the
+// chunks of a capture to a committed archive, beside what the two libraries do
+// alone in the same run: plain JetStream publishing and plain inserts of as
+// many frames.
+func BenchmarkLine(b *testing.B) {
+	path, sc, frames := fleetCapture(b)
+	text := fmt.Sprintf("[station]\nname = \"fleet\"\ndata = %q\n[web]\nlisten = \"off\"\n", filepath.Join(b.TempDir(), "data"))
+	for _, l := range sc.Links {
+		text += fmt.Sprintf("[[link]]\nname = %q\nfile = %q\nlayout = %q\n", l.Name, path, l.Layout)
+	}
+	cfg, err := config.Parse("fleet.toml", []byte(text))
+	if err != nil {
+		b.Fatal(err)
+	}
+	for i := range b.N {
+		cfg.Station.Data = filepath.Join(b.TempDir(), fmt.Sprint("data", i))
+		start := time.Now()
+		if err := Run(b.Context(), Options{Config: cfg, Log: zerolog.Nop()}); err != nil {
+			b.Fatal(err)
+		}
+		line := float64(frames) / time.Since(start).Seconds()
+		publish := plainPublish(b, frames)
+		insert := plainInsert(b, frames)
+		b.ReportMetric(line, "line_frames/s")
+		b.ReportMetric(publish, "plain_publish_frames/s")
+		b.ReportMetric(insert, "plain_insert_frames/s")
+		// The line publishes two messages and writes two rows for each frame.
+		b.ReportMetric(line*(1/publish+1/insert), "share_of_raw_limit")
+	}
+}
+
+// plainPublish publishes so many messages of a frame's size with the library
+// alone, and waits for all acknowledgements.
+func plainPublish(b *testing.B, n int) float64 {
+	b.Helper()
+	srv, err := server.NewServer(&server.Options{DontListen: true, JetStream: true, StoreDir: b.TempDir()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	srv.Start()
+	defer srv.Shutdown()
+	if !srv.ReadyForConnections(10 * time.Second) {
+		b.Fatal("the server does not start")
+	}
+	nc, err := nats.Connect("", nats.InProcessServer(srv))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc, jetstream.WithPublishAsyncMaxPending(512))
+	if err != nil {
+		b.Fatal(err)
+	}
+	if _, err := js.CreateStream(context.Background(), jetstream.StreamConfig{Name: "RAW", Subjects: []string{"raw"}}); err != nil {
+		b.Fatal(err)
+	}
+	payload := make([]byte, 260) // of a frame's message
+	start := time.Now()
+	for range n {
+		if _, err := js.PublishAsync("raw", payload); err != nil {
+			b.Fatal(err)
+		}
+	}
+	<-js.PublishAsyncComplete()
+	return float64(n) / time.Since(start).Seconds()
+}
+
+// plainInsert inserts so many rows of a frame's size with the library alone, a
+// thousand to a transaction.
+func plainInsert(b *testing.B, n int) float64 {
+	b.Helper()
+	db, err := sql.Open("sqlite", "file:"+filepath.Join(b.TempDir(), "raw.db")+"?_pragma=journal_mode(WAL)&_pragma=synchronous(OFF)")
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer db.Close() //nolint:errcheck // it is thrown away
+	if _, err := db.Exec("CREATE TABLE frames (n INTEGER PRIMARY KEY, heard INTEGER, passed INTEGER, bytes BLOB)"); err != nil {
+		b.Fatal(err)
+	}
+	payload := make([]byte, 24)
+	start := time.Now()
+	for done := 0; done < n; {
+		tx, err := db.Begin()
+		if err != nil {
+			b.Fatal(err)
+		}
+		stmt, err := tx.Prepare("INSERT INTO frames VALUES (?, ?, ?, ?)")
+		if err != nil {
+			b.Fatal(err)
+		}
+		for range min(1000, n-done) {
+			done++
+			if _, err := stmt.Exec(done, done, done, payload); err != nil {
+				b.Fatal(err)
+			}
+		}
+		if err := tx.Commit(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	return float64(n) / time.Since(start).Seconds()
+}
