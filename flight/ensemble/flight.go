@@ -125,7 +125,7 @@ func (p *plan) setup() Setup {
 		RateHz: p.board.rate, NoiseM: p.sensor.noisePa / k, DriftM: p.sensor.driftPa / k,
 		JitterS: p.board.jitter, StepPa: p.sensor.stepPa, Loss: p.radio.loss, Accel: p.sensor.accel,
 		BiasPa: p.sensor.biasPa,
-		Solid: p.rocket.Kind == "solid", TiltDeg: p.tiltDeg, SinkMps: p.sinkMps,
+		Solid:  p.rocket.Kind == "solid", TiltDeg: p.tiltDeg, SinkMps: p.sinkMps,
 	}
 	return s
 }

@@ -17,7 +17,9 @@ type noise struct {
 // Assumptions about the slow part.
 const (
 	gustTau      = 1.5  // s (common practice, no source)
-	leastWander  = 1e-4 // m2/s: 0.03 m in 10 s
+	leastWander  = 3e-4 // m2/s: 0.05 m in 10 s
+	usualWander  = 1e-3 // m2/s: 0.1 m in 10 s
+	usualGust    = 0.01 // m2
 	fewestBlocks = 6
 )
 
@@ -88,8 +90,7 @@ func (n *noise) learnSlow(r *readings, liftoff, touchdown float64) {
 		}
 	}
 	if count[0] < fewestBlocks || count[1] < 1 {
-		n.gust = 0.01
-		n.wander = 0.002
+		n.gust, n.wander = usualGust, 2*usualWander
 		return
 	}
 	// For gusts of variance s and correlation time tau the mean of a block of
@@ -110,9 +111,9 @@ func (n *noise) learnSlow(r *readings, liftoff, touchdown float64) {
 		wander = max(leastWander, v5/5)
 	}
 	// Few blocks know little: shrink to what is common.
-	w := count[0] / (count[0] + 4)
-	n.gust = max(w*gust+(1-w)*0.01, 0.0002)
-	n.wander = max(w*wander+(1-w)*0.001, leastWander)
+	w := count[0] / (count[0] + 5)
+	n.gust = max(w*gust+(1-w)*usualGust, 0.0002)
+	n.wander = max(w*wander+(1-w)*usualWander, leastWander)
 }
 
 // blockGrowth is the variance of the difference of two block means lag seconds
@@ -202,10 +203,10 @@ func (f *fit) refineNoise(r *readings, n *noise) {
 	for _, g := range [...]float64{0.1, 0.25, 0.5, 1, 2, 4} {
 		for _, w := range [...]float64{0.1, 0.3, 1, 3, 10} {
 			try := *n
-			try.gust, try.wander = max(n.gust*g, 1e-4), max(n.wander*w, leastWander/3)
+			try.gust, try.wander = max(n.gust*g, 1e-4), max(n.wander*w, leastWander)
 			copy(work, res)
 			try.whiten(f.t, f.extra, [][]float64{work}, base)
-			l := -0.5 * (sq(math.Log(g)/0.9) + sq(math.Log(w)/1.5))
+			l := -0.5 * (sq(math.Log(g)/0.9) + sq(math.Log(w)/1.2))
 			for i, u := range work {
 				l -= 0.5 * (math.Log(base[i]+f.extra[i]) + u*u)
 			}
