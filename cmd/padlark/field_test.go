@@ -194,6 +194,14 @@ func numberFrom(t *testing.T, name string, short int) int {
 	return n
 }
 
+// onlyInCI keeps what takes half a minute out of the everyday run.
+func onlyInCI(t *testing.T) {
+	t.Helper()
+	if os.Getenv("PADLARK_CI") == "" {
+		t.Skip("takes half a minute of real time; PADLARK_CI=1 runs it")
+	}
+}
+
 // fieldConfig is a station with one UDP link of the text layout.
 func fieldConfig(t *testing.T, name, data, udp, more string) string {
 	t.Helper()

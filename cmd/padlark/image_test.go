@@ -103,29 +103,34 @@ func (d *disk) image(t *testing.T, to string) time.Time {
 	return time.Time{}
 }
 
+// image is a copy of a disk and when it was taken.
+type image struct {
+	file string
+	at   time.Time
+}
+
 // What a loss of power leaves of the data folder opens, is sound, and lacks at
 // most the last second while everything waits and at most the last 0.2 s while
 // a rocket flies. PADLARK_IMAGES=60 is the long form.
 func TestPowerLoss(t *testing.T) {
-	if testing.Short() {
-		t.Skip("takes half a minute of real time")
-	}
+	onlyInCI(t)
 	needDisk(t)
 	d := newDisk(t, 64)
 	data, udp := filepath.Join(d.dir, "data"), freePort(t)
 	p := startRun(t, "state=up", fieldConfig(t, "power", data, udp, "[[rocket]]\nname = \"Teal\"\nid = 1\n"))
-	boards := startBoardsAt(t, udp, 8, 20, hop(8))
-	type image struct {
-		file string
-		at   time.Time
-	}
+	boards := startBoardsAt(t, udp, 8, 20, hop(4))
 	var images []image
 	dir := t.TempDir()
-	await(t, data, "SELECT COUNT(*) FROM samples")
-	for i := range numberFrom(t, "PADLARK_IMAGES", 8) {
-		<-time.After(time.Second + rand.N(2*time.Second)) // at no particular moment
-		f := filepath.Join(dir, fmt.Sprintf("%d.img", i))
+	take := func(least, most time.Duration) {
+		<-time.After(least + rand.N(most-least)) // at no particular moment
+		f := filepath.Join(dir, fmt.Sprintf("%d.img", len(images)))
 		images = append(images, image{f, d.image(t, f)})
+	}
+	await(t, data, "SELECT COUNT(*) FROM samples")
+	for round := range (numberFrom(t, "PADLARK_IMAGES", 2) + 1) / 2 {
+		take(100*time.Millisecond, 1500*time.Millisecond)
+		await(t, data, fmt.Sprintf("SELECT COUNT(*) > %d FROM events WHERE kind = 'liftoff'", round))
+		take(400*time.Millisecond, 2*time.Second)
 	}
 	sent := boards.halt()
 	p.stop(t)
@@ -141,8 +146,8 @@ func TestPowerLoss(t *testing.T) {
 		}
 		n[k]++
 		worst[k] = max(worst[k], lost)
-		// The limit is for a machine that keeps up; here others work as well.
-		if lost > limit+200*time.Millisecond {
+		// The promise is for a machine that keeps up; here others work as well.
+		if lost > limit+busy {
 			t.Errorf("%s: the last %v are lost, the promise is %v", filepath.Base(im.file), lost, limit)
 		}
 	}
@@ -151,6 +156,9 @@ func TestPowerLoss(t *testing.T) {
 	}
 	t.Logf("%d images while waiting: at most the last %v lost; %d in flight: at most %v", n[0], worst[0].Round(time.Millisecond), n[1], worst[1].Round(time.Millisecond))
 }
+
+// busy is what a test machine with other work may add to a promise.
+const busy = 500 * time.Millisecond
 
 // flightTimes tells of a moment whether a rocket was known to fly.
 func flightTimes(t *testing.T, data string) func(time.Time) bool {
