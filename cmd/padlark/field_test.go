@@ -26,7 +26,8 @@ type mark struct {
 // fieldBoards send numbered frames from several rockets at a steady rate to one
 // UDP port, whether or not anybody listens.
 type fieldBoards struct {
-	conn  net.Conn
+	conn  net.PacketConn
+	to    net.Addr
 	every time.Duration
 	count int // rockets
 	// pressure is what a rocket's barometer reads in Pa, so long after the start.
@@ -47,13 +48,18 @@ func startBoards(t *testing.T, port string, rockets int, hz float64) *fieldBoard
 
 func startBoardsAt(t *testing.T, port string, rockets int, hz float64, pressure func(int, time.Duration) float64) *fieldBoards {
 	t.Helper()
-	conn, err := net.Dial("udp", port)
+	to, err := net.ResolveUDPAddr("udp", port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Not connected: a connected socket keeps a frame back after a refusal.
+	conn, err := net.ListenPacket("udp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	b := &fieldBoards{
-		conn: conn, count: rockets, every: time.Duration(float64(time.Second) / hz / float64(rockets)),
+		conn: conn, to: to, count: rockets, every: time.Duration(float64(time.Second) / hz / float64(rockets)),
 		pressure: pressure, stop: stop, done: make(chan struct{}), sent: map[mark]time.Time{},
 	}
 	go b.run(ctx)
@@ -76,9 +82,9 @@ func (b *fieldBoards) run(ctx context.Context) {
 		b.mu.Lock()
 		b.sent[m] = time.Now()
 		b.mu.Unlock()
-		// Refused while nobody listens: a radio's sender does not know either.
 		at := time.Since(start)
-		_, _ = b.conn.Write(numbered(m, at, b.pressure(m.Rocket, at)))
+		// An error shows as a frame that is missing.
+		_, _ = b.conn.WriteTo(numbered(m, at, b.pressure(m.Rocket, at)), b.to)
 	}
 }
 
