@@ -126,31 +126,41 @@ type Choice struct {
 	Sure bool `json:"sure"`
 }
 
-// Choose picks the fastest rule of those that are sure to fail in no more than
-// the part limit of the flights: the one with the shortest lag that 95 of 100
-// flights keep. If none is sure, it picks the one that failed least, and of
-// those the fastest.
+// slackS is by how much later a rule may be than the fastest if that makes it
+// safer, in s: a servo takes longer to turn (common practice, no source).
+const slackS = 0.1
+
+// Choose picks from the rules that are sure to fail in no more than the part
+// limit of the flights. Of those that are at most 0.1 s later than the fastest,
+// by the lag that 95 of 100 releases keep, it takes the one that failed least,
+// and of those the fastest. If none is sure, it takes the one that failed least.
 func Choose(all []Stats, limit float64) Choice {
-	order := make([]int, len(all))
-	for i := range order {
-		order[i] = i
-	}
-	sure := func(i int) bool { return all[i].LagS != nil && all[i].Failed.High <= limit }
-	slices.SortStableFunc(order, func(a, b int) int {
-		sa, sb := sure(a), sure(b)
-		switch {
-		case sa && !sb:
-			return -1
-		case sb && !sa:
-			return 1
-		case !sa && all[a].Failed.Count != all[b].Failed.Count:
-			return cmp.Compare(all[a].Failed.Count, all[b].Failed.Count)
+	within := math.Inf(1)
+	for i := range all {
+		if all[i].sure(limit) {
+			within = min(within, lag95(&all[i])+slackS)
 		}
-		return cmp.Compare(lag95(&all[a]), lag95(&all[b]))
-	})
-	return Choice{Index: order[0], Sure: sure(order[0])}
+	}
+	sure := !math.IsInf(within, 1)
+	best := -1
+	for i := range all {
+		if sure && !(all[i].sure(limit) && lag95(&all[i]) <= within) {
+			continue
+		}
+		if best < 0 || cmp.Or(
+			cmp.Compare(all[i].Failed.Count, all[best].Failed.Count),
+			cmp.Compare(lag95(&all[i]), lag95(&all[best]))) < 0 {
+			best = i
+		}
+	}
+	return Choice{Index: best, Sure: sure}
 }
 
+// sure says whether the rule releases, and with 95 % confidence fails in no
+// more than the part limit of the flights.
+func (s *Stats) sure(limit float64) bool { return s.LagS != nil && s.Failed.High <= limit }
+
+// lag95 is the lag that 95 of 100 releases keep, +Inf if there was none.
 func lag95(s *Stats) float64 {
 	if s.LagS == nil {
 		return math.Inf(1)

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"fmt"
+	"image/color"
+	"math"
+	"os"
+	"strconv"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"padlark/flight/tune"
+)
+
+// drawTradeOff writes the plot of risk against lag into file.
+func drawTradeOff(file, format string, r *tuneResult) error {
+	p, err := tradeOffPlot(r)
+	if err != nil {
+		return err
+	}
+	wt, err := p.WriterTo(18*vg.Centimeter, 12*vg.Centimeter, format)
+	if err != nil {
+		return err
+	}
+	f, err := os.Create(file)
+	if err != nil {
+		return err
+	}
+	if _, err := wt.WriteTo(f); err != nil {
+		f.Close()
+		return fmt.Errorf("write %s: %w", file, err)
+	}
+	return f.Close()
+}
+
+// decadeTicks labels 1, 2 and 5 times each power of ten.
+type decadeTicks struct{}
+
+// Ticks implements plot.Ticker.
+func (decadeTicks) Ticks(lo, hi float64) []plot.Tick {
+	var out []plot.Tick
+	for e := math.Floor(math.Log10(lo)); e <= math.Ceil(math.Log10(hi)); e++ {
+		for m := 1.0; m < 10; m++ {
+			v := m * math.Pow(10, e)
+			if v < lo*0.999 || v > hi*1.001 {
+				continue
+			}
+			t := plot.Tick{Value: v}
+			if m == 1 || m == 2 || m == 5 {
+				t.Label = strconv.FormatFloat(v, 'g', 3, 64)
+			}
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// look is how a family is drawn: colour and shape, so that either is enough.
+func look(f tune.Family) draw.GlyphStyle {
+	g := draw.GlyphStyle{Radius: vg.Points(2.6)}
+	switch f {
+	case tune.Drop:
+		g.Color, g.Shape = color.NRGBA{R: 0x1f, G: 0x5f, B: 0xa8, A: 0xff}, draw.CircleGlyph{}
+	case tune.Slope:
+		g.Color, g.Shape = color.NRGBA{R: 0xb8, G: 0x6a, B: 0x00, A: 0xff}, draw.SquareGlyph{}
+	default:
+		g.Color, g.Shape = color.NRGBA{R: 0x2f, G: 0x7d, B: 0x32, A: 0xff}, draw.TriangleGlyph{}
+	}
+	return g
+}
+
+// tradeOffPlot has the lag across and the risk up, so that good is down left.
+func tradeOffPlot(r *tuneResult) (*plot.Plot, error) {
+	p := plot.New()
+	best := &r.Stats[r.Best[0].Index]
+	p.Title.Text = "Recommended: " + best.Settings.String()
+	p.X.Label.Text = "released this long after apogee, in 95 of 100 flights, s"
+	p.Y.Label.Text = "failures in 1000 flights, at most (95 % sure)"
+	p.Title.Padding = vg.Points(8)
+	p.X.Label.Padding, p.Y.Label.Padding = vg.Points(4), vg.Points(4)
+	p.Y.Scale, p.Y.Tick.Marker, p.X.Tick.Marker = plot.LogScale{}, decadeTicks{}, evenTicks{}
+	grid := plotter.NewGrid()
+	grid.Vertical.Color, grid.Horizontal.Color = color.Gray{Y: 0xd8}, color.Gray{Y: 0xd8}
+	p.Add(grid)
+	p.Legend.Top, p.Legend.Padding = true, vg.Points(3)
+	p.Legend.XOffs, p.Legend.YOffs = -vg.Points(6), -vg.Points(4)
+
+	last := lateOf(best)
+	for _, i := range tune.Front(r.Stats) {
+		last = math.Max(last, lateOf(&r.Stats[i]))
+	}
+	last = math.Max(1.6*last, 1)
+	for _, f := range tune.Families() {
+		var pts plotter.XYs
+		for i := range r.Stats {
+			if s := &r.Stats[i]; s.Settings.Family == f && lateOf(s) > 0 && lateOf(s) <= last {
+				pts = append(pts, plotter.XY{X: lateOf(s), Y: 1000 * s.Failed.High})
+			}
+		}
+		if len(pts) == 0 {
+			continue
+		}
+		dots, err := plotter.NewScatter(pts)
+		if err != nil {
+			return nil, fmt.Errorf("draw %v: %w", f, err)
+		}
+		dots.GlyphStyle = look(f)
+		p.Add(dots)
+		p.Legend.Add(f.String(), dots)
+	}
+	if err := addChoice(p, best, r.LimitPer1000, last); err != nil {
+		return nil, err
+	}
+	p.X.Min, p.X.Max = 0, last
+	p.Y.Min = math.Min(1000*best.Failed.High, r.LimitPer1000) / 2
+	p.Y.Max = math.Max(p.Y.Max, 2*r.LimitPer1000)
+	return p, nil
+}
+
+// addChoice draws the limit and a ring around the recommended setting.
+func addChoice(p *plot.Plot, best *tune.Stats, limit, last float64) error {
+	red := color.NRGBA{R: 0xb0, G: 0x30, B: 0x20, A: 0xff}
+	line, err := plotter.NewLine(plotter.XYs{{X: 0, Y: limit}, {X: last, Y: limit}})
+	if err != nil {
+		return fmt.Errorf("draw limit: %w", err)
+	}
+	line.Color, line.Width, line.Dashes = red, vg.Points(1), []vg.Length{vg.Points(5), vg.Points(3)}
+	p.Add(line)
+	p.Legend.Add("limit", line)
+	if best.LagS == nil {
+		return nil
+	}
+	ring, err := plotter.NewScatter(plotter.XYs{{X: lateOf(best), Y: 1000 * best.Failed.High}})
+	if err != nil {
+		return fmt.Errorf("draw choice: %w", err)
+	}
+	ring.GlyphStyle = draw.GlyphStyle{Color: red, Radius: vg.Points(6), Shape: draw.RingGlyph{}}
+	p.Add(ring)
+	p.Legend.Add("recommended", ring)
+	return nil
+}

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"fmt"
+	"math"
+
+	"padlark/flight/tune"
+)
+
+// tuneResult is everything that tune found out; its JSON form is printed.
+type tuneResult struct {
+	Ensemble     string        `json:"ensemble"`
+	Says         string        `json:"ensemble_in_words"`
+	Seed         uint64        `json:"seed"`
+	Draws        int           `json:"draws"`
+	RateHz       float64       `json:"rate_hz"`
+	LimitPer1000 float64       `json:"limit_per_1000"`
+	EarlyS       float64       `json:"early_s"`
+	ArmM         float64       `json:"arm_m"`
+	Times        tune.Times    `json:"times"`
+	Traits       *tune.Traits  `json:"recorded_traits"`
+	Recorded     []recordedRow `json:"recorded"`
+	Left         []string      `json:"recorded_left_out"`
+	Stats        []tune.Stats  `json:"settings"`
+	// Best is the best of each family, the recommended one first.
+	Best     []bestRule `json:"best"`
+	PadArmed *tune.Rate `json:"armed_on_the_pad_in_hours"`
+	// Explained, Firmware: of the recommended one.
+	Explained []string     `json:"explained"`
+	Firmware  []tune.Entry `json:"firmware"`
+	Cautions  []string     `json:"cautions"`
+	Verdict   string       `json:"verdict"`
+}
+
+// bestRule is the best of a family.
+type bestRule struct {
+	tune.Choice
+	Settings tune.Settings `json:"settings"`
+	// Fresh are the statistics of flights that had no part in the choice;
+	// Agrees says whether they may be the same as those that had.
+	Fresh  tune.Stats `json:"fresh"`
+	Agrees bool       `json:"agrees"`
+}
+
+// recordedRow is what the recommended rule does on a recorded flight.
+type recordedRow struct {
+	Flight  string  `json:"flight"`
+	ApogeeM float64 `json:"apogee_m"`
+	Filled  float64 `json:"filled"`
+	// Released is null where the rule does not release before the ground.
+	LagS     *float64 `json:"lag_s"`
+	HeightM  *float64 `json:"height_m"`
+	SpeedMps *float64 `json:"speed_mps"`
+	Backup   bool     `json:"by_backup"`
+	Early    bool     `json:"early"`
+	// AfterOpen says that the board of that day had released before: the
+	// parachute was out already, and the lag is not that of a falling rocket.
+	AfterOpen bool `json:"after_the_release_flown"`
+}
+
+// choose finds the best of each family and puts the best of all first.
+func (r *tuneResult) choose(limit float64) {
+	for _, f := range tune.Families() {
+		var index []int
+		var some []tune.Stats
+		for i, s := range r.Stats {
+			if s.Settings.Family == f {
+				index, some = append(index, i), append(some, s)
+			}
+		}
+		if len(some) == 0 {
+			continue
+		}
+		c := tune.Choose(some, limit)
+		c.Index = index[c.Index]
+		r.Best = append(r.Best, bestRule{Choice: c, Settings: r.Stats[c.Index].Settings})
+	}
+	all := tune.Choose(r.Stats, limit)
+	for i := range r.Best {
+		if r.Best[i].Index == all.Index {
+			b := r.Best[i]
+			copy(r.Best[1:i+1], r.Best[:i])
+			r.Best[0] = b
+		}
+	}
+}
+
+// judgeRecorded runs the recommended rule over a recorded flight.
+func judgeRecorded(f *tune.Flight, best []bestRule, earlyS float64) recordedRow {
+	o := tune.Judge(&best[0].Settings, f)
+	row := recordedRow{Flight: f.Name, ApogeeM: f.ApogeeM, Filled: f.Filled}
+	if o.By == tune.NotYet {
+		return row
+	}
+	lag, h, v := float64(o.LagS), float64(o.HeightM), float64(o.SpeedMps)
+	row.LagS, row.HeightM, row.SpeedMps = &lag, &h, &v
+	row.Backup, row.Early = o.By == tune.ByBackup, lag < -earlyS
+	row.AfterOpen = f.ApogeeS+lag > f.ReleasedS
+	return row
+}
+
+// conclude explains the recommended rule and gives the verdict.
+func (r *tuneResult) conclude() {
+	b := &r.Best[0]
+	r.Explained = tune.Explain(b.Fresh, r.RateHz)
+	r.Firmware = b.Settings.Entries()
+	r.Cautions = tune.Cautions()
+	early, never := 0, 0
+	for _, f := range r.Recorded {
+		switch {
+		case f.Early:
+			early++
+		case f.LagS == nil:
+			never++
+		}
+	}
+	switch {
+	case !b.Sure:
+		r.Verdict = fmt.Sprintf("bad: no setting is sure to fail in no more than %g of 1000 flights; this one fails least. Read more often, take a sensor with less noise, or bear more.", r.LimitPer1000)
+	case early+never > 0:
+		r.Verdict = fmt.Sprintf("bad: on the recorded flights it releases early in %d and not at all in %d of %d.", early, never, len(r.Recorded))
+	case r.PadArmed != nil && r.PadArmed.Count > 0:
+		r.Verdict = fmt.Sprintf("bad: wind and noise on the pad armed it in %d of %d hours; give a higher --arm-m.", r.PadArmed.Count, r.PadArmed.Of)
+	case !b.Agrees:
+		r.Verdict = "look: fresh flights disagree with those it was chosen by; take more --draws."
+	case b.Fresh.Failed.Share > r.LimitPer1000/1000:
+		r.Verdict = fmt.Sprintf("look: on fresh flights it fails more often than in %g of 1000; take more --draws.", r.LimitPer1000)
+	case math.Abs(r.Times.BackupS) > 0 && r.Times.TooLate > 0.5:
+		r.Verdict = "look: for most of these flights the backup time comes after the ground; narrow the apogees to those of one rocket."
+	default:
+		r.Verdict = fmt.Sprintf("good: it fails in no more than %g of 1000 such flights, and fresh flights agree.", r.LimitPer1000)
+	}
+}
+
+// header is the recommended rule as a C header.
+func (r *tuneResult) header() string {
+	b := &r.Best[0]
+	about := []string{
+		fmt.Sprintf("Tried on %d simulated flights (%s; seed %d): failed in %.2g of 1000, at most %.2g (95 %% sure).",
+			b.Fresh.Failed.Of, r.Says, r.Seed, 1000*b.Fresh.Failed.Share, 1000*b.Fresh.Failed.High),
+		"Verdict: " + r.Verdict,
+	}
+	return b.Settings.Header(r.RateHz, about...)
+}

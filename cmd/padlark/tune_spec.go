@@ -1,0 +1,226 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"padlark/flight/ensemble"
+	"padlark/flight/tune"
+)
+
+// spec is the ensemble that was asked for, or that the recorded flights
+// suggest.
+func (c *tuneCmd) spec(flights []tune.Flight, res *tuneResult) (ensemble.Spec, error) {
+	name, rest, _ := strings.Cut(c.Ensemble, ",")
+	if strings.Contains(name, "=") {
+		name, rest = "", c.Ensemble
+	}
+	if len(flights) > 0 {
+		t, err := tune.Measure(flights)
+		if err != nil {
+			return ensemble.Spec{}, err
+		}
+		res.Traits = &t
+		if name == "" {
+			name = "recorded"
+		}
+	}
+	var s ensemble.Spec
+	switch name {
+	case "", "usual":
+		s = tune.Usual()
+	case "poor":
+		s = tune.Poor()
+	case "wide":
+		s = tune.Broad()
+	case "recorded":
+		if res.Traits == nil {
+			return s, fmt.Errorf("--ensemble recorded: is taken from recorded flights; add --flights all")
+		}
+		s = tune.Around(*res.Traits)
+	default:
+		return s, fmt.Errorf("--ensemble %s: there is no such ensemble; give usual, poor, wide or recorded", name)
+	}
+	if rest != "" {
+		if err := changeSpec(&s, rest); err != nil {
+			return s, err
+		}
+	}
+	res.Ensemble, res.RateHz = s.Name, s.RateHz[0]
+	for _, r := range s.RateHz {
+		res.RateHz = min(res.RateHz, r)
+	}
+	res.Says = describeSpec(s)
+	return s, nil
+}
+
+// specKey is one thing that can be changed about an ensemble.
+type specKey struct {
+	name   string
+	lo, hi float64 // what it may be
+	set    func(*ensemble.Spec, ensemble.Range)
+}
+
+// specKeys are all of them.
+func specKeys() []specKey {
+	type spec = *ensemble.Spec
+	type rng = ensemble.Range
+	return []specKey{
+		{"apogee", 3, 3000, func(s spec, r rng) { s.WaterM = r }},
+		{"rate", 2, 1000, func(s spec, r rng) { s.RateHz = []float64{r.Lo} }},
+		{"noise", 0.001, 20, func(s spec, r rng) { s.NoiseM = r }},
+		{"step", 0.1, 500, func(s spec, r rng) { s.StepPa = []float64{r.Lo} }},
+		{"gust", 0, 200, func(s spec, r rng) { s.GustPa = r }},
+		{"vent", 0, 100, func(s spec, r rng) { s.PortCp = rng{Lo: r.Lo / 100, Hi: r.Hi / 100} }},
+		{"outliers", 0, 500, func(s spec, r rng) { s.OutliersPer1000 = r }},
+		{"tilt", 0, 60, func(s spec, r rng) { s.TiltDeg = r }},
+		{"wind", 0, 30, func(s spec, r rng) { s.WindMps = r }},
+		{"elevation", -400, 5000, func(s spec, r rng) { s.ElevationM, s.PadPa = r, rng{} }},
+		{"temperature", -40, 50, func(s spec, r rng) { s.PadC = r }},
+	}
+}
+
+// changeSpec applies changes such as "apogee=40:90,rate=50".
+func changeSpec(s *ensemble.Spec, text string) error {
+	for _, part := range strings.Split(text, ",") {
+		key, value, ok := strings.Cut(part, "=")
+		if !ok {
+			return fmt.Errorf("--ensemble: %q is no change; write it as apogee=40:90", part)
+		}
+		if err := changeOne(s, key, value); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func changeOne(s *ensemble.Spec, key, value string) error {
+	var names []string
+	for _, k := range specKeys() {
+		if k.name != key {
+			names = append(names, k.name)
+			continue
+		}
+		r, err := parseRange(value)
+		switch {
+		case err != nil:
+			return fmt.Errorf("--ensemble %s=%s: %w", key, value, err)
+		case r.Lo < k.lo || r.Hi > k.hi:
+			return fmt.Errorf("--ensemble %s=%s: give %g to %g", key, value, k.lo, k.hi)
+		case (key == "rate" || key == "step") && r.Lo != r.Hi:
+			return fmt.Errorf("--ensemble %s=%s: give one number", key, value)
+		}
+		k.set(s, r)
+		return nil
+	}
+	return fmt.Errorf("--ensemble %s=%s: there is no such key; give one of %s", key, value, strings.Join(names, ", "))
+}
+
+// parseRange reads "40:90" or "40".
+func parseRange(text string) (ensemble.Range, error) {
+	a, b, two := strings.Cut(text, ":")
+	if !two {
+		b = a
+	}
+	lo, err := strconv.ParseFloat(a, 64)
+	if err != nil {
+		return ensemble.Range{}, fmt.Errorf("%q is no number", a)
+	}
+	hi, err := strconv.ParseFloat(b, 64)
+	if err != nil {
+		return ensemble.Range{}, fmt.Errorf("%q is no number", b)
+	}
+	if !(lo <= hi) {
+		return ensemble.Range{}, fmt.Errorf("give the lower number first")
+	}
+	return ensemble.Range{Lo: lo, Hi: hi}, nil
+}
+
+// describeSpec says in words what is simulated.
+func describeSpec(s ensemble.Spec) string {
+	span := func(r ensemble.Range) string {
+		if r.Lo == r.Hi {
+			return fmt.Sprintf("%.3g", r.Lo)
+		}
+		return fmt.Sprintf("%.3g to %.3g", r.Lo, r.Hi)
+	}
+	list := func(v []float64) string {
+		var w []string
+		for _, x := range v {
+			w = append(w, fmt.Sprintf("%.4g", x))
+		}
+		return strings.Join(w, ", ")
+	}
+	text := fmt.Sprintf("apogee %s m, %s readings a second, noise %s m, steps of %s Pa, gusts of %s Pa, vent error up to %.3g %% of the dynamic pressure, tilt %s degrees, wind %s m/s",
+		span(s.WaterM), list(s.RateHz), span(s.NoiseM), list(s.StepPa), span(s.GustPa), 100*s.PortCp.Hi, span(s.TiltDeg), span(s.WindMps))
+	if s.OutliersPer1000.Hi > 0 {
+		text += fmt.Sprintf(", %s wrong readings in 1000", span(s.OutliersPer1000))
+	}
+	return text
+}
+
+// slopeFor is the firmware's height per pressure for the middle of the sites.
+func slopeFor(s ensemble.Spec) int32 {
+	pa := ensemble.StandardPa((s.ElevationM.Lo + s.ElevationM.Hi) / 2)
+	if s.PadPa.Lo > 0 {
+		pa = (s.PadPa.Lo + s.PadPa.Hi) / 2
+	}
+	return tune.SlopeAt(pa, (s.PadC.Lo+s.PadC.Hi)/2)
+}
+
+// rules are the settings to try.
+func (c *tuneCmd) rules(common tune.Settings) ([]tune.Settings, error) {
+	var out []tune.Settings
+	if len(c.Rule) == 0 {
+		for _, f := range tune.Families() {
+			out = append(out, tune.Grid(common, tune.Narrow{Family: f})...)
+		}
+		return out, nil
+	}
+	for _, text := range c.Rule {
+		n, err := parseRule(text)
+		if err != nil {
+			return nil, fmt.Errorf("--rule %s: %w", text, err)
+		}
+		out = append(out, tune.Grid(common, n)...)
+	}
+	for _, s := range out {
+		if err := s.Validate(); err != nil {
+			return nil, fmt.Errorf("--rule: %w", err)
+		}
+	}
+	return out, nil
+}
+
+// parseRule reads "drop,drop=1.5,n=3,smooth=2".
+func parseRule(text string) (tune.Narrow, error) {
+	parts := strings.Split(text, ",")
+	var n tune.Narrow
+	if err := n.Family.UnmarshalText([]byte(parts[0])); err != nil {
+		return n, err
+	}
+	for _, p := range parts[1:] {
+		key, value, _ := strings.Cut(p, "=")
+		v, err := strconv.ParseFloat(value, 64)
+		if err != nil {
+			return n, fmt.Errorf("%q is no number; write n=3", value)
+		}
+		whole := v == float64(int(v)) && v >= 0 && v <= 255
+		switch {
+		case key == "drop" && n.Family != tune.Drop:
+			return n, fmt.Errorf("the rule %v has no drop", n.Family)
+		case key == "drop" && v >= 0.01 && v <= 500:
+			n.DropCm = append(n.DropCm, int32(v*100+0.5))
+		case key == "n" && whole && v >= 1:
+			n.Samples = append(n.Samples, uint8(v))
+		case key == "smooth" && whole:
+			n.Shift = append(n.Shift, uint8(v))
+		case key == "drop", key == "n", key == "smooth":
+			return n, fmt.Errorf("%s is out of range: drop is 0.01 to 500 m, n 1 to 255, smooth 0 to 5", p)
+		default:
+			return n, fmt.Errorf("there is no key %q; give drop, n or smooth", key)
+		}
+	}
+	return n, nil
+}
