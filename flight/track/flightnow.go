@@ -16,6 +16,7 @@ type flightNow struct {
 	level     float64 // z of the pad, m
 	sdPad     float64
 	liftoff   float64 // s
+	start     float64 // s, of the readings that the filter began with
 	burntOut  bool
 	halfBurnt float64 // when boost became the less likely mode, s
 	apogee    bool
@@ -69,16 +70,16 @@ func (t *Tracker) launch(c climb) {
 	t.flying = true
 	t.out.Flight++
 	t.out.Phase = flight.Boost
-	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at,
+	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at, start: c.from,
 		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at, early: 1}
 	t.out.Released = false
 	t.pad.white = c.white // the climb itself is no noise
 	e := t.event(flight.Liftoff, c.at, c.sd)
 	e.AltitudeM, e.AltitudeSD = num(0), num(c.sdPad)
 	t.emit(e)
-	n := t.hist.since(c.at)
+	n := t.hist.since(c.from)
 	t.filter.gust = t.pad.gusts(usualGust, t.step())
-	t.filter.start(c.at, 0, 0.05+c.sdPad*c.sdPad)
+	t.filter.start(c.from, 0, 0.05+c.sdPad*c.sdPad)
 	for i := t.hist.n - 1; i >= 0; i-- {
 		r := t.hist.at(i)
 		r.h = t.col.height(r.z - c.level)
@@ -103,9 +104,9 @@ func (t *Tracker) follow() { t.followOne(t.hist.at(0), 0) }
 func (t *Tracker) followOne(r *reading, back int) {
 	f := &t.filter
 	f.noise = t.noise()
-	f.holdTo = t.fl.liftoff + heldS
+	f.holdTo = t.fl.start + heldS
 	if t.fl.highest < heldM {
-		f.holdTo = min(r.t, t.fl.liftoff+longestHeldS)
+		f.holdTo = min(r.t, t.fl.start+longestHeldS)
 	}
 	f.opens = t.opening()
 	f.step(r.t, r.h, r.force)

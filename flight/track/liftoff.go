@@ -18,6 +18,7 @@ const (
 // climb is a liftoff found in the readings at rest.
 type climb struct {
 	at, sd float64 // s
+	from   float64 // s, from where on the readings are those of the climb
 	level  float64 // z of the pad, m
 	sdPad  float64 // m
 	white  float64 // m2, variance of one reading
@@ -47,6 +48,10 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 		return climb{}, false
 	}
 	c := t.backdate(up, n, sd)
+	c.from = c.at
+	if at, ok := t.dipBefore(up, base, near); ok {
+		c.at, c.sd = at, 0.1
+	}
 	if l, ok := t.pad.before(c.at - 0.2); ok {
 		rest = l
 	}
@@ -98,10 +103,13 @@ func (t *Tracker) rises(n, up int, sd, gust float64) bool {
 	if span > longestClimbS || mean < leastMean || mean < 4*a.sdV+1.5*gust {
 		return false
 	}
+	if t.pad.blocks == 0 && (span < 1.5*leastSpanS || a.n < 5 || a.used < 0.8 || mean > 200) {
+		return false // a sensor that has just been switched on may still settle
+	}
 	if a.n >= 4 && span >= leastSpanS && a.h > leastHeight+3*a.sdH+3*gust && a.rms < 3*max(sd, 0.3)+0.05*a.h {
 		return true
 	}
-	return a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
+	return t.pad.blocks > 0 && a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
 }
 
 // allAbove counts how many of the newest up readings in a row are above h.
@@ -141,6 +149,25 @@ func (t *Tracker) backdate(up, n int, sd float64) climb {
 	at := max(min(cross-boostGuessS/2, off), cross-2*boostGuessS)
 	at = max(at, min(rest, off-0.02)-boostGuessS/2)
 	return climb{at: at, sd: max(0.05, (off-at)/2)}
+}
+
+// dipBefore looks for readings far below the pad just before the climb: the
+// pressure at the vents rises at launch. Liftoff then was where they began.
+func (t *Tracker) dipBefore(up int, base, near float64) (at float64, ok bool) {
+	i, deep := up, 0
+	for ; i < t.hist.n; i++ {
+		h := t.col.height(t.hist.at(i).z - base)
+		if h > -near && (deep > 0 || i > up+3) { // a few may lie in between
+			break
+		}
+		if h < -4*near {
+			deep++
+		}
+	}
+	if deep < 3 || i == t.hist.n {
+		return 0, false
+	}
+	return t.hist.at(i).t, true
 }
 
 // firstLevel replaces the pad level by the first reading while nothing has
