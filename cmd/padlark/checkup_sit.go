@@ -70,12 +70,17 @@ type sitter struct {
 	err   io.Writer
 	said  string
 	share int
+	alone bool // the input has ended
 }
 
 func (s *sitter) run(ctx context.Context, samples <-chan decode.Sample, answers <-chan string) error {
 	t := time.NewTicker(tickEvery)
 	defer t.Stop()
 	for !s.bench.Done() {
+		if s.alone && s.bench.Now().Question {
+			s.bench.Skip()
+			continue
+		}
 		s.tell()
 		select {
 		case <-ctx.Done():
@@ -87,7 +92,12 @@ func (s *sitter) run(ctx context.Context, samples <-chan decode.Sample, answers 
 			s.count()
 			clock := s.ear.Clock()
 			s.bench.Tick(clock.At(clock.Now()))
-		case a := <-answers:
+		case a, more := <-answers:
+			if !more {
+				// Nobody answers any more: what is asked is left open.
+				answers, s.alone = nil, true
+				continue
+			}
 			s.answer(a)
 		}
 	}
@@ -144,6 +154,7 @@ func (s *sitter) answer(a string) {
 
 // readAnswers hands on lines until the input or the context ends.
 func readAnswers(ctx context.Context, in io.Reader, out chan<- string) error {
+	defer close(out)
 	sc := bufio.NewScanner(ingest.Interruptible(ctx, in))
 	for sc.Scan() {
 		select {

@@ -9,6 +9,10 @@ type commands struct {
 	Sessions   sessionsCmd   `cmd:"" help:"List the recorded sessions and their sizes."`
 	Replay     replayCmd     `cmd:"" help:"Run a recorded session through the program again."`
 	Export     exportCmd     `cmd:"" help:"Write recorded samples to a file."`
+	Report     reportCmd     `cmd:"" help:"One page about one flight, to print or to show."`
+	Compare    compareCmd    `cmd:"" help:"Lay flights over each other: do they differ by more than the noise?"`
+	Note       noteCmd       `cmd:"" help:"Note fill, pressure, mass or anything else to a flight."`
+	Checkup    checkupCmd    `cmd:"" help:"Bench test of an altimeter, step by step, with a verdict."`
 	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`

@@ -17,6 +17,7 @@ type flightsCmd struct {
 	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
 	All     bool   `help:"The flights of every session."`
 	Rocket  string `help:"Only this rocket."`
+	Season  bool   `help:"Each rocket over all sessions: flights, best, mean, releases, cell, last checkup."`
 	JSON    bool   `name:"json" help:"Print as JSON: every quantity, with its standard deviation."`
 }
 
@@ -25,6 +26,9 @@ func (flightsCmd) Help() string { return "Example: padlark flights --data padlar
 
 // Run works the flights out and prints them.
 func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
+	if c.Season {
+		return c.runSeason(ctx, io)
+	}
 	a, err := c.open()
 	if err != nil {
 		return err

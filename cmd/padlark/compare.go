@@ -1,0 +1,160 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"padlark/flight"
+	"padlark/storage/report"
+)
+
+type compareCmd struct {
+	archiveFlags
+	Flights []string `arg:"" optional:"" help:"Flights: Teal-1 (the newest of that name) or SESSION~Teal~1."`
+	Against []string `help:"A second group of flights to hold against the first." placeholder:"FLIGHT,..."`
+	Rocket  string   `help:"All flights of this rocket, instead of naming them." placeholder:"NAME"`
+	Out     string   `short:"o" help:"Write to FILE.html, .svg, .png or .json; - prints the HTML page." placeholder:"FILE"`
+	Force   bool     `help:"Overwrite FILE."`
+	JSON    bool     `name:"json" help:"Print as JSON, with the whole series."`
+}
+
+// Help shows an example.
+func (compareCmd) Help() string {
+	return "Example: padlark compare Teal-1 Teal-2 --against Teal-3,Teal-4 -o pressure.html\n\n" +
+		"Lays flights over each other, aligned at liftoff, and says whether they differ by more than the noise: " +
+		"chi-squared within a group, Welch's t-test between two. Fill, pressure and mass come from notes (padlark note)."
+}
+
+// Run compares flights.
+func (c *compareCmd) Run(ctx context.Context, io *cmdIO) error {
+	if c.Out != "" && c.Out != "-" {
+		if err := report.CheckTarget(c.Out, c.Force, ".html", ".svg", ".png", ".json"); err != nil {
+			return usageError{err}
+		}
+	}
+	if c.Out == "-" && c.JSON {
+		return usagef("-o - prints the HTML page and --json prints JSON: choose one")
+	}
+	r, err := c.reporter()
+	if err != nil {
+		return err
+	}
+	defer r.Archive.Close() //nolint:errcheck // only read from
+	first, second, err := c.groups(ctx, r, io)
+	if err != nil {
+		return err
+	}
+	cmp, err := r.Compare(ctx, first, second)
+	if err != nil {
+		return err
+	}
+	warnLost(r.Archive, io)
+	return c.write(&cmp, io)
+}
+
+// groups finds the flights that are meant.
+func (c *compareCmd) groups(ctx context.Context, r *report.Reporter, io *cmdIO) (first, second []report.Ref, err error) {
+	if (c.Rocket != "") == (len(c.Flights) > 0) {
+		return nil, nil, usagef("compare what? Name flights (padlark flights --all lists them), or give --rocket NAME for all of one rocket")
+	}
+	if c.Rocket != "" {
+		all, err := report.List(ctx, r.Archive)
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, l := range all {
+			if l.Rocket == c.Rocket {
+				first = append(first, l.Ref)
+			}
+		}
+	}
+	seen := map[report.Ref]bool{}
+	for i, name := range append(append([]string{}, c.Flights...), c.Against...) {
+		ref, err := findFlight(ctx, r.Archive, name, io)
+		if err != nil {
+			return nil, nil, err
+		}
+		if seen[ref] {
+			return nil, nil, usagef("%s is named twice", ref)
+		}
+		seen[ref] = true
+		if i < len(c.Flights) {
+			first = append(first, ref)
+		} else {
+			second = append(second, ref)
+		}
+	}
+	if len(first)+len(second) < 2 {
+		return nil, nil, usagef("%d flights to compare: two are needed", len(first)+len(second))
+	}
+	return first, second, nil
+}
+
+func (c *compareCmd) write(cmp *report.Comparison, io *cmdIO) error {
+	switch {
+	case c.Out == "-":
+		return printPage(io.Out, cmp, ".html")
+	case c.Out != "":
+		out, err := cmp.Write(strings.ToLower(filepath.Ext(c.Out)))
+		if err == nil {
+			err = writeFile(c.Out, out)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	switch {
+	case c.JSON:
+		return json.NewEncoder(io.Out).Encode(cmp)
+	case c.Out == "":
+		return printComparison(io.Out, cmp)
+	}
+	return nil
+}
+
+// printComparison prints table, spreads and differences, in 80 columns.
+func printComparison(w io.Writer, c *report.Comparison) error {
+	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "flight\tfill\tpressure\tmass\tapogee\t\tafter\treleased\tsink\t")
+	fmt.Fprintln(t, "\tmL\tbar\tg\tm\t± m\ts\ts after\tm/s\t")
+	for i := range c.Flights {
+		f := &c.Flights[i]
+		name := f.Short
+		if len(c.Contrasts) > 0 {
+			name = fmt.Sprintf("%d: %s", f.Group, f.Short)
+		}
+		printCompared(t, name, f.Typed, &f.Result)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	for i, g := range c.Groups {
+		title := "Spread between the flights"
+		if len(c.Contrasts) > 0 {
+			title = fmt.Sprintf("Group %d: spread between its flights", i+1)
+		}
+		fmt.Fprintf(w, "\n%s\n", title)
+		for _, q := range g.Quantities {
+			wrap(w, fmt.Sprintf("  %-15s %-20s ", q.Name, q.Text(q.Unit)), q.Words)
+		}
+	}
+	if len(c.Contrasts) > 0 {
+		fmt.Fprintln(w, "\nGroup 2 less group 1")
+		for _, q := range c.Contrasts {
+			wrap(w, fmt.Sprintf("  %-15s %-20s ", q.Name, q.Text(q.Unit)), q.Words)
+		}
+	}
+	fmt.Fprintln(w)
+	wrap(w, "", c.Tests)
+	return nil
+}
+
+func printCompared(t io.Writer, name string, n report.Typed, r *flight.Result) {
+	fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", name, number(n.FillMl, "%.0f"), number(n.PressureBar, "%.2f"), number(n.MassG, "%.0f"),
+		number(r.ApogeeM, "%.1f"), number(r.ApogeeSD, "%.1f"), number(r.TimeToApogeeS, "%.2f"), number(r.ReleaseLagS, "%+.2f"), number(r.DescentMps, "%.1f"))
+}

@@ -1,0 +1,143 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"padlark/storage/report"
+	"padlark/storage/results"
+	"padlark/storage/sqlite"
+)
+
+type reportCmd struct {
+	archiveFlags
+	Flight []string `arg:"" help:"Flight: Teal-1 (the newest of that name), Teal 1, or SESSION~Teal~1."`
+	Out    string   `short:"o" help:"Write to FILE.html, .svg, .png or .json; - prints the HTML page. Default: the numbers as text." placeholder:"FILE"`
+	Force  bool     `help:"Overwrite FILE."`
+	JSON   bool     `name:"json" help:"Print as JSON, with the whole series."`
+}
+
+// Help shows an example.
+func (reportCmd) Help() string {
+	return "Example: padlark report Teal-1 --data padlark-demo -o teal-1.html\n\n" +
+		"One page about one flight, to print or to show: results with ±, plots with events, what was expected, " +
+		"alarms, link quality, configuration, how each number was computed, and what the data does not support."
+}
+
+// reporter opens the archive and what makes pages from it.
+func (f archiveFlags) reporter() (*report.Reporter, error) {
+	a, err := f.open()
+	if err != nil {
+		return nil, err
+	}
+	return &report.Reporter{Archive: a, Results: results.New(a), MadeBy: "padlark " + softwareVersion()}, nil
+}
+
+// findFlight finds a flight by its name and says when there are several.
+func findFlight(ctx context.Context, a *sqlite.Archive, text string, io *cmdIO) (report.Ref, error) {
+	ref, more, err := report.Find(ctx, a, text)
+	if err != nil {
+		return ref, usageError{err}
+	}
+	if more > 0 {
+		fmt.Fprintf(io.Err, "%s is taken from the newest session, %s; %d older ones have one too\n", ref.Short(), ref.Session, more)
+	}
+	return ref, nil
+}
+
+// Run makes the page of a flight.
+func (c *reportCmd) Run(ctx context.Context, io *cmdIO) error {
+	if c.Out != "" && c.Out != "-" {
+		if err := report.CheckTarget(c.Out, c.Force, ".html", ".svg", ".png", ".json"); err != nil {
+			return usageError{err}
+		}
+	}
+	if c.Out == "-" && c.JSON {
+		return usagef("-o - prints the HTML page and --json prints JSON: choose one")
+	}
+	if len(c.Flight) > 2 {
+		return usagef("one flight at a time: padlark compare takes several")
+	}
+	r, err := c.reporter()
+	if err != nil {
+		return err
+	}
+	defer r.Archive.Close() //nolint:errcheck // only read from
+	ref, err := findFlight(ctx, r.Archive, strings.Join(c.Flight, "-"), io)
+	if err != nil {
+		return err
+	}
+	page, err := r.Page(ctx, ref)
+	if err != nil {
+		return err
+	}
+	warnLost(r.Archive, io)
+	return c.write(&page, io)
+}
+
+func (c *reportCmd) write(page *report.Page, io *cmdIO) error {
+	switch {
+	case c.Out == "-":
+		return printPage(io.Out, page, ".html")
+	case c.Out != "":
+		out, err := page.Write(strings.ToLower(filepath.Ext(c.Out)))
+		if err == nil {
+			err = writeFile(c.Out, out)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	switch {
+	case c.JSON:
+		return json.NewEncoder(io.Out).Encode(page)
+	case c.Out == "":
+		return printReport(io.Out, page)
+	}
+	return nil
+}
+
+// writer is a page that knows its forms.
+type writer interface {
+	Write(ext string) ([]byte, error)
+}
+
+func printPage(out io.Writer, page writer, ext string) error {
+	text, err := page.Write(ext)
+	if err != nil {
+		return err
+	}
+	_, err = out.Write(text)
+	return err
+}
+
+// printReport prints the page's numbers as text, in 80 columns.
+func printReport(w io.Writer, p *report.Page) error {
+	fmt.Fprintf(w, "%s (%s)\n", p.Title, p.Flight)
+	wrap(w, "", p.Result.Verdict)
+	fmt.Fprintln(w)
+	for _, r := range p.Rows {
+		fmt.Fprintf(w, "%-24s %s\n", r.Name, r.Text)
+	}
+	for _, e := range p.Expected {
+		wrap(w, fmt.Sprintf("%-24s ", "expected, "+strings.ToLower(e.Name)), fmt.Sprintf("%.3g %s by %s: %s", e.Expected, e.Unit, e.From, e.Words))
+	}
+	for _, l := range p.Links {
+		wrap(w, fmt.Sprintf("%-24s ", "link "+l.Name), fmt.Sprintf("%d frames, %d lost (%.1f %%), %d unreadable, longest pause in flight %.2f s", l.Frames, l.Lost, l.LostPercent(), l.Bad, l.PauseS))
+	}
+	for _, a := range p.Alarms {
+		wrap(w, fmt.Sprintf("%-24s ", fmt.Sprintf("alarm at %+.1f s", a.T)), a.Reason)
+	}
+	for _, n := range p.Notes {
+		wrap(w, fmt.Sprintf("%-24s ", "note"), n)
+	}
+	fmt.Fprintln(w)
+	for _, n := range p.Caveats {
+		wrap(w, "- ", n)
+	}
+	return nil
+}

@@ -1,0 +1,200 @@
+package report
+
+import (
+	"bytes"
+	_ "embed" // for the pages
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"strings"
+	"time"
+
+	"gonum.org/v1/plot/vg"
+
+	"padlark/flight"
+	"padlark/flight/bench"
+)
+
+//go:embed style.css
+var styleText string
+
+//go:embed flight.html
+var flightText string
+
+// Room on one sheet.
+const (
+	alarmsShown = 5
+	notesShown  = 4
+)
+
+// helpers are what the templates call.
+func helpers() template.FuncMap {
+	return template.FuncMap{
+		"num":   func(v float64, unit string) string { return plusMinus(v, nil, unit) },
+		"deref": func(v *float64) float64 { return *v },
+		"pm": func(v, sd *float64, unit string) string {
+			if v == nil {
+				return "–"
+			}
+			return plusMinus(*v, sd, unit)
+		},
+		// level is the class of a checkup's word: "not done" is two.
+		"level": func(l bench.Level) string { return strings.Fields(string(l))[0] },
+		"after": func(t float64) string { return fmt.Sprintf("%+.1f s", t) },
+	}
+}
+
+// flightView is what the page's template sees.
+type flightView struct {
+	*Page
+	Style       template.CSS
+	Plot        template.HTML
+	Word        string // of the verdict
+	Where       string
+	Setup       string
+	ShownAlarms []Alarm
+	MoreAlarms  int
+	ShownNotes  []string
+}
+
+// HTML is the page as one file that needs nothing else and prints on one sheet.
+func (p *Page) HTML() ([]byte, error) {
+	d, err := p.flightPlot(18.6*vg.Centimeter, 9.6*vg.Centimeter)
+	if err != nil {
+		return nil, err
+	}
+	svg, err := d.svg()
+	if err != nil {
+		return nil, err
+	}
+	v := flightView{
+		Page: p, Style: template.CSS(styleText), Plot: template.HTML(svg), Word: word(p.Result.Verdict),
+		Where: p.where(), Setup: p.setup(), ShownAlarms: p.Alarms[:min(len(p.Alarms), alarmsShown)],
+		MoreAlarms: max(0, len(p.Alarms)-alarmsShown), ShownNotes: p.Notes[:min(len(p.Notes), notesShown)],
+	}
+	return render("flight", flightText, v)
+}
+
+// render runs a template.
+func render(name, text string, data any) ([]byte, error) {
+	t, err := template.New(name).Funcs(helpers()).Parse(text)
+	if err != nil {
+		return nil, fmt.Errorf("read template of %s: %w", name, err)
+	}
+	var b bytes.Buffer
+	if err := t.Execute(&b, data); err != nil {
+		return nil, fmt.Errorf("write page of %s: %w", name, err)
+	}
+	return b.Bytes(), nil
+}
+
+// word is the first word of a verdict.
+func word(verdict string) string {
+	w, _, _ := strings.Cut(verdict, ":")
+	return w
+}
+
+// where is place and time of the flight. The time of day is the zone's of the
+// computer that makes the page, and says so.
+func (p *Page) where() string {
+	s := p.Session.Station
+	if at := p.Result.LaunchedAt; at != nil {
+		s += ", " + at.Local().Format("2 January 2006, 15:04:05 MST")
+	} else {
+		s += ", " + p.Session.Started.Local().Format("2 January 2006 MST")
+	}
+	if w := p.Typed.Words(); w != "" {
+		s += "; " + w
+	}
+	return s
+}
+
+// setup is configuration and software in words.
+func (p *Page) setup() string {
+	var out []string
+	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	r := &p.Rocket
+	kind := r.Kind
+	if kind == "" {
+		kind = "water"
+	}
+	add("%s (%s)", r.Name, kind)
+	for _, n := range []struct {
+		v      float64
+		format string
+	}{
+		{1000 * r.MassKg, "%.0f g at landing"}, {100 * r.ParachuteM, "parachute %.0f cm"}, {1000 * r.DiameterM, "body %.0f mm"},
+		{r.RateHz, "%.0f frames a second"},
+	} {
+		if n.v > 0 {
+			add(n.format, n.v)
+		}
+	}
+	if r.Cell != "" {
+		add("cell %s", r.Cell)
+	}
+	if r.Release != "" {
+		add("release %s", r.Release)
+	}
+	s := strings.Join(out, ", ") + ". " + siteWords(&p.Site)
+	if p.Checkup != nil {
+		s += fmt.Sprintf(" Last checkup %s: %s.", p.Checkup.At.Local().Format("2006-01-02"), p.Checkup.Verdict)
+	}
+	return s + fmt.Sprintf(" Session %s, recorded by padlark %s; time of day fixed by %s.", p.Session.ID, orNone(p.Session.Version), orNone(p.Session.TimeFixedBy))
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "nothing"
+	}
+	return s
+}
+
+func siteWords(s *flight.Site) string {
+	var out []string
+	if s.ElevationM != nil {
+		out = append(out, fmt.Sprintf("%.0f m above sea level", *s.ElevationM))
+	}
+	if s.TemperatureC != nil {
+		out = append(out, fmt.Sprintf("%.1f °C", *s.TemperatureC))
+	}
+	if s.PressurePa != nil {
+		out = append(out, fmt.Sprintf("%.1f hPa", *s.PressurePa/100))
+	}
+	if len(out) == 0 {
+		return "Nothing is known of the site."
+	}
+	return "Site: " + strings.Join(out, ", ") + "."
+}
+
+// Write gives the page in the form that a file's ending asks for: .html, .svg,
+// .png or .json.
+func (p *Page) Write(ext string) ([]byte, error) {
+	switch ext {
+	case ".html":
+		return p.HTML()
+	case ".json":
+		out, err := json.MarshalIndent(p, "", "  ")
+		if err != nil {
+			return nil, fmt.Errorf("write page: %w", err)
+		}
+		return append(out, '\n'), nil
+	}
+	d, err := p.flightPlot(18.6*vg.Centimeter, 12*vg.Centimeter)
+	if err != nil {
+		return nil, err
+	}
+	at := ""
+	if p.Result.LaunchedAt != nil {
+		at = p.Result.LaunchedAt.UTC().Format(", 2006-01-02 15:04 UTC")
+	}
+	d.plots[0].Title.Text = fmt.Sprintf("%s%s", p.Title, at)
+	d.plots[0].Title.Padding = vg.Points(5)
+	if ext == ".svg" {
+		return d.svgFile()
+	}
+	return d.png()
+}
+
+// stamp is a moment for a page.
+func stamp(t time.Time) string { return t.Local().Format("2006-01-02 15:04 MST") }
