@@ -57,6 +57,9 @@ func (t *Tracker) rest(r reading, fresh bool) {
 	}
 	t.hist.push(r)
 	t.pad.add(r.t, r.z)
+	if t.findFalling(t.hist.at(0)) {
+		return
+	}
 	if c, ok := t.findLiftoff(); ok {
 		t.launch(c)
 	}

@@ -70,6 +70,9 @@ func (t *Tracker) fill() {
 	n.highest = t.fl.highest
 	o.AltitudeM, o.AltitudeSD, o.SpeedMps, o.SpeedSD = &n.altitude, &n.altitudeSD, &n.speed, &n.speedSD
 	o.HighestM = &n.highest
+	if t.fl.inAir { // the pad is not known
+		o.AltitudeM, o.AltitudeSD, o.HighestM = nil, nil, nil
+	}
 	t.fillMotion()
 }
 

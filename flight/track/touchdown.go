@@ -65,7 +65,11 @@ func (t *Tracker) land(r *reading, level, sd float64) {
 		t.apogee(r.t, t.fl.highestAt, 0.5, t.fl.highest, 3, "seen only after landing")
 	}
 	e := t.event(flight.Touchdown, at, 0.1+near/5)
-	e.AltitudeM, e.AltitudeSD = num(level), num(math.Hypot(sd/3, t.fl.sdPad))
+	if t.fl.inAir {
+		e.Note = "first heard in the air: the pad is not known"
+	} else {
+		e.AltitudeM, e.AltitudeSD = num(level), num(math.Hypot(sd/3, t.fl.sdPad))
+	}
 	t.emitNow(e, r.t)
 	t.ended(r.t)
 }
@@ -95,6 +99,9 @@ func (t *Tracker) silence(now float64) {
 	}
 	h, v, _, _ := f.mean()
 	sink := max(1.5, -v)
+	if t.fl.inAir {
+		h = 100 // not known: allow for much
+	}
 	if quiet > silentS+1.5*max(h, 0)/sink {
 		if !t.fl.apogee {
 			t.apogee(now, t.fl.highestAt, 1, t.fl.highest, 5, "concluded: nothing heard since the climb")
