@@ -47,10 +47,24 @@ func read[T any](m Msg, want Kind) (T, error) {
 }
 
 // Frame reads a message of kind Frame.
-func (m Msg) Frame() (ingest.Frame, error) { return read[ingest.Frame](m, Frame) }
+func (m Msg) Frame() (ingest.Frame, error) {
+	if m.Kind == Frame {
+		if f, ok := quickFrame(m.Data); ok {
+			return f, nil
+		}
+	}
+	return read[ingest.Frame](m, Frame)
+}
 
 // Sample reads a message of kind Sample. The channels' names come out sorted.
-func (m Msg) Sample() (decode.Sample, error) { return read[decode.Sample](m, Sample) }
+func (m Msg) Sample() (decode.Sample, error) {
+	if m.Kind == Sample {
+		if s, ok := quickSample(m.Data); ok {
+			return s, nil
+		}
+	}
+	return read[decode.Sample](m, Sample)
+}
 
 // Reject reads a message of kind Reject.
 func (m Msg) Reject() (decode.Rejected, error) { return read[decode.Rejected](m, Reject) }

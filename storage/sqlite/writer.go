@@ -68,7 +68,7 @@ func NewWriter(a *Archive, b source) *Writer {
 func (w *Writer) Run(ctx context.Context) error {
 	c := bus.Consumer{
 		Durable: Durable, MaxBatch: writerBatch, MaxWait: commitEvery, Wait: w.wait,
-		Urgent: []bus.Kind{bus.Event, bus.Alarm}, Hurry: w.hurry,
+		Urgent: []bus.Kind{bus.Event, bus.Alarm}, Hurry: w.hurry, RetryMax: 2 * time.Second,
 	}
 	if err := w.bus.Consume(ctx, c, w.handle); err != nil {
 		return fmt.Errorf("archive: %w", err)
