@@ -85,6 +85,9 @@ func (p *publisher) restart() error {
 	p.gen++
 	p.sent, p.since = 0, 0
 	p.drainAcks()
+	if err := p.bus.server.revive(); err != nil {
+		return err
+	}
 	ctx, cancel := context.WithTimeout(p.quit, p.bus.opts.AckTimeout)
 	defer cancel()
 	if err := p.resync(ctx); err != nil {

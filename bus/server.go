@@ -20,6 +20,7 @@ import (
 // embedded is the NATS server inside this process and what it holds.
 type embedded struct {
 	srv  *server.Server
+	opts *server.Options
 	lock *Lock
 	temp string // folder to remove at the end, for a bus in memory
 }
@@ -65,7 +66,7 @@ func (e *embedded) run(ctx context.Context, o Options, dir string) error {
 	}
 	log := &serverLog{out: o.Log}
 	srv.SetLoggerV2(log, false, false, false)
-	e.srv = srv
+	e.srv, e.opts = srv, so
 	srv.Start()
 	// Recovering a large stream takes the server some seconds on a memory card.
 	for wait := 30 * time.Second; ; wait -= 100 * time.Millisecond {
@@ -84,6 +85,23 @@ func (e *embedded) run(ctx context.Context, o Options, dir string) error {
 	}
 	if !srv.JetStreamEnabled() {
 		return fmt.Errorf("start bus server in %s: no storage: %s", dir, log.lastError())
+	}
+	return nil
+}
+
+// revive starts the server's storage again after the server has given it up:
+// it does so when a write finds the disk full, and for good. Only the
+// publisher calls it.
+func (e *embedded) revive() error {
+	if e == nil || e.srv.JetStreamEnabled() || e.srv.JetStreamConfig() != nil {
+		return nil // it runs, or is still being stopped
+	}
+	err := e.srv.EnableJetStream(&server.JetStreamConfig{
+		MaxStore: e.opts.JetStreamMaxStore, MaxMemory: e.opts.JetStreamMaxMemory, StoreDir: e.opts.StoreDir,
+		Domain: e.opts.JetStreamDomain, SyncInterval: e.opts.SyncInterval, SyncAlways: e.opts.SyncAlways,
+	})
+	if err != nil {
+		return fmt.Errorf("start the bus's storage again: %w", err)
 	}
 	return nil
 }

@@ -2,5 +2,5 @@
 
 package sqlite
 
-// diskFull is not known here; SQLITE_FULL has to do.
-func diskFull(string) bool { return false }
+// Free is not known here; SQLite's own word that the disk is full has to do.
+func Free(string) (bytes int64, ok bool) { return 0, false }

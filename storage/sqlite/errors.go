@@ -27,6 +27,13 @@ var (
 	ErrReadOnly = errors.New("archive is open for reading only")
 )
 
+// diskFull says whether the file system under path has less than a few pages
+// left.
+func diskFull(path string) bool {
+	free, ok := Free(path)
+	return ok && free < 64<<10
+}
+
 // code is SQLite's primary result code of an error; 0 if it has none.
 func code(err error) int {
 	var e *sqlite.Error

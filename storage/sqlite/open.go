@@ -23,12 +23,16 @@ type Options struct {
 	// NoSync leaves out the fsync at each commit. For tests and for sessions on a
 	// virtual clock, where losing power costs nothing but a second run.
 	NoSync bool
+	// Reserve is how many bytes Write leaves free on the disk; with less it
+	// fails with ErrFull, so that the bus has room to go on without the archive.
+	Reserve int64
 }
 
 // Archive is an open archive. All methods are safe for concurrent use; one
 // goroutine writes at a time.
 type Archive struct {
 	path     string
+	reserve  int64
 	readOnly bool
 	lock     *bus.Lock
 	w        *sql.DB // one connection, for writing
@@ -51,7 +55,7 @@ func Open(path string, o Options) (*Archive, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open archive: %w; stop that one, or give this one another [station] data", err)
 	}
-	a := &Archive{path: path, lock: lock}
+	a := &Archive{path: path, lock: lock, reserve: o.Reserve}
 	if err := a.open(o); err != nil {
 		return nil, errors.Join(err, a.Close())
 	}

@@ -24,6 +24,10 @@ func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
 	if err := ctx.Err(); err != nil {
 		return fmt.Errorf("store %d messages: %w", len(msgs), err)
 	}
+	if free, ok := Free(a.path); ok && free < a.reserve {
+		return fmt.Errorf("store %d messages in %s: %w; make room, nothing is lost: %d MB are free, and %d MB are kept for the bus",
+			len(msgs), a.path, ErrFull, free>>20, a.reserve>>20)
+	}
 	// A batch is short, so it is not interrupted; the driver would start a
 	// goroutine for every row to watch a context that can end.
 	ctx = context.WithoutCancel(ctx)

@@ -27,13 +27,19 @@ func (s *station) startOrResume(ctx context.Context) error {
 		s.clock = s.links.virtual.Clock()
 		return s.startSession(ctx)
 	}
-	if err := s.catchUp(ctx); err != nil {
+	full := s.diskFull()
+	if full {
+		// The archive takes nothing, so it cannot say how far the last session
+		// came. What is in the bus goes into it when there is room.
+		s.log.Error().Msg("the disk is full: a new session begins, and nothing is recorded until there is room")
+	} else if err := s.catchUp(ctx); err != nil {
 		return err
 	}
 	old, last, ok, err := s.interrupted(ctx)
 	if err != nil {
 		return err
 	}
+	ok = ok && !full
 	if !ok {
 		s.clock = ingest.StartClock()
 		return s.startSession(ctx)

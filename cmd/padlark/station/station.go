@@ -86,7 +86,7 @@ func (s *station) open(ctx context.Context) error {
 	if s.links, err = openLinks(s.opt); err != nil {
 		return err
 	}
-	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded()}); err != nil {
+	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve}); err != nil {
 		return err
 	}
 	busOpt, err := busOptions(s.cfg, s.log)
@@ -142,6 +142,7 @@ func (s *station) run(ctx context.Context) error {
 	}
 	g.Go(func() error { return s.writer.Run(gctx) })
 	g.Go(func() error { return s.watcher.Run(gctx) })
+	g.Go(func() error { return s.keepRoom(gctx) })
 	if s.opt.Ready != nil {
 		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed})
 	}

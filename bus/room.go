@@ -1,0 +1,48 @@
+package bus
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// Trim drops from the stream what a durable consumer has acknowledged, to make
+// room on the disk: the archive has those messages. Without the consumer it
+// does nothing.
+func (b *Bus) Trim(ctx context.Context, durable string) error {
+	c, err := b.js.Consumer(ctx, b.opts.Stream, durable)
+	if errors.Is(err, jetstream.ErrConsumerNotFound) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("trim bus: look at consumer %s: %w", durable, err)
+	}
+	s, err := b.js.Stream(ctx, b.opts.Stream)
+	if err != nil {
+		return fmt.Errorf("trim bus: %w", err)
+	}
+	keep := c.CachedInfo().AckFloor.Stream + 1
+	if keep <= s.CachedInfo().State.FirstSeq {
+		return nil
+	}
+	if err := s.Purge(ctx, jetstream.WithPurgeSequence(keep)); err != nil {
+		return fmt.Errorf("trim bus: %w", err)
+	}
+	return nil
+}
+
+// Limit bounds the stream to so many bytes from now on, 0 to Options.MaxBytes
+// again. What lies above the bound goes at once, the oldest first, whether or
+// not it has been consumed.
+func (b *Bus) Limit(ctx context.Context, maxBytes int64) error {
+	o := b.opts
+	if maxBytes > 0 {
+		o.MaxBytes = min(maxBytes, o.MaxBytes)
+	}
+	if _, err := ensureStream(ctx, b.js, o); err != nil {
+		return fmt.Errorf("bound bus: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,117 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"padlark/flight"
+	"padlark/storage/sqlite"
+)
+
+// The last of the disk is the bus's: when less than roomReserve is free the
+// archive waits, and the bus goes on in a ring of roomRing, so that the watcher
+// and the pages live. Before that, at roomTight, the bus gives up what the
+// archive has already. The bus's files come in pieces of 8 MB, of which a ring
+// needs up to two.
+const (
+	roomReserve = 32 << 20
+	roomTight   = 2 * roomReserve
+	roomAgain   = roomReserve + roomReserve/4 // from here on the disk is not full any more
+	roomRing    = 8 << 20
+	roomEvery   = time.Second
+	roomTrim    = 30 * time.Second // between two attempts to make room
+)
+
+// alarmDiskFull is the kind of the alarm of the station itself.
+const alarmDiskFull = "disk-full"
+
+// room watches over the free space of the data folder.
+type room struct {
+	s       *station
+	path    string
+	full    bool
+	alarm   flight.Alarm
+	trimmed time.Time
+}
+
+// diskFull says whether the archive would refuse to write now.
+func (s *station) diskFull() bool {
+	free, known := sqlite.Free(filepath.Join(s.cfg.Station.Data, sqlite.FileName))
+	return known && free < roomReserve
+}
+
+// keepRoom looks after the free space until ctx ends.
+func (s *station) keepRoom(ctx context.Context) error {
+	r := &room{s: s, path: filepath.Join(s.cfg.Station.Data, sqlite.FileName)}
+	t := time.NewTicker(roomEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			r.look(ctx)
+		}
+	}
+}
+
+// look takes one look. What fails is tried again with the next.
+func (r *room) look(ctx context.Context) {
+	free, known := sqlite.Free(r.path)
+	state, _ := r.s.writer.State()
+	refused := errors.Is(state.Trouble, sqlite.ErrFull)
+	if known && free < roomTight && time.Since(r.trimmed) > roomTrim {
+		r.trimmed = time.Now()
+		r.did("the bus gives up what the archive has", r.s.bus.Trim(ctx, sqlite.Durable))
+	}
+	switch {
+	case !r.full && (refused || known && free < roomReserve):
+		r.begin(ctx, free)
+	case r.full && !refused && (!known || free >= roomAgain):
+		r.end(ctx)
+	}
+}
+
+func (r *room) begin(ctx context.Context, free int64) {
+	r.full = true
+	r.did("the bus goes on in the last of the disk", r.s.bus.Limit(ctx, roomRing))
+	now := r.s.now()
+	r.alarm = flight.Alarm{
+		Session: r.s.session.ID, ID: fmt.Sprintf("%s/%d", alarmDiskFull, now.Sub(r.s.session.Epoch).Milliseconds()), Change: 1,
+		Kind: alarmDiskFull, Priority: flight.Act, Active: true, RaisedAt: now, ChangedAt: now,
+		Say: "Disk full, not recording",
+		Reason: fmt.Sprintf("Nothing is recorded: %d MB are free in %s, and the last %d MB are kept for the live line. "+
+			"Make room: move old files or recordings away. Recording goes on by itself with what the bus still has (the last %d MB).",
+			free>>20, r.s.cfg.Station.Data, roomReserve>>20, roomRing>>20),
+	}
+	r.s.log.Error().Str("alarm", alarmDiskFull).Msg(r.alarm.Reason)
+	r.publish(ctx)
+}
+
+func (r *room) end(ctx context.Context) {
+	r.full = false
+	r.did("the bus has its room again", r.s.bus.Limit(ctx, 0))
+	r.alarm.Change++
+	r.alarm.Active, r.alarm.Acked = false, true
+	r.alarm.ChangedAt = r.s.now()
+	r.alarm.Say = "Recording again"
+	r.s.log.Info().Str("alarm", alarmDiskFull).Msg("there is room again; recording goes on")
+	r.publish(ctx)
+}
+
+func (r *room) publish(ctx context.Context) {
+	if err := r.s.bus.PublishAlarm(ctx, r.alarm); err != nil && ctx.Err() == nil {
+		r.s.log.Error().Err(err).Msg("the alarm cannot be published")
+	}
+}
+
+func (r *room) did(what string, err error) {
+	if err != nil {
+		r.s.log.Warn().Err(err).Msg(what + ": not now")
+		return
+	}
+	r.s.log.Info().Msg(what)
+}
