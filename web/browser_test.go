@@ -18,6 +18,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/performance"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -155,6 +156,35 @@ func (b *tab) click(selector string) {
 func (b *tab) press(key string) {
 	b.t.Helper()
 	b.do(chromedp.KeyEvent(map[string]string{"Tab": kb.Tab, "Enter": kb.Enter}[key]))
+}
+
+// work is the time that the page's main thread has computed so far, in s, by
+// kind. Waiting for the processor does not count.
+func (b *tab) work() map[string]float64 {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 10*time.Second)
+	defer cancel()
+	out, err := chromedp.Run(ctx, func(ctx context.Context, t *chromedp.Target) (map[string]float64, error) {
+		domain := performance.EnableTimeDomainThreadTicks
+		if _, err := cdp.Call(ctx, t, performance.Enable, performance.EnableParams{TimeDomain: domain}); err != nil {
+			return nil, err
+		}
+		r, err := cdp.Call(ctx, t, performance.GetMetrics, cdp.Empty{})
+		if err != nil {
+			return nil, err
+		}
+		kinds := map[string]float64{}
+		for _, m := range r.Metrics {
+			if strings.HasSuffix(m.Name, "Duration") {
+				kinds[m.Name] = m.Value
+			}
+		}
+		return kinds, nil
+	})
+	if err != nil {
+		b.t.Fatalf("browser: measure its work: %v", err)
+	}
+	return out
 }
 
 // bytes is how much the page has received.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/url"
 	"os"
+	"strings"
 	"testing"
 	"time"
 )
@@ -78,5 +79,9 @@ func TestLook(t *testing.T) {
 	both("replay")
 	b.eval(`document.getElementById("theme").click()`, nil)
 	both("replay-dusk")
-	b.quiet()
+	for _, p := range b.problemList() {
+		if !strings.Contains(p, "/nowhere") { // that one was asked for
+			t.Errorf("in the page: %s", p)
+		}
+	}
 }

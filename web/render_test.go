@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"net/url"
+	"os"
+	"runtime"
 	"slices"
 	"sync"
 	"syscall"
@@ -186,7 +188,7 @@ func browserMany(t *testing.T, browser context.Context) {
 		}
 	})
 	b.until("warm", `board.frames > 60`, 20*time.Second)
-	before, begin := cpuTime(t), time.Now()
+	before, begin, main0 := cpuTime(t), time.Now(), b.work()
 	var got struct {
 		Frames  int
 		Ms      float64
@@ -199,11 +201,15 @@ func browserMany(t *testing.T, browser context.Context) {
 			if (performance.now() < end) requestAnimationFrame(look);
 			else done({ Frames: board.frames - f0, Ms: performance.now() - t0, Changes: texts.size }); };
 		look(); })`, seconds*1000), &got)
+	main1 := b.work()
 	used, took := cpuTime(t)-before, time.Since(begin)
 	rate := float64(got.Frames) / got.Ms * 1000
 	share := used.Seconds() / took.Seconds()
-	t.Logf("%d rockets at 20 Hz: %.0f frames/s, the station's process used %.1f %% of a core", rockets, rate, 100*share)
-	if rate < 30 {
+	work := 1000 * (main1["TaskDuration"] - main0["TaskDuration"]) / float64(got.Frames) // ms a frame
+	t.Logf("%d rockets at 20 Hz: %.0f frames/s, %.1f ms of the page's main thread a frame; the station's process used %.1f %% of a core", rockets, rate, work, 100*share)
+	// On a machine that others keep busy the frames say nothing about the page:
+	// then its own work must leave room for twice the wanted rate.
+	if rate < 30 && (!busy() || work > 1000.0/60) {
 		t.Errorf("%.1f frames a second, wanted are 30", rate)
 	}
 	if got.Changes < seconds*4 {
@@ -214,6 +220,17 @@ func browserMany(t *testing.T, browser context.Context) {
 	}
 	b.shot("board-32")
 	b.quiet()
+}
+
+// busy says whether more wants to run on this machine than it has cores for.
+func busy() bool {
+	b, err := os.ReadFile("/proc/loadavg")
+	if err != nil {
+		return false
+	}
+	var one float64
+	_, err = fmt.Sscan(string(b), &one)
+	return err == nil && one > 1.5*float64(runtime.NumCPU())
 }
 
 // cpuTime is what this process has used; the browser is another process.

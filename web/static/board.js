@@ -12,7 +12,8 @@ import { quantity } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const AGES_MS = 250; // ages are written anew this often
-const DRAW_MS = 90; // traces are painted this often
+const DRAW_MS = 100; // each trace is painted this often
+const DRAWS = 6; // cards painted in one frame at most: with many, each waits longer
 
 export class Board {
   /** root is the element with data-stream; replay changes what is offered. */
@@ -28,7 +29,7 @@ export class Board {
     this.sound = new Sound(document.getElementById("sound"));
     this.now = document.getElementById("say-now");
     this.soon = document.getElementById("say-soon");
-    this.lastAges = this.lastDraw = 0;
+    this.lastAges = 0;
     this.frames = 0; // drawn, for measuring
     this.stream = new Stream(path, {
       hello: (h) => this.hello(h),
@@ -94,10 +95,7 @@ export class Board {
       this.sound.remind(this.list ?? []);
     }
     if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
-    if (t - this.lastDraw >= DRAW_MS || this.all) {
-      this.lastDraw = t;
-      this.draw();
-    }
+    this.draw(t);
     this.all = false;
   }
 
@@ -179,13 +177,19 @@ export class Board {
     }
   }
 
-  draw() {
+  /** draw paints the cards in the air in turn, never many in one frame. */
+  draw(t) {
     const p = this.picture;
     const now = this.stream.now();
+    if (now === null) return;
     const air = [...this.cards.values()].filter((c) => c.zone === "air");
-    if (air.length === 0 || now === null) return;
+    const due = air.filter((c) => this.all || t - (c.drawn ?? 0) >= DRAW_MS).sort((a, b) => (a.drawn ?? 0) - (b.drawn ?? 0));
+    if (due.length === 0) return;
     const top = ladderTop(air.map((c) => p.states.get(c.rocket)));
-    for (const c of air) c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top);
+    for (const c of this.all ? due : due.slice(0, DRAWS)) {
+      c.drawn = t;
+      c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top);
+    }
   }
 }
 

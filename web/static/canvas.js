@@ -1,10 +1,26 @@
 // One place for what makes a canvas crisp: as many pixels as the screen has.
 
+// Asking an element for its size makes the browser lay the page out; sizes are
+// watched instead.
+const sizes = new WeakMap();
+const watcher = new ResizeObserver((list) => {
+  for (const e of list) sizes.set(e.target, { w: e.contentRect.width, h: e.contentRect.height });
+});
+
+function sizeOf(canvas) {
+  let s = sizes.get(canvas);
+  if (!s) {
+    watcher.observe(canvas);
+    s = { w: canvas.clientWidth, h: canvas.clientHeight };
+    if (s.w > 0) sizes.set(canvas, s);
+  }
+  return s;
+}
+
 /** fit sizes a canvas to its box on the page and gives its context in CSS
  *  pixels. null while the box has no size. */
 export function fit(canvas) {
-  const w = canvas.clientWidth;
-  const h = canvas.clientHeight;
+  const { w, h } = sizeOf(canvas);
   if (w === 0 || h === 0) return null;
   const ratio = window.devicePixelRatio || 1;
   const pw = Math.round(w * ratio);
