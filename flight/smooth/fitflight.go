@@ -95,6 +95,9 @@ func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 	if a.burn.ok {
 		padEnd = min(padEnd, a.burn.liftoff-2*a.burn.liftoffSD)
 	}
+	if a.r.at(padEnd) < 3 && !math.IsNaN(a.m.liftoff) {
+		pr.noise.level = noPadVar // the first readings were taken for the pad's
+	}
 	for i, t := range a.r.t {
 		if t < padEnd || t >= start && t <= end {
 			pr.t = append(pr.t, t)
@@ -111,6 +114,10 @@ func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 	}
 	return &f, nil
 }
+
+// noPadVar is the variance in m2 of a pad level that is not more than the first
+// readings of a log which begins at liftoff.
+const noPadVar = 2.0
 
 // bumpVar is the variance in m2 that a reading may be off by because a nose
 // came off or a servo moved: a pulse of pressure that is gone within 0.4 s.

@@ -12,6 +12,7 @@ type noise struct {
 	gust    float64 // m2
 	gustTau float64 // s
 	wander  float64 // m2/s
+	level   float64 // m2, variance of the level at the first reading; 0 for not known at all
 }
 
 // Assumptions about the slow part.
@@ -156,7 +157,10 @@ func blocks(r *readings, from, to float64) (mean, size []float64) {
 // outlier). The level of the wander starts unknown. The variance that the
 // filter expects of each reading without its extra goes to base.
 func (n *noise) whiten(t, extra []float64, cols [][]float64, base []float64) {
-	const unknown = 1e4
+	unknown := 1e4
+	if n.level > 0 {
+		unknown = n.level
+	}
 	state := make([][2]float64, len(cols)) // gust, level
 	p := [3]float64{n.gust, 0, unknown}    // gg, gl, ll
 	for i := range t {

@@ -321,9 +321,13 @@ func (t *Tracker) findCanopy(r *reading) {
 	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 {
 		return
 	}
+	if r.t-t.fl.canopyAt < sinksS {
+		return
+	}
 	// A parachute sinks on; what has hit the ground does not.
-	_, v, _, _ := t.filter.mean()
-	if v > -sinksMps || r.t-t.fl.canopyAt < sinksS {
+	sd := math.Sqrt(t.noise())
+	a := t.hist.fit(0, t.hist.since(r.t-sinksS), 0, max(sd, 0.3))
+	if a.n < 3 || a.v > -sinksMps || a.v > -3*a.sdV {
 		return
 	}
 	e := t.event(flight.Release, t.fl.canopyAt, 0.3)
