@@ -41,8 +41,7 @@ func findBurn(r *readings, f *fit, solid bool, guess float64) burn {
 	}
 	level := levelNear(r, cross-longest)
 	from, to := r.at(cross-longest-0.5), r.at(cross+longest)
-	var w, best float64
-	best = math.Inf(-1)
+	best := math.Inf(-1)
 	var logs [burnGrid]float64
 	var cand [burnGrid]burn
 	for i := range burnGrid {
@@ -60,44 +59,42 @@ func findBurn(r *readings, f *fit, solid bool, guess float64) burn {
 	if math.IsInf(best, -1) {
 		return burn{}
 	}
-	var m, v burn
-	for pass := range 2 {
-		w = 0
-		for i := range burnGrid {
-			if math.IsInf(logs[i], -1) {
-				continue
-			}
-			p := math.Exp(logs[i] - best)
-			w += p
-			c := &cand[i]
-			if pass == 0 {
-				m.liftoff += p * c.liftoff
-				m.burnout += p * c.burnout
-				m.length += p * c.length
-				m.speed += p * c.speed
-				m.accel += p * c.accel
-			} else {
-				v.liftoff += p * sq(c.liftoff-m.liftoff)
-				v.burnout += p * sq(c.burnout-m.burnout)
-				v.length += p * sq(c.length-m.length)
-				v.speed += p * sq(c.speed-m.speed)
-				v.accel += p * sq(c.accel-m.accel)
-			}
-		}
-		if pass == 0 {
-			m.liftoff, m.burnout, m.length, m.speed, m.accel = m.liftoff/w, m.burnout/w, m.length/w, m.speed/w, m.accel/w
+	m, v := moments2(&logs, &cand, best)
+	m.ok = true
+	m.spread(f, &v)
+	return m
+}
+
+// moments2 is the mean and the variance of the candidates, weighted by their
+// likelihoods.
+func moments2(logs *[burnGrid]float64, cand *[burnGrid]burn, best float64) (m, v burn) {
+	fields := func(b *burn) [5]*float64 {
+		return [5]*float64{&b.liftoff, &b.burnout, &b.length, &b.speed, &b.accel}
+	}
+	total := 0.0
+	for i := range logs {
+		total += math.Exp(logs[i] - best)
+	}
+	for i := range logs {
+		p := math.Exp(logs[i]-best) / total
+		for k, x := range fields(&cand[i]) {
+			*fields(&m)[k] += p * *x
 		}
 	}
-	m.ok = true
-	m.spread(f, &v, w)
-	return m
+	for i := range logs {
+		p := math.Exp(logs[i]-best) / total
+		for k, x := range fields(&cand[i]) {
+			*fields(&v)[k] += p * sq(*x-*fields(&m)[k])
+		}
+	}
+	return m, v
 }
 
 func sq(x float64) float64 { return x * x }
 
 // spread turns the grid's variances into standard deviations and adds what
 // the coast is uncertain by.
-func (m *burn) spread(f *fit, v *burn, w float64) {
+func (m *burn) spread(f *fit, v *burn) {
 	at := m.burnout
 	crossSD := f.sd(func(q *params) float64 {
 		h, s := f.path.at(q, at)
@@ -108,11 +105,11 @@ func (m *burn) spread(f *fit, v *burn, w float64) {
 		return s
 	})
 	uneven := sq(unevenPart * m.length)
-	m.liftoffSD = math.Sqrt(v.liftoff/w + crossSD*crossSD + uneven)
-	m.burnoutSD = math.Sqrt(v.burnout/w + uneven)
-	m.lengthSD = math.Sqrt(v.length/w + 2*uneven + crossSD*crossSD)
-	m.speedSD = math.Sqrt(v.speed/w + speedSD*speedSD)
-	m.accelSD = math.Sqrt(v.accel/w + sq(0.15*m.accel))
+	m.liftoffSD = math.Sqrt(v.liftoff + crossSD*crossSD + uneven)
+	m.burnoutSD = math.Sqrt(v.burnout + uneven)
+	m.lengthSD = math.Sqrt(v.length + 2*uneven + crossSD*crossSD)
+	m.speedSD = math.Sqrt(v.speed + speedSD*speedSD)
+	m.accelSD = math.Sqrt(v.accel + sq(0.15*m.accel))
 }
 
 // padCrossing is when the coast, followed back, passes the pad's level.

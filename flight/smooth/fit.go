@@ -34,7 +34,6 @@ type problem struct {
 	path       path
 	prior      [nParams]prior
 	begin      params
-	whole      bool // from the pad to the rest; otherwise only around the top
 	iterations int
 	warm       int // iterations that a good beginning saves
 }

@@ -21,7 +21,6 @@ type readings struct {
 	kelv  float64 // of the site, K
 	plain bool    // the board sent metres
 	step  float64 // m, size of the sensor's steps; 0 if fine
-	fixed float64 // m2, variance of one reading if known beforehand; 0 if not
 }
 
 // minReadings is how few readings make no flight.

@@ -16,8 +16,8 @@ type Series struct {
 	Speed    []float64 // m/s
 	SpeedSD  []float64
 	Accel    []float64 // of the motion, m/s2
-	AccelSD  []float64
-	Outlier  []bool // the reading was left out
+	AccelSD  []float64 // what the model of the path may leave out; coarse
+	Outlier  []bool    // the reading was left out
 	// ApogeeParts say what the standard deviation of the apogee is made of,
 	// ApogeeTimeSD is that of its time, in s.
 	ApogeeParts  Parts
