@@ -3,6 +3,7 @@ package influx
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"padlark/bus"
@@ -43,7 +44,8 @@ type liveSession struct {
 	stored mark // as it is on the disk
 	noted  bool // whether there is one on the disk
 	shift  time.Duration
-	last   map[string]uint64 // newest frame number by link
+	again  bool // known before to lack something
+	frames map[string]*numbers
 }
 
 // sessionsMost bounds the sessions that are remembered from batch to batch; in a
@@ -59,7 +61,7 @@ func (w *Writer) live(ctx context.Context, id string) (*liveSession, error) {
 		if err != nil {
 			return nil, err
 		}
-		s = &liveSession{mark: k, stored: k, noted: noted, last: map[string]uint64{}}
+		s = &liveSession{mark: k, stored: k, noted: noted, again: k.Again, frames: map[string]*numbers{}}
 		if len(w.sessions) >= sessionsMost {
 			clear(w.sessions)
 		}
@@ -80,23 +82,79 @@ func (w *Writer) live(ctx context.Context, id string) (*liveSession, error) {
 }
 
 // follow checks that no frame is missing. Every frame gives a sample or a
-// reject, so each link's numbers follow each other. A gap means that the stream
-// dropped its oldest messages before they were read; after a restart it may only
-// mean that the first part was read before, and sending again does no harm.
+// reject, so each link's numbers follow each other. A gap that is not filled
+// means that the stream dropped its oldest messages before they were read; after
+// a restart it may only mean that the first part was read before, and sending
+// again does no harm.
 func (s *liveSession) follow(c content) {
 	if c.link == "" {
 		return
 	}
-	if last := s.last[c.link]; c.n > last {
-		if c.n > last+1 {
-			s.mark.Again = true
+	f := s.frames[c.link]
+	if f == nil {
+		f = &numbers{}
+		s.frames[c.link] = f
+	}
+	f.add(c.n)
+}
+
+// missing says whether frames are missing so far.
+func (s *liveSession) missing() bool {
+	for _, f := range s.frames {
+		if f.many || len(f.gaps) > 0 {
+			return true
 		}
-		s.last[c.link] = c.n
+	}
+	return false
+}
+
+// numbers are those of one link's frames: what has come, in any order, since the
+// stream may deliver again and out of order after a trouble.
+type numbers struct {
+	last uint64
+	gaps []gap
+	many bool // more gaps than are remembered: it is not known when all are filled
+}
+
+// gap is a run of numbers that have not come; both ends are missing.
+type gap struct{ from, to uint64 }
+
+// gapsMost bounds the gaps that are remembered one by one.
+const gapsMost = 1024
+
+func (f *numbers) add(n uint64) {
+	switch {
+	case n == f.last+1:
+		f.last = n
+		return
+	case n > f.last:
+		if len(f.gaps) < gapsMost {
+			f.gaps = append(f.gaps, gap{f.last + 1, n - 1})
+		} else {
+			f.many = true
+		}
+		f.last = n
+		return
+	}
+	for i, g := range f.gaps {
+		if n < g.from || n > g.to {
+			continue
+		}
+		rest := make([]gap, 0, 2)
+		if n > g.from {
+			rest = append(rest, gap{g.from, n - 1})
+		}
+		if n < g.to {
+			rest = append(rest, gap{n + 1, g.to})
+		}
+		f.gaps = slices.Replace(f.gaps, i, i+1, rest...)
+		return
 	}
 }
 
 // note saves a session's mark if it is new or has changed.
 func (w *Writer) note(s *liveSession) error {
+	s.mark.Again = s.again || s.missing()
 	if s.noted && s.mark == s.stored {
 		return nil
 	}

@@ -36,6 +36,9 @@ type Options struct {
 	// what is left (20 s). What is not sent then stays in the stream.
 	CloseTime time.Duration
 
+	// ackWait is how long the stream waits for an acknowledgement (the bus's own
+	// default if zero); tests are less patient.
+	ackWait time.Duration
 	// Now is the session's clock, for alarms (time.Now if nil).
 	Now func() time.Time
 	Log zerolog.Logger

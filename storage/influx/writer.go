@@ -20,8 +20,9 @@ const (
 	// gather is how long samples are gathered for one request. Nobody reads a
 	// dashboard faster, and it spares a mobile uplink.
 	gather = time.Second
-	// batchMost bounds the messages of a batch; they are kept in memory.
-	batchMost = 4096
+	// batchMost bounds the messages of a batch. They are kept in memory, and while
+	// the server is away each is reported to the stream as being worked on.
+	batchMost = 1024
 )
 
 // line is the part of the bus that the writer needs.
@@ -137,6 +138,7 @@ func (w *Writer) consume(ctx context.Context) error {
 	return w.bus.Consume(ctx, bus.Consumer{
 		Durable: Durable, Kinds: []bus.Kind{bus.Sample, bus.Reject, bus.Event, bus.Alarm},
 		MaxBatch: batchMost, MaxWait: gather, RetryMin: w.opt.RetryMin, RetryMax: w.opt.RetryMax,
+		AckWait: w.opt.ackWait,
 	}, w.handle)
 }
 
@@ -179,7 +181,12 @@ func (w *Writer) handle(ctx context.Context, msgs []bus.Msg) error {
 func (w *Writer) encode(ctx context.Context, msgs []bus.Msg) (*block, bool, error) {
 	b, landed := &block{}, false
 	seen := map[string]*liveSession{}
+	twice := make(map[uint64]bool, len(msgs))
 	for _, m := range msgs {
+		if twice[m.Seq] {
+			continue // delivered again before the first was handled
+		}
+		twice[m.Seq] = true
 		id, err := sessionOf(m)
 		if err != nil {
 			w.opt.Log.Error().Err(err).Msg("a message cannot be read and is not copied to the time-series server")

@@ -1,0 +1,287 @@
+package influx
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"padlark/bus"
+	"padlark/flight"
+	"padlark/storage/influx/influxtest"
+)
+
+// The server in these tests is InfluxDB 1.8.10, built from its own source. Its
+// v2 write address is the one that InfluxDB 2 has.
+
+// TestInfluxDB runs the writer against one server; each part has its own
+// database on it.
+func TestInfluxDB(t *testing.T) {
+	s := influxtest.Influx(t, true)
+	for name, part := range map[string]func(*testing.T, *influxtest.Server){
+		"kill, restart and cut": killRestartCut, "wrong settings": wrongSettings, "conflict": conflict,
+		"gap in the stream": gapIsFilled, "time fixed": timeFixed, "twins and odd names": oddNames,
+	} {
+		t.Run(name, func(t *testing.T) { part(t, s.NewDatabase(t)) })
+	}
+}
+
+// killRestartCut: a session goes on while the server is killed, started
+// again, and while the network is cut in the middle of a request. In the end
+// the server has exactly what the archive has.
+func killRestartCut(t *testing.T, s *influxtest.Server) {
+	path := influxtest.NewPath(t, s.URL)
+	r := newRig(t, bus.Options{})
+	r.startSession("s1")
+	w, stop := r.start(viaPath(r.options(s), path), "s1")
+
+	r.publish("s1", 1, 500)
+	until(t, "the first write", func() bool { return w.State().Lines > 0 })
+
+	s.Kill()
+	r.publish("s1", 500, 1000)
+	until(t, "trouble", func() bool { return w.State().Trouble != "" })
+	until(t, "the alarm", func() bool { return len(r.published(KindAway)) == 1 })
+	s.Start()
+	r.settled(30 * time.Second)
+
+	path.CutAfter(30_000)
+	r.publish("s1", 1000, 2500)
+	until(t, "the cut", path.IsCut)
+	until(t, "trouble", func() bool { return w.State().Trouble != "" })
+	path.Mend()
+	r.publish("s1", 2500, 3000)
+	r.settled(30 * time.Second)
+
+	// Another writer with the same place in the stream goes on where it was.
+	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	stop()
+	r.compare(s, "s1")
+	if _, err := os.Stat(w.sender.aside.path()); err == nil {
+		t.Error("something was set aside")
+	}
+	checkAlarms(t, r.published(KindAway))
+	rows := s.InfluxQL(s.Database, `SELECT * FROM link WHERE session = 's1'`)
+	if len(rows) != 2 {
+		t.Errorf("%d points about links, want 2", len(rows))
+	}
+	for _, row := range rows {
+		if f, n := number(t, row["frames"]), number(t, row["reject_checksum"]); f != 2999 || n != 299 {
+			t.Errorf("link %v: %v frames, %v rejects", row["link"], f, n)
+		}
+	}
+}
+
+// checkAlarms: raised and cleared in turn, each with the next change.
+func checkAlarms(t *testing.T, all []flight.Alarm) {
+	t.Helper()
+	if len(all) == 0 {
+		t.Error("no alarm was raised")
+	}
+	for i, a := range all {
+		if want := i%2 == 0; a.Active != want || a.Change != i%2+1 || a.Session != "s1" || a.Priority != flight.Know {
+			t.Errorf("alarm change %d: %+v", i, a)
+		}
+		if i%2 == 1 && a.ID != all[i-1].ID {
+			t.Errorf("alarm %s was cleared by %s", all[i-1].ID, a.ID)
+		}
+	}
+	if len(all)%2 == 1 {
+		t.Error("the alarm is still active")
+	}
+}
+
+// wrongSettings: with a wrong token or bucket nothing is lost and nothing set
+// aside; the alarm says what to mend, once, and never the token.
+func wrongSettings(t *testing.T, s *influxtest.Server) {
+	for name, c := range map[string]struct {
+		change func(*Options)
+		mend   string
+	}{
+		"token":  {func(o *Options) { o.Token = influxtest.User + ":not-the-password" }, "token_file"},
+		"bucket": {func(o *Options) { o.Bucket = "nowhere" }, "bucket"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, bus.Options{})
+			session := "wrong-" + name
+			r.startSession(session)
+			o := r.options(s)
+			o.AlarmAfter = time.Hour // a person must act, so it does not wait
+			c.change(&o)
+			w, stop := r.start(o, session)
+			r.publish(session, 1, 200)
+			until(t, "the alarm", func() bool { return len(r.published(KindAway)) > 0 })
+			until(t, "a second try", func() bool { return w.State().Failures > 2 })
+			all := r.published(KindAway)
+			if len(all) != 1 || !strings.Contains(all[0].Reason, c.mend) {
+				t.Errorf("alarms: %+v", all)
+			}
+			if strings.Contains(all[0].Reason+w.State().Trouble, "not-the-password") {
+				t.Errorf("the token is told: %s", all[0].Reason)
+			}
+			if !w.Ack(t.Context(), all[0].ID, time.Now()) {
+				t.Error("the alarm cannot be acknowledged")
+			}
+			stop()
+			if w.State().Aside != 0 {
+				t.Errorf("%d lines set aside", w.State().Aside)
+			}
+			// The station starts again with the right settings.
+			_, stop = r.start(r.options(s), session)
+			r.settled(30 * time.Second)
+			stop()
+			r.compare(s, session)
+		})
+	}
+}
+
+// conflict: a field that the server holds with another type. Those points
+// are set aside with the server's reason, the others arrive.
+func conflict(t *testing.T, s *influxtest.Server) {
+	r := newRig(t, bus.Options{})
+	r.startSession("s1")
+	o := r.options(s)
+	// Somebody wrote text into a field of ours.
+	srv := newServer(o)
+	defer srv.close()
+	if f := srv.lines(t.Context(), fmt.Sprintf("sample,rocket=x temperature_c=\"warm\" %d\n", epoch.UnixNano())); f != nil {
+		t.Fatal(f)
+	}
+	w, stop := r.start(o, "s1")
+	r.publish("s1", 1, 300)
+	r.settled(30 * time.Second)
+	stop()
+	// Every sample has a temperature: none can be taken; all else is there.
+	const samples = 2 * (299 - 29)
+	if got := w.State().Aside; got != samples {
+		t.Errorf("%d set aside, want %d", got, samples)
+	}
+	text, err := os.ReadFile(w.sender.aside.path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(string(text), "field type conflict"); n != samples {
+		t.Errorf("%d reasons, want %d:\n%.500s", n, samples, text)
+	}
+	if n := s.Count("event", "flight"); n != 12 {
+		t.Errorf("%d events on the server, want 12", n)
+	}
+	if all := r.published(KindAside); len(all) != 2 || !all[0].Active || all[1].Active {
+		t.Errorf("alarm about lines set aside: %+v", all)
+	}
+	if all := r.published(KindAway); len(all) != 0 {
+		t.Errorf("alarm about the server: %+v", all)
+	}
+}
+
+// gapIsFilled: the stream drops its oldest messages while the server is away.
+// The numbers of the frames show it, and the archive fills the gap at the end.
+func gapIsFilled(t *testing.T, s *influxtest.Server) {
+	r := newRig(t, bus.Options{MaxBytes: 400_000})
+	r.startSession("s1")
+	for n := uint64(1); n < 2000; n += 500 {
+		r.publish("s1", n, n+500)
+		if err := r.bus.Flush(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if err := r.writer.Drain(t.Context(), r.bus.LastSeq()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w, stop := r.start(r.options(s), "s1")
+	r.settled(30 * time.Second)
+	if n := s.Count("sample", "n"); n == 0 || n >= 3600 {
+		t.Fatalf("%d points arrived by the stream, the test wants a gap", n)
+	}
+	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	stop()
+	r.compare(s, "s1")
+	if k, _, err := w.marks.load("s1"); err != nil || !k.Complete {
+		t.Errorf("mark %+v %v", k, err)
+	}
+}
+
+// timeFixed: the session's time is fixed while it runs and once more after
+// its end. No point is left at the wrong time.
+func timeFixed(t *testing.T, s *influxtest.Server) {
+	r := newRig(t, bus.Options{})
+	r.startSession("s1")
+	w, stop := r.start(r.options(s), "s1")
+	r.publish("s1", 1, 300)
+	r.settled(30 * time.Second)
+	if err := r.archive.SetShift(t.Context(), "s1", -7*time.Hour-3*time.Nanosecond, "gps on pad-radio"); err != nil {
+		t.Fatal(err)
+	}
+	r.publish("s1", 300, 400)
+	r.settled(30 * time.Second)
+	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	stop()
+	r.compare(s, "s1")
+
+	if err := r.archive.SetShift(t.Context(), "s1", time.Minute, "by hand"); err != nil {
+		t.Fatal(err)
+	}
+	b, err := NewBackfill(w.opt, r.archive, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	for i, replaced := range []bool{true, false} {
+		got, err := b.Session(t.Context(), "s1", false, nil)
+		if err != nil || got.Replaced != replaced || got.Samples != 720 {
+			t.Errorf("run %d: %+v %v", i+1, got, err)
+		}
+		r.compare(s, "s1")
+	}
+}
+
+// viaPath sends by a path that can be cut.
+func viaPath(o Options, p *influxtest.Path) Options {
+	o.URL = p.URL
+	return o
+}
+
+// oddNames: names with everything that the protocol has to escape, and two
+// frames of one rocket with the same nanosecond, come back as they were.
+func oddNames(t *testing.T, s *influxtest.Server) {
+	r := newRig(t, bus.Options{})
+	r.startSession("s1")
+	_, stop := r.start(r.options(s), "s1")
+	names := []string{"Teal, the 2nd = best", `quo"te`, "Pflaume ü 🚀", "back\\slash\\", "line\nbreak"}
+	for i, name := range names {
+		for n := uint64(1); n <= 2; n++ {
+			m := testSample("s1", "pad-radio", name, uint64(2*i)+n)
+			m.At = epoch
+			m.Values.Names = []string{"odd name, = " + name}
+			m.Values.Values = []float64{-1.5e-300}
+			if err := r.bus.PublishSample(t.Context(), m); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	r.settled(30 * time.Second)
+	stop()
+	got := map[string]int{}
+	for _, row := range s.InfluxQL(s.Database, "SELECT * FROM sample") {
+		name := row["rocket"].(string)
+		if v := row["odd name, = "+name]; v != nil && number(t, v) == -1.5e-300 {
+			got[name]++
+		}
+	}
+	want := map[string]int{}
+	for _, n := range names {
+		want[strings.NewReplacer("\\", "_", "\n", "_").Replace(n)] = 2
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("points by rocket (-want +got):\n%s", diff)
+	}
+}
