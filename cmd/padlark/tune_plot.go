@@ -36,21 +36,22 @@ func drawTradeOff(file, format string, r *tuneResult) error {
 	return f.Close()
 }
 
-// decadeTicks labels 1, 2 and 5 times each power of ten.
+// decadeTicks labels 1, 2 and 5 times each power of ten on an axis of decimal
+// logarithms. The plot's own logarithmic scale is not used: it makes room for
+// the axis label in the wrong place.
 type decadeTicks struct{}
 
 // Ticks implements plot.Ticker.
 func (decadeTicks) Ticks(lo, hi float64) []plot.Tick {
 	var out []plot.Tick
-	for e := math.Floor(math.Log10(lo)); e <= math.Ceil(math.Log10(hi)); e++ {
+	for e := math.Floor(lo); e <= math.Ceil(hi); e++ {
 		for m := 1.0; m < 10; m++ {
-			v := m * math.Pow(10, e)
-			if v < lo*0.999 || v > hi*1.001 {
+			t := plot.Tick{Value: e + math.Log10(m)}
+			if t.Value < lo || t.Value > hi {
 				continue
 			}
-			t := plot.Tick{Value: v}
 			if m == 1 || m == 2 || m == 5 {
-				t.Label = strconv.FormatFloat(v, 'g', 3, 64)
+				t.Label = strconv.FormatFloat(m*math.Pow(10, e), 'g', 3, 64)
 			}
 			out = append(out, t)
 		}
@@ -58,8 +59,8 @@ func (decadeTicks) Ticks(lo, hi float64) []plot.Tick {
 	return out
 }
 
-// look is how a family is drawn: colour and shape, so that either is enough.
-func look(f tune.Family) draw.GlyphStyle {
+// glyphOf is how a family is drawn: colour and shape, so that either is enough.
+func glyphOf(f tune.Family) draw.GlyphStyle {
 	g := draw.GlyphStyle{Radius: vg.Points(2.6)}
 	switch f {
 	case tune.Drop:
@@ -81,7 +82,7 @@ func tradeOffPlot(r *tuneResult) (*plot.Plot, error) {
 	p.Y.Label.Text = "failures in 1000 flights, at most (95 % sure)"
 	p.Title.Padding = vg.Points(8)
 	p.X.Label.Padding, p.Y.Label.Padding = vg.Points(4), vg.Points(4)
-	p.Y.Scale, p.Y.Tick.Marker, p.X.Tick.Marker = plot.LogScale{}, decadeTicks{}, evenTicks{}
+	p.Y.Tick.Marker, p.X.Tick.Marker = decadeTicks{}, evenTicks{}
 	grid := plotter.NewGrid()
 	grid.Vertical.Color, grid.Horizontal.Color = color.Gray{Y: 0xd8}, color.Gray{Y: 0xd8}
 	p.Add(grid)
@@ -97,7 +98,7 @@ func tradeOffPlot(r *tuneResult) (*plot.Plot, error) {
 		var pts plotter.XYs
 		for i := range r.Stats {
 			if s := &r.Stats[i]; s.Settings.Family == f && lateOf(s) > 0 && lateOf(s) <= last {
-				pts = append(pts, plotter.XY{X: lateOf(s), Y: 1000 * s.Failed.High})
+				pts = append(pts, plotter.XY{X: lateOf(s), Y: math.Log10(1000 * s.Failed.High)})
 			}
 		}
 		if len(pts) == 0 {
@@ -107,7 +108,7 @@ func tradeOffPlot(r *tuneResult) (*plot.Plot, error) {
 		if err != nil {
 			return nil, fmt.Errorf("draw %v: %w", f, err)
 		}
-		dots.GlyphStyle = look(f)
+		dots.GlyphStyle = glyphOf(f)
 		p.Add(dots)
 		p.Legend.Add(f.String(), dots)
 	}
@@ -115,15 +116,15 @@ func tradeOffPlot(r *tuneResult) (*plot.Plot, error) {
 		return nil, err
 	}
 	p.X.Min, p.X.Max = 0, last
-	p.Y.Min = math.Min(1000*best.Failed.High, r.LimitPer1000) / 2
-	p.Y.Max = math.Max(p.Y.Max, 2*r.LimitPer1000)
+	// No point may lie outside: the plot would make room for it.
+	p.Y.Min, p.Y.Max = p.Y.Min-0.15, p.Y.Max+0.15
 	return p, nil
 }
 
 // addChoice draws the limit and a ring around the recommended setting.
 func addChoice(p *plot.Plot, best *tune.Stats, limit, last float64) error {
 	red := color.NRGBA{R: 0xb0, G: 0x30, B: 0x20, A: 0xff}
-	line, err := plotter.NewLine(plotter.XYs{{X: 0, Y: limit}, {X: last, Y: limit}})
+	line, err := plotter.NewLine(plotter.XYs{{X: 0, Y: math.Log10(limit)}, {X: last, Y: math.Log10(limit)}})
 	if err != nil {
 		return fmt.Errorf("draw limit: %w", err)
 	}
@@ -133,7 +134,7 @@ func addChoice(p *plot.Plot, best *tune.Stats, limit, last float64) error {
 	if best.LagS == nil {
 		return nil
 	}
-	ring, err := plotter.NewScatter(plotter.XYs{{X: lateOf(best), Y: 1000 * best.Failed.High}})
+	ring, err := plotter.NewScatter(plotter.XYs{{X: lateOf(best), Y: math.Log10(1000 * best.Failed.High)}})
 	if err != nil {
 		return fmt.Errorf("draw choice: %w", err)
 	}

@@ -138,7 +138,7 @@ func TestEarlyAgainstExact(t *testing.T) {
 		s.DropCm, s.Samples, s.ArmCm, s.ArmSamples = c.drop, c.n, 0, 1
 		const sd = 30 // dPa, 0.25 m
 		want := exact(s, c.course, sd)
-		got := drawn(s, c.course, sd, 20000, c.at)
+		got := drawn(s, c.course, sd, 8000, c.at)
 		for k, i := range c.at {
 			// Four standard deviations: one false alarm in some 1000 runs of the test.
 			tol := 4 * math.Sqrt(want[i]*(1-want[i])/float64(got[k].Of)+1e-9)

@@ -188,6 +188,7 @@ enum apogee_cause apogee_step(struct apogee *o, uint32_t ms, int32_t dpa)
             return APOGEE_NOT_YET;
     }
     since = ms - o->armed_ms;
+    (void)since; /* without lock-out and backup nothing asks for it */
 #if APOGEE_LOCKOUT_MS > 0
     if (since < APOGEE_LOCKOUT_MS) {
         o->top = h;
