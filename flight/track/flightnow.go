@@ -30,7 +30,8 @@ type flightNow struct {
 	lostSince float64 // since when no reading fitted, s; NaN
 	falling   float64 // since when the readings alone fall, s; NaN
 	landedAt  float64
-	inAir     bool // first heard in the air: the pad is not known
+	stillLook float64 // s, from when on stillness is looked for again
+	inAir     bool    // first heard in the air: the pad is not known
 }
 
 // take handles one reading.

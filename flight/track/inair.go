@@ -25,6 +25,10 @@ func (t *Tracker) findFalling(r *reading) bool {
 	if n < 8 || r.t-t.hist.at(n-1).t < 0.8*fallSpanS {
 		return false
 	}
+	// The medians below cost: look only when it may be worth it.
+	if t.hist.at(n/8).z > t.hist.at(n-1-n/8).z-fallMps {
+		return false
+	}
 	base := r.z
 	for i := range n {
 		x := t.hist.at(i)

@@ -25,6 +25,11 @@ func (t *Tracker) findTouchdown(r *reading) {
 	if n < stillReads || n == t.hist.n || r.t-t.hist.at(n-1).t < 0.7*stillS || t.hist.at(n-1).t < t.fl.liftoff+0.3 {
 		return
 	}
+	// The medians below cost: look ten times a second.
+	if r.t < t.fl.stillLook {
+		return
+	}
+	t.fl.stillLook = r.t + 0.1
 	k := min(n/3, maxMedian)
 	sd := math.Sqrt(t.noise())
 	late, mid, early := t.medianOf(0, k), t.medianOf((n-k)/2, k), t.medianOf(n-k, k)
