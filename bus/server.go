@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -21,6 +22,7 @@ import (
 type embedded struct {
 	srv  *server.Server
 	opts *server.Options
+	log  *serverLog
 	lock *Lock
 	temp string // folder to remove at the end, for a bus in memory
 }
@@ -66,7 +68,7 @@ func (e *embedded) run(ctx context.Context, o Options, dir string) error {
 	}
 	log := &serverLog{out: o.Log}
 	srv.SetLoggerV2(log, false, false, false)
-	e.srv, e.opts = srv, so
+	e.srv, e.opts, e.log = srv, so, log
 	srv.Start()
 	// Recovering a large stream takes the server some seconds on a memory card.
 	for wait := 30 * time.Second; ; wait -= 100 * time.Millisecond {
@@ -89,18 +91,30 @@ func (e *embedded) run(ctx context.Context, o Options, dir string) error {
 	return nil
 }
 
-// revive starts the server's storage again after the server has given it up:
-// it does so when a write finds the disk full, and for good. Only the
+// roomToRevive is how many bytes must be free before the storage is started
+// again.
+const roomToRevive = 4 << 20
+
+// revive starts the server's storage anew once there is room after a write that
+// found the disk full: the server gives the stream up for good then. Only the
 // publisher calls it.
 func (e *embedded) revive() error {
-	if e == nil || e.srv.JetStreamEnabled() || e.srv.JetStreamConfig() != nil {
-		return nil // it runs, or is still being stopped
+	if e == nil || !e.log.foundFull() {
+		return nil
+	}
+	if free, ok := Free(e.opts.StoreDir); ok && free < roomToRevive {
+		return fmt.Errorf("the disk is full: %d kB are free in %s", free>>10, e.opts.StoreDir)
+	}
+	e.log.clearFull()
+	if err := e.srv.ShutdownJetStream(); err != nil {
+		return fmt.Errorf("stop the bus's storage: %w", err)
 	}
 	err := e.srv.EnableJetStream(&server.JetStreamConfig{
 		MaxStore: e.opts.JetStreamMaxStore, MaxMemory: e.opts.JetStreamMaxMemory, StoreDir: e.opts.StoreDir,
 		Domain: e.opts.JetStreamDomain, SyncInterval: e.opts.SyncInterval, SyncAlways: e.opts.SyncAlways,
 	})
 	if err != nil {
+		e.log.setFull() // once more
 		return fmt.Errorf("start the bus's storage again: %w", err)
 	}
 	return nil
@@ -192,6 +206,8 @@ type serverLog struct {
 	out zerolog.Logger
 	mu  sync.Mutex
 	err string
+	// full is set when a write has found no room. The server tells nobody else.
+	full bool
 }
 
 func (l *serverLog) Noticef(string, ...any) {}
@@ -208,9 +224,16 @@ func (l *serverLog) Fatalf(format string, v ...any) { l.keep(format, v...) }
 func (l *serverLog) keep(format string, v ...any) {
 	l.mu.Lock()
 	l.err = fmt.Sprintf(format, v...)
+	l.full = l.full || strings.Contains(l.err, syscall.ENOSPC.Error())
 	l.mu.Unlock()
 	l.out.Error().Str("part", "bus server").Msgf(format, v...)
 }
+
+func (l *serverLog) foundFull() bool { l.mu.Lock(); defer l.mu.Unlock(); return l.full }
+
+func (l *serverLog) clearFull() { l.mu.Lock(); l.full = false; l.mu.Unlock() }
+
+func (l *serverLog) setFull() { l.mu.Lock(); l.full = true; l.mu.Unlock() }
 
 func (l *serverLog) lastError() string {
 	l.mu.Lock()

@@ -119,6 +119,13 @@ func TestDiskFull(t *testing.T) {
 	dir := smallDisk(t, 128)
 	data, udp, tcp := filepath.Join(dir, "data"), freePort(t), freeTCPPort(t)
 	p := startRun(t, "state=up", fieldConfig(t, "full", data, udp, fmt.Sprintf("[bus]\nlisten = %q\n", tcp)))
+	t.Cleanup(func() {
+		if t.Failed() {
+			_ = p.cmd.Process.Kill()
+			<-p.ended
+			t.Logf("the daemon's log:\n%s", p.log)
+		}
+	})
 	l := listen(t, tcp)
 	boards := startBoards(t, udp, 8, 20)
 	frames := func() int { return count(t, data, "SELECT COUNT(*) FROM frames") }
@@ -148,7 +155,7 @@ func TestDiskFull(t *testing.T) {
 			}
 			remove()
 			n := frames()
-			until(t, "recording goes on", 30*time.Second, func() bool { return frames() > n+300 })
+			until(t, "recording goes on", time.Minute, func() bool { return frames() > n+300 })
 			until(t, "the alarm has cleared", 20*time.Second, func() bool { _, a := l.heard(); return len(a) > len(old)+1 && !a[len(a)-1].Active })
 			_, alarms := l.heard()
 			t.Logf("full for %v; %d states shown meanwhile; alarm: %s", time.Since(full).Round(time.Millisecond), before, alarms[len(old)].Reason)

@@ -3,10 +3,13 @@ package sqlite
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 	"syscall"
 
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
+
+	"padlark/bus"
 )
 
 // Errors that tell what a person must mend. They are wrapped with the file and,
@@ -30,7 +33,7 @@ var (
 // diskFull says whether the file system under path has less than a few pages
 // left.
 func diskFull(path string) bool {
-	free, ok := Free(path)
+	free, ok := bus.Free(filepath.Dir(path))
 	return ok && free < 64<<10
 }
 

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -24,7 +25,7 @@ func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
 	if err := ctx.Err(); err != nil {
 		return fmt.Errorf("store %d messages: %w", len(msgs), err)
 	}
-	if free, ok := Free(a.path); ok && free < a.reserve {
+	if free, ok := bus.Free(filepath.Dir(a.path)); ok && free < a.reserve {
 		return fmt.Errorf("store %d messages in %s: %w; make room, nothing is lost: %d MB are free, and %d MB are kept for the bus",
 			len(msgs), a.path, ErrFull, free>>20, a.reserve>>20)
 	}

@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"time"
 
+	"padlark/bus"
 	"padlark/flight"
 	"padlark/storage/sqlite"
 )
@@ -31,7 +31,6 @@ const alarmDiskFull = "disk-full"
 // room watches over the free space of the data folder.
 type room struct {
 	s       *station
-	path    string
 	full    bool
 	alarm   flight.Alarm
 	trimmed time.Time
@@ -39,13 +38,13 @@ type room struct {
 
 // diskFull says whether the archive would refuse to write now.
 func (s *station) diskFull() bool {
-	free, known := sqlite.Free(filepath.Join(s.cfg.Station.Data, sqlite.FileName))
+	free, known := bus.Free(s.cfg.Station.Data)
 	return known && free < roomReserve
 }
 
 // keepRoom looks after the free space until ctx ends.
 func (s *station) keepRoom(ctx context.Context) error {
-	r := &room{s: s, path: filepath.Join(s.cfg.Station.Data, sqlite.FileName)}
+	r := &room{s: s}
 	t := time.NewTicker(roomEvery)
 	defer t.Stop()
 	for {
@@ -60,7 +59,7 @@ func (s *station) keepRoom(ctx context.Context) error {
 
 // look takes one look. What fails is tried again with the next.
 func (r *room) look(ctx context.Context) {
-	free, known := sqlite.Free(r.path)
+	free, known := bus.Free(r.s.cfg.Station.Data)
 	state, _ := r.s.writer.State()
 	refused := errors.Is(state.Trouble, sqlite.ErrFull)
 	if known && free < roomTight && time.Since(r.trimmed) > roomTrim {
