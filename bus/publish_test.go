@@ -231,3 +231,25 @@ func TestToken(t *testing.T) {
 		}
 	})
 }
+
+// TestBounded: the oldest messages give way when the stream reaches its bound.
+func TestBounded(t *testing.T) {
+	b := open(t, Options{MaxBytes: 256 << 10})
+	const n = 3000
+	for i := uint64(1); i <= n; i++ {
+		if err := b.PublishFrame(t.Context(), testFrame(i)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := b.Flush(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if b.LastSeq() != n {
+		t.Errorf("LastSeq is %d, want %d", b.LastSeq(), n)
+	}
+	first := collect(t, b, 1, Consumer{})[0]
+	f, err := first.Frame()
+	if err != nil || f.N < n/4 || f.N == n || first.Seq != f.N {
+		t.Errorf("the oldest kept is frame %d at %d: %v", f.N, first.Seq, err)
+	}
+}
