@@ -4,6 +4,7 @@ import (
 	"container/list"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sync"
@@ -14,9 +15,8 @@ import (
 
 // Bounds of the column cache.
 const (
-	cacheBytes  = 96 << 20 // a 10-hour channel at 50 Hz takes 29 MB
-	cacheExpire = 10 * time.Minute
-	maxExpect   = 4 << 20 // samples that memory is set aside for at once
+	cacheBytes = 96 << 20 // times and one channel of 10 h at 50 Hz take 29 MB
+	maxExpect  = 4 << 20  // samples that memory is set aside for at once
 )
 
 // columnKey names the samples of one rocket in one stretch of a session.
@@ -32,6 +32,7 @@ type columns struct {
 	t      []float64 // s, rising
 	names  []string
 	values map[string][]float64
+	passed int64 // of the newest sample read: more may follow after it
 }
 
 func (c *columns) bytes() int { return 8 * len(c.t) * (1 + len(c.values)) }
@@ -55,22 +56,48 @@ func (c *columns) channel(name string) (series, bool) {
 }
 
 // columnCache keeps the columns that were asked for last: whoever looks at a
-// plot zooms. The oldest gives way; what may still grow is read again.
+// plot zooms. The oldest gives way; what may still grow is grown.
 type columnCache struct {
 	mu    sync.Mutex
 	size  int
 	order *list.List // of *columnEntry, newest first
 	byKey map[columnKey]*list.Element
+	busy  map[columnKey]chan struct{} // closed when the one who reads is done
+}
+
+// begin waits until nobody else reads the same columns: two pages need not both
+// read. The caller calls end when it is done.
+func (c *columnCache) begin(ctx context.Context, k columnKey) (end func(), err error) {
+	for {
+		c.mu.Lock()
+		other := c.busy[k]
+		if other == nil {
+			mine := make(chan struct{})
+			c.busy[k] = mine
+			c.mu.Unlock()
+			return func() {
+				c.mu.Lock()
+				defer c.mu.Unlock()
+				delete(c.busy, k)
+				close(mine)
+			}, nil
+		}
+		c.mu.Unlock()
+		select {
+		case <-other:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
 }
 
 type columnEntry struct {
-	key   columnKey
-	cols  *columns
-	taken time.Time
+	key  columnKey
+	cols *columns
 }
 
 func newColumnCache() *columnCache {
-	return &columnCache{order: list.New(), byKey: map[columnKey]*list.Element{}}
+	return &columnCache{order: list.New(), byKey: map[columnKey]*list.Element{}, busy: map[columnKey]chan struct{}{}}
 }
 
 func (c *columnCache) get(k columnKey) *columns {
@@ -80,13 +107,15 @@ func (c *columnCache) get(k columnKey) *columns {
 	if el == nil {
 		return nil
 	}
-	e := el.Value.(*columnEntry)
-	if time.Since(e.taken) > cacheExpire {
-		c.drop(el)
-		return nil
-	}
 	c.order.MoveToFront(el)
-	return e.cols
+	return el.Value.(*columnEntry).cols
+}
+
+// room says whether something can be kept without another giving way.
+func (c *columnCache) room() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.size < cacheBytes/2
 }
 
 func (c *columnCache) put(k columnKey, cols *columns) {
@@ -95,7 +124,7 @@ func (c *columnCache) put(k columnKey, cols *columns) {
 	if el := c.byKey[k]; el != nil {
 		c.drop(el)
 	}
-	c.byKey[k] = c.order.PushFront(&columnEntry{k, cols, time.Now()})
+	c.byKey[k] = c.order.PushFront(&columnEntry{k, cols})
 	c.size += cols.bytes()
 	for c.size > cacheBytes && c.order.Len() > 1 {
 		c.drop(c.order.Back())
@@ -110,42 +139,84 @@ func (c *columnCache) drop(el *list.Element) {
 }
 
 // columnsOf reads one rocket's samples of a stretch of a session, times in s
-// since zero. Only what is over is kept in the cache. expect says about how many
-// samples there are; it saves time, not more.
+// since zero. What is over is read once; to what is not, only the samples that
+// came since are added. expect says about how many samples there are; it saves
+// time, not more.
 func (s *Server) columnsOf(ctx context.Context, q Query, zero time.Time, over bool, expect uint64) (*columns, error) {
 	key := columnKey{q.Session, q.Rocket, nanos(q.From), nanos(q.To)}
-	if c := s.columns.get(key); c != nil && c.epoch.Equal(zero) {
+	known := func() *columns {
+		if c := s.columns.get(key); c != nil && c.epoch.Equal(zero) {
+			return c
+		}
+		return nil
+	}
+	if c := known(); c != nil && over {
 		return c, nil
 	}
-	c, err := readColumns(ctx, s.opt.Archive, q, zero, int(min(expect, maxExpect)))
+	end, err := s.columns.begin(ctx, key)
 	if err != nil {
+		return nil, fmt.Errorf("wait for the samples of %s: %w", q.Rocket, err)
+	}
+	defer end()
+	old := known()
+	if old != nil && over {
+		return old, nil // another page has read it meanwhile
+	}
+	c := &columns{epoch: zero, values: map[string][]float64{}, t: make([]float64, 0, min(expect, maxExpect))}
+	if old != nil {
+		// Growing a slice leaves alone what others read of it.
+		c = &columns{epoch: zero, t: old.t, names: slices.Clone(old.names), values: maps.Clone(old.values), passed: old.passed}
+		q.FromPassed = old.passed + 1
+	}
+	if err := c.read(ctx, s.opt.Archive, q); err != nil {
 		return nil, err
 	}
-	if over {
-		s.columns.put(key, c)
-	}
+	s.columns.put(key, c)
 	return c, nil
 }
 
-// readColumns collects the samples of a query. A frame heard on two links is
-// two samples of one measurement: the later one is left out.
-func readColumns(ctx context.Context, a Archive, q Query, zero time.Time, expect int) (*columns, error) {
-	c := &columns{epoch: zero, values: map[string][]float64{}, t: make([]float64, 0, expect)}
-	var cols [][]float64 // as c.names; a lookup per sample and channel would cost most of the time
-	sorted := true
+// warm reads the newest sessions' columns before anybody asks, as long as there
+// is room: a long session takes the archive seconds.
+func (s *Server) warm(ctx context.Context) error {
+	sessions, err := s.sessionList(ctx)
+	if err != nil {
+		return err
+	}
+	for _, one := range sessions {
+		for _, rocket := range one.Rockets {
+			if !s.columns.room() || ctx.Err() != nil {
+				return nil
+			}
+			q := Query{Session: one.ID, Rocket: rocket}
+			if _, err := s.columnsOf(ctx, q, one.Epoch, !one.Live, one.Frames/uint64(len(one.Rockets))); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// read adds the samples of a query. A frame heard on two links is two samples
+// of one measurement: the later one is left out.
+func (c *columns) read(ctx context.Context, a Archive, q Query) error {
+	cols := make([][]float64, len(c.names)) // as c.names: a lookup per sample and channel would cost most of the time
+	for i, name := range c.names {
+		cols[i] = c.values[name]
+	}
+	sorted, before := true, len(c.t)
 	err := a.Samples(ctx, q, func(s *decode.Sample) error {
-		t := s.At.Sub(zero).Seconds()
+		t := s.At.Sub(c.epoch).Seconds()
 		if n := len(c.t); n > 0 && t < c.t[n-1] {
 			sorted = false
 		}
-		c.t = append(c.t, t)
+		c.t, c.passed = append(c.t, t), max(c.passed, s.Passed)
 		for i, name := range s.Values.Names {
 			k := i
 			if k >= len(c.names) || c.names[k] != name {
 				if k = slices.Index(c.names, name); k < 0 {
 					k = len(c.names)
 					c.names = append(c.names, name)
-					cols = append(cols, make([]float64, 0, expect))
+					cols = append(cols, make([]float64, 0, cap(c.t)))
 				}
 			}
 			cols[k] = append(padTo(cols[k], len(c.t)-1), s.Values.Values[i])
@@ -153,16 +224,19 @@ func readColumns(ctx context.Context, a Archive, q Query, zero time.Time, expect
 		return nil
 	})
 	if err != nil {
-		return nil, fmt.Errorf("read samples of %s: %w", q.Rocket, err)
+		return fmt.Errorf("read samples of %s: %w", q.Rocket, err)
 	}
 	for i, name := range c.names {
 		c.values[name] = padTo(cols[i], len(c.t))
+	}
+	if len(c.t) == before {
+		return nil
 	}
 	if !sorted {
 		c.sort()
 	}
 	c.dropTwins()
-	return c, nil
+	return nil
 }
 
 // padTo fills a column with NaN up to n values.

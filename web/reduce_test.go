@@ -5,11 +5,14 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
 	"padlark/decode"
@@ -167,6 +170,74 @@ func TestMarkGaps(t *testing.T) {
 	b := between(s, 1.5, 2.5)
 	if d := cmp.Diff([]float64{1, 2, 9}, b.t); d != "" {
 		t.Errorf("one point more on each side (-want +got)\n%s", d)
+	}
+}
+
+// TestColumnsGrow: while a session runs, a second look reads only what is new
+// and finds the same as a first look at everything, whatever order the samples'
+// own times have and whoever looks at the same time.
+func TestColumnsGrow(t *testing.T) {
+	v := newInvented()
+	all := samplesOf("now", inventedEpoch, hop{rocket: "Teal", link: "pad-radio", pad: 20, noFlight: true, cell: 4}, 1)
+	for i := range all {
+		all[i].Passed = int64(i + 1)
+	}
+	all[150].At = all[140].At.Add(time.Millisecond) // this one was late
+	all[300].Values.Names = append([]string{"mood"}, all[300].Values.Names[1:]...)
+	all[320].At, all[320].Values = all[319].At, all[319].Values // a second receiver's
+	s, err := New(v.options())
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := Query{Session: "now", Rocket: "Teal"}
+	var whole *columns
+	for _, n := range []int{100, 100, 200, 310, len(all)} {
+		v.mu.Lock()
+		v.samples["now"] = all[:n]
+		v.mu.Unlock()
+		var wg sync.WaitGroup
+		for range 4 {
+			wg.Go(func() {
+				if _, err := s.columnsOf(t.Context(), q, inventedEpoch, false, 0); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		wg.Wait()
+		grown, err := s.columnsOf(t.Context(), q, inventedEpoch, false, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		whole = &columns{epoch: inventedEpoch, values: map[string][]float64{}}
+		if err := whole.read(t.Context(), v, q); err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(whole, grown, cmp.AllowUnexported(columns{}), cmpopts.EquateNaNs()); d != "" {
+			t.Fatalf("%d samples (-whole +grown)\n%s", n, d)
+		}
+	}
+	if len(whole.t) != len(all)-1 || !slices.IsSorted(whole.t) {
+		t.Errorf("%d times of %d samples, sorted: %v", len(whole.t), len(all), slices.IsSorted(whole.t))
+	}
+	if mood, ok := whole.channel("mood"); !ok || len(mood.t) != 1 {
+		t.Errorf("the channel that one sample has: %v", mood)
+	}
+}
+
+// TestWarm: what is over is read before anybody asks, and not again.
+func TestWarm(t *testing.T) {
+	v := recorded()
+	s, err := New(v.options())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.warm(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	v.samples = nil // whoever read now would find nothing
+	c, err := s.columnsOf(t.Context(), Query{Session: day, Rocket: "Teal"}, inventedEpoch, true, 0)
+	if err != nil || len(c.t) < 1000 {
+		t.Errorf("%v, %v", c, err)
 	}
 }
 

@@ -33,7 +33,7 @@ onSettings(() => {
   showButtons();
   showQuantities();
 });
-for (const el of document.querySelectorAll(".verdict")) {
+for (const el of document.querySelectorAll(".verdict, .clock-state")) {
   setShape(el.querySelector(".shape"), ["good", "look", "bad"].find((w) => el.classList.contains(w)));
 }
 for (const el of document.querySelectorAll(".replay-sign .shape")) setShape(el, "replay");
