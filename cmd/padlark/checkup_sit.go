@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -177,12 +176,9 @@ func printCheckup(w io.Writer, r *bench.Report) error {
 		name = "an unknown board"
 	}
 	fmt.Fprintf(w, "Checkup of %s on %s, %s\n\n", name, r.Link, r.At.Local().Format("2006-01-02 15:04"))
-	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', 0)
 	for _, f := range r.Findings {
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", f.Level, f.Title, f.Text(), clip(f.Limit, 24))
-	}
-	if err := t.Flush(); err != nil {
-		return err
+		line := fmt.Sprintf("%-8s  %-24s  %-16s  %s", f.Level, clip(f.Title, 24), f.Text(), f.Limit)
+		fmt.Fprintln(w, strings.TrimRight(clip(line, columns), " "))
 	}
 	for _, f := range r.Findings {
 		if f.Level == bench.Look || f.Level == bench.Bad {

@@ -124,7 +124,7 @@ func printReport(w io.Writer, p *report.Page) error {
 		fmt.Fprintf(w, "%-24s %s\n", r.Name, r.Text)
 	}
 	for _, e := range p.Expected {
-		wrap(w, fmt.Sprintf("%-24s ", "expected, "+strings.ToLower(e.Name)), fmt.Sprintf("%.3g %s by %s: %s", e.Expected, e.Unit, e.From, e.Words))
+		wrap(w, fmt.Sprintf("%-24s ", e.Name+" expected"), fmt.Sprintf("%.3g %s by %s: %s", e.Expected, e.Unit, e.From, e.Words))
 	}
 	for _, l := range p.Links {
 		wrap(w, fmt.Sprintf("%-24s ", "link "+l.Name), fmt.Sprintf("%d frames, %d lost (%.1f %%), %d unreadable, longest pause in flight %.2f s", l.Frames, l.Lost, l.LostPercent(), l.Bad, l.PauseS))

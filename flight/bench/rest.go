@@ -110,7 +110,7 @@ func (b *Bench) judgeRate() []Finding {
 		return []Finding{rate, notDone(StepRest, "jitter", "Evenness of the frames", "the board's clock is not there or not usable")}
 	}
 	sd, worst := sdOf(steps)/b.calm.stepS, slices.Max(gaps)
-	jitter := finding(StepRest, "jitter", "Evenness of the frames").number(100*sd, 0, "% of the interval").
+	jitter := finding(StepRest, "jitter", "Evenness of the frames").number(100*sd, 0, "%").
 		limit("spread 20 %% of the interval, no pause of 3 intervals").
 		words("intervals of %.1f ms spread by %.0f %%, the longest is %.0f ms", 1e3*b.calm.stepS, 100*sd, 1e3*worst).
 		judge(max(sd/0.2, worst/b.calm.stepS/3), 1, math.Inf(1))

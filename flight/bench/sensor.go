@@ -115,7 +115,7 @@ func (b *Bench) judgeNoise(t, h, pa []float64) {
 		words("%.2f m rms about a straight line", noise).judge(noise, 0.5, 1).
 		mend("Shade and cover the sensor with foam, use its own averaging, and give it a clean supply: an apogee rule must ride over this noise."))
 	perMin, sd := 60*l.slope, 60*l.slopeSD
-	b.add(finding(StepRest, "drift", "Drift").number(perMin, sd, "m a minute").limit("1 m a minute").
+	b.add(finding(StepRest, "drift", "Drift").number(perMin, sd, "m/min").limit("1 m a minute").
 		words("the height moves by %+.2f m a minute", perMin).judge(math.Abs(perMin)-2*sd, 1, 3).
 		mend("Let it warm up for some minutes, keep it out of sun and draught; weather alone moves 0.1 to 0.3 m a minute."))
 	b.add(judgeWild(wild, len(res)), judgeStep(step*perM, step, unit), b.judgeRepeats(raw, step, sdOf(raw)))

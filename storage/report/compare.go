@@ -81,7 +81,7 @@ func (r *Reporter) Compare(ctx context.Context, first, second []Ref) (Comparison
 	}
 	one := c.values(1)
 	c.Groups = append(c.Groups, newGroup("first", one))
-	c.Tests = "± is one standard deviation; p below 0.05 is called larger than chance. Spread within a group: chi-squared test of homogeneity against the flights' own ±."
+	c.Tests = "± is one standard deviation; p below 0.05 is called larger than chance. Spread within a group: chi-squared test of homogeneity against the flights' own ±; that holds parts which flights of one day share, such as the temperature, so the test is a cautious one."
 	if len(second) == 0 {
 		return c, nil
 	}
@@ -167,6 +167,7 @@ func (c *Comparison) plot(w, h vg.Length) (drawn, error) {
 		p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 1, 0, 1
 		p.Title.Text = "too few readings to draw"
 	}
+	p.Legend.Padding = vg.Points(2.5)
 	p.Legend.XOffs, p.Legend.YOffs = -vg.Points(4), -vg.Points(3)
 	return drawn{plots: []*plot.Plot{p}, w: w, h: h}, nil
 }

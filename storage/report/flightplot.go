@@ -64,6 +64,7 @@ func (p *Page) flightPlot(w, h vg.Length) (drawn, error) {
 	}
 	height.Legend.Add("smoothed, ± 2 standard deviations", line)
 	height.Legend.Add("readings", dots)
+	height.Legend.Padding = vg.Points(2.5)
 	height.Legend.XOffs, height.Legend.YOffs = -vg.Points(4), -vg.Points(22)
 	list := make([]mark, 0, len(p.Events))
 	for _, e := range p.Events {
@@ -71,7 +72,7 @@ func (p *Page) flightPlot(w, h vg.Length) (drawn, error) {
 	}
 	height.Add(marks{list, true})
 	speed.Add(marks{list, false})
-	height.Y.Max += 0.14 * (height.Y.Max - height.Y.Min)
+	height.Y.Max += 0.22 * (height.Y.Max - height.Y.Min)
 	for _, q := range []*plot.Plot{height, speed} {
 		q.X.Min, q.X.Max = t[0], t[len(t)-1]
 	}

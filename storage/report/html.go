@@ -59,7 +59,7 @@ type flightView struct {
 
 // HTML is the page as one file that needs nothing else and prints on one sheet.
 func (p *Page) HTML() ([]byte, error) {
-	d, err := p.flightPlot(18.6*vg.Centimeter, 9.6*vg.Centimeter)
+	d, err := p.flightPlot(18.6*vg.Centimeter, 8.8*vg.Centimeter)
 	if err != nil {
 		return nil, err
 	}

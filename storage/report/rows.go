@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"padlark/flight"
 	"padlark/flight/atmos"
@@ -79,8 +80,8 @@ func expectations(g *gathered) []Expected {
 			out = append(out, e)
 		}
 	}
-	add("Apogee above the pad", "m", k.ExpectApogeeM, "the configuration", r.ApogeeM, r.ApogeeSD, modelPart)
-	add("Liftoff to apogee", "s", k.ExpectApogeeS, "the configuration", r.TimeToApogeeS, r.TimeToApogeeSD, modelPart)
+	add("Apogee", "m", k.ExpectApogeeM, "the configuration", r.ApogeeM, r.ApogeeSD, modelPart)
+	add("Time to apogee", "s", k.ExpectApogeeS, "the configuration", r.TimeToApogeeS, r.TimeToApogeeSD, modelPart)
 	// The drag of a canopy is known to about a fifth (common practice, no
 	// source), its sink rate to half of that.
 	add("Sink rate", "m/s", sinkRate(k, &g.session.Site), "mass and parachute", r.DescentMps, r.DescentSD, modelPart)
@@ -99,15 +100,18 @@ func difference(e Expected, part float64) string {
 		sd = *e.SD
 	}
 	s := fmt.Sprintf("%+.0f %%", 100*d/e.Expected)
+	if strings.HasSuffix(s, "0 %") && len(s) == len("+0 %") {
+		s = "0 %"
+	}
 	switch {
 	case math.Abs(d) <= 2*sd:
-		return s + ", within twice the measurement's ±"
+		return s + ", within 2 of the measurement's ±"
 	case math.Abs(d) <= part*e.Expected+2*sd:
-		return s + fmt.Sprintf(", no more than the %.0f %% that such an expectation is good to", 100*part)
+		return s + fmt.Sprintf(", within the %.0f %% of such a model", 100*part)
 	case d < 0:
-		return s + ", clearly less than expected"
+		return s + ", clearly less"
 	}
-	return s + ", clearly more than expected"
+	return s + ", clearly more"
 }
 
 // sinkRate is the steady speed under the parachute near the ground, in m/s; 0 if

@@ -62,9 +62,9 @@ func spreadOf(values []value) Spread {
 	case s.Chi2P == nil:
 		s.Words = fmt.Sprintf("n = %d; the measurement's own ± is not known", s.N)
 	case *s.Chi2P < 0.05:
-		s.Words = fmt.Sprintf("the flights differ by more than they are measured to (chi-squared, p = %s, n = %d)", probability(*s.Chi2P), s.N)
+		s.Words = fmt.Sprintf("the flights differ by more than they are measured to (chi-squared, p %s, n = %d)", probability(*s.Chi2P), s.N)
 	default:
-		s.Words = fmt.Sprintf("the spread is no larger than the measurement's own ± (chi-squared, p = %s, n = %d)", probability(*s.Chi2P), s.N)
+		s.Words = fmt.Sprintf("the spread is no larger than the measurement's own ± (chi-squared, p %s, n = %d)", probability(*s.Chi2P), s.N)
 	}
 	return s
 }
@@ -128,7 +128,7 @@ func contrast(a, b []value) Contrast {
 		return c
 	}
 	c.T, c.DF, c.P = &t, &df, &p
-	n := fmt.Sprintf("Welch's t-test, n = %d and %d, p = %s", len(a), len(b), probability(p))
+	n := fmt.Sprintf("Welch's t-test, n = %d and %d, p %s", len(a), len(b), probability(p))
 	if p < level {
 		c.Words = "larger than the noise (" + n + ")"
 	} else {
@@ -174,9 +174,9 @@ func single(a, b []value) Contrast {
 
 func probability(p float64) string {
 	if p < 0.001 {
-		return "less than 0.001"
+		return "< 0.001"
 	}
-	return fmt.Sprintf("%.3f", p)
+	return fmt.Sprintf("= %.3f", p)
 }
 
 // Wilson is the interval that holds a rate of k in n with about 95 %

@@ -170,7 +170,7 @@ func (b *Board) pressure(t float64) float64 {
 	case "wrong-pressure":
 		p *= 0.8
 	case "light":
-		if b.rng.IntN(60) == 0 {
+		if b.i%60 == 20 {
 			p -= b.between(200, 900)
 		}
 	case "slow-sensor":
