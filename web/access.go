@@ -76,7 +76,7 @@ func newGate(a Access, listen string) (*gate, error) {
 	for _, h := range []struct {
 		text, field string
 		into        **passHash
-	}{{a.CrewHash, "passphrase", &g.crew}, {a.ViewerHash, "viewer_passphrase", &g.viewer}} {
+	}{{a.CrewHash, "passphrase", &g.crew}, {a.ViewerHash, "viewer", &g.viewer}} {
 		if h.text == "" {
 			continue
 		}
@@ -88,7 +88,7 @@ func newGate(a Access, listen string) (*gate, error) {
 	}
 	g.open = g.crew == nil
 	if g.open && g.viewer != nil {
-		return nil, fmt.Errorf("read [web] viewer_passphrase: it needs a passphrase for the crew too; set passphrase")
+		return nil, fmt.Errorf("read [web] viewer: it needs a passphrase for the crew too; set passphrase")
 	}
 	if g.open && !loopback(listen) {
 		return nil, fmt.Errorf("listen on %s: other computers could reach the board, so it needs a passphrase; "+

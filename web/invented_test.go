@@ -2,9 +2,6 @@ package web
 
 import (
 	"context"
-	"fmt"
-	"math"
-	"math/rand/v2"
 	"slices"
 	"sort"
 	"sync"
@@ -21,116 +18,6 @@ import (
 // one or two links, and everything that Options asks for, in memory.
 
 var inventedEpoch = time.Date(2025, 6, 14, 9, 30, 0, 0, time.UTC)
-
-func inventedRockets() []flight.Rocket {
-	id := func(n uint32) *uint32 { return &n }
-	return []flight.Rocket{
-		{Name: "Teal", ID: id(7), Cell: "lipo-1s", Release: "servo", ParachuteM: 0.6, MassKg: 0.145, RateHz: 20, DiameterM: 0.09, Cd: 0.45},
-		{Name: "Rust", ID: id(8), Cell: "lipo-1s", Release: "servo", ParachuteM: 0.5, MassKg: 0.18, RateHz: 20, DiameterM: 0.09, Cd: 0.5},
-		{Name: "Plum", ID: id(9), Cell: "lipo-1s", Release: "servo", ParachuteM: 0.7, MassKg: 0.21, RateHz: 20, DiameterM: 0.11, Cd: 0.5},
-	}
-}
-
-// hop is one invented flight.
-type hop struct {
-	rocket    string
-	link      string
-	pad       float64 // s on the pad before liftoff
-	after     float64 // s on the ground afterwards
-	speed     float64 // m/s at burnout
-	push      float64 // s from liftoff to burnout; 0.35 if not given
-	sink      float64 // m/s under the parachute
-	ballistic bool    // the parachute never comes
-	noFlight  bool    // stays on the pad
-	cell      float64 // V
-}
-
-// heightOf is the true height in m and whether the release is open, t s after
-// liftoff: a push, a fall without air, a sink at one speed. Rough,
-// and good enough for a page to show.
-func (h hop) heightOf(t float64) (height float64, open bool) {
-	const g = 9.81
-	push := h.push
-	if push == 0 {
-		push = 0.35
-	}
-	if t <= 0 {
-		return 0, false
-	}
-	a := h.speed / push
-	if t < push {
-		return a * t * t / 2, false
-	}
-	h1 := a * push * push / 2
-	top := push + h.speed/g
-	if t < top || h.ballistic {
-		d := t - push
-		return max(0, h1+h.speed*d-g*d*d/2), false
-	}
-	apex := h1 + h.speed*h.speed/2/g
-	d := t - top - 0.4 // the release comes 0.4 s late
-	if d < 0 {
-		e := t - top
-		return apex - g*e*e/2, false
-	}
-	return max(0, apex-g*0.08-h.sink*d), true
-}
-
-func (h hop) airborne() float64 {
-	for t := 1.0; t < 300; t += 0.05 {
-		if height, _ := h.heightOf(t); height <= 0 {
-			return t
-		}
-	}
-	return 300
-}
-
-func (h hop) length() float64 {
-	if h.noFlight {
-		return h.pad + h.after
-	}
-	return h.pad + h.airborne() + h.after
-}
-
-// samplesOf renders a hop at 20 Hz from the session's epoch on: pressure with
-// noise of 4 Pa, about 0.35 m.
-func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sample {
-	rng := rand.New(rand.NewPCG(seed, 1))
-	n := int(h.length() * 20)
-	names := []string{decode.PressurePa, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
-	out := make([]decode.Sample, 0, n)
-	for i := range n {
-		t := float64(i) / 20
-		height, open := 0.0, false
-		if !h.noFlight {
-			height, open = h.heightOf(t - h.pad)
-		}
-		// ISO 2533, the lowest layer, to the accuracy that a picture needs.
-		p := 100800*math.Pow(1-2.25577e-5*height, 5.25588) + 4*rng.NormFloat64()
-		us, on, armed := 1100.0, 0.0, 0.0
-		if !h.noFlight && t > h.pad {
-			armed = 1
-		}
-		if open {
-			us, on = 1900, 1
-		}
-		at := epoch.Add(time.Duration(t * 1e9))
-		heard := at.Add(12 * time.Millisecond)
-		rssi := -60 - height/8 + rng.NormFloat64()
-		out = append(out, decode.Sample{
-			Session: session, Link: h.link, N: uint64(i + 1), Rocket: h.rocket, Boot: 1, Seq: int64(i), Clock: int64(t * 1e6),
-			At: at, Heard: heard, Passed: heard.Sub(epoch).Nanoseconds(), RSSI: &rssi,
-			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, math.Round((h.cell-0.0002*t)*1000) / 1000, us, on, armed}},
-		})
-	}
-	return out
-}
-
-func frameOf(s *decode.Sample) ingest.Frame {
-	p, _ := s.Values.Get(decode.PressurePa)
-	body := fmt.Sprintf("$PLRK,%s,%d,%d,%d,%.0f*00", s.Rocket, s.Boot, s.Seq, s.Clock/1000, p)
-	return ingest.Frame{Session: s.Session, Link: s.Link, N: s.N, Heard: s.Heard, Mono: s.Passed, Passed: s.Passed, Wire: len(body) + 2, Baud: 9600, RSSI: s.RSSI, Bytes: []byte(body)}
-}
 
 // invented is a whole archive in memory, and the live stream beside it.
 type invented struct {
@@ -182,7 +69,7 @@ func (v *invented) record(session string, epoch time.Time, hops ...hop) {
 		bytes += uint64(len(frameOf(&all[i]).Bytes))
 	}
 	v.samples[session] = all
-	s := Session{ID: session, Station: "north-field", Epoch: epoch, Ended: &last, Last: &last, Frames: uint64(len(all)), Bytes: bytes,
+	s := Session{ID: session, Station: "north-field", Epoch: epoch, Ended: &last, Last: &last, Counted: true, Frames: uint64(len(all)), Bytes: bytes,
 		Gaps: []Gap{{From: epoch.Add(3 * time.Second), To: epoch.Add(9 * time.Second)}}, Version: "test"}
 	for _, h := range hops {
 		if !slices.Contains(s.Rockets, h.rocket) {
@@ -499,7 +386,7 @@ func (v *invented) fly(ctx context.Context, session string, epoch time.Time, pac
 	e := newEngine(session, epoch)
 	v.mu.Lock()
 	v.engines[session] = e
-	s := Session{ID: session, Station: "north-field", Epoch: epoch, Live: true, Version: "test"}
+	s := Session{ID: session, Station: "north-field", Epoch: epoch, Live: true, Counted: true, Version: "test"}
 	for _, h := range hops {
 		s.Rockets, s.Links = append(s.Rockets, h.rocket), append(s.Links, h.link)
 	}

@@ -38,9 +38,12 @@ type Session struct {
 	Ended   *time.Time `json:"ended_at"` // nil while it runs or when nobody ended it
 	Last    *time.Time `json:"last_heard_at"`
 	Live    bool       `json:"live"`
-	Frames  uint64     `json:"frames"`
-	Lost    uint64     `json:"lost_frames"`
-	Bytes   uint64     `json:"bytes"` // of the frames themselves
+	// Counted says whether Frames, Lost, Bytes and Gaps are known: counting
+	// reads the whole session and may still be under way.
+	Counted bool     `json:"counted"`
+	Frames  uint64   `json:"frames"`
+	Lost    uint64   `json:"lost_frames"`
+	Bytes   uint64   `json:"bytes"` // of the frames themselves
 	Rockets []string   `json:"rockets"`
 	Links   []string   `json:"links"`
 	// Gaps are the times of 5 s or more in which no link heard anything.

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"sync"
 	"time"
@@ -37,20 +38,62 @@ func NewArchive(a *sqlite.Archive, running func() string) *Archive {
 // count is what one pass over a session's frames and samples finds.
 type count struct {
 	frames, bytes, lost uint64
-	last                int64 // Passed of the newest frame, ns; -1 without one
 	gaps                [][2]int64
-	taken               time.Time
 	final               bool // the session has ended: nothing more will come
 }
 
 // Times of the counting.
 const (
 	silence  = 5 * time.Second  // a gap worth telling
-	recount  = 20 * time.Second // how old the count of a running session may be
+	recount  = 20 * time.Second // shortest time between two counts of a running session
 	settling = time.Minute      // what is on its way when a session ends arrives within
 )
 
-// Sessions lists the sessions with what was heard in them.
+// Run counts what the sessions hold, newest first, and the running one again
+// and again, until ctx ends. It returns nil then. Without it the sessions are
+// listed uncounted. Counting takes at most a fiftieth of the time.
+func (a *Archive) Run(ctx context.Context) error {
+	for {
+		begin := time.Now()
+		if err := a.Count(ctx); err != nil && ctx.Err() == nil {
+			return fmt.Errorf("count the archive's sessions: %w", err)
+		}
+		pause := time.NewTimer(max(recount, 50*time.Since(begin)))
+		select {
+		case <-pause.C:
+		case <-ctx.Done():
+			pause.Stop()
+			return nil
+		}
+	}
+}
+
+// Count counts every session that is not counted for good, newest first. It
+// reads those sessions whole.
+func (a *Archive) Count(ctx context.Context) error {
+	list, err := a.archive.Sessions(ctx)
+	if err != nil {
+		return err
+	}
+	for _, s := range slices.Backward(list) {
+		a.mu.Lock()
+		known := a.counts[s.ID]
+		a.mu.Unlock()
+		if known.final {
+			continue
+		}
+		c, err := a.count(ctx, s)
+		if err != nil {
+			return err
+		}
+		a.mu.Lock()
+		a.counts[s.ID] = c
+		a.mu.Unlock()
+	}
+	return nil
+}
+
+// Sessions lists the sessions with what is known to have been heard in them.
 func (a *Archive) Sessions(ctx context.Context) ([]web.Session, error) {
 	list, err := a.archive.Sessions(ctx)
 	if err != nil {
@@ -58,29 +101,33 @@ func (a *Archive) Sessions(ctx context.Context) ([]web.Session, error) {
 	}
 	out := make([]web.Session, 0, len(list))
 	for _, s := range list {
-		c, err := a.count(ctx, s)
+		last, heard, err := a.archive.LastPassed(ctx, s.ID)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, a.session(s, c))
+		w := a.session(s)
+		if heard {
+			at := s.Corrected(s.Epoch).Add(time.Duration(last))
+			w.Last = &at
+		}
+		out = append(out, w)
 	}
 	return out, nil
 }
 
-func (a *Archive) session(s sqlite.Session, c count) web.Session {
+func (a *Archive) session(s sqlite.Session) web.Session {
+	a.mu.Lock()
+	c, counted := a.counts[s.ID]
+	a.mu.Unlock()
 	at := func(ns int64) time.Time { return s.Corrected(s.Epoch).Add(time.Duration(ns)) }
 	w := web.Session{
-		ID: s.ID, Station: s.Station, Epoch: s.Corrected(s.Epoch), Live: s.ID == a.running(),
-		Frames: c.frames, Lost: c.lost, Bytes: c.bytes, Links: s.Links,
+		ID: s.ID, Station: s.Station, Epoch: at(0), Live: s.ID == a.running(),
+		Counted: counted, Frames: c.frames, Lost: c.lost, Bytes: c.bytes, Links: s.Links,
 		ShiftNs: s.Shift.Nanoseconds(), FixedBy: s.ShiftSource, Version: s.Version,
 	}
 	if !s.Ended.IsZero() {
 		ended := s.Corrected(s.Ended)
 		w.Ended = &ended
-	}
-	if c.last >= 0 {
-		last := at(c.last)
-		w.Last = &last
 	}
 	for _, r := range s.Rockets {
 		w.Rockets = append(w.Rockets, r.Name)
@@ -91,34 +138,23 @@ func (a *Archive) session(s sqlite.Session, c count) web.Session {
 	return w
 }
 
-// count counts a session's frames, or remembers. It reads the session whole,
-// once for one that has ended.
 func (a *Archive) count(ctx context.Context, s sqlite.Session) (count, error) {
-	a.mu.Lock()
-	defer a.mu.Unlock() // two pages that ask at once need not both count
-	old, ok := a.counts[s.ID]
-	if ok && (old.final || time.Since(old.taken) < recount) {
-		return old, nil
-	}
-	c := count{last: -1, taken: time.Now()}
+	c, last := count{}, int64(0)
 	err := a.archive.Frames(ctx, s.ID, sqlite.FrameFilter{}, func(f ingest.Frame) error {
-		if before := max(c.last, 0); f.Passed-before > silence.Nanoseconds() {
-			c.gaps = append(c.gaps, [2]int64{before, f.Passed})
+		if f.Passed-last > silence.Nanoseconds() {
+			c.gaps = append(c.gaps, [2]int64{last, f.Passed})
 		}
 		c.frames++
 		c.bytes += uint64(len(f.Bytes))
-		c.last = f.Passed
+		last = f.Passed
 		return nil
 	})
 	if err != nil {
 		return c, err
 	}
-	if c.lost, err = a.lost(ctx, s.ID); err != nil {
-		return c, err
-	}
+	c.lost, err = a.lost(ctx, s.ID)
 	c.final = !s.Ended.IsZero() && s.ID != a.running() && time.Since(s.Ended) > settling
-	a.counts[s.ID] = c
-	return c, nil
+	return c, err
 }
 
 // lost counts the holes in the rockets' own numbering, each number counted once

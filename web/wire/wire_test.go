@@ -120,8 +120,14 @@ func stored(t *testing.T) *sqlite.Archive {
 func TestSessions(t *testing.T) {
 	a := NewArchive(stored(t), nil)
 	got, err := a.Sessions(t.Context())
-	if err != nil || len(got) != 1 {
-		t.Fatalf("%d sessions, %v", len(got), err)
+	if err != nil || len(got) != 1 || got[0].Counted || got[0].Last == nil {
+		t.Fatalf("before the count: %+v, %v", got, err)
+	}
+	if err := a.Count(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if got, err = a.Sessions(t.Context()); err != nil || !got[0].Counted {
+		t.Fatalf("after the count: %+v, %v", got, err)
 	}
 	s := got[0]
 	late := epoch.Add(shift)

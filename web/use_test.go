@@ -1,0 +1,116 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"padlark/flight"
+)
+
+// browserUnits: the choice of feet holds on every page and after loading again.
+func browserUnits(t *testing.T, browser context.Context) {
+	v := recorded()
+	_, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	b.open("/flights")
+	metres := b.text("td[data-label=Highest]")
+	b.click("#units")
+	feet := b.text("td[data-label=Highest]")
+	results, err := v.Flights(t.Context(), day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var plum flight.Result
+	for _, r := range results {
+		if r.Rocket == "Plum" {
+			plum = r
+		}
+	}
+	want := fmt.Sprintf("%.0f ± %.0f ft", *plum.ApogeeM/0.3048, *plum.ApogeeSD/0.3048)
+	if feet != want || metres == feet {
+		t.Errorf("in feet %q, want %q; in metres it was %q", feet, want, metres)
+	}
+	b.open("/flights")
+	b.until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Highest]').textContent === %q`, feet), 5*time.Second)
+	b.open("/")
+	if got := b.text("#units"); got != "feet" {
+		t.Errorf("on the board the unit is %q", got)
+	}
+	b.quiet()
+}
+
+// browserKeyboard walks the board with the Tab key, and looks at what a screen
+// reader and a thumb need: names, live regions, targets of 24 px and more (WCAG
+// 2.2, success criterion 2.5.8), one h1, labelled regions.
+func browserKeyboard(t *testing.T, browser context.Context) {
+	v := recorded()
+	_, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	id := url.PathEscape("20250614-093000-efgh~Teal~1")
+	for _, page := range []string{"/", "/flights", "/flights/" + id, "/sessions", "/sessions/" + day + "?at_s=47", "/links", "/compare?flight=" + id, "/clock", "/signin"} {
+		b.size(390, 844, 2, true)
+		b.open(page)
+		if page == "/" {
+			everyState(v)
+			b.until("alarms", `document.querySelector('.alarm.p1')`, 10*time.Second)
+		}
+		var faults []string
+		b.eval(`(() => {
+			const bad = [];
+			if (document.querySelectorAll('h1').length !== 1) bad.push('not one h1');
+			if (document.documentElement.lang !== 'en') bad.push('no language');
+			if (document.documentElement.scrollWidth > innerWidth + 1) bad.push('wider than the screen: ' + document.documentElement.scrollWidth);
+			for (const el of document.querySelectorAll('button, input, textarea, a[href], summary')) {
+				if (!el.checkVisibility() || el.closest('template')) continue;
+				const r = el.getBoundingClientRect();
+				const name = el.getAttribute('aria-label') || el.textContent.trim() || el.labels?.[0]?.textContent.trim();
+				if (!name) bad.push('no name: ' + el.outerHTML.slice(0, 80));
+				const inline = el.tagName === 'A' && getComputedStyle(el).display === 'inline';
+				if (!inline && !el.classList.contains('skip') && (r.width < 24 || r.height < 24)) bad.push('too small: ' + el.outerHTML.slice(0, 80) + ' ' + r.width + 'x' + r.height);
+			}
+			for (const el of document.querySelectorAll('[aria-labelledby]')) if (!document.getElementById(el.getAttribute('aria-labelledby'))) bad.push('label missing: ' + el.id);
+			const ids = [...document.querySelectorAll('[id]')].map((e) => e.id);
+			for (const id of ids) if (ids.indexOf(id) !== ids.lastIndexOf(id)) bad.push('twice: ' + id);
+			return bad; })()`, &faults)
+		for _, f := range faults {
+			t.Errorf("%s: %s", page, f)
+		}
+	}
+	b.size(1920, 1080, 1, false)
+	b.open("/")
+	b.until("the alarm", `document.querySelector('.alarm.p1')`, 10*time.Second)
+	var regions []string
+	b.eval(`[...document.querySelectorAll('[aria-live]')].map((e) => e.getAttribute('aria-live'))`, &regions)
+	if d := cmp.Diff([]string{"assertive", "polite"}, regions); d != "" {
+		t.Errorf("live regions (-want +got)\n%s", d)
+	}
+	var stops []string
+	for range 14 {
+		b.press("Tab")
+		var at string
+		b.eval(`document.activeElement.id || document.activeElement.className || document.activeElement.textContent`, &at)
+		stops = append(stops, at)
+	}
+	for _, want := range []string{"skip", "Board", "Clock", "sound", "units", "theme", "ack"} {
+		if !slices.Contains(stops, want) {
+			t.Errorf("Tab never comes to %q: %q", want, stops)
+		}
+	}
+	if i, k := slices.Index(stops, "skip"), slices.Index(stops, "ack"); i != 0 || k < 0 {
+		t.Errorf("the way through the page: %q", stops)
+	}
+	b.eval(`document.querySelector('.alarm.p1 .ack').focus()`, nil)
+	b.press("Enter")
+	b.until("the acknowledgement to arrive", `document.querySelector('.alarm.p1 .ack') && !document.querySelector('.alarm.p1 .ack').disabled`, 5*time.Second)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if len(v.acked) == 0 {
+		t.Error("Enter on the button acknowledged nothing")
+	}
+}
