@@ -146,14 +146,23 @@ func causeOf(kind ensemble.FaultKind, f *ensemble.Flight, truth ensemble.FaultTr
 }
 
 // falseAlarms are the alarms of a nominal flight that tell of something that
-// is not so. The wind may well carry a nominal flight out of the field, and
-// bursts of loss may silence it: such alarms are right.
+// is not so. The wind may well carry a nominal flight out of the field, bursts
+// of loss may silence it, and the signal of a high one is weak: such alarms are
+// right.
 func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 	var out []raise
 	for _, r := range raised {
 		switch r.alarm.Kind {
 		case "out-of-field":
 			if across := math.Abs(f.Truth.At(f.Truth.TouchdownS).Across); across > 0.9*f.Site.FieldRadiusM {
+				continue
+			}
+		case "losses":
+			if f.Setup.Loss > 0 {
+				continue
+			}
+		case "weak-signal":
+			if f.Truth.ApogeeM > 500 {
 				continue
 			}
 		case "silent":

@@ -39,6 +39,9 @@ func (v *view) deployed() bool {
 	return v.t > math.Max(at, v.apogeeAt)+v.limits.InflateS
 }
 
+// groundM is the height in m below which a fall is over or as good as over.
+const groundM = 3
+
 // fastDescent: sinking faster than the parachute should let it.
 type fastDescent struct {
 	watch sinkWatch
@@ -57,7 +60,7 @@ func (r *fastDescent) check(v *view) cond {
 	}
 	// A fall that nothing brakes is ballistic, not fast.
 	free, _ := v.freeFall()
-	fast := mean > v.limits.FastShare*want+0.5 && (r.gate.state || v.sink() < v.limits.BallisticShare*free)
+	fast := mean > math.Max(v.limits.FastShare*want, v.limits.FastMps) && v.alt > groundM && (r.gate.state || v.sink() < v.limits.BallisticShare*free)
 	return r.gate.step(v.t, fast, v.limits.DescentHoldS, 1)
 }
 

@@ -23,7 +23,8 @@ func (r *hung) check(v *view) cond {
 	}
 	// From the raw pressure: the tracker begins at zero again where it lies.
 	r.height = (p.padLevel - p.mean) / v.perMetre()
-	return r.gate.step(v.t, r.height > v.limits.HungM, 2, 3)
+	still := p.block >= 2 && math.Abs(p.past[0].v-p.past[1].v) < 2*v.perMetre()
+	return r.gate.step(v.t, r.height > v.limits.HungM && (still || r.gate.state), 2, 3)
 }
 
 func (r *hung) words(v *view) words {
@@ -53,7 +54,7 @@ func (r *notAtRest) check(v *view) cond {
 	}
 	// A canopy that drags the rocket about may look like a small flight. Only
 	// a real one ends the stay on the ground.
-	if r.down && v.inFlight() && v.alt > hopM {
+	if r.down && v.inFlight() && (v.alt > hopM || v.alt > hopM/5 && v.t-r.downAt > readyS) {
 		r.down = false
 	}
 	if p := &v.self.pad; p.whenFilled && v.fresh {
@@ -71,8 +72,12 @@ func (r *notAtRest) check(v *view) cond {
 	return r.gate.step(v.t, false, 0, 0)
 }
 
-// hopM is the height in m above which a rocket that has landed flies again.
-const hopM = 12
+// A rocket that has landed flies again above hopM, m, or when it has lain for
+// readyS, s, which nobody needs less to make it ready, above a fifth of that.
+const (
+	hopM   = 25
+	readyS = 90
+)
 
 // overdue: still counted as descending long after it should be down, near the
 // ground and not sinking any more.

@@ -33,6 +33,8 @@ type Limits struct {
 	BallisticShare float64 `toml:"ballistic_share" json:"ballistic_share,omitempty"`
 	// BallisticMps is the slowest fall, in m/s, that counts as ballistic.
 	BallisticMps float64 `toml:"ballistic_mps" json:"ballistic_mps,omitempty"`
+	// FastMps is the slowest sink, in m/s, that counts as fast.
+	FastMps float64 `toml:"fast_mps" json:"fast_mps,omitempty"`
 	// FastShare and SlowShare bound the sink rate under the parachute, as
 	// shares of the rate expected from mass, diameter and drag coefficient.
 	FastShare float64 `toml:"fast_share" json:"fast_share,omitempty"`
@@ -112,7 +114,7 @@ type Limits struct {
 func Defaults(kind string) Limits {
 	l := Limits{
 		InflateS: 0.8, EarlyReleaseS: 0.6,
-		BallisticShare: 0.6, BallisticMps: 6,
+		BallisticShare: 0.6, BallisticMps: 6, FastMps: 5.5,
 		FastShare: 1.6, SlowShare: 0.5, DescentHoldS: 1.2,
 		DumpWaitS: 2, JoltMps2: 15,
 		SilentFlightS: 2, SilentPadS: 10,

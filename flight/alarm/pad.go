@@ -44,6 +44,10 @@ const (
 	padPast = 15
 )
 
+// coarseSteps is from how many unlike neighbours on the step of a sensor can
+// be told: outliers make a few.
+const coarseSteps = 8
+
 // add takes the pressure of the sample at hand.
 func (p *padStats) add(v *view) {
 	p.whenFilled = false
@@ -99,7 +103,7 @@ func (p *padStats) fill(t float64) {
 	p.noise = p.curv.median() / (0.6745 * math.Sqrt(6))
 	p.at = (p.start + t) / 2
 	if p.steps > 0 {
-		if p.coarseN == 0 || p.steps >= 3 && p.step > p.coarse {
+		if p.coarseN == 0 || p.steps >= coarseSteps && p.step > p.coarse {
 			p.coarse = p.step
 		} else {
 			p.coarse = math.Min(p.coarse, p.step)

@@ -48,9 +48,6 @@ type sensorNoisy struct{ count int }
 
 func (r *sensorNoisy) check(v *view) cond {
 	p := &v.self.pad
-	if v.phase == flight.Landed {
-		return off
-	}
 	if !p.whenFilled || v.self.link.twins(v.t) {
 		return unsure
 	}
@@ -59,7 +56,7 @@ func (r *sensorNoisy) check(v *view) cond {
 	} else if r.count = min(r.count, 3) - 1; r.count < 0 {
 		r.count = 0
 	}
-	if r.count > 0 && r.count < 2 || v.inFlight() && r.count < 3 {
+	if r.count > 0 && r.count < 2 || v.phase != flight.Waiting && r.count == 2 {
 		return unsure
 	}
 	return asCond(r.count >= 2)
@@ -124,7 +121,7 @@ func (r *sensorCoarse) check(v *view) cond {
 	if v.phase != flight.Waiting {
 		return off
 	}
-	if !p.whenFilled || p.coarseN < 3 || v.self.link.twins(v.t) {
+	if !p.whenFilled || p.coarseN < coarseSteps || v.self.link.twins(v.t) {
 		return unsure
 	}
 	return asCond(p.coarse >= v.limits.StepPa)
