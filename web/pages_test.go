@@ -29,7 +29,7 @@ func TestBrowser(t *testing.T) {
 	}{
 		{"flight", true, browserFlight}, {"alarm", true, browserAlarm}, {"replay", true, browserReplay}, {"stale", true, browserStale},
 		{"many", true, browserMany}, {"pixels", true, browserPixels}, {"keyboard", true, browserKeyboard}, {"viewer", true, browserViewer},
-		{"links", true, browserLinks}, {"clock", true, browserClock}, {"units", true, browserUnits},
+		{"links", true, browserLinks}, {"clock", true, browserClock}, {"units", true, browserUnits}, {"print", true, browserPrint},
 		{"escape", false, browserEscape}, {"notes", false, browserNotes}, {"contrast", false, browserContrast}, {"arithmetic", false, browserArithmetic},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -276,6 +276,9 @@ func browserStale(t *testing.T, browser context.Context) {
 	}
 	if got := b.text("#stopped"); !strings.HasPrefix(got, "NOT LIVE") {
 		t.Errorf("it says %q", got)
+	}
+	if got := b.text("[data-rocket=Teal] .sign"); got != "Not known" {
+		t.Errorf("while nothing is heard, Teal's sign says %q", got)
 	}
 	b.shot("board-stopped")
 	h.release()

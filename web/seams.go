@@ -44,8 +44,8 @@ type Session struct {
 	Frames  uint64   `json:"frames"`
 	Lost    uint64   `json:"lost_frames"`
 	Bytes   uint64   `json:"bytes"` // of the frames themselves
-	Rockets []string   `json:"rockets"`
-	Links   []string   `json:"links"`
+	Rockets []string `json:"rockets"`
+	Links   []string `json:"links"`
 	// Gaps are the times of 5 s or more in which no link heard anything.
 	Gaps []Gap `json:"gaps"`
 	// ShiftNs is how far the session's times were moved when somebody fixed the

@@ -4,10 +4,14 @@ import (
 	"context"
 	"fmt"
 	"net/url"
+	"regexp"
 	"slices"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight"
@@ -112,5 +116,28 @@ func browserKeyboard(t *testing.T, browser context.Context) {
 	defer v.mu.Unlock()
 	if len(v.acked) == 0 {
 		t.Error("Enter on the button acknowledged nothing")
+	}
+}
+
+// browserPrint: the report fills one sheet, of A4 and of Letter.
+func browserPrint(t *testing.T, browser context.Context) {
+	v := recorded()
+	v.notes = []Note{{Session: day, Rocket: "Teal", Flight: 1, At: inventedEpoch, Text: "0.6 l of water, 5 bar, light wind from the west"}}
+	_, base := serve(t, v.options())
+	b := openTab(t, browser, base)
+	b.open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1") + "/report")
+	for paper, inches := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
+		ctx, cancel := context.WithTimeout(b.ctx, 30*time.Second)
+		res, err := chromedp.Run(ctx, func(ctx context.Context, t *chromedp.Target) (page.PrintToPDFResult, error) {
+			return cdp.Call(ctx, t, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: inches[0], PaperHeight: inches[1], PreferCSSPageSize: ptr(false)})
+		})
+		cancel()
+		if err != nil {
+			t.Fatal(err)
+		}
+		// Each sheet is an object of type Page (ISO 32000-1, 7.7.3.3; from memory).
+		if n := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(res.Data, -1)); n != 1 {
+			t.Errorf("on %s the report takes %d sheets", paper, n)
+		}
 	}
 }

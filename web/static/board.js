@@ -115,7 +115,7 @@ export class Board {
         this.cards.set(name, card);
         moved = true;
       }
-      card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site);
+      card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut);
     }
     p.changed.clear();
     if (moved) this.arrange();
@@ -153,7 +153,10 @@ export class Board {
     const ready = states.filter((s) => zoneOf(s) === "pad" && s.go && this.cards.get(s.rocket)?.el.dataset.go === "go");
     const urgent = (this.list ?? []).some((a) => a.priority === 1 && a.active);
     el.hidden = urgent; // the alarm says it
-    if (air.length > 0) {
+    if (this.cut) {
+      setShape(el.querySelector(".shape"), "stale");
+      setText(words, "Not known: no news from the station");
+    } else if (air.length > 0) {
       setShape(el.querySelector(".shape"), "up");
       setText(words, `In the air: ${names(air)}`);
     } else if (ready.length > 0) {
@@ -169,6 +172,7 @@ export class Board {
   freshness() {
     const el = document.getElementById("stopped");
     const stale = this.stream.stale();
+    this.cut = stale; // the cards are written anew with it right after this
     setClass(this.root, "stale", stale);
     el.hidden = !stale;
     if (stale) {

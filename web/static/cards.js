@@ -35,11 +35,12 @@ export class Card {
     setText(this.part("name"), rocket);
   }
 
-  /** show writes the state. ageS is how old its last frame is. */
-  show(state, ageS, site) {
-    const old = !state || ageS > OLD;
+  /** show writes the state. ageS is how old its last frame is; cut says that
+   *  the page itself hears nothing, so that nothing here can be trusted. */
+  show(state, ageS, site, cut) {
+    const old = !state || cut || ageS > OLD;
     setClass(this.el, "old", old && !!state);
-    this[this.zone](state, old, site);
+    this[this.zone](state, old, site, cut);
     this.radio(state, ageS, old);
   }
 
@@ -59,13 +60,13 @@ export class Card {
     setClass(p.release, "missing", s.phase === "descent" && !s.released);
   }
 
-  pad(s, old) {
+  pad(s, old, site, cut) {
     const p = this.parts;
     const state = !s ? "unheard" : old ? "stale" : s.go ? "go" : "notyet";
     this.el.dataset.go = state;
     setShape(p.shape, state);
-    setText(p.word, { unheard: "Not heard", stale: "Silent", go: "Go", notyet: "Not yet" }[state]);
-    const why = !s ? ["no frame has been heard of it"] : old ? ["its frames have stopped"] : s.not_yet ?? [];
+    setText(p.word, { unheard: "Not heard", stale: cut ? "Not known" : "Silent", go: "Go", notyet: "Not yet" }[state]);
+    const why = !s ? ["no frame has been heard of it"] : old ? [cut ? "this page hears nothing from the station" : "its frames have stopped"] : s.not_yet ?? [];
     this.list(p.reasons, state === "go" ? [] : why);
     setText(p["height-small"], s ? quantity("height", s.altitude_m) : "–");
     setText(p.cell, s && known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
