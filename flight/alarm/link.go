@@ -18,11 +18,15 @@ type linkStats struct {
 	tracks  [2]track
 	newest  int // index of the track of the newest sample
 	n       int // tracks in use
-	// flips are the times of the last changes back to the other track.
+	// flips are the times of the last signs of a second board: changes back to
+	// the other track, numbers that come twice.
 	flips  [flipRing]float64
 	nFlips int
 	jumpS  float64 // size of the last jump, s
 	jumps  int
+	// recent are the numbers of the newest frames.
+	recent     [16]numbered
+	nextRecent int
 }
 
 // lossSeconds is over how long losses are counted, in s; flipRing how many
@@ -70,6 +74,9 @@ func (l *linkStats) add(v *view) {
 		if !l.started || s.Seq > l.seq || s.Boot != l.boot {
 			l.seq = s.Seq
 		}
+	}
+	if s.Seq >= 0 && s.Clock >= 0 {
+		l.doubles(v.t, s.Boot, s.Seq, s.Clock)
 	}
 	l.started, l.boot = true, s.Boot
 	if s.Clock >= 0 {
@@ -133,9 +140,7 @@ func (l *linkStats) follow(t, offset float64, boot uint32) {
 		// Back on a track that was left: no start and no jump does that.
 		l.tracks[other].at, l.tracks[other].boot = t, boot
 		l.newest = other
-		copy(l.flips[1:], l.flips[:flipRing-1])
-		l.flips[0] = t
-		l.nFlips++
+		l.flip(t)
 	default:
 		if l.n > 0 && boot == cur.boot {
 			l.jumpS = cur.offset - offset
@@ -147,6 +152,33 @@ func (l *linkStats) follow(t, offset float64, boot uint32) {
 		l.tracks[l.newest] = track{offset: offset, at: t, boot: boot}
 		l.n = min(2, l.n+1)
 	}
+}
+
+// doubles notices a number that was heard before with another clock: two boards
+// that were switched on together run on one track, but each counts for itself.
+func (l *linkStats) doubles(t float64, boot uint32, seq, clock int64) {
+	for i := range l.recent {
+		if r := &l.recent[i]; r.used && r.boot == boot && r.seq == seq && r.clock != clock {
+			l.flip(t)
+			break
+		}
+	}
+	l.recent[l.nextRecent] = numbered{used: true, boot: boot, seq: seq, clock: clock}
+	l.nextRecent = (l.nextRecent + 1) % len(l.recent)
+}
+
+// numbered is a frame by its own numbers.
+type numbered struct {
+	used       bool
+	boot       uint32
+	seq, clock int64
+}
+
+// flip notes one sign of a second board.
+func (l *linkStats) flip(t float64) {
+	copy(l.flips[1:], l.flips[:flipRing-1])
+	l.flips[0] = t
+	l.nFlips++
 }
 
 // twins says whether the clock has gone back and forth between two tracks
@@ -274,11 +306,15 @@ func (r *duplicateID) words(v *view) words {
 	if v.rocket.ID != nil {
 		id = sprintf(" %d", *v.rocket.ID)
 	}
+	sign := "the same numbers come twice with different clocks"
+	if l.n == 2 {
+		sign = sprintf("their clocks are %.1f s apart and take turns", math.Abs(l.tracks[0].offset-l.tracks[1].offset))
+	}
 	return words{
 		priority: prioAct,
 		say:      "two boards call themselves " + v.name(),
-		reason: sprintf("Frames of %s come from two boards with one id%s: their clocks are %.1f s apart and take turns. Heights and warnings of %s cannot be trusted. Switch one of them off and give it another id.",
-			v.name(), id, math.Abs(l.tracks[0].offset-l.tracks[1].offset), v.name()),
+		reason: sprintf("Frames of %s come from two boards with one id%s: %s. Heights and warnings of %s cannot be trusted. Switch one of them off and give it another id.",
+			v.name(), id, sign, v.name()),
 	}
 }
 

@@ -192,6 +192,13 @@ func TestRulesAcrossBoards(t *testing.T) {
 			t.Errorf("reason %q", a.Reason)
 		}
 	})
+	t.Run("two boards with one id, switched on together", func(t *testing.T) {
+		s := newScene(t, cfg)
+		s.run(4, beside(s, "Teal", 98010, s.clock-0.05, 0))
+		if a := s.find("duplicate-id"); !strings.Contains(a.Reason, "numbers come twice") {
+			t.Errorf("reason %q", a.Reason)
+		}
+	})
 	t.Run("two boards send over each other", func(t *testing.T) {
 		s := newScene(t, cfg)
 		s.drop = 4
