@@ -13,6 +13,9 @@ func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages str
 		s.watcher.Tell = c.tell
 		g.Go(func() error { return c.speaker.Run(ctx) })
 	}
+	if _, err := s.startInflux(ctx, g); err != nil {
+		return "", err
+	}
 	if s.cfg.Web.Listen == "off" {
 		return "", nil
 	}

@@ -3,11 +3,13 @@ package station
 import (
 	"context"
 	"fmt"
+	"io"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
+	"padlark/storage/export"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 	"padlark/watch"
@@ -25,7 +27,8 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Archive: archive, Notes: archive,
 		Flights:    wire.Flights{Results: results.New(s.archive), Archive: s.archive},
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
-		Acker:      acker{s},
+		Acker:      wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now},
+		Exporter:   exporter{s.archive},
 		NewMachine: s.newMachine,
 		Now:        s.now,
 		Healthy:    s.healthy,
@@ -34,6 +37,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	if err != nil {
 		return "", err
 	}
+	g.Go(func() error { return archive.Run(ctx) })
 	g.Go(func() error { return srv.Run(ctx) })
 	addr, err := srv.Addr(ctx)
 	if err != nil {
@@ -78,13 +82,15 @@ func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
 	return watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
 }
 
-// acker acknowledges alarms of the running session.
-type acker struct{ s *station }
+// exporter writes a flight's samples for a download.
+type exporter struct{ archive *sqlite.Archive }
 
-// Ack acknowledges one alarm for a person.
-func (a acker) Ack(ctx context.Context, session, alarm string) error {
-	if session != a.s.session.ID {
-		return fmt.Errorf("acknowledge %s: session %s is over: %w", alarm, session, web.ErrNotFound)
+// Export writes one flight in a format of package export.
+func (e exporter) Export(ctx context.Context, w io.Writer, id web.FlightID, format string) error {
+	write, err := export.Lookup(format)
+	if err != nil {
+		return err
 	}
-	return a.s.watcher.Ack(ctx, alarm, a.s.now())
+	_, err = write(ctx, w, e.archive, sqlite.Query{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight})
+	return err
 }
