@@ -208,8 +208,9 @@ func (c *checkupCmd) chooseSteps(p *bench.Plan) error {
 			wanted[bench.Step(s)] = true
 		}
 	}
+	some := len(wanted) > 0
 	for _, s := range bench.AllSteps() {
-		if len(wanted) > 0 && !wanted[s] {
+		if some && !wanted[s] {
 			p.Skip = append(p.Skip, s)
 		}
 		delete(wanted, s)

@@ -164,7 +164,11 @@ func TestCheckupOverAPort(t *testing.T) {
 	for i, j := range jobs {
 		near, far := benchPort(t)
 		cfg, _ := benchConfig(t, far)
-		wg.Go(func() { done[i] = onBench(t.Context(), cfg, near, j.options, j.args...) })
+		wg.Go(func() {
+			start := time.Now()
+			done[i] = onBench(t.Context(), cfg, near, j.options, j.args...)
+			t.Logf("%s took %.1f s", j.name, time.Since(start).Seconds())
+		})
 	}
 	wg.Wait()
 	for i, j := range jobs {

@@ -237,9 +237,13 @@ func (b *Bench) Sample(s *decode.Sample) {
 	p := newPoint(s, b.begin)
 	switch b.step() {
 	case StepRest:
-		if len(b.rec.points) == 0 {
-			b.since, b.before = b.now, b.count
+		if !b.calm.heard {
+			b.since = b.now
 			b.calm.heard = true
+		}
+		if b.now-b.since < backlogS {
+			b.before = b.count
+			break
 		}
 		b.rec.add(p)
 	case StepLift, StepJar:
@@ -281,11 +285,15 @@ func (b *Bench) kelvin() float64 {
 	return 288.15
 }
 
+// backlogS is how long after the first frame the rest begins, in s: a port hands
+// over at once what came while nobody listened.
+const backlogS = 0.5
+
 // turn ends the present step when its time has come.
 func (b *Bench) turn() {
 	waited := b.now - b.since
 	switch s := b.step(); {
-	case s == StepRest && len(b.rec.points) == 0:
+	case s == StepRest && !b.calm.heard:
 		limit := b.plan.FirstS
 		if b.plan.Asks {
 			limit = max(limit, b.plan.WaitS)
@@ -294,7 +302,7 @@ func (b *Bench) turn() {
 			b.add(b.silent(waited))
 			b.next()
 		}
-	case s == StepRest && (waited > b.plan.RestS || len(b.rec.points) >= mostPoints):
+	case s == StepRest && (waited > backlogS+b.plan.RestS || len(b.rec.points) >= mostPoints):
 		b.judgeRest()
 		b.next()
 	case s == StepLift && b.hand.finished(b.now):
@@ -316,7 +324,7 @@ func (b *Bench) Now() Doing {
 		d.Question, d.Say = true, b.report.Before[b.item].Text
 		d.Share = float64(b.item) / float64(len(b.report.Before))
 	case StepRest:
-		if len(b.rec.points) == 0 {
+		if !b.calm.heard {
 			d.Say = "Switch the board on and put it down; waiting for its first frame."
 			break
 		}

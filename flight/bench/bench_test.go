@@ -1,14 +1,12 @@
 package bench_test
 
 import (
-	"errors"
 	"fmt"
-	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
-	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/bench"
 	"padlark/flight/bench/board"
@@ -17,97 +15,29 @@ import (
 
 var begin = time.Date(2031, 4, 2, 18, 30, 0, 0, time.UTC)
 
-// sitting is a checkup on a virtual clock: the board's bytes pass the real
-// framing and the real decoder.
-type sitting struct {
-	bench   *bench.Bench
-	recv    *ingest.Receiver
-	decoder *decode.Decoder
-	clock   *ingest.VirtualClock
+// sitting is a checkup on a virtual clock.
+type sitting struct{ *bench.Bench }
+
+func (s sitting) Tick(now time.Time, h ingest.Health) {
+	s.Count(bench.Count{Link: h.Link, Bytes: h.Bytes, Frames: h.Frames, Bad: h.Bad, Words: h.Words, Hint: h.Hint})
+	s.Bench.Tick(now)
 }
 
-func newSitting(t testing.TB, p bench.Plan, layout string) *sitting {
+// sit checks a board.
+func sit(t testing.TB, p bench.Plan, o board.Options) bench.Report {
 	t.Helper()
-	layouts, err := decode.Builtin()
+	b, err := bench.New(p, begin)
 	if err != nil {
 		t.Fatal(err)
 	}
-	i := slices.IndexFunc(layouts, func(l decode.Layout) bool { return l.Name == layout })
-	s := &sitting{clock: ingest.NewVirtualClock(begin)}
-	s.recv, err = ingest.NewReceiver(ingest.LinkConfig{Name: "bench", Serial: "/dev/null", Baud: 115200, Layout: layout}, layouts[i].Framing, ingest.Env{Clock: s.clock.Clock()})
-	if err != nil {
+	if err := board.Hear(o, begin, sitting{b}); err != nil {
 		t.Fatal(err)
 	}
-	id := uint32(7)
-	s.decoder, err = decode.New(decode.Config{
-		Links:   []decode.LinkLayouts{{Link: "bench", Layouts: []string{layout}}},
-		Rockets: []decode.RocketID{{Name: "Teal", ID: &id}},
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if s.bench, err = bench.New(p, begin); err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
-
-// hear gives the bench what the board sends.
-func (s *sitting) hear(t testing.TB, o board.Options) bench.Report {
-	t.Helper()
-	b, err := board.New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rng := rand.New(rand.NewPCG(o.Seed, 9))
-	last := time.Duration(0)
-	for !s.bench.Done() {
-		sent, ok, err := b.Next()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !ok {
-			break
-		}
-		heard := sent.At + time.Second + time.Duration(rng.ExpFloat64()*2e6)
-		last = max(last, heard)
-		s.clock.Advance(last)
-		if len(sent.Bytes) > 0 {
-			chunk := ingest.Chunk{Link: "bench", Heard: last, Bytes: sent.Bytes, Baud: 115200}
-			if err := s.recv.Push(chunk, s.frame); err != nil {
-				t.Fatal(err)
-			}
-		}
-		s.tick(last)
-	}
-	for ; !s.bench.Done() && last < time.Hour; last += time.Second {
-		s.tick(last)
-	}
-	r, err := s.bench.Report()
+	r, err := b.Report()
 	if err != nil {
 		t.Fatal(err)
 	}
 	return r
-}
-
-func (s *sitting) tick(at time.Duration) {
-	h := s.recv.Health()
-	s.bench.Count(bench.Count{Link: "bench", Bytes: h.Bytes, Frames: h.Frames, Bad: h.Bad, Words: h.Words, Hint: h.Hint})
-	s.bench.Tick(begin.Add(at))
-}
-
-func (s *sitting) frame(f ingest.Frame) error {
-	f.Passed = f.Mono
-	m, err := s.decoder.Decode(f)
-	var rej *decode.Reject
-	if errors.As(err, &rej) {
-		s.recv.Stats().AddBad(rej.Reason, f)
-		return nil
-	}
-	if err == nil {
-		s.bench.Sample(&m)
-	}
-	return err
 }
 
 func plan(restS float64) bench.Plan {
@@ -135,7 +65,7 @@ func TestGoodBoards(t *testing.T) {
 		layout := []string{"lark-bin", "lark-text"}[seed%2]
 		o := board.Full(seed, "", 8)
 		o.Layout = layout
-		r := newSitting(t, plan(8), layout).hear(t, o)
+		r := sit(t, plan(8), o)
 		if bad := unwell(r); len(bad) > 0 || r.Verdict[:5] != "good:" {
 			t.Errorf("board %d: %v: %s", seed, bad, r.Verdict)
 		}
@@ -152,11 +82,11 @@ func TestGoodBoards(t *testing.T) {
 func TestDefects(t *testing.T) {
 	for _, d := range board.Defects() {
 		t.Run(d.Name, func(t *testing.T) {
-			for seed := range uint64(5) {
+			for seed := range uint64(3) {
 				layout := []string{"lark-bin", "lark-text"}[seed%2]
 				o := board.Full(seed, d.Name, 8)
 				o.Layout = layout
-				r := newSitting(t, plan(8), layout).hear(t, o)
+				r := sit(t, plan(8), o)
 				found := unwell(r)
 				if !slices.Contains(found, d.Check) {
 					t.Errorf("board %d: found %v, want %s\n%s", seed, found, d.Check, all(r))
@@ -181,4 +111,105 @@ func all(r bench.Report) string {
 		s += fmt.Sprintf("%-9s %-15s %-22s %s\n", f.Level, f.Check, f.Text(), f.Words)
 	}
 	return s
+}
+
+// A person's answers are in the report; what was skipped or stopped is told.
+func TestAsked(t *testing.T) {
+	p := plan(2)
+	p.Asks = true
+	b, err := bench.New(p, begin)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := b.Report(); err == nil {
+		t.Error("a report before the end")
+	}
+	for i := range bench.BeforePower(p.Rocket) {
+		if d := b.Now(); d.Step != bench.StepBefore || !d.Question || d.Say == "" {
+			t.Fatalf("line %d: %+v", i, d)
+		}
+		b.Answer(i != 2)
+	}
+	if d := b.Now(); d.Step != bench.StepRest || d.Question {
+		t.Fatalf("after the list: %+v", d)
+	}
+	if err := board.Hear(board.Options{Seed: 1, EndS: 4, ElevationM: 212}, begin, sitting{b}); err != nil {
+		t.Fatal(err)
+	}
+	// Nothing is lifted: the step waits, and is left.
+	for b.Now().Step != bench.StepSound {
+		b.Skip()
+	}
+	b.Answer(false)
+	b.Stop()
+	r, err := b.Report()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for check, want := range map[string]bench.Level{
+		"before-power": bench.Bad, "frames": bench.Good, "lift": bench.NotDone, "apogee-rule": bench.NotDone,
+		"sounder": bench.Look, "servo-free": bench.NotDone,
+	} {
+		if f, ok := r.Find(check); !ok || f.Level != want {
+			t.Errorf("%s: %+v, want %s", check, f, want)
+		}
+	}
+	if !r.Before[0].Confirmed || r.Before[2].Confirmed {
+		t.Errorf("list: %+v", r.Before)
+	}
+}
+
+// The list before power follows the rocket's description.
+func TestBeforePower(t *testing.T) {
+	has := func(r flight.Rocket, word string) bool {
+		return slices.ContainsFunc(bench.BeforePower(r), func(s string) bool { return strings.Contains(s, word) })
+	}
+	servo, plain := flight.Rocket{Release: "servo", Cell: "lipo-1s"}, flight.Rocket{Release: "none", Cell: "9v"}
+	if !has(servo, "servo's lead") || !has(servo, "lithium") || has(servo, "clip") {
+		t.Errorf("servo on a lithium cell: %q", bench.BeforePower(servo))
+	}
+	if has(plain, "servo") || has(plain, "lithium") || !has(plain, "clip") {
+		t.Errorf("no release on a 9 V battery: %q", bench.BeforePower(plain))
+	}
+	for _, word := range []string{"solder", "barometer", "sounder", "Jumpers", "pressure"} {
+		if !has(plain, word) || !has(servo, word) {
+			t.Errorf("%q is missing", word)
+		}
+	}
+}
+
+func TestBadPlan(t *testing.T) {
+	for name, change := range map[string]func(*bench.Plan){
+		"rest": func(p *bench.Plan) { p.RestS = -1 }, "lift": func(p *bench.Plan) { p.LiftM = 1e9 },
+		"step": func(p *bench.Plan) { p.Skip = []bench.Step{"dance"} }, "brown-out": func(p *bench.Plan) { p.BrownOutV = -3 },
+		"station pressure": func(p *bench.Plan) { v := 1013.0; p.StationPa = &v },
+	} {
+		p := plan(8)
+		change(&p)
+		if _, err := bench.New(p, begin); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+}
+
+// A reading by another instrument is compared with more strictly than the
+// standard atmosphere, and the first rocket heard is taken if none is named.
+func TestStationPressure(t *testing.T) {
+	p := plan(2)
+	p.Rocket, p.Known = flight.Rocket{}, []flight.Rocket{board.Rocket()}
+	p.Skip = []bench.Step{bench.StepLift, bench.StepJar}
+	o := board.Options{Seed: 4, EndS: 5, ElevationM: 212}
+	r := sit(t, p, o)
+	f, ok := r.Find("pressure")
+	if !ok || f.Level != bench.Good || f.Value == nil || r.Rocket != "Teal" || r.Config.RateHz != 50 {
+		t.Fatalf("by elevation: %+v of %s", f, r.Rocket)
+	}
+	for off, want := range map[float64]bench.Level{50: bench.Good, 300: bench.Look, 900: bench.Bad} {
+		pa := 100**f.Value + off
+		p.StationPa = &pa
+		again := sit(t, p, o)
+		if g, _ := again.Find("pressure"); g.Level != want {
+			t.Errorf("%.0f Pa off: %+v, want %s", off, g, want)
+		}
+	}
 }

@@ -43,7 +43,9 @@ func (f Finding) Text() string {
 		return ""
 	}
 	p := 2
-	if f.SD != nil && *f.SD > 0 {
+	if f.SD == nil && *f.Value == math.Trunc(*f.Value) {
+		p = 0 // a count
+	} else if f.SD != nil && *f.SD > 0 {
 		p = max(0, min(3, 1-int(math.Floor(math.Log10(*f.SD)))))
 	} else if math.Abs(*f.Value) >= 100 {
 		p = 0

@@ -64,7 +64,7 @@ func (b *Bench) judgeRest() {
 	b.report.Frames = len(r.points)
 	r.settle()
 	b.add(finding(StepRest, "frames", "Frames").limit("frames come").
-		number(float64(len(r.points)), 0, "frames").words("%d frames in %.0f s", len(r.points), b.now-b.since))
+		number(float64(len(r.points)), 0, "frames").words("%d frames in %.0f s", len(r.points), b.now-b.since-backlogS))
 	if len(r.points) < 10 {
 		f := &b.report.Findings[len(b.report.Findings)-1]
 		f.Level, f.Mend = Bad, "Too few to judge anything: let it send at 10 Hz or more."
@@ -111,7 +111,7 @@ func (b *Bench) judgeRate() []Finding {
 	}
 	sd, worst := sdOf(steps)/b.calm.stepS, slices.Max(gaps)
 	jitter := finding(StepRest, "jitter", "Evenness of the frames").number(100*sd, 0, "%").
-		limit("spread 20 %% of the interval, no pause of 3 intervals").
+		limit("20 %%, no pause of 3 intervals").
 		words("intervals of %.1f ms spread by %.0f %%, the longest is %.0f ms", 1e3*b.calm.stepS, 100*sd, 1e3*worst).
 		judge(max(sd/0.2, worst/b.calm.stepS/3), 1, math.Inf(1))
 	if worst > 0.5 && worst > 3*b.calm.stepS {

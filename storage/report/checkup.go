@@ -25,6 +25,7 @@ type checkupView struct {
 	Name, When, Word string
 	Style            template.CSS
 	Plots            []template.HTML
+	Done, Open       []bench.Finding
 }
 
 // CheckupPage gives a checkup as a page that prints on one sheet (.html), or as
@@ -40,6 +41,13 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 	v := checkupView{Report: r, Name: r.Rocket, When: stamp(r.At), Word: word(r.Verdict), Style: template.CSS(styleText)}
 	if v.Name == "" {
 		v.Name = "a board that was not heard"
+	}
+	for _, f := range r.Findings {
+		if f.Level == bench.NotDone {
+			v.Open = append(v.Open, f)
+		} else {
+			v.Done = append(v.Done, f)
+		}
 	}
 	for _, d := range checkupPlots(r) {
 		if d.err != nil {
@@ -65,11 +73,11 @@ func checkupPlots(r *bench.Report) []drawnOrNot {
 	var out []drawnOrNot
 	for i := range r.Traces {
 		p, err := tracePlot(&r.Traces[i], palette[i%len(palette)])
-		out = append(out, drawnOrNot{drawn{plots: []*plot.Plot{p}, w: 8.8 * vg.Centimeter, h: 4.1 * vg.Centimeter}, err})
+		out = append(out, drawnOrNot{drawn{plots: []*plot.Plot{p}, w: 6.3 * vg.Centimeter, h: 3.0 * vg.Centimeter}, err})
 	}
 	if len(r.Allan) >= 4 {
 		p, err := allanPlot(r.Allan)
-		out = append(out, drawnOrNot{drawn{plots: []*plot.Plot{p}, w: 8.8 * vg.Centimeter, h: 4.1 * vg.Centimeter}, err})
+		out = append(out, drawnOrNot{drawn{plots: []*plot.Plot{p}, w: 6.3 * vg.Centimeter, h: 3.0 * vg.Centimeter}, err})
 	}
 	return out
 }
@@ -94,9 +102,10 @@ func tracePlot(tr *bench.Trace, c color.Color) (*plot.Plot, error) {
 // small is for plots that share a row.
 func small(p *plot.Plot) {
 	for _, f := range []*vg.Length{&p.X.Label.TextStyle.Font.Size, &p.Y.Label.TextStyle.Font.Size, &p.X.Tick.Label.Font.Size, &p.Y.Tick.Label.Font.Size} {
-		*f = vg.Points(7.5)
+		*f = vg.Points(7)
 	}
-	p.X.Tick.Marker, p.Y.Tick.Marker = ticks{7}, ticks{5}
+	p.X.Label.Padding, p.Y.Label.Padding = 0, 0
+	p.X.Tick.Marker, p.Y.Tick.Marker = ticks{6}, ticks{4}
 }
 
 // allanPlot draws the deviation over the averaging time, both in powers of ten.
@@ -134,19 +143,22 @@ func allanPlot(points []bench.AllanPoint) (*plot.Plot, error) {
 	return p, nil
 }
 
-// decades marks 1, 2 and 5 times the powers of ten and labels them.
+// decades labels powers of ten, and 2 and 5 times those where there is room.
 type decades struct{}
 
 // Ticks implements plot.Ticker.
 func (decades) Ticks(lo, hi float64) []plot.Tick {
 	var out []plot.Tick
+	steps := []float64{1, 2, 5}
+	if hi/lo > 50 {
+		steps = steps[:1]
+	}
 	for e := math.Floor(math.Log10(lo)); e <= math.Ceil(math.Log10(hi)); e++ {
-		for _, m := range []float64{1, 2, 5} {
+		for _, m := range steps {
 			v := m * math.Pow(10, e)
-			if v < lo*(1-1e-9) || v > hi*(1+1e-9) {
-				continue
+			if v >= lo*(1-1e-9) && v <= hi*(1+1e-9) {
+				out = append(out, plot.Tick{Value: v, Label: strconv.FormatFloat(v, 'g', 4, 64)})
 			}
-			out = append(out, plot.Tick{Value: v, Label: strconv.FormatFloat(v, 'g', 4, 64)})
 		}
 	}
 	return out
