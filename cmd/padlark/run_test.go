@@ -41,7 +41,16 @@ func startRunWhen(t *testing.T, ready string, times int, args ...string) *proces
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	t.Cleanup(cancel)
-	d := &process{cmd: program(ctx, append([]string{"run", "-q"}, args...)...), log: &bytes.Buffer{}, ended: make(chan error, 1)}
+	return startProcess(t, program(ctx, append([]string{"run", "-q"}, args...)...), ready, times)
+}
+
+// startProcess starts a daemon that is prepared and waits for the lines.
+func startProcess(t *testing.T, cmd *exec.Cmd, ready string, times int) *process {
+	t.Helper()
+	if cmd.Env == nil {
+		cmd.Env = append(os.Environ(), beMain+"=1")
+	}
+	d := &process{cmd: cmd, log: &bytes.Buffer{}, ended: make(chan error, 1)}
 	pipe, err := d.cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
