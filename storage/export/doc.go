@@ -4,5 +4,6 @@
 //
 //	archive -> Samples (Source) -> a format's Write -> io.Writer
 //
+// Formats: CSV, Parquet, line protocol, GeoJSON and GPX.
 // A format is one function; Formats lists them by name.
 package export

@@ -23,7 +23,7 @@ type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (
 
 // Formats lists the formats by name.
 func Formats() map[string]Format {
-	return map[string]Format{"csv": CSV}
+	return map[string]Format{"csv": CSV, "parquet": Parquet, "line": LineProtocol, "geojson": GeoJSON, "gpx": GPX}
 }
 
 // Lookup finds a format by its name.
