@@ -46,8 +46,8 @@ func printSeason(w io.Writer, list []report.Season) error {
 		return nil
 	}
 	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "rocket\tflights\tbest\tmean\tspread\tin time\t95 %\tcell\ttrend\tchecked\t")
-	fmt.Fprintln(t, "\t\tm\tm\tm\t\t\tV\tmV/flight\t\t")
+	fmt.Fprintln(t, "rocket\tno\tbest\tmean\tspread\tin time\t95 %\tcell\ttrend\tchecked\t")
+	fmt.Fprintln(t, "\t\tm\tm\tm\t\t\tV\tmV each\t\t")
 	for _, s := range list {
 		cell, trend, checked, rate := "–", "–", "never", "–"
 		if n := len(s.CellV); n > 0 {
@@ -70,7 +70,7 @@ func printSeason(w io.Writer, list []report.Season) error {
 	}
 	fmt.Fprintln(w)
 	wrap(w, "", "In time: released within the rocket's delay after apogee, not more than 0.3 s before it; 95 % is the Wilson interval of that rate. "+
-		"Cell: at rest before the last flight, with its change a flight (± one standard deviation).")
+		"Cell: at rest before the last flight, with its change from flight to flight (± one standard deviation).")
 	for _, s := range list {
 		if s.Checkup != nil {
 			wrap(w, s.Rocket+" checked: ", s.Checkup.Verdict)

@@ -177,9 +177,8 @@ func (m marks) Plot(c draw.Canvas, p *plot.Plot) {
 
 // drawn is one or more plots below each other, ready to be written.
 type drawn struct {
-	plots  []*plot.Plot
-	w, h   vg.Length
-	titled string
+	plots []*plot.Plot
+	w, h  vg.Length
 }
 
 func (d drawn) on(c vg.CanvasSizer) {

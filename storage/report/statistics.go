@@ -62,9 +62,9 @@ func spreadOf(values []value) Spread {
 	case s.Chi2P == nil:
 		s.Words = fmt.Sprintf("n = %d; the measurement's own ± is not known", s.N)
 	case *s.Chi2P < 0.05:
-		s.Words = fmt.Sprintf("the flights differ by more than they are measured to (chi-squared, p %s, n = %d)", probability(*s.Chi2P), s.N)
+		s.Words = fmt.Sprintf("they differ by more than their own ± (chi-squared, p %s, n = %d)", probability(*s.Chi2P), s.N)
 	default:
-		s.Words = fmt.Sprintf("the spread is no larger than the measurement's own ± (chi-squared, p %s, n = %d)", probability(*s.Chi2P), s.N)
+		s.Words = fmt.Sprintf("no larger than the measurement's own ± (chi-squared, p %s, n = %d)", probability(*s.Chi2P), s.N)
 	}
 	return s
 }
