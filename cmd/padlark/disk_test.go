@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"sync"
 	"syscall"
@@ -76,7 +77,9 @@ func smallDisk(t *testing.T, megabytes int) string {
 	needDisk(t)
 	dir := t.TempDir()
 	sh(t, "mount", "-t", "tmpfs", "-o", fmt.Sprintf("size=%dm", megabytes), "padlark-test", dir)
-	t.Cleanup(func() { sh(t, "umount", dir) })
+	t.Cleanup(func() {
+		until(t, "the file system is left", 10*time.Second, func() bool { return exec.Command("umount", dir).Run() == nil })
+	})
 	return dir
 }
 

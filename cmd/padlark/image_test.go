@@ -72,7 +72,8 @@ func (d *disk) release(t *testing.T) {
 	if d.dev == "" {
 		return
 	}
-	sh(t, "umount", d.dir)
+	// A daemon that a failed test has killed may still be ending.
+	until(t, "the file system is left", 10*time.Second, func() bool { return exec.Command("umount", d.dir).Run() == nil })
 	sh(t, "losetup", "--detach", d.dev)
 	d.dev = ""
 }
@@ -115,19 +116,21 @@ type image struct {
 func TestPowerLoss(t *testing.T) {
 	onlyInCI(t)
 	needDisk(t)
-	d := newDisk(t, 64)
+	images := numberFrom(t, "PADLARK_IMAGES", 2)
+	// Large enough that the daemon never finds it short of room.
+	d := newDisk(t, 160+4*images)
 	data, udp := filepath.Join(d.dir, "data"), freePort(t)
 	p := startRun(t, "state=up", fieldConfig(t, "power", data, udp, "[[rocket]]\nname = \"Teal\"\nid = 1\n"))
 	boards := startBoardsAt(t, udp, 8, 20, hop(4))
-	var images []image
+	var taken []image
 	dir := t.TempDir()
 	take := func(least, most time.Duration) {
 		<-time.After(least + rand.N(most-least)) // at no particular moment
-		f := filepath.Join(dir, fmt.Sprintf("%d.img", len(images)))
-		images = append(images, image{f, d.image(t, f)})
+		f := filepath.Join(dir, fmt.Sprintf("%d.img", len(taken)))
+		taken = append(taken, image{f, d.image(t, f)})
 	}
 	await(t, data, "SELECT COUNT(*) FROM samples")
-	for round := range (numberFrom(t, "PADLARK_IMAGES", 2) + 1) / 2 {
+	for round := range (images + 1) / 2 {
 		take(100*time.Millisecond, 1500*time.Millisecond)
 		await(t, data, fmt.Sprintf("SELECT COUNT(*) > %d FROM events WHERE kind = 'liftoff'", round))
 		take(400*time.Millisecond, 2*time.Second)
@@ -138,7 +141,7 @@ func TestPowerLoss(t *testing.T) {
 	flying := flightTimes(t, data)
 	var worst [2]time.Duration // waiting, flying
 	var n [2]int
-	for _, im := range images {
+	for _, im := range taken {
 		lost := openImage(t, im.file, sent, im.at)
 		k, limit := 0, time.Second
 		if flying(im.at) {
