@@ -7,12 +7,14 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"padlark/decode"
 	"padlark/storage/sqlite"
 )
 
 type sessionsCmd struct {
 	archiveFlags
-	JSON bool `name:"json" help:"Print as JSON."`
+	Losses bool `help:"Count the frames lost, on each link and after merging the links; reads every sample."`
+	JSON   bool `name:"json" help:"Print as JSON."`
 }
 
 // Help shows an example.
@@ -32,6 +34,8 @@ type sessionRow struct {
 	BytesPerFrame float64    `json:"disk_bytes_per_frame"`
 	TimeFixedBy   string     `json:"time_fixed_by"`
 	ShiftS        float64    `json:"time_shift_s"`
+	// Losses is there with --losses only.
+	Losses []decode.Merged `json:"losses,omitempty"`
 }
 
 // Run lists the sessions with their sizes.
@@ -44,6 +48,13 @@ func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
 	rows, err := sessionRows(ctx, a)
 	if err != nil {
 		return err
+	}
+	if c.Losses {
+		for i := range rows {
+			if rows[i].Losses, err = sessionLosses(ctx, a, rows[i].Session); err != nil {
+				return err
+			}
+		}
 	}
 	warnLost(a, io)
 	if c.JSON {
@@ -61,7 +72,14 @@ func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%d\t%d\t%s\t%.0f B\n", r.Session, r.StartedAt.Local().Format("2006-01-02 15:04"),
 			lasted, r.Flights, r.Frames, r.Rejected, size(r.DiskBytes), r.BytesPerFrame)
 	}
-	return t.Flush()
+	if err := t.Flush(); err != nil || !c.Losses {
+		return err
+	}
+	for _, r := range rows {
+		fmt.Fprintf(io.Out, "\n%s\n", r.Session)
+		printLosses(io.Out, r.Losses)
+	}
+	return nil
 }
 
 func sessionRows(ctx context.Context, a *sqlite.Archive) ([]sessionRow, error) {

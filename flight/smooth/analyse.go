@@ -123,22 +123,27 @@ func (a *analysis) begin(samples []decode.Sample, alarms []flight.Alarm) {
 	}
 }
 
-// lost counts the gaps in the board's own numbering.
+// lost counts the numbers that are missing from the board's own numbering. The
+// samples are each of another number, in whatever order two links brought them.
 func lost(samples []decode.Sample) uint64 {
-	var n uint64
-	last, boot := int64(-1), samples[0].Boot
+	type span struct{ low, high, heard int64 }
+	spans := map[uint32]*span{}
 	for i := range samples {
 		s := &samples[i]
-		if s.Boot != boot {
-			last, boot = -1, s.Boot
-		}
 		if s.Seq < 0 {
 			continue
 		}
-		if last >= 0 && s.Seq > last+1 {
-			n += uint64(s.Seq - last - 1)
+		sp := spans[s.Boot]
+		if sp == nil {
+			sp = &span{low: s.Seq, high: s.Seq}
+			spans[s.Boot] = sp
 		}
-		last = max(last, s.Seq)
+		sp.low, sp.high = min(sp.low, s.Seq), max(sp.high, s.Seq)
+		sp.heard++
+	}
+	var n uint64
+	for _, sp := range spans {
+		n += uint64(max(0, sp.high-sp.low+1-sp.heard))
 	}
 	return n
 }
