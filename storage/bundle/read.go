@@ -1,0 +1,301 @@
+package bundle
+
+import (
+	"archive/zip"
+	"bufio"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"iter"
+	"os"
+	"slices"
+
+	"padlark/bus"
+	"padlark/storage/sqlite"
+)
+
+// lineMost bounds one line: a checkup's report is the longest, some 100 kB.
+const lineMost = 8 << 20
+
+// Bundle is an opened file, checked from end to end.
+type Bundle struct {
+	f       *os.File
+	zip     *zip.Reader
+	all     manifest
+	session session
+}
+
+// Open opens a bundle and checks all of it: sums, counts, and that every line
+// is what it claims to be. The error is one line and wraps ErrNotBundle,
+// ErrDamaged or ErrNewer.
+func Open(path string) (*Bundle, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("open bundle: %w", err)
+	}
+	b := &Bundle{f: f}
+	if err := b.check(); err != nil {
+		_ = f.Close() // only read from
+		return nil, fmt.Errorf("open bundle %s: %w", path, err)
+	}
+	return b, nil
+}
+
+// Close closes the file.
+func (b *Bundle) Close() error { return b.f.Close() }
+
+// Counts says what the bundle holds.
+func (b *Bundle) Counts() Counts { return counts(b.all) }
+
+func (b *Bundle) check() error {
+	var first [headBytes]byte
+	if _, err := io.ReadFull(b.f, first[:]); err != nil || !bytes.HasPrefix(first[:], magic) {
+		return ErrNotBundle
+	}
+	if want := head(); !bytes.Equal(first[:], want) {
+		if d := first[12:14]; d[0] >= '0' && d[0] <= '9' && d[1] >= '0' && d[1] <= '9' && string(d) > string(want[12:14]) {
+			return fmt.Errorf("%w (format %s, known is %02d)", ErrNewer, d, version)
+		}
+		return fmt.Errorf("%w (its version)", ErrDamaged)
+	}
+	st, err := b.f.Stat()
+	if err != nil {
+		return err
+	}
+	if b.zip, err = zip.NewReader(io.NewSectionReader(b.f, 0, st.Size()), st.Size()); err != nil {
+		return fmt.Errorf("%w (its table of contents at the end)", ErrDamaged)
+	}
+	if err := b.lines(manifestEntry, func(line []byte) error { return json.Unmarshal(line, &b.all) }); err != nil {
+		return err
+	}
+	if len(b.all.Parts) != len(entries()) || len(b.zip.File) != len(entries())+1 {
+		return fmt.Errorf("%w (%s names %d parts, want %d)", ErrDamaged, manifestEntry, len(b.all.Parts), len(entries()))
+	}
+	for i, name := range entries() {
+		if b.all.Parts[i].Name != name {
+			return fmt.Errorf("%w (%s names %q, want %q)", ErrDamaged, manifestEntry, b.all.Parts[i].Name, name)
+		}
+		if err := b.checkPart(b.all.Parts[i]); err != nil {
+			return err
+		}
+	}
+	if b.session.ID == "" || b.session.ID != b.all.Session || b.session.Epoch.IsZero() {
+		return fmt.Errorf("%w (%s has no name or no epoch)", ErrDamaged, sessionEntry)
+	}
+	return nil
+}
+
+// checkPart reads an entry once, against its sum and its kind.
+func (b *Bundle) checkPart(p part) error {
+	sum := sha256.New()
+	got := part{Name: p.Name}
+	err := b.lines(p.Name, func(line []byte) error {
+		got.Lines++
+		got.Bytes += int64(len(line)) + 1
+		sum.Write(line)
+		sum.Write([]byte{'\n'})
+		return b.checkLine(p.Name, line)
+	})
+	if err != nil {
+		return err
+	}
+	if got.SHA256 = hex.EncodeToString(sum.Sum(nil)); got != p {
+		return fmt.Errorf("%w (%s has %d lines, %d bytes, or another sum than the %d lines, %d bytes that were written)",
+			ErrDamaged, p.Name, got.Lines, got.Bytes, p.Lines, p.Bytes)
+	}
+	return nil
+}
+
+// checkLine says whether a line is what its entry holds, of this session.
+func (b *Bundle) checkLine(name string, line []byte) error {
+	m := bus.Msg{Data: line}
+	of := b.session.ID
+	var err error
+	switch name {
+	case sessionEntry:
+		err = json.Unmarshal(line, &b.session)
+		of = b.session.ID
+	case framesEntry:
+		f, e := m.Frame()
+		of, err = f.Session, e
+	case samplesEntry:
+		s, e := m.Sample()
+		of, err = s.Session, e
+	case rejectsEntry:
+		r, e := m.Reject()
+		of, err = r.Session, e
+	case eventsEntry:
+		v, e := m.Event()
+		of, err = v.Session, e
+	case alarmsEntry:
+		v, e := m.Alarm()
+		of, err = v.Session, e
+	case notesEntry:
+		err = json.Unmarshal(line, &note{})
+	case checksEntry:
+		err = json.Unmarshal(line, &check{})
+	}
+	if err == nil && of != b.session.ID {
+		err = fmt.Errorf("it is of session %q", of)
+	}
+	return err
+}
+
+// lines calls fn for each line of an entry; the line is valid until fn returns.
+func (b *Bundle) lines(name string, fn func(line []byte) error) error {
+	r, err := b.zip.Open(name)
+	if err != nil {
+		return fmt.Errorf("%w (%s is missing)", ErrDamaged, name)
+	}
+	defer r.Close() //nolint:errcheck // only read from
+	sc := bufio.NewScanner(r)
+	sc.Buffer(make([]byte, 64<<10), lineMost)
+	n := 0
+	for sc.Scan() {
+		n++
+		if err := fn(sc.Bytes()); err != nil {
+			return fmt.Errorf("%w (%s, line %d: %w)", ErrDamaged, name, n, err)
+		}
+	}
+	if err := sc.Err(); err != nil {
+		return fmt.Errorf("%w (%s, after line %d: %w)", ErrDamaged, name, n, err)
+	}
+	return nil
+}
+
+// batch is how many messages go into one transaction.
+const batch = 2000
+
+// Import puts the session into an archive. What is there already stays as it
+// is, so a second import changes nothing. The error wraps ErrOther if the
+// archive has another session of that name. progress is as in Write.
+func (b *Bundle) Import(ctx context.Context, a *sqlite.Archive, progress func(lines uint64)) error {
+	if err := b.importInto(ctx, a, progress); err != nil {
+		return fmt.Errorf("import session %s: %w", b.session.ID, err)
+	}
+	return nil
+}
+
+func (b *Bundle) importInto(ctx context.Context, a *sqlite.Archive, progress func(uint64)) error {
+	s := b.session.stored()
+	all, err := a.Sessions(ctx)
+	if err != nil {
+		return err
+	}
+	for _, old := range all {
+		if old.ID == s.ID && (!old.Epoch.Equal(s.Epoch) || old.Station != s.Station || old.Config != s.Config) {
+			return fmt.Errorf("%w, of station %q with another configuration or start; import into another folder with --data", ErrOther, old.Station)
+		}
+	}
+	if err := a.StartSession(ctx, s); err != nil {
+		return err
+	}
+	w := &unpacker{ctx: ctx, a: a, progress: progress}
+	for name, kind := range kinds() {
+		err := b.lines(name, func(line []byte) error { return w.add(kind, line) })
+		if err == nil {
+			err = w.flush()
+		}
+		if err != nil {
+			return w.cause(err)
+		}
+	}
+	if err := b.importRemarks(ctx, a); err != nil {
+		return err
+	}
+	if s.Shift != 0 || s.ShiftSource != "" {
+		if err := a.SetShift(ctx, s.ID, s.Shift, s.ShiftSource); err != nil {
+			return err
+		}
+	}
+	if s.Ended.IsZero() {
+		return nil
+	}
+	return a.EndSession(ctx, s.ID, s.Ended)
+}
+
+// kinds are the entries that the archive takes as messages, in their order.
+func kinds() iter.Seq2[string, bus.Kind] {
+	return func(yield func(string, bus.Kind) bool) {
+		_ = yield(framesEntry, bus.Frame) && yield(samplesEntry, bus.Sample) && yield(rejectsEntry, bus.Reject) &&
+			yield(eventsEntry, bus.Event) && yield(alarmsEntry, bus.Alarm)
+	}
+}
+
+// unpacker gathers messages into transactions. Their numbers keep the order.
+type unpacker struct {
+	ctx      context.Context
+	a        *sqlite.Archive
+	progress func(uint64)
+	seq      uint64
+	msgs     []bus.Msg
+	failed   error // of the archive, not of the file
+}
+
+func (u *unpacker) add(k bus.Kind, line []byte) error {
+	u.seq++
+	u.msgs = append(u.msgs, bus.Msg{Kind: k, Seq: u.seq, Data: bytes.Clone(line)})
+	if len(u.msgs) < batch {
+		return nil
+	}
+	return u.flush()
+}
+
+func (u *unpacker) flush() error {
+	if err := u.a.Write(u.ctx, u.msgs); err != nil {
+		u.failed = err
+		return err
+	}
+	u.msgs = u.msgs[:0]
+	if u.progress != nil {
+		u.progress(u.seq)
+	}
+	return nil
+}
+
+// cause tells the archive's trouble from a file's that changed meanwhile.
+func (u *unpacker) cause(err error) error {
+	if u.failed != nil {
+		return u.failed
+	}
+	return err
+}
+
+// importRemarks adds the notes and checks that are not there yet.
+func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
+	old, err := a.Notes(ctx, b.session.ID)
+	if err != nil {
+		return err
+	}
+	var there []note
+	for _, n := range old {
+		there = append(there, note{n.Rocket, n.Flight, n.At, n.Text})
+	}
+	err = b.lines(notesEntry, func(line []byte) error {
+		var n note
+		if err := json.Unmarshal(line, &n); err != nil {
+			return err
+		}
+		same := func(o note) bool {
+			return o.Rocket == n.Rocket && o.Flight == n.Flight && o.At.Equal(n.At) && o.Text == n.Text
+		}
+		if slices.ContainsFunc(there, same) {
+			return nil
+		}
+		return a.AddNote(ctx, sqlite.Note{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text})
+	})
+	if err != nil {
+		return err
+	}
+	return b.lines(checksEntry, func(line []byte) error {
+		var c check
+		if err := json.Unmarshal(line, &c); err != nil {
+			return err
+		}
+		return a.AddCheckup(ctx, sqlite.Checkup{Rocket: c.Rocket, At: c.At, Verdict: c.Verdict, Version: c.Version, Report: c.Report})
+	})
+}
