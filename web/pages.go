@@ -21,12 +21,17 @@ type pages struct{ byName map[string]*template.Template }
 // pageNames are the templates in the folder, without frame.html.
 var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "signin", "error"}
 
+// boardModules are what the board's script imports, named in the page so that
+// a browser asks for all at once and not one layer after the other.
+var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "alarms.js", "sound.js", "strips.js",
+	"shapes.js", "dom.js", "units.js", "settings.js", "canvas.js", "scale.js"}
+
 func loadPages(a *assets) (*pages, error) {
 	p := &pages{byName: map[string]*template.Template{}}
 	for _, name := range pageNames {
 		t := template.New("frame.html").Funcs(template.FuncMap{
 			"asset": a.path, "path": url.PathEscape, "pm": plusMinus, "num": quantity,
-			"clock": clockTime, "day": dayTime, "verdict": verdictWord, "span": spanWords,
+			"modules": func() []string { return boardModules[:] }, "clock": clockTime, "day": dayTime, "verdict": verdictWord, "span": spanWords,
 		})
 		t, err := t.ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/"+name+".html")
 		if err != nil {
@@ -93,8 +98,24 @@ func (s *Server) boardData() any {
 		Site    string
 		Views   []rocketView // for browsers without scripts
 		Stream  string
+		First   string // JSON: the present picture, so that nobody waits for the stream to see it
 		Session *Session
-	}{string(encode(names)), string(encode(s.opt.Site)), s.rocketViews(), "/api/v1/live", nil}
+	}{string(encode(names)), string(encode(s.opt.Site)), s.rocketViews(), "/api/v1/live", string(encode(s.firstPicture())), nil}
+}
+
+// firstPicture is what the stream would say first, without what is no longer
+// news and without the traces, which the stream brings in a moment.
+func (s *Server) firstPicture() any {
+	session, _, _ := s.hub.status()
+	p := s.hub.since(0)
+	now := s.opt.Now().Truncate(time.Millisecond)
+	return struct {
+		Hello  helloView  `json:"hello"`
+		Update updateView `json:"update"`
+	}{
+		helloView{Now: now, Station: s.opt.Station, Session: session, Version: s.opt.Version},
+		updateView{Now: now, States: p.states, Alarms: p.alarms},
+	}
 }
 
 func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {

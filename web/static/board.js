@@ -36,6 +36,7 @@ export class Board {
       update: (u) => this.update(u),
       end: () => this.onEnd?.(),
     });
+    this.present();
     onSettings(() => {
       this.all = true;
     });
@@ -46,14 +47,24 @@ export class Board {
     requestAnimationFrame(this.loop);
   }
 
+  /** present shows what the station knew when it wrote the page; the stream
+   *  takes over as soon as it speaks. */
+  present() {
+    const first = JSON.parse(this.root.dataset.first || "null");
+    if (!first) return;
+    this.stream.mark(first.hello.now);
+    this.hello(first.hello);
+    this.update(first.update);
+  }
+
   hello(h) {
     this.picture.hello(h);
-    this.all = true;
     this.first = true; // what comes first is history, not news
     this.onHello?.(h);
   }
 
   update(u) {
+    if (this.first) this.all = true;
     const news = this.picture.update(u);
     const now = this.stream.now();
     for (const { alarm, old } of news.alarms) {
@@ -105,6 +116,12 @@ export class Board {
     const now = this.stream.now();
     const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : p.changed;
     let moved = false;
+    for (const [name, card] of everyone ? this.cards : []) {
+      if (names.has(name)) continue; // a stranger that this stream has not heard
+      card.el.remove();
+      this.cards.delete(name);
+      moved = true;
+    }
     for (const name of names) {
       const s = p.states.get(name);
       const zone = zoneOf(s);

@@ -19,8 +19,14 @@ export class Picture {
     this.alarmsChanged = true;
   }
 
-  /** hello begins a stream: what was known belongs to another one. */
+  /** hello begins a stream: what was known belongs to another one. It stays
+   *  until the first update, which tells everything, so that nothing flickers. */
   hello(h) {
+    this.begun = h;
+  }
+
+  /** begin forgets the stream before. */
+  begin(h) {
     this.clear();
     this.session = h.session;
     for (const [rocket, t] of Object.entries(h.traces ?? {})) {
@@ -30,6 +36,8 @@ export class Picture {
 
   /** update takes what changed; it returns the events and alarms that are new. */
   update(u) {
+    if (this.begun) this.begin(this.begun);
+    this.begun = null;
     for (const s of u.states ?? []) this.state(s);
     const events = (u.events ?? []).filter((e) => !this.events.has(e.id));
     for (const e of u.events ?? []) this.events.set(e.id, e);
