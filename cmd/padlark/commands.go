@@ -8,7 +8,8 @@ type commands struct {
 	Events     eventsCmd     `cmd:"" help:"Liftoffs, apogees, releases, landings of a session."`
 	Sessions   sessionsCmd   `cmd:"" help:"List the recorded sessions and their sizes."`
 	Replay     replayCmd     `cmd:"" help:"Run a recorded session through the program again."`
-	Export     exportCmd     `cmd:"" help:"Write recorded samples to a file."`
+	Export     exportCmd     `cmd:"" help:"Write recorded samples, or a whole session, to a file."`
+	Import     importCmd     `cmd:"" help:"Take in a bundle, a board's own log or a captured stream."`
 	Report     reportCmd     `cmd:"" help:"One page about one flight, to print or to show."`
 	Compare    compareCmd    `cmd:"" help:"Lay flights over each other: do they differ by more than the noise?"`
 	Note       noteCmd       `cmd:"" help:"Note fill, pressure, mass or anything else to a flight."`
@@ -17,7 +18,9 @@ type commands struct {
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
 	Tune       tuneCmd       `cmd:"" help:"Which release rule and numbers the firmware should use."`
+	Time       timeCmd       `cmd:"" help:"Set the time of a session that ran on a wrong clock."`
 	Ports      portsCmd      `cmd:"" help:"List the serial ports."`
 	Passphrase passphraseCmd `cmd:"" help:"Make the hash of a passphrase for the pages."`
+	Alive      aliveCmd      `cmd:"" help:"Ask a running station whether it is well."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
 }

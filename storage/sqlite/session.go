@@ -85,6 +85,17 @@ func (a *Archive) SetShift(ctx context.Context, id string, shift time.Duration, 
 		`UPDATE sessions SET shift_ns = ?, shift_source = ? WHERE name = ?`, shift.Nanoseconds(), source, id)
 }
 
+// AddEvent stores an event that did not come over the bus, last of all.
+func (a *Archive) AddEvent(ctx context.Context, e flight.Event) error {
+	return a.write(ctx, "add event to session "+e.Session, func(in *inserter) error {
+		var last int64
+		if err := in.row(ctx, `SELECT COALESCE(MAX(ord), 0) FROM events`, nil, &last); err != nil {
+			return err
+		}
+		return in.event(ctx, &e, uint64(last)+1)
+	})
+}
+
 func (a *Archive) updateSession(ctx context.Context, doing, id, query string, args ...any) error {
 	return a.write(ctx, doing, func(in *inserter) error {
 		res, err := in.exec(ctx, query, args...)

@@ -30,6 +30,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Acker:      wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now},
 		Exporter:   exporter{s.archive},
 		NewMachine: s.newMachine,
+		Clock:      s.webClock(),
 		Now:        s.now,
 		Healthy:    s.healthy,
 		Log:        s.log,

@@ -29,6 +29,7 @@ type sequencer struct {
 	out     publisher
 	decoder *decode.Decoder
 	stats   func(link string) decodeCounter // nil in a replay
+	heard   func(f *ingest.Frame)           // if not nil, is shown each live frame
 	passed  int64                           // of the newest frame
 	sampled int64                           // Passed of the newest frame that became a sample
 	// before is how many frames of a link the session had when it was resumed.
@@ -51,6 +52,9 @@ func (q *sequencer) live(ctx context.Context, f ingest.Frame, now time.Duration)
 	f.Session = q.session
 	f.Passed = q.passed
 	f.N += q.before[f.Link]
+	if q.heard != nil {
+		q.heard(&f)
+	}
 	return q.pass(ctx, f)
 }
 

@@ -62,6 +62,7 @@ type station struct {
 	engine  *watch.Engine
 	watcher *watch.Watcher
 	writer  *sqlite.Writer
+	fix     *clockFix // nil on a recording's own time
 }
 
 // Run opens the line, runs it until ctx ends or every recorded link has been
@@ -123,6 +124,10 @@ func (s *station) openSession(ctx context.Context) error {
 			return err
 		}
 	}
+	if !s.recorded() {
+		s.fix = s.newClockFix()
+		s.seq.heard = s.fix.frame
+	}
 	s.watcher = watch.New(s.bus, s.engine, s.bus.LastSeq()+1, s.log)
 	return nil
 }
@@ -143,6 +148,9 @@ func (s *station) run(ctx context.Context) error {
 	g.Go(func() error { return s.writer.Run(gctx) })
 	g.Go(func() error { return s.watcher.Run(gctx) })
 	g.Go(func() error { return s.keepRoom(gctx) })
+	if s.fix != nil {
+		g.Go(func() error { return s.fix.run(gctx, s.cfg.Station.Data) })
+	}
 	if s.opt.Ready != nil {
 		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed})
 	}
