@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -89,18 +90,25 @@ func (d *disk) writes(t *testing.T) string {
 	return f[4] + " " + f[6] + " " + f[8]
 }
 
-// image copies what is on the device at one instant, between two of its writes,
-// and gives that instant.
-func (d *disk) image(t *testing.T, to string) time.Time {
+// image copies what is on the device at one instant, and gives that instant. The
+// daemon is stopped meanwhile, so that only the kernel can write, and a copy in
+// which it did is thrown away. An fsync that was under way when the daemon was
+// stopped is finished: the power fails a few milliseconds after the stop.
+func (d *disk) image(t *testing.T, p *process, to string) time.Time {
 	t.Helper()
+	at := time.Now()
+	if err := p.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
+		t.Fatal(err)
+	}
+	defer p.cmd.Process.Signal(syscall.SIGCONT) //nolint:errcheck // it shows at once if not
 	for range 200 {
-		before, at := d.writes(t), time.Now()
+		before := d.writes(t)
 		sh(t, "cp", "--sparse=always", d.file, to)
 		if d.writes(t) == before && strings.HasSuffix(before, " 0") {
 			return at
 		}
 	}
-	t.Fatal("the device never rested long enough to be copied")
+	t.Fatal("the device never rests")
 	return time.Time{}
 }
 
@@ -127,7 +135,7 @@ func TestPowerLoss(t *testing.T) {
 	take := func(least, most time.Duration) {
 		<-time.After(least + rand.N(most-least)) // at no particular moment
 		f := filepath.Join(dir, fmt.Sprintf("%d.img", len(taken)))
-		taken = append(taken, image{f, d.image(t, f)})
+		taken = append(taken, image{f, d.image(t, p, f)})
 	}
 	await(t, data, "SELECT COUNT(*) FROM samples")
 	for round := range (images + 1) / 2 {
