@@ -19,7 +19,7 @@ func (c *tuneCmd) spec(flights []tune.Flight, res *tuneResult) (ensemble.Spec, e
 	if len(flights) > 0 {
 		t, err := tune.Measure(flights)
 		if err != nil {
-			return ensemble.Spec{}, err
+			return ensemble.Spec{}, fmt.Errorf("%w (--rocket)", err)
 		}
 		res.Traits = &t
 		if name == "" {

@@ -2,6 +2,7 @@ package tune
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 
@@ -25,28 +26,38 @@ type Traits struct {
 	PadPa   float64    `json:"pad_pa"`
 }
 
+// mostRates is how far apart the rates of one board's flights may be.
+const mostRates = 1.3
+
 // errNoFlights is returned when there is nothing to take traits from.
 var errNoFlights = errors.New("measure recorded flights: there is none")
 
-// Measure takes the traits from recorded flights of one board.
+// Measure takes the traits from recorded flights of one board. The error says
+// when they cannot be of one.
 func Measure(flights []Flight) (Traits, error) {
 	if len(flights) == 0 {
 		return Traits{}, errNoFlights
 	}
 	t := Traits{Flights: len(flights), NoiseM: [2]float64{math.Inf(1), 0}, ApogeeM: [2]float64{math.Inf(1), 0}, StepPa: math.Inf(1)}
 	var wander float64
+	slowest, fastest := math.Inf(1), 0.0
 	for i := range flights {
 		f := &flights[i]
 		n := len(f.Ms)
-		t.RateHz += float64(n-1) / (f.AtS[n-1] - f.AtS[0]) / float64(len(flights))
+		rate := float64(n-1) / (f.AtS[n-1] - f.AtS[0])
+		slowest, fastest = min(slowest, rate), max(fastest, rate)
+		t.RateHz += rate / float64(len(flights))
 		pad := f.pad()
-		mean, white, slow := quiet(pad, t.RateHz)
+		mean, white, slow := quiet(pad, rate)
 		noise := white / 10 * gasConst * (15 + zeroC) / (g0 * mean / 10) // dPa to m
 		t.NoiseM[0], t.NoiseM[1] = min(t.NoiseM[0], noise), max(t.NoiseM[1], noise)
 		t.ApogeeM[0], t.ApogeeM[1] = min(t.ApogeeM[0], f.ApogeeM), max(t.ApogeeM[1], f.ApogeeM)
 		t.PadPa += mean / 10 / float64(len(flights))
 		t.StepPa = min(t.StepPa, step(f.DPa)/10)
 		wander += slow * slow / 100
+	}
+	if fastest > mostRates*slowest {
+		return t, fmt.Errorf("measure recorded flights: they have %.1f to %.1f readings a second, so they are not of one board; choose those of one rocket", slowest, fastest)
 	}
 	t.WanderPa = math.Sqrt(wander / float64(len(flights)))
 	return t, nil
@@ -123,7 +134,7 @@ func step(p []int32) float64 {
 	return 1
 }
 
-// Spread are the factors by which the ensemble around recorded flights goes
+// spread are the factors by which the ensemble around recorded flights goes
 // beyond them: apogees of 0.7 to 1.4 times, noise of 0.8 to 1.5 times (common
 // practice, no source).
 var spread = struct{ apogee, noise [2]float64 }{[2]float64{0.7, 1.4}, [2]float64{0.8, 1.5}}

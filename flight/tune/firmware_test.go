@@ -186,7 +186,7 @@ func TestFirmwareReleasesAlike(t *testing.T) {
 // What the C encoder sends is what it was told, as heard by the framing and
 // the built-in layouts.
 func TestFirmwareIsUnderstood(t *testing.T) {
-	out, err := exec.Command(compile(t, needed(t, "gcc"), common()), "say", "500").Output()
+	out, err := exec.Command(compile(t, needed(t, "gcc"), common()), "say", "300").Output()
 	if err != nil {
 		t.Fatalf("run: %v", err)
 	}
@@ -195,7 +195,7 @@ func TestFirmwareIsUnderstood(t *testing.T) {
 		t.Fatal(err)
 	}
 	lines := strings.Split(strings.TrimSuffix(string(out), "\n"), "\n")
-	if len(lines) != 500 {
+	if len(lines) != 300 {
 		t.Fatalf("%d lines", len(lines))
 	}
 	var wire [2][]byte // bin and text, as on the link

@@ -122,6 +122,14 @@ func TestMeasure(t *testing.T) {
 	if _, err := ensemble.Draw(spec, 1, 1); err != nil {
 		t.Error(err)
 	}
+	half := rec
+	half.Ms, half.DPa, half.AtS = nil, nil, nil
+	for i := 0; i < len(rec.Ms); i += 2 {
+		half.add(rec.AtS[i], int64(rec.Ms[i])*1000, float64(rec.DPa[i])/10)
+	}
+	if _, err := Measure([]Flight{rec, half}); err == nil || !strings.Contains(err.Error(), "not of one board") {
+		t.Errorf("two rates: %v", err)
+	}
 	if _, err := Measure(nil); err == nil {
 		t.Error("nothing measured: no error")
 	}

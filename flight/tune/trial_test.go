@@ -66,7 +66,7 @@ func TestSameWhateverTheWorkers(t *testing.T) {
 // The rates of flights by which settings are chosen agree with those of fresh
 // flights: for the choice, and for nearly all that could have been chosen.
 func TestFreshFlightsAgree(t *testing.T) {
-	const n = 1200
+	const n = 800
 	spec := Poor()
 	spec.NoiseM = ensemble.Range{Lo: 0.8, Hi: 1.2} // so that rules do fail
 	old := flown(t, spec, 11, n, 2, grid()).Stats(0.1)
