@@ -66,8 +66,9 @@ func (c *checkupCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return usageError{err}
 	}
-	log := newLog(io.Err)
-	ear, err := station.NewEar(cfg, log)
+	// The links' log and what the person is told are written by two goroutines.
+	io = &cmdIO{In: io.In, Out: io.Out, Err: &sharedWriter{w: io.Err}}
+	ear, err := station.NewEar(cfg, newLog(io.Err))
 	if err != nil {
 		return usageError{err}
 	}
@@ -227,7 +228,7 @@ func (c *checkupCmd) chooseSteps(p *bench.Plan) error {
 // keep stores the checkup in the archive.
 func (c *checkupCmd) keep(ctx context.Context, rep *bench.Report, dir string, io *cmdIO) error {
 	if dir == "" || rep.Rocket == "" {
-		fmt.Fprintln(io.Err, "not kept in an archive")
+		fmt.Fprintln(io.Err, "not kept in an archive (--data DIR names one)")
 		return nil
 	}
 	data, err := json.Marshal(rep)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -60,6 +61,18 @@ func sit(ctx context.Context, ear *station.Ear, b *bench.Bench, asks bool, cio *
 		return bench.Report{}, errors.New("the checkup was broken off; nothing was kept")
 	}
 	return bench.Report{}, err
+}
+
+// sharedWriter lets one write through at a time.
+type sharedWriter struct {
+	mu sync.Mutex
+	w  io.Writer
+}
+
+func (s *sharedWriter) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.w.Write(p)
 }
 
 // sitter runs the checkup in one goroutine.

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -168,9 +167,9 @@ func (h *hand) say(first string) string {
 	case !h.went:
 		return first
 	case !h.came && h.kind == StepLift:
-		return fmt.Sprintf("Up by %.1f m. Hold it, then put it back.", h.top)
+		return "It is up. Hold it for 6 s, then put it back."
 	case !h.came:
-		return fmt.Sprintf("Top so far %.0f m. Now let the pressure back slowly.", h.top)
+		return "The pressure falls. Hold it for a moment, then let it back slowly."
 	}
 	return "Back. Leave it for some seconds …"
 }

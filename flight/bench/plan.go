@@ -173,7 +173,7 @@ func Cautions(r flight.Rocket) []string {
 		"Never do this with a pressurised bottle or a motor attached: the release and the sounder may act at any moment.",
 		"Keep fingers and eyes away from the servo's arm: it moves without warning when the apogee rule fires.",
 	}
-	if strings.HasPrefix(r.Cell, "li") {
+	if r.Cell == "" || strings.HasPrefix(r.Cell, "li") {
 		list = append(list, "Lithium cells can burn: do not short, puncture, overcharge or leave them charging alone; put a hot or swollen one outside, away from anything that burns.")
 	}
 	return append(list, "Local rules, the club's and the range safety officer's word go before this page.")
