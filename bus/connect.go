@@ -130,7 +130,7 @@ func streamConfig(o Options) jetstream.StreamConfig {
 	c := jetstream.StreamConfig{
 		Name:        o.Stream,
 		Description: "padlark station " + o.Station,
-		Subjects:    filters(o.Station, Stored()),
+		Subjects:    o.filters(Stored()),
 		Retention:   jetstream.LimitsPolicy,
 		Discard:     jetstream.DiscardOld,
 		MaxAge:      o.MaxAge,
@@ -140,6 +140,10 @@ func streamConfig(o Options) jetstream.StreamConfig {
 		Replicas:    o.Replicas,
 		Duplicates:  min(dedupWindow, o.MaxAge),
 		AllowDirect: true,
+	}
+	if len(o.Collect) > 0 {
+		c.Description = "padlark: what the stations sent"
+		c.Subjects, c.Sources = nil, o.sources()
 	}
 	if o.Memory {
 		c.Storage = jetstream.MemoryStorage

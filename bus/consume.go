@@ -163,7 +163,7 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 	b, c := r.bus, r.c
 	if c.Durable == "" {
 		oc := jetstream.OrderedConsumerConfig{
-			FilterSubjects: filters(b.opts.Station, c.Kinds),
+			FilterSubjects: b.opts.filters(c.Kinds),
 			DeliverPolicy:  jetstream.DeliverAllPolicy,
 		}
 		switch start := max(c.StartSeq, r.last+1); {
@@ -176,7 +176,7 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 	}
 	cfg := jetstream.ConsumerConfig{
 		Durable:        c.Durable,
-		FilterSubjects: filters(b.opts.Station, c.Kinds),
+		FilterSubjects: b.opts.filters(c.Kinds),
 		AckPolicy:      jetstream.AckExplicitPolicy,
 		AckWait:        c.AckWait,
 		MaxAckPending:  4 * c.MaxBatch,

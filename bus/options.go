@@ -58,7 +58,11 @@ type Options struct {
 
 	// Stream is the stream's name. Stations that share an outside server each
 	// need one of their own, so it is then PADLARK-<station> if not given.
-	Stream   string
+	Stream string
+	// Collect makes the bus gather the streams of these stations instead of
+	// having one of its own: it can be read, and nobody publishes to it. The URL
+	// is that of the cluster that the stations join.
+	Collect  []Source
 	Replicas int // copies in a cluster; 1 if not given
 	// MaxAge and MaxBytes bound the stream; the oldest messages go first.
 	MaxAge   time.Duration
@@ -83,6 +87,9 @@ type Options struct {
 func (o Options) embedded() bool { return o.URL == "" }
 
 func (o *Options) setDefaults() {
+	if len(o.Collect) > 0 {
+		def(&o.Stream, CollectedStream)
+	}
 	if o.Stream == "" {
 		o.Stream = DefaultStream
 		if !o.embedded() {
@@ -110,6 +117,8 @@ func def[T comparable](p *T, v T) {
 
 func (o Options) validate() error {
 	switch {
+	case len(o.Collect) > 0 && o.URL == "":
+		return errors.New("open bus: stations are collected from an outside server; give its address")
 	case o.Station == "":
 		return errors.New("open bus: no station name; set [station] name")
 	case o.MaxAge < 0 || o.MaxBytes < 0 || o.Queue < 0 || o.SyncInterval < 0 || o.Replicas < 0:

@@ -99,6 +99,16 @@ func kindOf(subject string) Kind {
 	return Kind(k)
 }
 
+// stationOf reads the station from a subject; empty if it is none of ours.
+func stationOf(subject string) string {
+	rest, ok := strings.CutPrefix(subject, subjectRoot+".")
+	if !ok {
+		return ""
+	}
+	s, _, _ := strings.Cut(rest, ".")
+	return s
+}
+
 func checkKinds(kinds, allowed []Kind) error {
 	for _, k := range kinds {
 		if !slices.Contains(allowed, k) {

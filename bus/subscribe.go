@@ -26,7 +26,7 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	}
 	// One channel for all kinds keeps them in the order of the wire.
 	v := &viewer{bus: b, in: make(chan *nats.Msg, liveBuffer), quit: make(chan struct{}), done: make(chan struct{})}
-	for _, f := range filters(b.opts.Station, kinds) {
+	for _, f := range b.opts.filters(kinds) {
 		s, err := b.nc.ChanSubscribe(f, v.in)
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("subscribe to %s: %w", f, err), v.unsubscribe())

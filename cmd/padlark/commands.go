@@ -18,6 +18,7 @@ type commands struct {
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
 	Tune       tuneCmd       `cmd:"" help:"Which release rule and numbers the firmware should use."`
+	Collect    collectCmd    `cmd:"" help:"Gather what several stations hear into one archive."`
 	Time       timeCmd       `cmd:"" help:"Set the time of a session that ran on a wrong clock."`
 	Ports      portsCmd      `cmd:"" help:"List the serial ports."`
 	Passphrase passphraseCmd `cmd:"" help:"Make the hash of a passphrase for the pages."`

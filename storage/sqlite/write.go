@@ -49,6 +49,11 @@ func (in *inserter) message(ctx context.Context, m *bus.Msg) error {
 		if err != nil {
 			return in.setAside(ctx, m, err)
 		}
+		// A session that nobody has announced gets the station that sent it and the
+		// epoch that its first frame implies.
+		if _, err := in.session(ctx, f.Session, m.Sender(), f.Heard.Add(-time.Duration(f.Mono))); err != nil {
+			return err
+		}
 		return in.frame(ctx, &f, m.Seq)
 	case bus.Sample:
 		s, err := m.Sample()
@@ -89,8 +94,6 @@ const insertFrame = `INSERT INTO frames (link, n, mono_ns, passed_ns, ord, heard
 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`
 
 func (in *inserter) frame(ctx context.Context, f *ingest.Frame, ord uint64) error {
-	// A session that nobody has announced gets the epoch that its first frame
-	// implies.
 	n, err := in.session(ctx, f.Session, "", f.Heard.Add(-time.Duration(f.Mono)))
 	if err != nil {
 		return err

@@ -1,0 +1,228 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"net"
+	"net/url"
+	"os"
+	"os/exec"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+)
+
+// cluster is three real servers that keep three copies of everything.
+type cluster struct {
+	opts    []*server.Options
+	servers []*server.Server
+}
+
+func startCluster(t *testing.T) *cluster {
+	t.Helper()
+	c := &cluster{servers: make([]*server.Server, 3)}
+	var routes []*url.URL
+	var ports []int
+	for range 3 {
+		_, p, err := net.SplitHostPort(freeTCPPort(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := strconv.Atoi(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ports = append(ports, n)
+		routes = append(routes, &url.URL{Scheme: "nats", Host: "127.0.0.1:" + p})
+	}
+	for i := range 3 {
+		c.opts = append(c.opts, &server.Options{
+			ServerName: fmt.Sprintf("central-%d", i+1), Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
+			JetStream: true, StoreDir: t.TempDir(),
+			Cluster:  server.ClusterOpts{Name: "central", Host: "127.0.0.1", Port: ports[i]},
+			LeafNode: server.LeafNodeOpts{Host: "127.0.0.1", Port: -1},
+			Routes:   routes,
+		})
+		c.start(t, i)
+	}
+	t.Cleanup(func() {
+		for i := range c.servers {
+			c.stop(i)
+		}
+	})
+	c.settled(t)
+	return c
+}
+
+// start starts a server, on the same ports and files as before.
+func (c *cluster) start(t *testing.T, i int) {
+	t.Helper()
+	s, err := server.NewServer(c.opts[i])
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Start()
+	if !s.ReadyForConnections(10 * time.Second) {
+		t.Fatalf("server %d does not start", i+1)
+	}
+	c.servers[i] = s
+	c.opts[i].Port = s.Addr().(*net.TCPAddr).Port
+}
+
+func (c *cluster) stop(i int) {
+	c.servers[i].Shutdown()
+	c.servers[i].WaitForShutdown()
+}
+
+// settled waits until the three have a leader and all are up to date.
+func (c *cluster) settled(t *testing.T) {
+	t.Helper()
+	until(t, "the cluster has settled", 30*time.Second, func() bool {
+		leaders := 0
+		for _, s := range c.servers {
+			if !s.JetStreamIsCurrent() {
+				return false
+			}
+			if s.JetStreamIsLeader() {
+				leaders++
+			}
+		}
+		return leaders == 1
+	})
+}
+
+// cable is the way from a station to the cluster's leaf ports; it can be cut.
+type cable struct {
+	l     net.Listener
+	to    func() []string
+	mu    sync.Mutex
+	cut   bool
+	conns []net.Conn
+	wg    sync.WaitGroup
+}
+
+func layCable(t *testing.T, to func() []string) *cable {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &cable{l: l, to: to}
+	c.wg.Go(func() {
+		for {
+			near, err := l.Accept()
+			if err != nil {
+				return
+			}
+			c.join(near)
+		}
+	})
+	t.Cleanup(func() { c.set(true); _ = l.Close(); c.wg.Wait() })
+	return c
+}
+
+func (c *cable) join(near net.Conn) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	var far net.Conn
+	for _, addr := range c.to() {
+		if c.cut {
+			break
+		}
+		if f, err := net.DialTimeout("tcp", addr, time.Second); err == nil {
+			far = f
+			break
+		}
+	}
+	if far == nil {
+		_ = near.Close()
+		return
+	}
+	c.conns = append(c.conns, near, far)
+	for _, way := range [][2]net.Conn{{near, far}, {far, near}} {
+		c.wg.Go(func() {
+			_, _ = io.Copy(way[0], way[1]) // ends when one end is closed
+			_ = way[0].Close()
+			_ = way[1].Close()
+		})
+	}
+}
+
+func (c *cable) set(cut bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.cut = cut
+	if cut {
+		for _, k := range c.conns {
+			_ = k.Close()
+		}
+		c.conns = nil
+	}
+}
+
+// Two stations, one as a leaf node and one directly, share a cluster of three
+// servers. One server is killed and started again under load, the leaf is cut
+// off for a while and back: every frame of both is once in the central archive.
+// PADLARK_CUT_S=60 is the long form.
+func TestStations(t *testing.T) {
+	onlyInCI(t)
+	cut := time.Duration(numberFrom(t, "PADLARK_CUT_S", 5)) * time.Second
+	c := startCluster(t)
+	wire := layCable(t, func() []string {
+		var out []string
+		for _, o := range c.opts {
+			if o.LeafNode.Port > 0 {
+				out = append(out, fmt.Sprintf("127.0.0.1:%d", o.LeafNode.Port))
+			}
+		}
+		return out
+	})
+	central, leafUDP, directUDP := t.TempDir(), freePort(t), freePort(t)
+	north := startRun(t, "state=up", fieldConfig(t, "north-field", t.TempDir(), leafUDP, fmt.Sprintf("[bus]\nleaf = \"nats://%s\"\n", wire.l.Addr())))
+	south := startRun(t, "state=up", fieldConfig(t, "south-field", t.TempDir(), directUDP, fmt.Sprintf("[bus]\nurl = %q\nreplicas = 3\n", c.servers[0].ClientURL())))
+	collector := startProcess(t, exec.Command(os.Args[0], "collect", "--url", c.servers[1].ClientURL(), "--replicas", "3",
+		"--leaf", "north-field", "--direct", "south-field", "--data", central), "collecting from 2 stations", 1)
+	leaf, direct := startBoards(t, leafUDP, 4, 20), startBoards(t, directUDP, 4, 20)
+	frames := func() int { return count(t, central, "SELECT COUNT(*) FROM frames") }
+	from := func(station string) int {
+		return count(t, central, "SELECT COUNT(*) FROM frames f JOIN links l ON l.id = f.link JOIN sessions s ON s.id = l.session WHERE s.station = '"+station+"'")
+	}
+	until(t, "both stations are heard in the centre", 60*time.Second, func() bool { return frames() > 0 && from("north-field") > 50 && from("south-field") > 50 })
+
+	c.stop(2)
+	<-time.After(2 * time.Second) // under load
+	c.start(t, 2)
+	wire.set(true)
+	until(t, "nothing more of the leaf comes", 30*time.Second, func() bool {
+		n := from("north-field")
+		<-time.After(2 * time.Second) // longer than the archive gathers
+		return from("north-field") == n
+	})
+	before, others := from("north-field"), from("south-field")
+	<-time.After(cut)
+	if n := from("north-field"); n != before {
+		t.Errorf("%d frames of the leaf came while it was cut off", n-before)
+	}
+	if from("south-field") == others {
+		t.Error("the other station stood still meanwhile")
+	}
+	wire.set(false)
+	back := time.Now()
+	sentLeaf, sentDirect := leaf.halt(), direct.halt()
+	until(t, "every frame is in the centre", 90*time.Second, func() bool { return frames() >= len(sentLeaf)+len(sentDirect) })
+	t.Logf("%d frames by the leaf, cut off for %v, and %d directly, all in the centre %v after its return", len(sentLeaf), cut, len(sentDirect), time.Since(back).Round(100*time.Millisecond))
+	collector.stop(t)
+	for station, sent := range map[string]map[mark]time.Time{"north-field": sentLeaf, "south-field": sentDirect} {
+		if n := count(t, central, "SELECT COUNT(DISTINCT f.bytes) FROM frames f JOIN links l ON l.id = f.link JOIN sessions s ON s.id = l.session WHERE s.station = '"+station+"'"); n != len(sent) {
+			t.Errorf("%s: %d frames in the centre, each of another number, %d were sent", station, n, len(sent))
+		}
+		if n := from(station); n != len(sent) {
+			t.Errorf("%s: %d frames in the centre, %d were sent", station, n, len(sent))
+		}
+	}
+	north.stop(t)
+	south.stop(t)
+}
