@@ -14,6 +14,7 @@ type commands struct {
 	Compare    compareCmd    `cmd:"" help:"Lay flights over each other: do they differ by more than the noise?"`
 	Note       noteCmd       `cmd:"" help:"Note fill, pressure, mass or anything else to a flight."`
 	Checkup    checkupCmd    `cmd:"" help:"Bench test of an altimeter, step by step, with a verdict."`
+	Storage    storageCmd    `cmd:"" help:"Send recorded sessions to a time-series server."`
 	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
