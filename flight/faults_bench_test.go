@@ -47,7 +47,7 @@ func BenchmarkFaults(b *testing.B) {
 	for _, k := range ensemble.Faults() {
 		b.Run(string(k.Kind), func(b *testing.B) {
 			for range b.N {
-				reportFault(b, k.Kind, faultFlights)
+				reportFault(b, k.Kind, scaled(b, faultFlights))
 			}
 		})
 	}
@@ -57,11 +57,14 @@ func BenchmarkFaults(b *testing.B) {
 	}{{ensemble.Nominal50(), nominalFlights}, {ensemble.Slow10(), poorFlights}, {wideNominal(), poorFlights}} {
 		b.Run("none-"+n.spec.Name, func(b *testing.B) {
 			for range b.N {
-				reportNominal(b, n.spec, n.n)
+				reportNominal(b, n.spec, scaled(b, n.n))
 			}
 		})
 	}
 }
+
+// scaled is n flights times PADLARK_BENCH, twenty at least.
+func scaled(b *testing.B, n int) int { return max(20, int(float64(n)*benchScale(b))) }
 
 // wideNominal is the wide ensemble with releases in time.
 func wideNominal() ensemble.Spec {
