@@ -57,7 +57,7 @@ func (p *svgPlot) fit(courses ...*Course) {
 			}
 		}
 	}
-	p.h1 += 0.08 * (p.h1 - p.h0)
+	p.h1 += 0.16 * (p.h1 - p.h0) // room for two rows of labels
 }
 
 func (p *svgPlot) x(t float64) float64 { return svgL + (svgW-svgL-svgR)*(t-p.t0)/(p.t1-p.t0) }
@@ -144,11 +144,15 @@ func (p *svgPlot) marks(b *strings.Builder, r flight.Result) {
 		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s" stroke-dasharray="2 3"/>`, p.x(*s), p.x(*s), svgT, svgH-svgB, svgInk)
 		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" fill="%s">%s</text>`, p.x(*s)+3, svgT+10+13*row, svgInk, name)
 	}
+	// Beside each other where they are far apart; the labels of liftoff and
+	// release stand lower, since burnout and top are close by.
+	liftoff := 0.0
+	mark("liftoff", &liftoff, 1)
 	mark("burnout", r.BurnoutS, 0)
-	mark("top", r.TimeToApogeeS, 1)
+	mark("top", r.TimeToApogeeS, 0)
 	if r.TimeToApogeeS != nil && r.ReleaseLagS != nil {
 		release := *r.TimeToApogeeS + *r.ReleaseLagS
-		mark("release", &release, 2)
+		mark("release", &release, 1)
 	}
 	mark("down", r.DurationS, 0)
 }

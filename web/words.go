@@ -97,8 +97,15 @@ func plusMinus(sd *float64) string {
 	return fmt.Sprintf("± %.*f", plusDecimals(*sd), *sd)
 }
 
-// trimMinus uses the minus sign that has the width of a digit.
-func trimMinus(s string) string { return strings.Replace(s, "-", "\u2212", 1) }
+// trimMinus uses the minus sign that has the width of a digit, and none for what
+// rounds to zero.
+func trimMinus(s string) string {
+	first, _, _ := strings.Cut(s, " ")
+	if strings.HasPrefix(s, "-") && !strings.ContainsAny(first, "123456789") {
+		return s[1:]
+	}
+	return strings.Replace(s, "-", "\u2212", 1)
+}
 
 // clockTime is a time of day in UTC.
 func clockTime(t any) string { return formatTime(t, "15:04:05") }

@@ -139,14 +139,18 @@ export class Board {
     if (moved || everyone) this.answer();
   }
 
-  /** arrange puts the cards into their zones in one order for all time: as
-   *  configured, then by name. */
-  arrange() {
-    const order = [...this.cards.keys()].sort((a, b) => {
+  /** order is one order for all time: as configured, then by name. */
+  order() {
+    return [...this.cards.keys()].sort((a, b) => {
       const i = this.configured.indexOf(a);
       const k = this.configured.indexOf(b);
       return (i < 0 ? 1e9 : i) - (k < 0 ? 1e9 : k) || a.localeCompare(b);
     });
+  }
+
+  /** arrange puts the cards into their zones. */
+  arrange() {
+    const order = this.order();
     for (const [zone, section] of Object.entries(this.zones)) {
       const cards = order.map((n) => this.cards.get(n)).filter((c) => c.zone === zone);
       const list = section.querySelector(".cards");
@@ -165,7 +169,7 @@ export class Board {
   answer() {
     const el = document.getElementById("answer");
     const words = el.querySelector(".answer-words");
-    const states = [...this.picture.states.values()];
+    const states = this.order().map((n) => this.picture.states.get(n)).filter((s) => s); // as the cards stand
     const air = states.filter((s) => zoneOf(s) === "air");
     const ready = states.filter((s) => zoneOf(s) === "pad" && s.go && this.cards.get(s.rocket)?.el.dataset.go === "go");
     const urgent = (this.list ?? []).some((a) => a.priority === 1 && a.active);
@@ -179,6 +183,9 @@ export class Board {
     } else if (ready.length > 0) {
       setShape(el.querySelector(".shape"), "go");
       setText(words, `Nothing in the air. Ready: ${names(ready)}`);
+    } else if (states.length > 0 && states.every((s) => zoneOf(s) === "down")) {
+      setShape(el.querySelector(".shape"), "landed");
+      setText(words, states.length === 1 ? `Nothing in the air. ${names(states)} is down` : "Nothing in the air. All are down");
     } else {
       setShape(el.querySelector(".shape"), "none");
       setText(words, states.length ? "Nothing in the air, none ready" : "Nothing heard yet");

@@ -1,0 +1,355 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"net"
+	"net/url"
+	"os"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"padlark/flight"
+	"padlark/flight/sim"
+)
+
+// seenScenario is two flights that people watch: Teal's parachute opens, Rust's does not.
+const seenScenario = `
+name = "seen"
+round_s = 28.0
+break_s = 4.0
+[site]
+elevation_m = 212.0
+temperature_c = 17.5
+[[link]]
+name = "field-wifi"
+kind = "udp"
+layout = "lark-bin"
+[[board]]
+link = "field-wifi"
+liftoff_s = 8.0
+apogee_m = 40.0
+sink_mps = 6.0
+release_lag_s = 0.4
+noise_m = 0.2
+step_pa = 0.1
+[board.rocket]
+name = "Teal"
+id = 7
+release = "servo"
+cell = "lipo-1s"
+rate_hz = 50
+[[board]]
+link = "field-wifi"
+liftoff_s = 8.5
+apogee_m = 150.0
+sink_mps = 6.0
+no_release = true
+noise_m = 0.2
+step_pa = 0.1
+[board.rocket]
+name = "Rust"
+id = 8
+release = "servo"
+cell = "lipo-1s"
+rate_hz = 50
+`
+
+// seenConfig is the station that hears it.
+const seenConfig = `
+[station]
+name = "north-field"
+data = %q
+[web]
+listen = %q
+[[link]]
+name = "field-wifi"
+udp = %q
+layout = "lark-bin"
+[[rocket]]
+name = "Teal"
+id = 7
+cell = "lipo-1s"
+release = "servo"
+release_delay_s = 0.5
+[[rocket]]
+name = "Rust"
+id = 8
+cell = "lipo-1s"
+release = "servo"
+release_delay_s = 0.5
+[site]
+temperature_c = 17.5
+elevation_m = 212
+`
+
+// A flight is followed in a browser on the real station, over a real socket and
+// in real time, from waiting to landed; the alarm is seen, heard and
+// acknowledged, and what the pages say afterwards is what the archive says.
+func TestStationInBrowser(t *testing.T) {
+	browser := openBrowser(t)
+	if os.Getenv("PADLARK_CI") != "1" && os.Getenv("PADLARK_BROWSER") != "1" {
+		t.Skip("takes a minute of real time: set PADLARK_BROWSER=1")
+	}
+	sc, err := sim.Parse([]byte(seenScenario))
+	if err != nil {
+		t.Fatal(err)
+	}
+	port, err := freeUDPPort()
+	if err != nil {
+		t.Fatal(err)
+	}
+	data := t.TempDir()
+	listen := freeTCPPort(t)
+	d := startRun(t, "pages at http://", writeConfig(t, fmt.Sprintf(seenConfig, data, listen, port)))
+	base := "http://" + listen
+	conn, err := net.Dial("udp", port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close() //nolint:errcheck // only written to
+
+	b := openPage(t, browser, base)
+	b.size(390, 844, 2, true)
+	b.open("/")
+	b.eval(watchPhases, nil)
+	b.click("#sound")
+	b.until("the audio graph to run", `sound.dataset.state === 'running'`, 10*time.Second)
+
+	s, err := sim.New(sc, 3, time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	flown := make(chan error, 1)
+	sent := &sending{Writer: unheard{conn}}
+	go func() { flown <- fly(ctx, s, 1, map[string]io.Writer{"field-wifi": sent}) }()
+	followLive(t, browser, b, base)
+	if err := <-flown; err != nil {
+		t.Fatal(err)
+	}
+	awaitFrames(t, data, sent.n) // the page and the command shall work from the same
+	highest := map[string]string{}
+	b.eval(`Object.fromEntries([...document.querySelectorAll('.card.landed')].map((c) => [c.dataset.rocket, c.querySelector('.big').textContent]))`, &highest)
+	states := stateOf(t, b)
+	for _, name := range []string{"Teal", "Rust"} {
+		wantNumber(t, "highest of "+name+" on the board", highest[name], states[name].HighestM)
+	}
+	b.quiet()
+	lookRound(t, browser, base, data)
+	d.stop(t)
+	wantAcked(t, data)
+}
+
+// sending counts what is sent: one datagram is one frame.
+type sending struct {
+	io.Writer
+	n int // to be read when the flight is over
+}
+
+func (s *sending) Write(b []byte) (int, error) {
+	s.n++
+	return s.Writer.Write(b)
+}
+
+// watchPhases remembers what each card showed, frame by frame.
+const watchPhases = `window.seen = {}; (function look() {
+	for (const c of document.querySelectorAll('.card')) {
+		const w = c.dataset.phase || (c.classList.contains('landed') ? 'landed' : c.dataset.go);
+		const list = (seen[c.dataset.rocket] ??= []);
+		if (w && list.at(-1) !== w) list.push(w);
+	}
+	requestAnimationFrame(look); })()`
+
+// followLive watches the board from the first frames to the landing.
+func followLive(t *testing.T, browser context.Context, b *page, base string) {
+	t.Helper()
+	b.until("Teal ready", `seen.Teal?.includes('go')`, 20*time.Second)
+	b.shots("pad")
+	late := openPage(t, browser, base)
+	b.until("Teal in the air", `document.querySelector('.card.flying[data-rocket=Teal]')`, 20*time.Second)
+	firstLook(t, late)
+	b.until("an alarm that calls for eyes", `document.querySelector('.alarm.p1')`, 20*time.Second)
+	b.until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
+	b.shots("alarm")
+	say := b.text(".alarm.p1 .say")
+	if !strings.Contains(strings.ToLower(say), "rust") {
+		t.Errorf("the alarm says %q, want a word about Rust", say)
+	}
+	b.click(".alarm.p1 .ack")
+	b.until("nothing that calls for eyes", `document.querySelectorAll('.alarm.p1').length === 0`, 10*time.Second)
+	b.until("both down", `document.querySelectorAll('.card.landed').length === 2`, 30*time.Second)
+	b.shots("down")
+	var seen map[string][]string
+	b.eval(`seen`, &seen)
+	for _, name := range []string{"Teal", "Rust"} {
+		order := []string{"notyet", "go", "boost", "coast", "descent", "landed"}
+		got := slices.DeleteFunc(slices.Clone(seen[name]), func(p string) bool { return !slices.Contains(order, p) })
+		want := order
+		if !slices.Contains(got, "boost") { // may be over between two frames of a slow machine
+			want = slices.DeleteFunc(slices.Clone(order), func(p string) bool { return p == "boost" })
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%s was seen as %v, want %v", name, seen[name], want)
+		}
+	}
+}
+
+// firstLook opens the board in the middle of a flight: what it draws first is
+// the present, not a page that knows nothing yet.
+func firstLook(t *testing.T, b *page) {
+	t.Helper()
+	b.open("/")
+	b.until("the rocket in the air", `document.querySelector('.card.flying[data-rocket=Teal], .card.flying[data-rocket=Rust]')`, 5*time.Second)
+	var unheard bool
+	b.eval(`!!document.querySelector('.card[data-go=unheard]')`, &unheard)
+	if unheard {
+		t.Error("a card says not heard in the middle of a flight")
+	}
+	b.quiet()
+}
+
+// stateOf asks the station for the rockets' states.
+func stateOf(t *testing.T, b *page) map[string]flight.State {
+	t.Helper()
+	var list []struct {
+		Rocket string
+		State  *flight.State
+	}
+	b.eval(`fetch('/api/v1/rockets').then((r) => r.json())`, &list)
+	out := map[string]flight.State{}
+	for _, r := range list {
+		if r.State != nil {
+			out[r.Rocket] = *r.State
+		}
+	}
+	return out
+}
+
+// wantAcked checks that the click reached the archive.
+func wantAcked(t *testing.T, data string) {
+	t.Helper()
+	if n := count(t, data, "SELECT COUNT(*) FROM alarms WHERE acked = 1 AND rocket = 'Rust'"); n == 0 {
+		t.Error("the archive knows of no acknowledged alarm")
+	}
+}
+
+// lookRound opens every other page on the archive of the flight.
+func lookRound(t *testing.T, browser context.Context, base, data string) {
+	t.Helper()
+	flights := fromJSON[[]flight.Result](t, must(t, "flights", "--data", data, "--json"))
+	if len(flights) != 2 {
+		t.Fatalf("%d flights in the archive, want 2", len(flights))
+	}
+	b := openPage(t, browser, base)
+	b.size(1920, 1080, 1, false)
+	wantFlightTable(t, b, flights)
+	b.shots("flights")
+	var ids []string
+	for _, f := range flights {
+		id := fmt.Sprintf("%s~%s~%d", f.Session, f.Rocket, f.Flight)
+		ids = append(ids, url.QueryEscape(id))
+		b.size(1920, 1080, 1, false)
+		b.open("/flights/" + url.PathEscape(id))
+		b.until("the plots", `window.flightReady`, 20*time.Second)
+		wantNumber(t, "headline of "+f.Rocket, b.text(".headline .big"), f.ApogeeM)
+		b.shots("flight-" + f.Rocket)
+		b.open("/flights/" + url.PathEscape(id) + "/report")
+		b.shots("report-" + f.Rocket)
+	}
+	b.open("/sessions")
+	if got := b.text("main"); !strings.Contains(got, "running now") || !strings.Contains(got, "Teal, Rust") {
+		t.Errorf("the sessions' page does not show the running session: %q", got)
+	}
+	b.shots("sessions")
+	b.open("/links")
+	b.until("the link", `document.querySelector('main').innerText.includes('field-wifi')`, 10*time.Second)
+	b.shots("links")
+	b.size(1920, 1080, 1, false)
+	b.open("/compare?flight=" + strings.Join(ids, "&flight="))
+	b.until("the comparison", `document.querySelectorAll('#spread tr').length >= 1`, 20*time.Second)
+	b.shots("compare")
+	b.open("/clock")
+	b.shots("clock")
+	seekReplay(t, b, flights)
+	b.quiet()
+}
+
+// wantFlightTable compares the list of flights with the command's numbers.
+func wantFlightTable(t *testing.T, b *page, flights []flight.Result) {
+	t.Helper()
+	b.open("/flights")
+	var rows []map[string]string
+	b.eval(`[...document.querySelectorAll('table.list tbody tr')].map((r) => Object.fromEntries([['Rocket', r.querySelector('th').innerText],
+		...[...r.querySelectorAll('td')].map((d) => [d.dataset.label, d.innerText])]))`, &rows)
+	if len(rows) != len(flights) {
+		t.Fatalf("the page lists %d flights, the archive %d", len(rows), len(flights))
+	}
+	for _, f := range flights {
+		i := slices.IndexFunc(rows, func(r map[string]string) bool { return strings.HasPrefix(r["Rocket"], f.Rocket) })
+		if i < 0 {
+			t.Errorf("the page does not list %s: %v", f.Rocket, rows)
+			continue
+		}
+		for label, v := range map[string]*float64{"Highest": f.ApogeeM, "To the top": f.TimeToApogeeS, "Fastest": f.MaxSpeedMps, "Sink rate": f.DescentMps} {
+			wantNumber(t, f.Rocket+": "+label, rows[i][label], v)
+		}
+		if got := strings.TrimSpace(rows[i]["Verdict"]); got != f.Verdict {
+			t.Errorf("%s: the page says %q, the archive %q", f.Rocket, got, f.Verdict)
+		}
+	}
+}
+
+var firstNumber = regexp.MustCompile(`[-−]?\d+(\.\d+)?`)
+
+// wantNumber compares a text with a value to the decimals that the text shows.
+func wantNumber(t *testing.T, what, text string, want *float64) {
+	t.Helper()
+	if want == nil {
+		if !strings.Contains(text, "not known") {
+			t.Errorf("%s: the page says %q, the archive knows nothing", what, text)
+		}
+		return
+	}
+	n := strings.Replace(firstNumber.FindString(text), "−", "-", 1)
+	got, err := strconv.ParseFloat(n, 64)
+	if err != nil {
+		t.Errorf("%s: no number in %q, the archive says %g", what, text, *want)
+		return
+	}
+	_, frac, _ := strings.Cut(n, ".")
+	if d := math.Abs(got - *want); d > 0.5001*math.Pow(10, -float64(len(frac))) {
+		t.Errorf("%s: the page says %q, the archive %g", what, text, *want)
+	}
+}
+
+// seekReplay goes to Rust's way down in the replay of the session.
+func seekReplay(t *testing.T, b *page, flights []flight.Result) {
+	t.Helper()
+	f := flights[slices.IndexFunc(flights, func(f flight.Result) bool { return f.Rocket == "Rust" })]
+	var one struct{ Epoch time.Time }
+	var raw json.RawMessage
+	b.eval(`fetch('/api/v1/sessions/'+`+strconv.Quote(url.PathEscape(f.Session))+`).then((r) => r.json())`, &raw)
+	if err := json.Unmarshal(raw, &one); err != nil || one.Epoch.IsZero() || f.LaunchedAt == nil || f.TimeToApogeeS == nil {
+		t.Fatalf("session %s, liftoff %v: %v", raw, f.LaunchedAt, err)
+	}
+	at := f.LaunchedAt.Sub(one.Epoch).Seconds() + *f.TimeToApogeeS + 2.5
+	b.open("/sessions/" + url.PathEscape(f.Session))
+	b.until("the replay", `board.picture.states.size > 0 || document.getElementById('play').textContent === 'Pause'`, 10*time.Second)
+	b.click("#play") // pause
+	b.eval(fmt.Sprintf(`(() => { const s = document.getElementById('seek'); s.value = '%.1f'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })()`, at), nil)
+	b.until("Rust falling", `document.querySelector('.flying[data-rocket=Rust][data-phase=descent]')`, 15*time.Second)
+	b.until("the alarm of then", `[...document.querySelectorAll('.alarm')].some((a) => a.innerText.toLowerCase().includes('rust'))`, 5*time.Second)
+	if got := b.text(".replay-sign"); !strings.Contains(got, "REPLAY") {
+		t.Errorf("the sign says %q", got)
+	}
+	b.shots("replay")
+}
