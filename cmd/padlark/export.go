@@ -33,12 +33,15 @@ func (exportCmd) Help() string {
 // Run writes the chosen samples.
 func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if c.Formats {
-		fmt.Fprintln(cio.Out, strings.Join(export.Names(), "\n"))
+		fmt.Fprintln(cio.Out, strings.Join(append(export.Names(), bundleFormat), "\n"))
 		return nil
+	}
+	if c.Format == bundleFormat {
+		return c.bundle(ctx, cio)
 	}
 	format, err := export.Lookup(c.Format)
 	if err != nil {
-		return usageError{err}
+		return usagef("%w, %s", err, bundleFormat)
 	}
 	if c.Flight != 0 && c.Rocket == "" {
 		return usagef("--flight counts the flights of one rocket: give --rocket too")

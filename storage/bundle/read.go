@@ -112,7 +112,7 @@ func (b *Bundle) checkPart(p part) error {
 
 // checkLine says whether a line is what its entry holds, of this session.
 func (b *Bundle) checkLine(name string, line []byte) error {
-	m := bus.Msg{Data: line}
+	m := bus.Msg{Kind: kindOf(name), Data: line}
 	of := b.session.ID
 	var err error
 	switch name {
@@ -224,6 +224,15 @@ func kinds() iter.Seq2[string, bus.Kind] {
 		_ = yield(framesEntry, bus.Frame) && yield(samplesEntry, bus.Sample) && yield(rejectsEntry, bus.Reject) &&
 			yield(eventsEntry, bus.Event) && yield(alarmsEntry, bus.Alarm)
 	}
+}
+
+func kindOf(name string) bus.Kind {
+	for n, k := range kinds() {
+		if n == name {
+			return k
+		}
+	}
+	return "" // not a message
 }
 
 // unpacker gathers messages into transactions. Their numbers keep the order.

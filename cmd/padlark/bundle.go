@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"padlark/storage/bundle"
+	"padlark/storage/sqlite"
+)
+
+// bundleFormat is the export of a whole session for another station.
+const bundleFormat = "bundle"
+
+// bundle writes a session as one file.
+func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
+	if c.Rocket != "" || c.Flight != 0 {
+		return usagef("a bundle holds a whole session: leave --rocket and --flight out")
+	}
+	a, err := c.open()
+	if err != nil {
+		return err
+	}
+	defer a.Close() //nolint:errcheck // only read from
+	id, err := sessionName(ctx, a, c.Session)
+	if err != nil {
+		return err
+	}
+	var n bundle.Counts
+	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
+		n, err = bundle.Write(ctx, w, a, id, progressOn(cio.Err, "written"))
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	warnLost(a, cio)
+	fmt.Fprintf(cio.Err, "written: %s\n", bundleText(n))
+	return nil
+}
+
+func bundleText(n bundle.Counts) string {
+	return fmt.Sprintf("session %s, %d frames, %d samples, %d events, %d changes of alarms, %d notes, %d checks",
+		n.Session, n.Frames, n.Samples, n.Events, n.AlarmChanges, n.Notes, n.Checks)
+}
+
+// progressOn says how far long work is, from the third second on.
+func progressOn(w io.Writer, what string) func(uint64) {
+	next := time.Now().Add(2 * time.Second)
+	return func(n uint64) {
+		if now := time.Now(); now.After(next) {
+			next = now.Add(2 * time.Second)
+			fmt.Fprintf(w, "%d lines %s\n", n, what)
+		}
+	}
+}
+
+// importBundle puts a bundle into the archive of a folder.
+func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
+	b, err := bundle.Open(path)
+	if err != nil {
+		return err
+	}
+	defer b.Close() //nolint:errcheck // only read from
+	a, err := sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{})
+	if err != nil {
+		return err
+	}
+	err = b.Import(ctx, a, progressOn(cio.Err, "imported"))
+	if err := errors.Join(err, a.Close()); err != nil {
+		return err
+	}
+	fmt.Fprintf(cio.Out, "imported: %s\n", bundleText(b.Counts()))
+	fmt.Fprintf(cio.Err, "Look at it with padlark flights --data %s %s\n", dir, b.Counts().Session)
+	return nil
+}

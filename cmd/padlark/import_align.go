@@ -1,0 +1,351 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"padlark/cmd/padlark/config"
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
+	"padlark/storage/logimport"
+	"padlark/storage/sqlite"
+)
+
+// alignedFlight is one flight of the log and the radio flight it lies over.
+type alignedFlight struct {
+	Flight       int    `json:"flight"` // of the log
+	RadioSession string `json:"radio_session"`
+	RadioFlight  int    `json:"radio_flight"`
+	logimport.Alignment
+	Begins time.Time `json:"log_begins_at"` // its stretch, by the station's time
+	Better string    `json:"denser_and_cleaner"`
+	Merged string    `json:"merged_session"`
+
+	stretch int
+}
+
+// String says the alignment in one line.
+func (a alignedFlight) String() string {
+	return fmt.Sprintf("flight %d is flight %d of session %s: the log begins at %s by the station's clock; "+
+		"correlation of heights %.5f, rms difference %.2f m, over %.1f s; denser and cleaner: %s; merged in session %s",
+		a.Flight, a.RadioFlight, a.RadioSession, a.Begins.UTC().Format("2006-01-02T15:04:05.000Z"),
+		a.Correlation, a.RMSM, a.OverlapS, a.Better, a.Merged)
+}
+
+// store finds the log's time and stores it, alone and merged.
+func (m *logImport) store(ctx context.Context) error {
+	// On a time line of its own first, to see the flights in it.
+	trialEpoch := time.Unix(0, 0).UTC()
+	m.log.Place("trial", trialEpoch)
+	var points []logimport.Point
+	h := heights{rocket: m.cmd.Rocket}
+	trial := &player{cfg: m.cfg, id: "trial", epoch: trialEpoch, sample: func(s *decode.Sample) { points = h.add(points, s) }}
+	if err := trial.play(ctx, m.log.Frames); err != nil {
+		return err
+	}
+	if err := m.alignAll(ctx, trial.events, points); err != nil {
+		return err
+	}
+	epoch, err := m.date()
+	if err != nil {
+		return err
+	}
+	id := epoch.UTC().Format("20060102-150405") + logMark + m.sum
+	m.log.Place(id, epoch)
+	p, err := m.keep(ctx, m.session(id, epoch, m.cfg, m.log.Frames), m.cfg, m.log.Frames)
+	if err != nil {
+		return err
+	}
+	m.done.Session = id
+	for _, e := range p.events {
+		if e.Kind == flight.Liftoff {
+			m.done.Flights++
+		}
+	}
+	return m.mergeAll(ctx)
+}
+
+// heights turns samples into heights for laying over each other: above the
+// first reading, by the hypsometric equation with the standard's temperature,
+// since only the shape matters. One kind of reading is used throughout.
+type heights struct {
+	rocket string
+	p0     float64
+	kind   string
+}
+
+func (h *heights) add(to []logimport.Point, s *decode.Sample) []logimport.Point {
+	if s.Rocket != h.rocket {
+		return to
+	}
+	p, isP := s.Values.Get(decode.PressurePa)
+	a, isA := s.Values.Get(decode.AltitudeM)
+	switch {
+	case isP && p > 0 && h.kind != decode.AltitudeM:
+		if h.kind == "" {
+			h.kind, h.p0 = decode.PressurePa, p
+		}
+		// R T/g = 287.05287 * 288.15 / 9.80665 m (ISO 2533:1975).
+		return append(to, logimport.Point{At: s.At, M: 287.05287 * 288.15 / 9.80665 * math.Log(h.p0/p)})
+	case isA && h.kind != decode.PressurePa:
+		h.kind = decode.AltitudeM
+		return append(to, logimport.Point{At: s.At, M: a})
+	}
+	return to
+}
+
+// alignMargin is how much of the pad and of the rest on the ground is compared.
+const alignMargin = 5 * time.Second
+
+// flightMost bounds a flight without a touchdown.
+const flightMost = 5 * time.Minute
+
+// around cuts out the points of a flight.
+func around(points []logimport.Point, up time.Time, down *time.Time) []logimport.Point {
+	end := up.Add(flightMost)
+	if down != nil {
+		end = down.Add(alignMargin)
+	}
+	var out []logimport.Point
+	for _, p := range points {
+		if !p.At.Before(up.Add(-alignMargin)) && !p.At.After(end) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// alignAll looks for the radio flight of each flight of the log.
+func (m *logImport) alignAll(ctx context.Context, events []flight.Event, points []logimport.Point) error {
+	candidates, err := m.radioFlights(ctx)
+	if err != nil {
+		return err
+	}
+	for _, up := range events {
+		if up.Kind != flight.Liftoff || up.Rocket != m.cmd.Rocket {
+			continue
+		}
+		var down *time.Time
+		for _, e := range events {
+			if e.Kind == flight.Touchdown && e.Rocket == up.Rocket && e.Flight == up.Flight {
+				down = &e.At
+			}
+		}
+		own := around(points, up.At, down)
+		stretch := m.log.Of(up.At.Sub(time.Unix(0, 0)))
+		best := alignedFlight{Flight: up.Flight, stretch: stretch}
+		for _, c := range candidates {
+			a, ok := logimport.Align(own, c.points)
+			if ok && a.Good(highest(own)) && a.Correlation > best.Correlation {
+				best.RadioSession, best.RadioFlight, best.Alignment = c.session, c.flight, a
+			}
+		}
+		if best.RadioSession == "" || stretch < 0 {
+			continue
+		}
+		best.Begins = time.Unix(0, 0).Add(m.log.Stretches[stretch].Base + best.Offset)
+		best.OffsetS = best.Offset.Seconds()
+		m.done.Aligned = append(m.done.Aligned, best)
+	}
+	return nil
+}
+
+func highest(p []logimport.Point) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range p {
+		lo, hi = min(lo, v.M), max(hi, v.M)
+	}
+	return hi - lo
+}
+
+// radioFlight is a flight of the archive that was heard.
+type radioFlight struct {
+	session string
+	flight  int
+	points  []logimport.Point
+}
+
+func (m *logImport) radioFlights(ctx context.Context) ([]radioFlight, error) {
+	all, err := m.archive.Sessions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []radioFlight
+	for _, s := range all {
+		if _, isLog := logOf(s.ID); isLog {
+			continue
+		}
+		spans, err := m.archive.Flights(ctx, s.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range spans {
+			if f.Rocket != m.cmd.Rocket || f.Liftoff == nil {
+				continue
+			}
+			one := radioFlight{session: s.ID, flight: f.Flight}
+			h := heights{rocket: f.Rocket}
+			merger := decode.NewMerger() // several links may have heard it
+			q := sqlite.Query{Session: s.ID, Rocket: f.Rocket, Flight: f.Flight, Margin: alignMargin}
+			err := m.archive.Samples(ctx, q, func(smp *decode.Sample) error {
+				if v, first := merger.Add(*smp); first {
+					one.points = h.add(one.points, &v)
+				}
+				return nil
+			})
+			if err != nil {
+				return nil, err
+			}
+			slices.SortStableFunc(one.points, func(a, b logimport.Point) int { return a.At.Compare(b.At) })
+			out = append(out, one)
+		}
+	}
+	return out, nil
+}
+
+// date puts the stretches where they belong and gives the log's epoch.
+func (m *logImport) date() (time.Time, error) {
+	st := m.log.Stretches
+	if len(m.done.Aligned) > 0 {
+		first := m.done.Aligned[0]
+		epoch := first.Begins.Add(-st[first.stretch].Base).Round(time.Microsecond).UTC()
+		for _, a := range m.done.Aligned {
+			m.moveTo(a.stretch, a.Begins.Sub(epoch).Round(time.Microsecond))
+		}
+		// The epoch is where the log begins.
+		if back := st[0].Base; back != 0 {
+			epoch = epoch.Add(back)
+			for i := range st {
+				st[i].Base -= back
+			}
+		}
+		m.done.Dated = "from the flight that was also heard by radio"
+		return epoch, nil
+	}
+	if m.cmd.At != "" {
+		at, err := time.Parse(time.RFC3339Nano, m.cmd.At)
+		if err != nil {
+			return at, usagef("--at %s: write it as 2026-06-13T09:30:00Z", m.cmd.At)
+		}
+		m.done.Dated = "as said with --at"
+		return at.UTC(), nil
+	}
+	m.done.Dated = "not known; the log is taken to end when its file was written; --at TIME says better"
+	return m.written.Add(-m.log.End()).UTC().Truncate(time.Second), nil
+}
+
+// moveTo moves a stretch and those after it, if that keeps their order.
+func (m *logImport) moveTo(k int, base time.Duration) {
+	st := m.log.Stretches
+	if k > 0 && base < st[k-1].Base+st[k-1].Length {
+		m.log.Hints = append(m.log.Hints, fmt.Sprintf("stretch %d of the log would lie before the one before it; its time is left open", k+1))
+		return
+	}
+	by := base - st[k].Base
+	for i := k; i < len(st); i++ {
+		st[i].Base += by
+	}
+}
+
+// mergeAll makes a merged session for each radio session that has a flight of
+// the log.
+func (m *logImport) mergeAll(ctx context.Context) error {
+	merged := map[string]string{}
+	better := map[string]string{}
+	for i := range m.done.Aligned {
+		a := &m.done.Aligned[i]
+		if merged[a.RadioSession] == "" {
+			id, won, err := m.merge(ctx, a.RadioSession)
+			if err != nil {
+				return fmt.Errorf("merge with session %s: %w", a.RadioSession, err)
+			}
+			merged[a.RadioSession], better[a.RadioSession] = id, won
+			if id != "none" {
+				m.done.Merged = append(m.done.Merged, id)
+			}
+		}
+		a.Merged, a.Better = merged[a.RadioSession], better[a.RadioSession]
+	}
+	return nil
+}
+
+func (m *logImport) merge(ctx context.Context, radio string) (id, better string, err error) {
+	s, err := m.archive.Session(ctx, radio)
+	if err != nil {
+		return "", "", err
+	}
+	cfg, err := m.mergedConfig(s)
+	if err != nil {
+		return "", "", err
+	}
+	if cfg == nil {
+		return "none", "not compared", nil
+	}
+	logPart := m.logSeries()
+	radioPart := logimport.Series{}
+	first, last := logPart.Frames[0].Heard, logPart.Frames[len(logPart.Frames)-1].Heard
+	var within []ingest.Frame
+	err = m.archive.Frames(ctx, radio, sqlite.FrameFilter{Rocket: m.cmd.Rocket}, func(f ingest.Frame) error {
+		f.Heard = s.Corrected(f.Heard)
+		if !f.Heard.Before(first) && !f.Heard.After(last) {
+			within = append(within, f)
+		}
+		radioPart.Frames = append(radioPart.Frames, f)
+		return nil
+	})
+	if err != nil {
+		return "", "", err
+	}
+	slices.SortStableFunc(radioPart.Frames, func(a, b ingest.Frame) int { return a.Heard.Compare(b.Heard) })
+	// Which is better is judged where both were there.
+	frames := logimport.Fill(logPart.Frames, radioPart.Frames)
+	better = m.link
+	if !logimport.Better(logPart, logimport.Series{Frames: within}) {
+		frames = logimport.Fill(radioPart.Frames, logPart.Frames)
+		better = strings.Join(s.Links, " and ")
+	}
+	epoch := frames[0].Heard
+	id = epoch.UTC().Format("20060102-150405") + mergeMark + m.sum
+	passed := int64(-1)
+	for i := range frames {
+		f := &frames[i]
+		f.Session, f.Mono = id, f.Heard.Sub(epoch).Nanoseconds()
+		passed = max(passed+1, f.Mono)
+		f.Passed = passed
+	}
+	_, err = m.keep(ctx, m.session(id, epoch, cfg, frames), cfg, frames)
+	return id, better, err
+}
+
+// logSeries is the log's good frames.
+func (m *logImport) logSeries() logimport.Series {
+	return logimport.Series{Frames: m.log.Frames, Bad: len(m.log.Skipped)}
+}
+
+// mergedConfig knows the links of both: the configuration of the log if it has
+// the radio's links too, else that of the session with the log's link added.
+// nil if there is none that can read both.
+func (m *logImport) mergedConfig(s sqlite.Session) (*config.Config, error) {
+	has := func(c *config.Config) bool {
+		for _, l := range s.Links {
+			if !slices.ContainsFunc(c.Links, func(x ingest.LinkConfig) bool { return x.Name == l }) {
+				return false
+			}
+		}
+		return true
+	}
+	if has(m.cfg) {
+		return m.cfg, nil
+	}
+	cfg, err := m.withLog(s.Config, nil)
+	if err != nil || !has(cfg) {
+		m.log.Hints = append(m.log.Hints, fmt.Sprintf("no merged session with %s: no configuration has its links and the log's layout; give one with --config", s.ID))
+		return nil, nil //nolint:nilerr // said as a hint
+	}
+	return cfg, nil
+}

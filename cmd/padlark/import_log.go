@@ -1,0 +1,278 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"padlark/cmd/padlark/config"
+	"padlark/decode"
+	"padlark/ingest"
+	"padlark/storage/logimport"
+	"padlark/storage/sqlite"
+)
+
+// logMost bounds a log, which is read into memory as a whole.
+const logMost = 1 << 30
+
+// logImport is one log on its way into the archive.
+type logImport struct {
+	cmd     *importCmd
+	cio     *cmdIO
+	dir     string
+	archive *sqlite.Archive
+	data    []byte
+	written time.Time // when the file was, as far as known
+	link    string
+	sum     string // begins the names of the sessions: the same log gives the same
+	cfg     *config.Config
+	log     *logimport.Log
+	done    logDone
+}
+
+// logDone is what was done with a log, as it is printed.
+type logDone struct {
+	File    string           `json:"file"`
+	Link    string           `json:"link"`
+	Session string           `json:"session"`
+	Merged  []string         `json:"merged"`
+	Samples int              `json:"samples"`
+	Flights int              `json:"flights"`
+	Skipped []logimport.Skip `json:"skipped"`
+	Hints   []string         `json:"hints"`
+	Dated   string           `json:"dated"` // how the time of day became known
+	Aligned []alignedFlight  `json:"aligned"`
+}
+
+// log takes in a board's log or a captured stream.
+func (c *importCmd) log(ctx context.Context, dir string, cio *cmdIO) (err error) {
+	if c.Layout == "" || c.Rocket == "" {
+		return usagef("%s is no bundle: for a board's log give --layout LAYOUT and --rocket NAME", c.File)
+	}
+	m := &logImport{cmd: c, cio: cio, dir: dir}
+	if err := m.readFile(); err != nil {
+		return err
+	}
+	if m.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{}); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, m.archive.Close()) }()
+	if err := m.read(ctx); err != nil {
+		return err
+	}
+	m.listSkipped()
+	if m.log.Good == 0 {
+		return fmt.Errorf("no line of %s fits the layout %s: padlark check --config FILE %[1]s shows why", c.File, c.Layout)
+	}
+	if err := m.store(ctx); err != nil {
+		return err
+	}
+	return m.report()
+}
+
+func (m *logImport) readFile() error {
+	var r io.Reader = m.cio.In
+	m.written = time.Now()
+	name := "stdin"
+	if m.cmd.File != "-" {
+		f, err := os.Open(m.cmd.File)
+		if err != nil {
+			return fmt.Errorf("import: %w", err)
+		}
+		defer f.Close() //nolint:errcheck // only read from
+		if st, err := f.Stat(); err == nil {
+			m.written = st.ModTime()
+		}
+		r, name = f, filepath.Base(m.cmd.File)
+	}
+	data, err := io.ReadAll(io.LimitReader(r, logMost+1))
+	switch {
+	case err != nil:
+		return fmt.Errorf("import: read %s: %w", m.cmd.File, err)
+	case len(data) > logMost:
+		return fmt.Errorf("import %s: more than %d MB: cut it into pieces", m.cmd.File, logMost>>20)
+	case len(data) == 0:
+		return fmt.Errorf("import %s: it is empty", m.cmd.File)
+	}
+	if ingest.IsCapture(bytes.NewReader(data)) {
+		if data, err = streamOf(data); err != nil {
+			return fmt.Errorf("import %s: %w", m.cmd.File, err)
+		}
+	}
+	m.data, m.link = data, "log-"+linkWord(name)
+	sum := sha256.Sum256(data)
+	m.sum = hex.EncodeToString(sum[:4])
+	return nil
+}
+
+// streamOf is the bytes of a capture's only link.
+func streamOf(capture []byte) ([]byte, error) {
+	r, err := ingest.NewCaptureReader(bytes.NewReader(capture))
+	if err != nil {
+		return nil, err
+	}
+	if n := len(r.Info().Links); n > 1 {
+		return nil, fmt.Errorf("this capture has %d links: run it as a session with padlark run and file = in the [[link]]s", n)
+	}
+	var out []byte
+	for {
+		c, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			return out, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c.Bytes...)
+	}
+}
+
+// linkWord makes a file's name one that a link may have.
+func linkWord(name string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '_' {
+			return r
+		}
+		return '_'
+	}, name)
+}
+
+// read reads the log, a second time if the first told the board's id.
+func (m *logImport) read(ctx context.Context) error {
+	base, err := m.baseConfig(ctx)
+	if err != nil {
+		return err
+	}
+	if m.cfg, err = m.withLog(base, nil); err != nil {
+		return err
+	}
+	lc := logimport.Config{Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate}
+	if m.log, err = logimport.Read(ctx, m.data, lc, progressBytes(m.cio.Err, len(m.data))); errors.Is(err, logimport.ErrNoClock) {
+		return usageError{err}
+	} else if err != nil {
+		return err
+	}
+	if m.cfg.Rocket(m.cmd.Rocket).ID != nil || len(m.log.IDs) != 1 {
+		return nil
+	}
+	var id uint32
+	if _, err := fmt.Sscanf(m.log.IDs[0], "id-%d", &id); err != nil {
+		return nil // the lines do not say whose they are
+	}
+	// The person says whose log it is, the board says its id.
+	m.cfg, err = m.withLog(base, &id)
+	return err
+}
+
+// baseConfig is the text that the log's link is added to: the one given, or
+// that of the newest session of the rocket.
+func (m *logImport) baseConfig(ctx context.Context) (string, error) {
+	if m.cmd.Config != "" {
+		cfg, err := config.Load(m.cmd.Config)
+		if err != nil {
+			return "", usageError{err}
+		}
+		return cfg.Text, nil
+	}
+	all, err := m.archive.Sessions(ctx)
+	if err != nil {
+		return "", err
+	}
+	for i := len(all) - 1; i >= 0; i-- {
+		for _, r := range all[i].Rockets {
+			if _, isLog := logOf(all[i].ID); r.Name == m.cmd.Rocket && !isLog && all[i].Config != "" {
+				return all[i].Config, nil
+			}
+		}
+	}
+	return "[station]\nname = \"import\"\n", nil
+}
+
+// withLog adds the log's link, and the rocket if nobody has configured it.
+func (m *logImport) withLog(base string, id *uint32) (*config.Config, error) {
+	was, err := config.Parse("configuration", []byte(base))
+	if err != nil {
+		return nil, err
+	}
+	var b strings.Builder
+	b.WriteString(strings.TrimRight(base, "\n") + "\n")
+	known := false
+	for _, r := range was.Rockets {
+		known = known || r.Name == m.cmd.Rocket
+	}
+	if !known {
+		fmt.Fprintf(&b, "\n[[rocket]]\nname = %q\n", m.cmd.Rocket)
+		if id != nil {
+			fmt.Fprintf(&b, "id = %d\n", *id)
+		}
+	}
+	fmt.Fprintf(&b, "\n# A board's own log, imported.\n[[link]]\nname = %q\nfile = %q\nlayout = %q\nrocket = %q\n", m.link, m.cmd.File, m.cmd.Layout, m.cmd.Rocket)
+	cfg, err := config.Parse("configuration with the log's link", []byte(b.String()))
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return cfg, nil
+}
+
+func (m *logImport) listSkipped() {
+	for _, s := range m.log.Skipped {
+		fmt.Fprintf(m.cio.Err, "skipped %s\n", s)
+	}
+	for _, h := range m.log.Hints {
+		fmt.Fprintf(m.cio.Err, "note: %s\n", h)
+	}
+}
+
+// progressBytes says how far the reading is, from the third second on.
+func progressBytes(w io.Writer, all int) func(uint64) {
+	next := time.Now().Add(2 * time.Second)
+	return func(n uint64) {
+		if now := time.Now(); now.After(next) {
+			next = now.Add(2 * time.Second)
+			fmt.Fprintf(w, "%.0f %% read\n", 100*float64(n)/float64(all))
+		}
+	}
+}
+
+func (m *logImport) report() error {
+	d := &m.done
+	d.File, d.Link, d.Samples = m.cmd.File, m.link, m.log.Good
+	d.Skipped, d.Hints = m.log.Skipped, m.log.Hints
+	if m.cmd.JSON {
+		enc := json.NewEncoder(m.cio.Out)
+		enc.SetIndent("", " ")
+		return enc.Encode(d)
+	}
+	fmt.Fprintf(m.cio.Out, "session %s: %d samples of %s, link %s, %d flights, %d pieces skipped\n", d.Session, d.Samples, m.cmd.Rocket, d.Link, d.Flights, len(d.Skipped))
+	fmt.Fprintf(m.cio.Out, "time of day: %s\n", d.Dated)
+	for _, a := range d.Aligned {
+		fmt.Fprintln(m.cio.Out, a)
+	}
+	_, err := fmt.Fprintf(m.cio.Err, "Look at it with padlark flights --data %s\n", m.dir)
+	return err
+}
+
+// decoderFor decodes what a configuration's links bring, as a station does.
+func decoderFor(c *config.Config) (*decode.Decoder, error) {
+	dc := decode.Config{Layouts: c.Layouts}
+	for _, l := range c.Links {
+		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: []string{l.Layout}, Rocket: l.Rocket})
+	}
+	for _, r := range c.Rockets {
+		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
+	}
+	d, err := decode.New(dc)
+	if err != nil {
+		return nil, fmt.Errorf("make decoder: %w", err)
+	}
+	return d, nil
+}
