@@ -126,13 +126,38 @@ func onBench(ctx context.Context, cfg string, near io.Writer, o board.Options, a
 	}
 	ctx, off := context.WithCancel(ctx)
 	sent := make(chan error, 1)
-	go func() { sent <- sendBoard(ctx, b, near) }()
-	var out, errw bytes.Buffer
-	code := run(ctx, append([]string{"checkup", cfg, "--json", "--no-store"}, args...), strings.NewReader(""), &out, &errw)
+	var out bytes.Buffer
+	errw := &upWriter{up: make(chan struct{})}
+	go func() {
+		// The board goes on when the port is open: its hands keep time with it.
+		select {
+		case <-errw.up:
+			sent <- sendBoard(ctx, b, near)
+		case <-ctx.Done():
+			sent <- nil
+		}
+	}()
+	code := run(ctx, append([]string{"checkup", cfg, "--json", "--no-store"}, args...), strings.NewReader(""), &out, errw)
 	off()
-	s.ran = ran{code, out.String(), errw.String()}
+	s.ran = ran{code, out.String(), errw.text.String()}
 	s.err = errors.Join(<-sent, json.Unmarshal(out.Bytes(), &s.rep))
 	return s
+}
+
+// upWriter closes up when the log says that the link is open.
+type upWriter struct {
+	text bytes.Buffer
+	up   chan struct{}
+	seen bool
+}
+
+func (u *upWriter) Write(p []byte) (int, error) {
+	u.text.Write(p)
+	if !u.seen && bytes.Contains(u.text.Bytes(), []byte("state=up")) {
+		u.seen = true
+		close(u.up)
+	}
+	return len(p), nil
 }
 
 // Each of these defects is found and named over a real pseudo-terminal in real
