@@ -194,14 +194,20 @@ func (m *logImport) baseConfig(ctx context.Context) (string, error) {
 			}
 		}
 	}
-	return "[station]\nname = \"import\"\n", nil
+	return bareConfig, nil
 }
+
+// bareConfig is for a log without a station: the log's link makes it whole.
+const bareConfig = "[station]\nname = \"import\"\n"
 
 // withLog adds the log's link, and the rocket if nobody has configured it.
 func (m *logImport) withLog(base string, id *uint32) (*config.Config, error) {
-	was, err := config.Parse("configuration", []byte(base))
-	if err != nil {
-		return nil, err
+	was := &config.Config{}
+	if base != bareConfig {
+		var err error
+		if was, err = config.Parse("configuration", []byte(base)); err != nil {
+			return nil, err
+		}
 	}
 	var b strings.Builder
 	b.WriteString(strings.TrimRight(base, "\n") + "\n")
