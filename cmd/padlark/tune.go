@@ -14,7 +14,7 @@ import (
 // tuneCmd finds the rule and the numbers by which a board should release.
 type tuneCmd struct {
 	archiveFlags
-	Flights  []string `placeholder:"FLIGHT" help:"Recorded flights: all, or a session, or session~rocket~number; several with commas."`
+	Flights  []string `placeholder:"FLIGHT" help:"Recorded flights: all, or a session, or session~rocket~number (~rocket~number: of the newest); several with commas."`
 	Rocket   string   `placeholder:"NAME" help:"Of the recorded flights only those of this rocket."`
 	Ensemble string   `placeholder:"SPEC" help:"Simulated flights: usual, poor, wide or recorded, and changes such as apogee=40:90,rate=50,noise=0.2:0.4."`
 	Rule     []string `sep:"none" placeholder:"RULE" help:"Try only this: drop, slope or alpha-beta, and numbers such as drop,drop=1.5,n=3,smooth=2. May be given again."`
@@ -175,7 +175,7 @@ func (c *tuneCmd) work(ctx context.Context, io *cmdIO, spec ensemble.Spec, fligh
 func (c *tuneCmd) common(ctx context.Context, io *cmdIO, spec ensemble.Spec, res *tuneResult) (tune.Settings, error) {
 	s := tune.Settings{
 		Family: tune.Drop, DropCm: 100, Samples: 1, Median: !c.NoMedian, ArmSamples: 3,
-		ArmCm: tune.ArmFor(spec.WaterM.Lo), PadShift: tune.PadShiftFor(res.RateHz), SlopeQ10: slopeFor(spec),
+		ArmCm: tune.ArmFor(spec.WaterM.Lo, spec.NoiseM.Hi), PadShift: tune.PadShiftFor(res.RateHz), SlopeQ10: slopeFor(spec),
 	}
 	if c.ArmM != nil {
 		if !(*c.ArmM >= 0 && *c.ArmM <= 1000) {

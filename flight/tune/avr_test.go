@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"padlark/flight/tune"
 )
 
 // escapes are what simavr colours its lines with.

@@ -46,9 +46,11 @@ func Grid(common Settings, n Narrow) []Settings {
 }
 
 // ArmFor is an arming height in cm for flights whose lowest apogee is given, in
-// m: a quarter of it, from 2 m to 20 m (common practice, no source).
-func ArmFor(lowestM float64) int32 {
-	return int32(math.Round(min(max(lowestM/4, 2), 20))) * 100
+// m, and whose noise has the given rms, in m: a quarter of the apogee, at least
+// 2 m and six times the noise, at most half of the apogee and 20 m (common
+// practice, no source).
+func ArmFor(lowestM, noiseM float64) int32 {
+	return int32(math.Round(min(max(lowestM/4, 2, 6*noiseM), lowestM/2, 20))) * 100
 }
 
 // errNeverArmed is returned when lock-out and backup cannot be set.

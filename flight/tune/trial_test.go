@@ -156,6 +156,17 @@ func TestChoose(t *testing.T) {
 	}
 }
 
+func TestArmFor(t *testing.T) {
+	for _, c := range []struct {
+		lowest, noise float64
+		want          int32
+	}{{40, 0.3, 1000}, {5, 0.3, 200}, {300, 0.3, 2000}, {40, 2.5, 1500}, {20, 4, 1000}} {
+		if got := ArmFor(c.lowest, c.noise); got != c.want {
+			t.Errorf("apogee %g m, noise %g m: %d cm, want %d cm", c.lowest, c.noise, got, c.want)
+		}
+	}
+}
+
 func TestTimes(t *testing.T) {
 	n := math.NaN()
 	sc := &Scout{ToApogee: []float64{2, n, 4, 3.1}, ToGround: []float64{4.5, n, 9, 7}}
