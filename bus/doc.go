@@ -24,12 +24,21 @@
 //
 // # What survives what
 //
-// A message is acknowledged (LastSeq, Flush) once the server has written it to
-// its file. That survives a crash of the daemon, because the pages belong to
-// the kernel by then. The server calls fsync every Options.SyncInterval (one
-// second if not given) and not at all while nothing is published; a loss of
-// power may cost that much. Options.SyncAlways makes every write wait for the
-// disk: safe and slow, and hard on a memory card. The archive commits with its
-// own fsync before it acknowledges, so the window is only for what it has not
-// taken yet.
+// A message is acknowledged (LastSeq, Flush, and whoever reads it out of the
+// stream) once the server has handed it to the kernel with write(2). That
+// survives a crash of the daemon at any moment, kill -9 included, because the
+// pages belong to the kernel by then. What is not acknowledged yet is in the
+// daemon's memory, for some milliseconds, and dies with it.
+//
+// The server calls fsync every Options.SyncInterval (0.9 s if not given, which
+// with the fsync itself is a second) and not at all while nothing is published:
+// a loss of power costs at most the last second. In flight it costs less, since
+// the archive then commits, with its own fsync, every 0.15 s. Options.SyncAlways
+// makes every write wait for the disk: safe and slow, and hard on a memory card.
+// In a cluster with replicas the servers write a little later than they
+// acknowledge; there it is the other copies that keep a message.
+//
+// When a write finds the disk full the server gives up its storage for good. The
+// publisher keeps what it has, starts the storage again once there is room, and
+// goes on. Trim and Limit are for the station, which makes room before that.
 package bus

@@ -17,7 +17,7 @@ const (
 	DefaultStream       = "PADLARK"
 	DefaultMaxAge       = 7 * 24 * time.Hour
 	DefaultMaxBytes     = 1 << 30
-	DefaultSyncInterval = time.Second
+	DefaultSyncInterval = 900 * time.Millisecond // with the fsync itself, a second
 	DefaultQueue        = 8192
 	DefaultAckTimeout   = 5 * time.Second
 	DefaultCloseTimeout = 5 * time.Second

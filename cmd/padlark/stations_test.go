@@ -42,8 +42,9 @@ func startCluster(t *testing.T) *cluster {
 		c.opts = append(c.opts, &server.Options{
 			ServerName: fmt.Sprintf("central-%d", i+1), Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
 			JetStream: true, StoreDir: t.TempDir(),
-			Cluster:  server.ClusterOpts{Name: "central", Host: "127.0.0.1", Port: ports[i]},
-			LeafNode: server.LeafNodeOpts{Host: "127.0.0.1", Port: -1},
+			Cluster: server.ClusterOpts{Name: "central", Host: "127.0.0.1", Port: ports[i]},
+			// Not told to the leaf, or it would find a way around the cut cable.
+			LeafNode: server.LeafNodeOpts{Host: "127.0.0.1", Port: -1, NoAdvertise: true},
 			Routes:   routes,
 		})
 		c.start(t, i)

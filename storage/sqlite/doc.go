@@ -22,6 +22,6 @@
 // The file is in WAL mode with synchronous=FULL: a commit has reached the disk
 // before its messages are acknowledged to the bus, so neither a crash nor a loss
 // of power loses an acknowledged row. The price is one fsync per commit, that is
-// one a second while frames come, five a second while a rocket flies, and none
-// in silence.
+// one in five seconds while frames come, some six a second while a rocket flies,
+// and none in silence. What is not committed yet is still in the bus.
 package sqlite

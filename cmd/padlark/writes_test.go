@@ -1,0 +1,92 @@
+//go:build linux
+
+package main
+
+import (
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"regexp"
+	"strconv"
+	"testing"
+	"time"
+
+	"padlark/flight/sim"
+)
+
+// written is how many bytes a process has caused to be written to disk, by the
+// kernel's account (proc(5): write_bytes of /proc/PID/io).
+func written(t *testing.T, pid int) int64 {
+	t.Helper()
+	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/io", pid))
+	if err != nil {
+		t.Skip("the kernel keeps no account here:", err)
+	}
+	m := regexp.MustCompile(`(?m)^write_bytes: (\d+)`).FindSubmatch(b)
+	if m == nil {
+		t.Fatalf("no write_bytes in %q", b)
+	}
+	n, err := strconv.ParseInt(string(m[1]), 10, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// mostWritten bounds the bytes written to disk per frame of 24 bytes. See
+// deploy/field-results.md for what they are made of.
+const mostWritten = 2000
+
+// Nothing is written while nothing is heard, and with 8 rockets at 20 Hz a frame
+// costs a bounded number of bytes. PADLARK_WRITES_S=60 is the long form.
+func TestBytesWritten(t *testing.T) {
+	onlyInCI(t)
+	sc, err := sim.Fleet(8, 20, 600)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, cfg := t.TempDir(), ""
+	to := map[string]io.Writer{}
+	for _, l := range sc.Links {
+		port := freePort(t)
+		cfg += fmt.Sprintf("[[link]]\nname = %q\nudp = %q\nlayout = %q\n", l.Name, port, l.Layout)
+		conn, err := net.Dial("udp", port)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer conn.Close() //nolint:errcheck // only written to
+		to[l.Name] = conn
+	}
+	p := startRunWhen(t, "state=up", len(sc.Links), writeConfig(t, fmt.Sprintf("[station]\nname = \"card\"\ndata = %q\n[web]\nlisten = \"off\"\n%s", data, cfg)))
+	pid := p.cmd.Process.Pid
+	settle := func() int64 {
+		t.Helper()
+		last, since := written(t, pid), time.Now()
+		until(t, "the disk rests", 20*time.Second, func() bool {
+			if n := written(t, pid); n != last {
+				last, since = n, time.Now()
+			}
+			return time.Since(since) > 3*time.Second
+		})
+		return last
+	}
+	before := settle()
+	<-time.After(5 * time.Second)
+	if n := written(t, pid); n != before {
+		t.Errorf("%d bytes written in 5 s in which nothing was heard", n-before)
+	}
+	sent := flyFor(t, sc, time.Duration(numberFrom(t, "PADLARK_WRITES_S", 15))*time.Second, to)
+	awaitFrames(t, data, sent)
+	per := float64(settle()-before) / float64(sent)
+	t.Logf("%d frames of 24 bytes: %.0f bytes written per frame, %.1f times its size", sent, per, per/24)
+	if per > mostWritten {
+		t.Errorf("%.0f bytes written per frame, want at most %d", per, mostWritten)
+	}
+	before = written(t, pid)
+	<-time.After(5 * time.Second)
+	if n := written(t, pid); n != before {
+		t.Errorf("%d bytes written in 5 s in which nothing was heard", n-before)
+	}
+	p.stop(t)
+}
