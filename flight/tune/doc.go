@@ -19,7 +19,7 @@
 // many Settings through many Flights and keeps an Outcome of each; Stats sums
 // them up with intervals; Choose picks.
 //
-// It may import decode, flight and flight/ensemble. It does no I/O, reads no
+// It may import decode, flight, flight/ensemble and flight/smooth. It does no I/O, reads no
 // clock and starts no goroutine: a Trial can be filled by many goroutines, one
 // Worker each, and holds the same whatever their number.
 package tune

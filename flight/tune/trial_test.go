@@ -212,7 +212,8 @@ func TestPadHour(t *testing.T) {
 }
 
 // 10,000 flights for each setting: what one more setting costs, and what the
-// flights cost that all settings share. CPU time, one core.
+// flights cost that all settings share; one goroutine. A full grid has some 120
+// settings, so that its share of the draws is a small part.
 func BenchmarkTenThousand(b *testing.B) {
 	settings := grid()
 	trial, err := NewTrial(Usual(), 1, 10000, settings)
