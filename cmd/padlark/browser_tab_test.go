@@ -234,18 +234,15 @@ func (p *page) shot(name string) {
 	}
 }
 
-// shots keeps the page at a phone's and at a screen's size.
+// shots keeps the page at a phone's and at a screen's size, and waits for what
+// is drawn to have followed: a drawing has as many points as the screen.
 func (p *page) shots(name string) {
 	p.t.Helper()
-	if os.Getenv("PADLARK_SCREENSHOTS") == "" {
-		return
-	}
-	// A page draws anew some frames after its size has changed.
-	const drawn = `new Promise((done) => { let n = 20; const look = () => { if (--n > 0) requestAnimationFrame(look); else done(true); }; look(); })`
+	const crisp = `[...document.querySelectorAll('canvas')].every((c) => c.clientWidth === 0 || Math.abs(c.width - c.clientWidth * devicePixelRatio) <= 2)`
 	p.size(1920, 1080, 1, false)
-	p.eval(drawn, nil)
+	p.until("drawings as large as the screen wants", crisp, 10*time.Second)
 	p.shot("station-" + name + "-1920")
 	p.size(390, 844, 2, true)
-	p.eval(drawn, nil)
+	p.until("drawings as large as the phone wants", crisp, 10*time.Second)
 	p.shot("station-" + name + "-390")
 }

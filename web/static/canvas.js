@@ -1,10 +1,16 @@
 // One place for what makes a canvas crisp: as many pixels as the screen has.
 
 // Asking an element for its size makes the browser lay the page out; sizes are
-// watched instead.
+// watched instead. The news comes after the frame in which the page has changed,
+// too late for who draws on the window's resize: so a canvas gets an event of
+// its own, "resized".
 const sizes = new WeakMap();
 const watcher = new ResizeObserver((list) => {
-  for (const e of list) sizes.set(e.target, { w: e.contentRect.width, h: e.contentRect.height });
+  for (const { target, contentRect: r } of list) {
+    const old = sizes.get(target);
+    sizes.set(target, { w: r.width, h: r.height });
+    if (Math.abs((old?.w ?? 0) - r.width) >= 1 || Math.abs((old?.h ?? 0) - r.height) >= 1) target.dispatchEvent(new Event("resized"));
+  }
 });
 
 function sizeOf(canvas) {

@@ -92,6 +92,7 @@ export class Plot {
     this.figure.append(this.caption, this.canvas);
     host.append(this.figure);
     view.plots.push(this);
+    this.canvas.addEventListener("resized", () => view.draw());
     this.listen();
   }
 
