@@ -42,7 +42,7 @@ func Parquet(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint
 // parquetTable fills rows of values in the order of the schema's columns, which
 // is the alphabet's.
 type parquetTable struct {
-	out   *parquet.Writer
+	out   *parquet.GenericWriter[any]
 	order columnOrder
 	at    map[string]int // column of each fixed name
 	chans []int          // column of each channel
@@ -85,7 +85,7 @@ func newParquetTable(w io.Writer, names []string) *parquetTable {
 	for _, c := range columns {
 		t.chans = append(t.chans, t.at[c])
 	}
-	t.out = parquet.NewWriter(w, schema, parquet.MaxRowsPerRowGroup(parquetGroup), parquet.CreatedBy("padlark", "1", ""))
+	t.out = parquet.NewGenericWriter[any](w, schema, parquet.MaxRowsPerRowGroup(parquetGroup), parquet.CreatedBy("padlark", "1", ""))
 	for i, n := range names {
 		if u := unit(n); u != "" {
 			t.out.SetKeyValueMetadata("unit:"+columns[i], u)
