@@ -42,6 +42,7 @@ type Writer struct {
 	bus     source
 	hurry   chan struct{}
 	once    sync.Once
+	resting time.Duration // how long rows may wait while nothing flies
 
 	mu     sync.Mutex
 	state  WriterState
@@ -62,14 +63,14 @@ type WriterState struct {
 
 // NewWriter makes a writer; Run does the work.
 func NewWriter(a *Archive, b source) *Writer {
-	return &Writer{archive: a, bus: b, hurry: make(chan struct{}), moved: make(chan struct{}), flying: map[string]time.Time{}}
+	return &Writer{archive: a, bus: b, hurry: make(chan struct{}), resting: commitEvery, moved: make(chan struct{}), flying: map[string]time.Time{}}
 }
 
 // Run writes until ctx ends, then returns nil. It returns an error only when it
 // makes no sense to try again: the archive is damaged or closed.
 func (w *Writer) Run(ctx context.Context) error {
 	c := bus.Consumer{
-		Durable: Durable, MaxBatch: writerBatch, MaxWait: commitEvery, Wait: w.wait,
+		Durable: Durable, MaxBatch: writerBatch, Wait: w.wait,
 		Urgent: []bus.Kind{bus.Event, bus.Alarm}, Hurry: w.hurry, RetryMax: 2 * time.Second,
 	}
 	if err := w.bus.Consume(ctx, c, w.handle); err != nil {
@@ -136,7 +137,7 @@ func (w *Writer) wait() time.Duration {
 	if len(w.flying) > 0 {
 		return commitEveryFlying
 	}
-	return commitEvery
+	return w.resting
 }
 
 // State is how the writer is now; changed is closed when that changes.
