@@ -20,6 +20,9 @@ type storageCmd struct {
 	Backfill backfillCmd `cmd:"" help:"Send recorded sessions to the time-series server."`
 }
 
+// Help shows an example.
+func (storageCmd) Help() string { return "Example: padlark storage backfill --config padlark.toml --all" }
+
 type backfillCmd struct {
 	Sessions []string `arg:"" optional:"" name:"session" help:"Sessions, or how their names begin."`
 	All      bool     `help:"Every session of the archive."`

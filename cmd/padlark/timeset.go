@@ -17,6 +17,11 @@ type timeCmd struct {
 	Set timeSetCmd `cmd:"" help:"Say what the time really is, or when a recorded session really began."`
 }
 
+// Help shows an example.
+func (timeCmd) Help() string {
+	return "Example: padlark time set --data padlark-data --at 2026-05-02T14:03:20+02:00"
+}
+
 type timeSetCmd struct {
 	archiveFlags
 	Session string `arg:"" optional:"" help:"Recorded session, or how its name begins; the newest if not given."`

@@ -20,8 +20,12 @@ import (
 	"padlark/watch"
 )
 
-// drainTime is how long the line may take to empty itself when it stops.
-const drainTime = 30 * time.Second
+// drainTime is how long the line may take to empty itself when it stops, and
+// drainRecorded when it has been fed as fast as it could be.
+const (
+	drainTime     = 30 * time.Second
+	drainRecorded = 5 * time.Minute
+)
 
 // Options says how to run a station.
 type Options struct {
@@ -167,7 +171,11 @@ func (s *station) run(ctx context.Context) error {
 
 // drain waits until all that was heard has been watched and archived.
 func (s *station) drain(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, drainTime)
+	limit := drainTime
+	if s.recorded() {
+		limit = drainRecorded
+	}
+	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	if err := s.bus.Flush(ctx); err != nil {
 		return fmt.Errorf("empty the bus queue: %w", err)
