@@ -21,7 +21,9 @@ type storageCmd struct {
 }
 
 // Help shows an example.
-func (storageCmd) Help() string { return "Example: padlark storage backfill --config padlark.toml --all" }
+func (storageCmd) Help() string {
+	return "Example: padlark storage backfill --config padlark.toml --all"
+}
 
 type backfillCmd struct {
 	Sessions []string `arg:"" optional:"" name:"session" help:"Sessions, or how their names begin."`
