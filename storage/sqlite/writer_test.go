@@ -107,7 +107,7 @@ func TestWriterCommitsInTime(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.await(t, "the touchdown", func(w WriterState) bool { return w.Seq >= 103 })
-	if got := s.writer.wait(); got != commitEvery {
+	if got := s.writer.wait(); got != s.writer.resting {
 		t.Errorf("commits every %s after the touchdown", got)
 	}
 }
