@@ -311,7 +311,7 @@ func (m *logImport) merge(ctx context.Context, radio string) (id, better string,
 	}
 	epoch := frames[0].Heard
 	id = epoch.UTC().Format("20060102-150405") + mergeMark + m.sum
-	passed := int64(-1)
+	passed := int64(0) // as in Log.Place
 	for i := range frames {
 		f := &frames[i]
 		f.Session, f.Mono = id, f.Heard.Sub(epoch).Nanoseconds()

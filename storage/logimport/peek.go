@@ -50,7 +50,7 @@ func newPeek(c Config) (*peek, ingest.Framing, error) {
 	p := &peek{link: c.Link, guarded: all[i].Checksum.Kind != "" || all[i].Form == "nmea"}
 	layouts := make([]decode.Layout, len(all))
 	for k, l := range all {
-		layouts[k] = p.plain(l)
+		layouts[k] = p.plain(l, l.Name == c.Layout || l.Name == all[i].Inner)
 	}
 	p.wraps = append(p.wraps, usualWraps()...)
 	p.decoder, err = decode.New(decode.Config{
@@ -60,8 +60,9 @@ func newPeek(c Config) (*peek, ingest.Framing, error) {
 	return p, all[i].Framing, err
 }
 
-// plain is the layout with clock and boot as channels.
-func (p *peek) plain(l decode.Layout) decode.Layout {
+// plain is the layout with clock and boot as channels; used says that the
+// log's lines are in it.
+func (p *peek) plain(l decode.Layout, used bool) decode.Layout {
 	l.Name += peekMark
 	if l.Inner != "" {
 		l.Inner += peekMark
@@ -71,11 +72,11 @@ func (p *peek) plain(l decode.Layout) decode.Layout {
 		f := &l.Fields[i]
 		switch f.Name {
 		case "clock":
-			if f.WrapAt > 0 {
+			if used && f.WrapAt > 0 {
 				p.wraps = append(p.wraps, f.WrapAt*1e-6, f.WrapAt*1e-3, f.WrapAt*1e-2, f.WrapAt)
 			}
 			f.Name, f.WrapAt = peekClock, 0
-			p.clock = true
+			p.clock = p.clock || used
 		case "boot":
 			f.Name, f.WrapAt = peekBoot, 0
 		case "seq":

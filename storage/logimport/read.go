@@ -270,7 +270,8 @@ func wrapOf(wraps []float64, fell, step float64) float64 {
 // Place gives every frame its times, from the bases of the stretches. Frames
 // pass in the order of the log.
 func (l *Log) Place(session string, epoch time.Time) {
-	k, passed := -1, int64(-1)
+	// From 1 on: a Passed of 0 means that nothing has passed yet.
+	k, passed := -1, int64(0)
 	for i := range l.Frames {
 		for k+1 < len(l.Stretches) && l.Stretches[k+1].First <= i {
 			k++

@@ -1,0 +1,115 @@
+package logimport
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"padlark/decode"
+	"padlark/ingest"
+)
+
+// plain is a log in a user's own form, without checksum: clock in ms, pressure
+// in Pa, cell in V.
+func plain() Config {
+	return Config{Link: "log-x", Layout: "own", Rocket: "Plum", Layouts: []decode.Layout{{
+		Name: "own", Framing: ingest.Framing{Kind: "line"}, Form: "delimited",
+		Fields: []decode.Field{{Name: "clock", Unit: "ms"}, {Name: "pressure_pa", Unit: "Pa"}, {Name: "cell_v", Unit: "V"}},
+	}}}
+}
+
+// lines are n lines, 20 ms apart, from a clock in ms on.
+func lines(n, from int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "%d,%d,3.9\n", from+20*i, 101325-i)
+	}
+	return b.String()
+}
+
+func TestRead(t *testing.T) {
+	const header = "clock,pressure,cell\n"
+	cases := map[string]struct {
+		text      string
+		good      int
+		stretches []Stretch
+		skipped   []int // lines
+		hint      string
+	}{
+		"header, once more in the middle": {header + lines(3, 0) + header + lines(3, 60), 6,
+			[]Stretch{{First: 1, Frames: 7, Length: 100 * time.Millisecond}}, []int{1, 5}, ""},
+		"torn line": {lines(3, 0) + "60,1013\n" + lines(2, 80), 5,
+			[]Stretch{{First: 0, Frames: 6, Length: 100 * time.Millisecond}}, []int{4}, ""},
+		"torn at the end": {lines(3, 0) + "60,10", 3,
+			[]Stretch{{First: 0, Frames: 4, Length: 40 * time.Millisecond}}, []int{4}, ""},
+		"two flights, the board started again": {lines(4, 5000) + lines(3, 100), 7,
+			[]Stretch{{First: 0, Frames: 4, Length: 60 * time.Millisecond}, {First: 4, Frames: 3, Length: 40 * time.Millisecond, Base: pause + 60*time.Millisecond}}, nil, ""},
+		"clock of 16 bits in ms begins again": {lines(4, 65470) + lines(3, 14), 7,
+			[]Stretch{{First: 0, Frames: 7, Length: 120 * time.Millisecond}}, nil, "after 65.536 s"},
+		"missing channel": {"0,101325,\n20,,3.9\n40,101320,3.8\n", 3,
+			[]Stretch{{First: 0, Frames: 3, Length: 40 * time.Millisecond}}, nil, ""},
+		"a clock that leaps once": {lines(3, 0) + "99999999,101322,3.9\n" + lines(3, 60), 6,
+			[]Stretch{{First: 0, Frames: 6, Length: 100 * time.Millisecond}}, []int{4}, ""},
+		"empty lines": {lines(2, 0) + "\n\n" + lines(1, 40), 3,
+			[]Stretch{{First: 0, Frames: 3, Length: 40 * time.Millisecond}}, nil, ""},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			l, err := Read(t.Context(), []byte(c.text), plain(), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if l.Good != c.good {
+				t.Errorf("%d good lines, want %d; skipped %v", l.Good, c.good, l.Skipped)
+			}
+			if diff := cmp.Diff(c.stretches, l.Stretches); diff != "" {
+				t.Errorf("stretches (-want +got):\n%s", diff)
+			}
+			var skipped []int
+			for _, s := range l.Skipped {
+				skipped = append(skipped, s.Line)
+			}
+			if diff := cmp.Diff(c.skipped, skipped); diff != "" {
+				t.Errorf("skipped lines (-want +got):\n%s\n%v", diff, l.Skipped)
+			}
+			if !strings.Contains(strings.Join(l.Hints, "\n"), c.hint) {
+				t.Errorf("hints %q, want %q", l.Hints, c.hint)
+			}
+		})
+	}
+}
+
+func TestReadWithoutClock(t *testing.T) {
+	c := plain()
+	c.Layouts[0].Fields = c.Layouts[0].Fields[1:]
+	if _, err := Read(t.Context(), []byte("101325,3.9\n"), c, nil); !errors.Is(err, ErrNoClock) {
+		t.Errorf("error %v, want ErrNoClock", err)
+	}
+	c.Rate = 10
+	l, err := Read(t.Context(), []byte("101325,3.9\n101324,3.9\n101323,3.9\n"), c, nil)
+	if err != nil || l.End() != 200*time.Millisecond {
+		t.Errorf("three lines at 10 Hz last %v, %v", l.End(), err)
+	}
+}
+
+// Whatever the bytes, reading ends, and every frame has a time that does not
+// fall.
+func FuzzRead(f *testing.F) {
+	f.Add([]byte(lines(3, 0) + "x\n" + lines(2, 65530) + "\xff\n" + lines(2, 0)))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		l, err := Read(t.Context(), data, plain(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l.Place("s", time.Unix(0, 0))
+		for i := 1; i < len(l.Frames); i++ {
+			if l.Frames[i].Passed <= l.Frames[i-1].Passed {
+				t.Fatalf("frame %d passed at %d, after one at %d", i, l.Frames[i].Passed, l.Frames[i-1].Passed)
+			}
+		}
+	})
+}
