@@ -137,22 +137,26 @@ func (p *svgPlot) band(b *strings.Builder, c *Course) {
 
 // marks are the events that the result knows.
 func (p *svgPlot) marks(b *strings.Builder, r flight.Result) {
-	mark := func(name string, s *float64, row float64) {
+	mark := func(name string, s *float64, row float64, anchor string) {
 		if s == nil || *s < p.t0 || *s > p.t1 {
 			return
 		}
 		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s" stroke-dasharray="2 3"/>`, p.x(*s), p.x(*s), svgT, svgH-svgB, svgInk)
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" fill="%s">%s</text>`, p.x(*s)+3, svgT+10+13*row, svgInk, name)
+		aside := 3.0
+		if anchor == "end" {
+			aside = -3
+		}
+		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="%s" fill="%s">%s</text>`, p.x(*s)+aside, svgT+10+13*row, anchor, svgInk, name)
 	}
-	// Beside each other where they are far apart; the labels of liftoff and
-	// release stand lower, since burnout and top are close by.
+	// Burnout is close after liftoff and the release close after the top: the
+	// one label stands left of its line, the other in the second row.
 	liftoff := 0.0
-	mark("liftoff", &liftoff, 1)
-	mark("burnout", r.BurnoutS, 0)
-	mark("top", r.TimeToApogeeS, 0)
+	mark("liftoff", &liftoff, 0, "end")
+	mark("burnout", r.BurnoutS, 0, "start")
+	mark("top", r.TimeToApogeeS, 0, "start")
 	if r.TimeToApogeeS != nil && r.ReleaseLagS != nil {
 		release := *r.TimeToApogeeS + *r.ReleaseLagS
-		mark("release", &release, 1)
+		mark("release", &release, 1, "start")
 	}
-	mark("down", r.DurationS, 0)
+	mark("down", r.DurationS, 0, "start")
 }

@@ -278,6 +278,7 @@ func lookRound(t *testing.T, browser context.Context, base, data string) {
 	b.until("the comparison", `document.querySelectorAll('#spread tr').length >= 1`, 20*time.Second)
 	b.shots("compare")
 	b.open("/clock")
+	b.until("the difference of the clocks", `document.getElementById('difference').textContent === 'less than 0.5 s'`, 10*time.Second) // they are one clock
 	b.shots("clock")
 	seekReplay(t, b, flights)
 	b.quiet()
