@@ -39,17 +39,14 @@ func (a alignedFlight) String() string {
 
 // store finds the log's time and stores it, alone and merged.
 func (m *logImport) store(ctx context.Context) error {
-	// On a time line of its own first, to see the flights in it.
-	trialEpoch := time.Unix(0, 0).UTC()
-	m.log.Place("trial", trialEpoch)
-	var points []logimport.Point
-	h := heights{rocket: m.cmd.Rocket}
-	trial := &player{cfg: m.cfg, id: "trial", epoch: trialEpoch, sample: func(s *decode.Sample) { points = h.add(points, s) }}
-	if err := trial.play(ctx, m.log.Frames); err != nil {
+	heard, err := m.radioFlights(ctx)
+	if err != nil {
 		return err
 	}
-	if err := m.alignAll(ctx, trial.events, points); err != nil {
-		return err
+	if len(heard) > 0 {
+		if err := m.tryAlign(ctx, heard); err != nil {
+			return err
+		}
 	}
 	epoch, err := m.date()
 	if err != nil {
@@ -68,6 +65,20 @@ func (m *logImport) store(ctx context.Context) error {
 		}
 	}
 	return m.mergeAll(ctx)
+}
+
+// tryAlign runs the log on a time line of its own, to see the flights in it.
+func (m *logImport) tryAlign(ctx context.Context, heard []radioFlight) error {
+	epoch := time.Unix(0, 0).UTC()
+	m.log.Place("trial", epoch)
+	var points []logimport.Point
+	h := heights{rocket: m.cmd.Rocket}
+	trial := &player{cfg: m.cfg, id: "trial", epoch: epoch, sample: func(s *decode.Sample) { points = h.add(points, s) }}
+	if err := trial.play(ctx, m.log.Frames); err != nil {
+		return err
+	}
+	m.alignAll(heard, trial.events, points)
+	return nil
 }
 
 // heights turns samples into heights for laying over each other: above the
@@ -121,11 +132,7 @@ func around(points []logimport.Point, up time.Time, down *time.Time) []logimport
 }
 
 // alignAll looks for the radio flight of each flight of the log.
-func (m *logImport) alignAll(ctx context.Context, events []flight.Event, points []logimport.Point) error {
-	candidates, err := m.radioFlights(ctx)
-	if err != nil {
-		return err
-	}
+func (m *logImport) alignAll(candidates []radioFlight, events []flight.Event, points []logimport.Point) {
 	for _, up := range events {
 		if up.Kind != flight.Liftoff || up.Rocket != m.cmd.Rocket {
 			continue
@@ -152,7 +159,6 @@ func (m *logImport) alignAll(ctx context.Context, events []flight.Event, points 
 		best.OffsetS = best.Offset.Seconds()
 		m.done.Aligned = append(m.done.Aligned, best)
 	}
-	return nil
 }
 
 func highest(p []logimport.Point) float64 {
