@@ -57,7 +57,7 @@ func NewEngine(cfg Config) (*Engine, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make alarm rules: %w", err)
 	}
-	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger()}, nil
+	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger(), passed: -1}, nil
 }
 
 // Sample handles one sample and, before it, every tick that was due.

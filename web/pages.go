@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"bytes"
 	"cmp"
 	"encoding/json"
@@ -164,12 +165,33 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	checked, err := s.lastCheckup(r.Context(), res.Rocket)
+	if err != nil {
+		return err
+	}
 	return s.render(w, r, http.StatusOK, "flight", "flights", fmt.Sprintf("%s, flight %d", res.Rocket, res.Flight), struct {
-		ID     string
-		Result flight.Result
-		Rows   []resultRow
-		Notes  bool
-	}{id.String(), res, resultRows(res), s.opt.Notes != nil})
+		ID      string
+		Result  flight.Result
+		Rows    []resultRow
+		Notes   bool
+		Checked string
+	}{id.String(), res, resultRows(res), s.opt.Notes != nil, checked})
+}
+
+// lastCheckup says when a rocket's altimeter was last checked on the bench, and
+// with what verdict; empty where nobody knows of checkups.
+func (s *Server) lastCheckup(ctx context.Context, rocket string) (string, error) {
+	if s.opt.Checkups == nil {
+		return "", nil
+	}
+	at, verdict, ok, err := s.opt.Checkups.LastCheckup(ctx, rocket)
+	if err != nil {
+		return "", err
+	}
+	if !ok {
+		return "never (padlark checkup does it)", nil
+	}
+	return at.UTC().Format("2006-01-02 15:04") + " UTC, " + verdict, nil
 }
 
 func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {

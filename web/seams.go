@@ -141,6 +141,13 @@ type Note struct {
 	Text    string    `json:"text"`
 }
 
+// Checkups tells of bench checks. May be nil.
+type Checkups interface {
+	// LastCheckup is when a rocket was last checked and the verdict; ok is
+	// false if it never was.
+	LastCheckup(ctx context.Context, rocket string) (at time.Time, verdict string, ok bool, err error)
+}
+
 // Notes keeps the notes.
 type Notes interface {
 	Notes(ctx context.Context, id FlightID) ([]Note, error)

@@ -31,6 +31,7 @@ type Options struct {
 	Live     Live
 	Acker    Acker
 	Notes    Notes
+	Checkups Checkups
 	Clock    Clock
 	Exporter Exporter
 	// NewMachine makes what computes a replay's picture.

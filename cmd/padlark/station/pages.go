@@ -24,7 +24,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Listen: s.cfg.Web.Listen, Station: s.cfg.Station.Name, Version: s.opt.Version,
 		Access:  web.Access{CrewHash: s.cfg.Web.Passphrase, ViewerHash: s.cfg.Web.Viewer},
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
-		Archive: archive, Notes: archive,
+		Archive: archive, Notes: archive, Checkups: archive,
 		Flights:    wire.Flights{Results: results.New(s.archive), Archive: s.archive},
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
 		Acker:      wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now},
