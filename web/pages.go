@@ -1,9 +1,9 @@
 package web
 
 import (
-	"context"
 	"bytes"
 	"cmp"
+	"context"
 	"encoding/json"
 	"fmt"
 	"html/template"
