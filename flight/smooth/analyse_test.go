@@ -137,13 +137,14 @@ func TestVerdicts(t *testing.T) {
 		{"none", func(s *ensemble.Spec) { s.NoneShare = 1 }, "bad: it came down without a parachute"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			s := spec
-			c.set(&s)
-			f, err := ensemble.Draw(s, 3, 1)
+			drawn := spec
+			c.set(&drawn)
+			f, err := ensemble.Draw(drawn, 3, 1)
 			if err != nil {
 				t.Fatal(err)
 			}
-			r, _ := analyse(t, &f)
+			r, s := analyse(t, &f)
+			checkSeries(t, &f, &s)
 			if !strings.HasPrefix(r.Verdict, c.want) {
 				t.Errorf("verdict %q, want %q...", r.Verdict, c.want)
 			}

@@ -31,17 +31,22 @@ func (a *analysis) fitAll() {
 	if math.IsNaN(a.m.apogee) {
 		return
 	}
-	inf := math.Inf(1)
+	end := math.Inf(1)
 	climb := a.m.apogee - orElse(a.m.liftoff, a.r.t[0])
 	upper := a.m.apogee - 0.55*climb
-	f, err := a.fitBetween(upper, inf, nil)
+	if math.IsNaN(a.m.release) {
+		// What falls without a parachute may tumble, with another drag than on
+		// the way up: only its top is fitted.
+		end = a.m.apogee + topS
+	}
+	f, err := a.fitBetween(upper, end, nil)
 	if err != nil {
 		return
 	}
 	f.refineNoise(a.r, &a.noise)
 	a.fit = f
 	if math.IsNaN(a.m.liftoff) {
-		if g, err := a.fitBetween(upper, inf, f); err == nil {
+		if g, err := a.fitBetween(upper, end, f); err == nil {
 			a.fit = g
 		}
 		return
@@ -52,7 +57,7 @@ func (a *analysis) fitAll() {
 	if a.burn.ok {
 		start = max(ta-topS, min(upper, a.burn.burnout+2*a.burn.burnoutSD+0.02))
 	}
-	if g, err := a.fitBetween(start, inf, f); err == nil {
+	if g, err := a.fitBetween(start, end, f); err == nil {
 		a.fit = g
 	}
 }
@@ -134,6 +139,7 @@ const (
 	waterDrag, solidDrag = 0.010, 0.003 // 1/m
 	dragSD, knownDragSD  = 0.9, 0.4
 	sinkDrag, sinkSD     = 0.4, 1.2 // 1/m: 5 m/s
+	knownSinkSD          = 0.5      // the diameter is told
 	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
 	fillM, fillSD        = 3.0, 0.7 // m
 	fillDiameters        = 8.0      // of the canopy; Knacke, NWC TP 6575, from memory
@@ -151,7 +157,7 @@ func (a *analysis) priors(pr *problem) {
 	if rk.MassKg > 0 && rk.DiameterM > 0 && rk.Cd > 0 {
 		drag, sd = 1.2*rk.Cd*math.Pi/4*sq(rk.DiameterM)/(2*rk.MassKg), knownDragSD
 	}
-	sink, fill := sinkDrag, fillM
+	sink, sinkWide, fill := sinkDrag, sinkSD, fillM
 	if rk.ParachuteM > 0 {
 		fill = fillDiameters * rk.ParachuteM
 	}
@@ -161,6 +167,7 @@ func (a *analysis) priors(pr *problem) {
 			cd = 0.75
 		}
 		sink = 1.2 * cd * math.Pi / 4 * sq(rk.ParachuteM) / (2 * rk.MassKg)
+		sinkWide = knownSinkSD
 	}
 	top := orElse(a.m.apogeeM, 50)
 	v0 := math.Sqrt(2 * gravity * max(top, 5))
@@ -178,7 +185,7 @@ func (a *analysis) priors(pr *problem) {
 	if pr.path.canopy {
 		pr.prior[pOpen] = prior{0, math.Hypot(a.m.releaseSD, 0.005)}
 		pr.prior[pFill] = prior{math.Log(fill), fillSD}
-		pr.prior[pCanopy] = prior{math.Log(sink), sinkSD}
+		pr.prior[pCanopy] = prior{math.Log(sink), sinkWide}
 		pr.begin[pFill], pr.begin[pCanopy] = math.Log(fill), math.Log(sink)
 		a.beginCanopy(pr)
 	}
@@ -202,7 +209,8 @@ func (a *analysis) beginCanopy(pr *problem) {
 	dt := median(a.r.t[j-k:j]) - median(a.r.t[i:i+k])
 	sink := (median(a.r.h[i:i+k]) - median(a.r.h[j-k:j])) / dt
 	if sink > 0.5 && sink < 40 {
-		pr.begin[pCanopy] = math.Log(gravity / (sink * sink))
+		p := pr.prior[pCanopy]
+		pr.begin[pCanopy] = max(p.mean-2*p.sd, min(p.mean+2*p.sd, math.Log(gravity/(sink*sink))))
 	}
 }
 

@@ -171,9 +171,11 @@ func (a *analysis) fillDescent() {
 		return
 	}
 	most := a.m.touchdown - f.path.anchor + 60
-	touch := f.path.touchdown(&f.q, most)
-	if math.IsInf(touch, 1) {
-		touch = a.m.touchdown
+	touch := a.m.touchdown
+	if f.path.canopy {
+		if fitted := f.path.touchdown(&f.q, most); !math.IsInf(fitted, 1) {
+			touch = fitted
+		}
 	}
 	t := a.r.time(touch)
 	o.TouchdownAt = &t
@@ -187,7 +189,7 @@ func (a *analysis) fillDescent() {
 	}
 	v := mean(&f.q)
 	if v > 0 && !math.IsInf(v, 0) {
-		a.sinkSD = f.sd(mean)
+		a.sinkSD = math.Hypot(f.sd(mean), unevenSink*v)
 		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
@@ -197,6 +199,11 @@ func (a *analysis) opened() bool {
 	q := &a.fit.q
 	return q[pCanopy] > q[pDrag]+math.Log(3) && math.Exp(q[pCanopy]) > 0.03
 }
+
+// unevenSink is how far the mean sink rate may be from that of a parachute of
+// constant drag, as a part of it: it swings, and the air moves (common practice,
+// no source).
+const unevenSink = 0.0025
 
 // sinkWithoutGround is the sink rate of a log that ends in the air.
 func (a *analysis) sinkWithoutGround() {
@@ -208,7 +215,7 @@ func (a *analysis) sinkWithoutGround() {
 		return (h - h1) / (end - from)
 	}
 	if v := mean(&f.q); v > 0 && end > f.path.anchor+1.5 {
-		a.sinkSD = f.sd(mean)
+		a.sinkSD = math.Hypot(f.sd(mean), unevenSink*v)
 		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
@@ -311,6 +318,10 @@ func (a *analysis) series() Series {
 		if !math.IsNaN(a.m.liftoff) {
 			m.f = nil // a climb that is not understood
 		}
+	}
+	m.fallen = a.m.apogee + topS
+	if a.fit != nil && !a.fit.path.canopy {
+		a.fit.touch = orElse(a.m.touchdown, math.Inf(1))
 	}
 	s := smoothSeries(a.r, &m)
 	s.ApogeeParts, s.DescentReadingsSD = a.parts, a.sinkSD

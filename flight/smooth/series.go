@@ -47,6 +47,7 @@ func smoothSeries(r *readings, m *motion) Series {
 	m.fill(r.t, h, v, a)
 	pre, post := make([]drift2, n), make([]drift2, n)
 	cur := drift2{p: [3]float64{1, 0, 25}}
+	away := 0 // outliers in a row
 	for i := range n {
 		if i > 0 {
 			cur.predict(r.t[i]-r.t[i-1], m.roughness(r.t[i]))
@@ -54,10 +55,14 @@ func smoothSeries(r *readings, m *motion) Series {
 		pre[i] = cur
 		w := cur.p[0] + m.white
 		e := r.h[i] - h[i] - cur.x[0]
-		if e*e > 25*w && i > 0 {
-			s.Outlier[i] = true
+		if s.Outlier[i] = e*e > 25*w && i > 0; s.Outlier[i] {
+			away++
 		} else {
+			away = 0
 			cur.correct(e, w)
+		}
+		if away > 4 { // not outliers: the smoother lost it
+			cur.p[0], cur.p[1], cur.p[2] = cur.p[0]+e*e, 0, cur.p[2]+25
 		}
 		post[i] = cur
 	}
@@ -119,7 +124,8 @@ type motion struct {
 	b       burn
 	white   float64
 	liftoff float64
-	release float64
+	release float64 // s; NaN if there was none
+	fallen  float64 // s, from when on a fall without a parachute is not fitted
 }
 
 // fill writes the model's height, speed and acceleration at times t.
@@ -174,8 +180,16 @@ func (m *motion) roughness(t float64) float64 {
 		return 1e-5
 	case t < m.b.burnout+0.1:
 		return 2000
-	case t < m.release || math.IsNaN(m.release):
+	case t < m.release:
 		return 0.05
+	case math.IsNaN(m.release):
+		switch {
+		case t < m.fallen:
+			return 0.05
+		case t > m.f.touch+1:
+			return 1e-4
+		}
+		return 100
 	case t < m.release+1:
 		return 30
 	case t < m.f.touch:

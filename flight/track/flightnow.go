@@ -307,6 +307,8 @@ func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 const (
 	sinksMps = 1.0 // m/s
 	sinksS   = 0.7 // s
+	// What falls faster has no parachute: it tumbles.
+	fastestSink = 14.0 // m/s
 )
 
 // findCanopy notes when the descent became that of a parachute.
@@ -322,7 +324,7 @@ func (t *Tracker) findCanopy(r *reading) {
 	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 {
 		return
 	}
-	if r.t-t.fl.canopyAt < sinksS {
+	if r.t-t.fl.canopyAt < sinksS || t.filter.x[canopy][xDrag] < math.Log(gravity/(fastestSink*fastestSink)) {
 		return
 	}
 	// A parachute sinks on; what has hit the ground does not.

@@ -9,9 +9,9 @@ import (
 // What tells a board that is first heard while it comes down from one on the
 // ground that is being carried.
 const (
-	firstHeardS = 10.0 // s after the first sample
-	fallSpanS   = 2.0  // s of even falling
-	fallMps     = 2.0  // m/s at least
+	firstHeardS = 15.0 // s after the first sample
+	fallSpanS   = 4.0  // s of even falling
+	fallM       = 9.0  // m that it falls in them: no gust does
 )
 
 // findFalling looks, in the first seconds of a board, for one that is already
@@ -26,7 +26,7 @@ func (t *Tracker) findFalling(r *reading) bool {
 		return false
 	}
 	// The medians below cost: look only when it may be worth it.
-	if t.hist.at(n/8).z > t.hist.at(n-1-n/8).z-fallMps {
+	if t.hist.at(n/8).z > t.hist.at(n-1-n/8).z-fallM/2 {
 		return false
 	}
 	base := r.z
@@ -36,7 +36,7 @@ func (t *Tracker) findFalling(r *reading) bool {
 	}
 	sd := math.Sqrt(t.noise())
 	a := t.hist.fit(0, n, 0, max(1.5*sd, 0.4))
-	if a.used < 0.85 || a.v > -fallMps-6*a.sdV || a.rms > 1.5*sd+0.3 {
+	if a.used < 0.85 || a.v > -fallM/fallSpanS-6*a.sdV || a.rms > 1.5*sd+0.3 {
 		return false
 	}
 	t.beginFalling(r, &a)

@@ -9,7 +9,7 @@ import (
 // When a rocket lies still.
 const (
 	stillS     = 2.5 // s that it must
-	stillMps   = 0.6 // speed below which it does
+	stillM     = 1.2 // m between the thirds of it, at most, however gusty
 	afterUpS   = 2.0 // s after liftoff before which nothing lies still
 	silentS    = 20  // s of silence, after which a landing is concluded
 	stillReads = 6
@@ -33,9 +33,9 @@ func (t *Tracker) findTouchdown(r *reading) {
 	k := min(n/3, maxMedian)
 	sd := math.Sqrt(t.noise())
 	late, mid, early := t.medianOf(0, k), t.medianOf((n-k)/2, k), t.medianOf(n-k, k)
-	tol := stillMps*stillS*2/3 - 0.2
-	wobble := 2.5 * sd * 1.25 / math.Sqrt(float64(k))
-	if math.Abs(late-early) > min(tol, 0.2+wobble) || math.Abs(mid-(late+early)/2) > 0.3+wobble {
+	gust := math.Sqrt(t.filter.gust)
+	wobble := math.Hypot(2.5*sd*1.25/math.Sqrt(float64(k)), 1.5*gust)
+	if math.Abs(late-early) > min(stillM, 0.2+wobble) || math.Abs(mid-(late+early)/2) > min(stillM, 0.3+wobble) {
 		return
 	}
 	t.land(r, t.medianOf(0, min(n, maxMedian)), sd)
@@ -53,7 +53,7 @@ func (t *Tracker) medianOf(first, k int) float64 {
 // land dates the touchdown back to when the readings reached the level at
 // which they stopped.
 func (t *Tracker) land(r *reading, level, sd float64) {
-	near := 0.4 + 2.5*sd
+	near := 0.4 + 2.5*sd + 1.5*math.Sqrt(t.filter.gust)
 	at, misses := r.t, 0
 	for i := range t.hist.n {
 		x := t.hist.at(i)
