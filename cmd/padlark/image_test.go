@@ -130,7 +130,7 @@ func TestPowerLoss(t *testing.T) {
 	d := newDisk(t, 160+4*images)
 	data, udp := filepath.Join(d.dir, "data"), freePort(t)
 	p := startRun(t, "state=up", fieldConfig(t, "power", data, udp, "[[rocket]]\nname = \"Teal\"\nid = 1\n"))
-	boards := startBoardsAt(t, udp, 8, 20, hop(4))
+	boards := startBoardsAt(t, udp, 8, 20, hop(10))
 	var taken []image
 	dir := t.TempDir()
 	take := func(least, most time.Duration) {
@@ -140,7 +140,8 @@ func TestPowerLoss(t *testing.T) {
 	}
 	await(t, data, "SELECT COUNT(*) FROM samples")
 	for round := range (images + 1) / 2 {
-		take(100*time.Millisecond, 1500*time.Millisecond)
+		await(t, data, fmt.Sprintf("SELECT COUNT(*) >= %d FROM events WHERE kind = 'touchdown'", round))
+		take(500*time.Millisecond, 2*time.Second)
 		await(t, data, fmt.Sprintf("SELECT COUNT(*) > %d FROM events WHERE kind = 'liftoff'", round))
 		take(400*time.Millisecond, 2*time.Second)
 	}

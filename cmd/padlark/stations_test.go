@@ -197,9 +197,9 @@ func TestStations(t *testing.T) {
 	<-time.After(2 * time.Second) // under load
 	c.start(t, 2)
 	wire.set(true)
-	until(t, "nothing more of the leaf comes", 30*time.Second, func() bool {
+	until(t, "nothing more of the leaf comes", 60*time.Second, func() bool {
 		n := from("north-field")
-		<-time.After(2 * time.Second) // longer than the archive gathers
+		<-time.After(7 * time.Second) // longer than the archive gathers
 		return from("north-field") == n
 	})
 	before, others := from("north-field"), from("south-field")
