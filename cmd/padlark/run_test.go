@@ -97,7 +97,10 @@ func (d *process) stop(t *testing.T) time.Duration {
 			t.Errorf("the daemon ended with %v:\n%s", err, d.log)
 		}
 	case <-time.After(20 * time.Second):
-		t.Fatal("the daemon has not ended 20 s after SIGTERM")
+		// Where it hangs shows in the stacks.
+		_ = d.cmd.Process.Signal(syscall.SIGQUIT)
+		<-d.ended
+		t.Fatalf("the daemon has not ended 20 s after SIGTERM:\n%s", d.log)
 	}
 	return time.Since(start)
 }

@@ -107,10 +107,7 @@ func (o ReplayOptions) play(ctx context.Context, bus *bus.Bus, seq *sequencer, w
 	if err := bus.Flush(ctx); err != nil {
 		return err
 	}
-	if err := seq.tick(end); err != nil {
-		return err
-	}
-	return watcher.WaitFor(ctx, seq.sampled, seq.passed)
+	return watched(ctx, seq, watcher, end)
 }
 
 // pace waits until it is time for a frame, and ticks meanwhile as a live

@@ -180,11 +180,7 @@ func (s *station) drain(ctx context.Context) error {
 	if err := s.bus.Flush(ctx); err != nil {
 		return fmt.Errorf("empty the bus queue: %w", err)
 	}
-	// Once more, now that there is room: a tick gives way to messages.
-	if err := s.seq.tick(time.Duration(s.seq.passed)); err != nil {
-		return fmt.Errorf("publish the last tick: %w", err)
-	}
-	if err := s.watcher.WaitFor(ctx, s.seq.sampled, s.seq.passed); err != nil {
+	if err := watched(ctx, s.seq, s.watcher, time.Duration(s.seq.passed)); err != nil {
 		return err
 	}
 	if err := s.bus.Flush(ctx); err != nil {
@@ -194,6 +190,27 @@ func (s *station) drain(ctx context.Context) error {
 		return err
 	}
 	return s.archive.EndSession(ctx, s.session.ID, s.clock.At(time.Duration(s.seq.passed)))
+}
+
+// tickAgain is how long a tick may take to reach the watcher.
+const tickAgain = 500 * time.Millisecond
+
+// watched lets time come to at and waits until the watcher has seen all up to
+// there. The bus must be flushed: a tick gives way to messages. A tick is only
+// for those who listen already, and the watcher may just have been started: so
+// it is told again until it has arrived.
+func watched(ctx context.Context, seq *sequencer, w *watch.Watcher, at time.Duration) error {
+	for {
+		if err := seq.tick(at); err != nil {
+			return fmt.Errorf("publish the last tick: %w", err)
+		}
+		wctx, cancel := context.WithTimeout(ctx, tickAgain)
+		err := w.WaitFor(wctx, seq.sampled, seq.passed)
+		cancel()
+		if err == nil || ctx.Err() != nil {
+			return err
+		}
+	}
 }
 
 // close releases what open opened, in the other order.
