@@ -29,11 +29,14 @@ type aside struct {
 	dir  string
 	most int64
 	now  func() time.Time
+	sync func(*os.File) error
 
 	mu sync.Mutex
 }
 
-func newAside(dir string) *aside { return &aside{dir: dir, most: asideMost, now: time.Now} }
+func newAside(dir string) *aside {
+	return &aside{dir: dir, most: asideMost, now: time.Now, sync: (*os.File).Sync}
+}
 
 func (a *aside) path() string { return filepath.Join(a.dir, AsideFile) }
 
@@ -63,7 +66,7 @@ func (a *aside) add(bad []badLine) error {
 	}
 	_, err = f.WriteString(text.String())
 	if err == nil {
-		err = f.Sync() // they are acknowledged to the stream after this
+		err = a.sync(f) // they are acknowledged to the stream after this
 	}
 	if cerr := f.Close(); err == nil {
 		err = cerr

@@ -20,8 +20,8 @@ import (
 	"padlark/storage/sqlite"
 )
 
-// epoch of the tests' sessions; any moment would do.
-var epoch = time.Date(2031, 5, 17, 9, 0, 0, 123456789, time.UTC)
+// epoch of the tests' sessions; any moment in the past would do.
+var epoch = time.Date(2021, 5, 17, 9, 0, 0, 123456789, time.UTC)
 
 func ptr[T any](v T) *T { return &v }
 
@@ -300,4 +300,13 @@ func number(t testing.TB, v any) float64 {
 		t.Fatal(err)
 	}
 	return f
+}
+
+func mustJSON(t testing.TB, v any) []byte {
+	t.Helper()
+	data, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
 }

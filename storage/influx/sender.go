@@ -172,7 +172,11 @@ func (t *trial) judgeSuspects(ctx context.Context) *failure {
 		if good == "" {
 			return t.why
 		}
-		if f := t.s.request(ctx, good, 0); f != nil {
+		f := t.s.request(ctx, good, 0)
+		if f != nil && (f.verdict == tryAgain || f.verdict == refused) {
+			return f
+		}
+		if f != nil {
 			return t.why
 		}
 	}

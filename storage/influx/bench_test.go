@@ -1,0 +1,206 @@
+package influx
+
+import (
+	"context"
+	"os"
+	"sort"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+
+	influxdb2 "github.com/influxdata/influxdb-client-go/v2"
+
+	"padlark/bus"
+	"padlark/decode"
+	"padlark/storage/influx/influxtest"
+	"padlark/storage/sqlite"
+)
+
+// benchSamples is how many samples the speed is measured with; PADLARK_BENCH_POINTS
+// sets another number.
+func benchSamples(b *testing.B) uint64 {
+	if v := os.Getenv("PADLARK_BENCH_POINTS"); v != "" {
+		n, err := strconv.ParseUint(v, 10, 64)
+		if err != nil {
+			b.Fatalf("PADLARK_BENCH_POINTS: %v", err)
+		}
+		return n
+	}
+	return 50_000
+}
+
+// BenchmarkBackfill compares a backfill from the archive with a bare loop of the
+// client library over lines that are ready, on the same server. Both send the
+// same points in requests of the same size; bare/ours near 1 means that the
+// server is the limit.
+func BenchmarkBackfill(b *testing.B) {
+	s := influxtest.Influx(b, false)
+	r := newRig(b, bus.Options{})
+	r.startSession("s1")
+	n := benchSamples(b)
+	fillArchive(b, r.archive, n)
+	o := r.options(s)
+	// Once unmeasured: a new database makes its index first.
+	backfillOnce(b, r, o)
+	b.ResetTimer()
+	var ours, bare time.Duration
+	for b.Loop() {
+		start := time.Now()
+		bareLoop(b, r.archive, o)
+		bare += time.Since(start) - encoding(b, r.archive)
+		start = time.Now()
+		backfillOnce(b, r, o)
+		ours += time.Since(start)
+	}
+	b.ReportMetric(float64(n)*float64(b.N)/ours.Seconds(), "ours-points/s")
+	b.ReportMetric(float64(n)*float64(b.N)/bare.Seconds(), "bare-points/s")
+	b.ReportMetric(bare.Seconds()/ours.Seconds(), "bare/ours")
+}
+
+func fillArchive(b *testing.B, a *sqlite.Archive, n uint64) {
+	b.Helper()
+	var msgs []bus.Msg
+	for i := uint64(1); i <= n; i++ {
+		s := testSample("s1", "pad-radio", "Teal", i)
+		data := mustJSON(b, s)
+		msgs = append(msgs, bus.Msg{Kind: bus.Sample, Subject: bus.Subject("north-field", bus.Sample, "Teal"), Seq: i, Data: data})
+		if len(msgs) == 4096 || i == n {
+			if err := a.Write(b.Context(), msgs); err != nil {
+				b.Fatal(err)
+			}
+			msgs = msgs[:0]
+		}
+	}
+}
+
+func backfillOnce(b *testing.B, r *rig, o Options) {
+	b.Helper()
+	f, err := NewBackfill(o, r.archive, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	if _, err := f.Session(b.Context(), "s1", false, nil); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// readBlocks makes the lines of the session, in blocks of a request's size.
+func readBlocks(b *testing.B, a *sqlite.Archive) []string {
+	b.Helper()
+	var out []string
+	k := &block{}
+	err := a.Samples(b.Context(), sqlite.Query{Session: "s1"}, func(m *decode.Sample) error {
+		if k.take(appendSample(k.buf, "north-field", m, 0)); k.len() == chunkMost {
+			out = append(out, k.text(0, k.len()))
+			k.reset()
+		}
+		return nil
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if k.len() > 0 {
+		out = append(out, k.text(0, k.len()))
+	}
+	return out
+}
+
+// encoding is how long reading the archive and writing the lines takes: it does
+// not belong to the bare loop.
+func encoding(b *testing.B, a *sqlite.Archive) time.Duration {
+	start := time.Now()
+	readBlocks(b, a)
+	return time.Since(start)
+}
+
+func bareLoop(b *testing.B, a *sqlite.Archive, o Options) {
+	b.Helper()
+	texts := readBlocks(b, a)
+	c := influxdb2.NewClient(o.URL, o.Token)
+	defer c.Close()
+	w := c.WriteAPIBlocking("", o.Bucket)
+	for _, t := range texts {
+		if err := w.WriteRecord(b.Context(), t); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// TestCatchUpSparesTheLiveLine: while the writer catches up with a long backlog
+// at full speed, a message from the publisher reaches another consumer as soon as
+// before. The bound is generous for a busy test machine; the log has the numbers.
+func TestCatchUpSparesTheLiveLine(t *testing.T) {
+	if testing.Short() {
+		t.Skip("sends a backlog of 20,000 samples")
+	}
+	s := influxtest.Influx(t, false)
+	r := newRig(t, bus.Options{})
+	r.startSession("s1")
+	r.publish("s1", 1, 10_000)
+	if err := r.bus.Flush(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.writer.Drain(t.Context(), r.bus.LastSeq()); err != nil {
+		t.Fatal(err)
+	}
+	calm := r.latency(t, "calm", nil)
+	w, stop := r.start(r.options(s), "s1")
+	start := time.Now()
+	busy := r.latency(t, "busy", func() bool { return w.State().Lines >= 18_000 })
+	took := time.Since(start)
+	stop()
+	t.Logf("backlog of 18,000 samples in %s; publish to handler: calm median %s, 99 %% %s; catching up median %s, 99 %% %s",
+		took.Round(time.Millisecond), mid(calm, 0.5), mid(calm, 0.99), mid(busy, 0.5), mid(busy, 0.99))
+	if d := mid(busy, 0.99); d > 200*time.Millisecond+2*mid(calm, 0.99) {
+		t.Errorf("while catching up 99 %% of the messages come within %s, before %s", d, mid(calm, 0.99))
+	}
+}
+
+// latency publishes frames one after the other and measures how long each takes
+// to a consumer: 200 of them, or until done.
+func (r *rig) latency(t *testing.T, session string, done func() bool) []time.Duration {
+	t.Helper()
+	got := make(chan struct{})
+	ctx, cancel := context.WithCancel(t.Context())
+	var wait sync.WaitGroup
+	wait.Add(1)
+	first := r.bus.LastSeq() + 1 // before anything is published
+	go func() {
+		defer wait.Done()
+		err := r.bus.Consume(ctx, bus.Consumer{StartSeq: first, Kinds: []bus.Kind{bus.Reject}}, func(ctx context.Context, ms []bus.Msg) error {
+			for range ms {
+				select {
+				case got <- struct{}{}:
+				case <-ctx.Done():
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Error(err)
+		}
+	}()
+	var out []time.Duration
+	for n := uint64(1); done == nil && n <= 200 || done != nil && !done(); n++ {
+		start := time.Now()
+		if err := r.bus.PublishReject(t.Context(), decode.Rejected{Session: session, Link: "pad-radio", N: n}); err != nil {
+			t.Fatal(err)
+		}
+		<-got
+		out = append(out, time.Since(start))
+	}
+	cancel()
+	wait.Wait()
+	sort.Slice(out, func(i, j int) bool { return out[i] < out[j] })
+	return out
+}
+
+// mid is a quantile of sorted durations.
+func mid(d []time.Duration, q float64) time.Duration {
+	if len(d) == 0 {
+		return 0
+	}
+	return d[min(len(d)-1, int(q*float64(len(d))))]
+}
