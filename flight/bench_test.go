@@ -43,7 +43,7 @@ func BenchmarkEnsemble(b *testing.B) {
 	for b.Loop() {
 		scale := benchScale(b)
 		live(b, scale)
-		waiting(b, 60*scale)
+		waiting(b, 40*scale)
 		after(b, scale)
 		speed(b)
 	}
@@ -143,9 +143,9 @@ func live(b *testing.B, scale float64) {
 	slow.Parametric, slow.PadS, slow.CutS = true, ensemble.Range{Lo: 3, Hi: 5}, 3
 	wide := ensemble.Wide()
 	wide.Parametric, wide.CutS = true, 8
-	fast := lateOf(b, ensemble.Short(), int(20000*scale))
-	ten := lateOf(b, slow, int(20000*scale))
-	all := lateOf(b, wide, int(3000*scale))
+	fast := lateOf(b, ensemble.Short(), int(12000*scale))
+	ten := lateOf(b, slow, int(12000*scale))
+	all := lateOf(b, wide, int(2000*scale))
 	per := 1e5 / (fast.flights + ten.flights)
 	b.ReportMetric((fast.early+ten.early)*per, "early_per_100k")
 	b.ReportMetric((fast.missed+ten.missed)*per, "missed_per_100k")
@@ -191,7 +191,7 @@ func after(b *testing.B, scale float64) {
 	w := score(b, white, int(200*scale))
 	b.ReportMetric(w.timeOver, "apogee_time_rms_over_crlb")
 	b.ReportMetric(w.heightOver, "apogee_height_rms_over_crlb")
-	n := score(b, ensemble.Nominal50(), int(400*scale))
+	n := score(b, ensemble.Nominal50(), int(300*scale))
 	worst := n.height
 	for _, c := range []float64{n.time, n.sink} {
 		if math.Abs(c-0.95) > math.Abs(worst-0.95) {

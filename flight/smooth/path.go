@@ -110,7 +110,8 @@ func (f *flow) to(t, end float64, s moving) moving {
 		s = f.to(t, f.release, s)
 		t = f.release
 	}
-	for n := math.Ceil(math.Abs(end-t)/pathStep - 1e-9); n > 0; n-- {
+	n := min(math.Ceil(math.Abs(end-t)/pathStep-1e-9), longestSinkS/pathStep)
+	for ; n > 0; n-- {
 		dt := (end - t) / n
 		s = f.step(t, dt, s)
 		t += dt
@@ -209,6 +210,9 @@ func (p *path) at(q *params, t float64) (h, v float64) {
 	return s.h, s.v
 }
 
+// longestSinkS bounds how long a path is followed, s.
+const longestSinkS = 1800
+
 // carries is from when on the parachute carries, and the height then: the sink
 // rate stays within a tenth of the parachute's own until `end`. +Inf if it
 // never does.
@@ -219,6 +223,7 @@ func (p *path) carries(q *params, end float64) (t, h float64) {
 	s := f.to(p.anchor, t, anchored(q))
 	s.fill = 0
 	since, at := t, s.h
+	end = min(end, t+longestSinkS)
 	for t < end {
 		own := math.Sqrt(gravity / ((f.canopy + f.body) * f.density(s.h)))
 		if math.Abs(-s.v/own-1) > within {
@@ -237,7 +242,7 @@ func (p *path) carries(q *params, end float64) (t, h float64) {
 func (p *path) touchdown(q *params, most float64) float64 {
 	f := p.flow(q)
 	s, t := anchored(q), p.anchor
-	for t < p.anchor+most {
+	for t < p.anchor+min(most, longestSinkS) {
 		s1 := f.to(t, t+0.2, s)
 		if s1.h <= q[pRest] && s1.v < 0 {
 			return f.meet(q[pRest], t, s, t+0.2)

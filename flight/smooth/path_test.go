@@ -153,3 +153,15 @@ func TestInvert(t *testing.T) {
 		t.Error("an indefinite matrix was inverted")
 	}
 }
+
+// TestPathEnds: a path that never meets the ground is not followed for ever.
+func TestPathEnds(t *testing.T) {
+	p := path{canopy: true}
+	q := params{pHeight: 100, pDrag: -5, pFill: 1, pCanopy: 3, pRest: -1e6}
+	if at := p.touchdown(&q, math.Inf(1)); !math.IsInf(at, 1) {
+		t.Errorf("touchdown at %g s", at)
+	}
+	if at, _ := p.carries(&q, math.Inf(1)); math.IsInf(at, 1) || at < 0 {
+		t.Errorf("carries from %g s", at)
+	}
+}

@@ -188,11 +188,16 @@ func (a *analysis) fillDescent() {
 		return (h - q[pRest]) / (down - from)
 	}
 	v := mean(&f.q)
-	if v > 0 && !math.IsInf(v, 0) {
+	if v > 0 && !math.IsInf(v, 0) && math.Abs(touch-a.m.touchdown) < agreeS {
 		a.sinkSD = math.Hypot(f.sd(mean), unevenSink*v)
 		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
+
+// agreeS is how far the fitted touchdown may be from the one seen in the
+// readings; otherwise the parachute was not what the path takes it for, and no
+// sink rate is given.
+const agreeS = 3.0
 
 // opened says whether the parachute slows the rocket at all.
 func (a *analysis) opened() bool {
