@@ -46,6 +46,7 @@ type Engine struct {
 	merger   *decode.Merger
 	ticked   int64 // the newest tick handled, as a multiple of TickEvery
 	passed   int64 // Passed of the newest sample handled
+	begun    bool  // any sample was handled
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -57,13 +58,13 @@ func NewEngine(cfg Config) (*Engine, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make alarm rules: %w", err)
 	}
-	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger(), passed: -1}, nil
+	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger()}, nil
 }
 
 // Sample handles one sample and, before it, every tick that was due.
 func (e *Engine) Sample(s *decode.Sample) Output {
 	out := e.Advance(s.Passed)
-	e.passed = s.Passed
+	e.passed, e.begun = s.Passed, true
 	one, first := e.merger.Add(*s)
 	if !first {
 		// The same message by a second receiver: already seen.

@@ -82,7 +82,7 @@ func (w *Watcher) samples(ctx context.Context, batch []bus.Msg) error {
 			w.log.Error().Err(err).Uint64("seq", m.Seq).Msg("a sample cannot be read and is passed over")
 			continue
 		}
-		if s.Session != w.engine.cfg.Session || s.Passed <= w.engine.Passed() {
+		if s.Session != w.engine.cfg.Session || w.engine.begun && s.Passed <= w.engine.Passed() {
 			// Another session's, or delivered once more.
 			continue
 		}
