@@ -8,18 +8,42 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"padlark/flight"
 	"padlark/storage/influx/influxtest"
 )
 
+// scratch is a folder for all tests.
+var scratch string
+
+func TestMain(m *testing.M) {
+	var err error
+	if scratch, err = os.MkdirTemp("", "padlark-deploy"); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	code := m.Run()
+	_ = os.RemoveAll(scratch) // in the folder for temporary files anyway
+	os.Exit(code)
+}
+
+// built is where the program is, made once for all tests.
+var built = sync.OnceValues(func() (string, error) {
+	bin := filepath.Join(scratch, "padlark")
+	if out, err := exec.Command("go", "build", "-o", bin, "../cmd/padlark").CombinedOutput(); err != nil {
+		return "", fmt.Errorf("build: %w\n%s", err, out)
+	}
+	return bin, nil
+})
+
 // build makes the program as a person would.
 func build(t *testing.T) string {
 	t.Helper()
-	bin := filepath.Join(t.TempDir(), "padlark")
-	if out, err := exec.Command("go", "build", "-o", bin, "../cmd/padlark").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
+	bin, err := built()
+	if err != nil {
+		t.Fatal(err)
 	}
 	return bin
 }

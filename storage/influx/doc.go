@@ -51,6 +51,11 @@
 // so two frames with the same time stay two points, whichever way and however
 // often they are sent.
 //
+// VictoriaMetrics keeps whole milliseconds only, one series per field (such as
+// sample_pressure_pa), and no texts. It merges what is sent twice when it is
+// started with -dedup.minScrapeInterval=1ms, and refuses times that are far in
+// the future.
+//
 // When a session's time is fixed while it runs, points from then on have the new
 // time; after the session's end its points are deleted on the server and sent
 // again.

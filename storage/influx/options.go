@@ -36,6 +36,8 @@ type Options struct {
 	// what is left (20 s). What is not sent then stays in the stream.
 	CloseTime time.Duration
 
+	// gather is how long samples are gathered for one request (gatherTime).
+	gather time.Duration
 	// ackWait is how long the stream waits for an acknowledgement (the bus's own
 	// default if zero); tests are less patient.
 	ackWait time.Duration
@@ -55,6 +57,7 @@ func (o *Options) setDefaults() {
 	def(&o.RetryMax, 30*time.Second)
 	def(&o.AlarmAfter, 30*time.Second)
 	def(&o.CloseTime, 20*time.Second)
+	def(&o.gather, gatherTime)
 	if o.Now == nil {
 		o.Now = time.Now
 	}

@@ -1,9 +1,12 @@
 package influx
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -157,26 +160,53 @@ func (s *server) clean(msg string) string {
 
 // forget deletes all points of a session.
 func (s *server) forget(ctx context.Context, session string) error {
-	from, to := time.Unix(0, 0), time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
 	quoted := strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(session)
-	err := s.client.DeleteAPI().DeleteWithName(ctx, s.opt.Org, s.opt.Bucket, from, to, `session="`+quoted+`"`)
-	if err == nil {
+	body, err := json.Marshal(map[string]string{
+		"start": "1970-01-01T00:00:00Z", "stop": "2200-01-01T00:00:00Z", "predicate": `session="` + quoted + `"`,
+	})
+	if err != nil {
+		return fmt.Errorf("delete session %s on the server: %w", session, err)
+	}
+	svc := s.client.HTTPService()
+	where := svc.ServerAPIURL() + "delete?" + url.Values{"org": {s.opt.Org}, "bucket": {s.opt.Bucket}}.Encode()
+	asJSON := func(r *http.Request) { r.Header.Set("Content-Type", "application/json") }
+	// The library's own call hides the status of the answer.
+	refusal := svc.DoPostRequest(ctx, where, bytes.NewReader(body), asJSON, func(r *http.Response) error { return r.Body.Close() })
+	if refusal == nil {
 		return nil
 	}
-	// InfluxDB 1.8 has no such address, but an older language for the same.
-	if old := s.forgetOld(ctx, session); old != nil {
-		return fmt.Errorf("delete session %s on the server: %s; %w", session, s.clean(err.Error()), old)
+	f := s.explain(refusal)
+	if f.status == http.StatusNotFound || f.status == http.StatusMethodNotAllowed {
+		// InfluxDB 1.8 has no such address, but an older language for the same.
+		f = s.forgetOld(ctx, session)
+	}
+	if f != nil {
+		return fmt.Errorf("delete session %s on the server: %w", session, f)
 	}
 	return nil
 }
 
-func (s *server) forgetOld(ctx context.Context, session string) error {
+func (s *server) forgetOld(ctx context.Context, session string) *failure {
 	db, _, _ := strings.Cut(s.opt.Bucket, "/")
 	quoted := strings.NewReplacer(`\`, `\\`, `'`, `\'`).Replace(session)
 	form := url.Values{"db": {db}, "q": {`DROP SERIES WHERE "session" = '` + quoted + `'`}}
 	where := strings.TrimSuffix(s.opt.URL, "/") + "/query?" + form.Encode()
-	if err := s.client.HTTPService().DoPostRequest(ctx, where, nil, nil, nil); err != nil {
+	var said string
+	err := s.client.HTTPService().DoPostRequest(ctx, where, nil, nil, func(r *http.Response) error {
+		defer r.Body.Close() //nolint:errcheck // only read from
+		body, err := io.ReadAll(io.LimitReader(r.Body, answerMost))
+		said = string(body)
+		return err
+	})
+	if err != nil {
 		return s.explain(err)
+	}
+	// This address reports what went wrong within an answer of status 200.
+	if strings.Contains(said, `"error"`) {
+		return &failure{verdict: refused, status: http.StatusOK, reason: s.clean(said)}
 	}
 	return nil
 }
+
+// answerMost bounds how much of an answer is read.
+const answerMost = 16 << 10

@@ -63,6 +63,43 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
+// TestForget: deleting a session's points counts as done only if the server says
+// so, at the address of either generation.
+func TestForget(t *testing.T) {
+	for name, c := range map[string]struct {
+		v2, v1 int
+		body   string
+		fails  bool
+	}{
+		"2":                     {204, 0, "", false},
+		"1.8":                   {404, 200, `{"results":[{"statement_id":0}]}`, false},
+		"1.8, no such database": {404, 200, `{"results":[{"statement_id":0,"error":"database not found: b"}]}`, true},
+		"2, away":               {503, 200, `{}`, true},
+		"2, refused":            {401, 200, `{}`, true},
+		"neither":               {404, 404, "", true},
+	} {
+		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			if r.URL.Path == "/api/v2/delete" {
+				w.WriteHeader(c.v2)
+				return
+			}
+			if q := r.URL.Query().Get("q"); q != `DROP SERIES WHERE "session" = 'it\'s'` {
+				t.Errorf("%s: asked %s", name, q)
+			}
+			w.WriteHeader(c.v1)
+			fmt.Fprint(w, c.body)
+		}))
+		o := Options{URL: srv.URL, Org: "club", Bucket: "b"}
+		o.setDefaults()
+		s := newServer(o)
+		if err := s.forget(t.Context(), "it's"); (err != nil) != c.fails {
+			t.Errorf("%s: %v", name, err)
+		}
+		s.close()
+		srv.Close()
+	}
+}
+
 // TestTokenIsNeverTold: not in errors, not in the log, not in the alarm, not in
 // files, even when the server repeats it.
 func TestTokenIsNeverTold(t *testing.T) {

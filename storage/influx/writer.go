@@ -17,9 +17,9 @@ import (
 const Durable = "influx"
 
 const (
-	// gather is how long samples are gathered for one request. Nobody reads a
+	// gatherTime is how long samples are gathered for one request. Nobody reads a
 	// dashboard faster, and it spares a mobile uplink.
-	gather = time.Second
+	gatherTime = time.Second
 	// batchMost bounds the messages of a batch. They are kept in memory, and while
 	// the server is away each is reported to the stream as being worked on.
 	batchMost = 1024
@@ -137,7 +137,7 @@ func (w *Writer) consume(ctx context.Context) error {
 	// Events are not urgent here: the board shows them, this is for later.
 	return w.bus.Consume(ctx, bus.Consumer{
 		Durable: Durable, Kinds: []bus.Kind{bus.Sample, bus.Reject, bus.Event, bus.Alarm},
-		MaxBatch: batchMost, MaxWait: gather, RetryMin: w.opt.RetryMin, RetryMax: w.opt.RetryMax,
+		MaxBatch: batchMost, MaxWait: w.opt.gather, RetryMin: w.opt.RetryMin, RetryMax: w.opt.RetryMax,
 		AckWait: w.opt.ackWait,
 	}, w.handle)
 }
