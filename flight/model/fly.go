@@ -56,8 +56,13 @@ type pilot struct {
 	try attempt
 	t   float64
 	y   state
-	n   int // steps so far
+	n   int       // steps so far
+	met happening // at the end of the step before; timeUp if none
 }
+
+// metAgain is how far ahead, in the happening's own unit (m, m/s, Pa or a
+// share), what was just met may seem to lie by rounding alone.
+const metAgain = 1e-9
 
 // happening is what ends a run of the integrator early.
 type happening uint8
@@ -125,6 +130,7 @@ func (p *pilot) run(end, h float64, watch ...happening) (happening, error) {
 			p.try.try(p, p.t, h, &p.y, p.tol)
 		}
 		p.accept(h)
+		p.met = hit
 		if hit != timeUp {
 			return hit, nil
 		}
@@ -144,7 +150,10 @@ func (p *pilot) run(end, h float64, watch ...happening) (happening, error) {
 func (p *pilot) first(h float64, watch []happening) (hit happening, upTo float64) {
 	upTo = h
 	for _, w := range watch {
-		if p.gap(w, &p.y) > 0 && p.gap(w, &p.try.y1) <= 0 {
+		// What was just met can lie a rounding error ahead still, by how the
+		// processor rounds: it is not met twice.
+		now := p.gap(w, &p.y)
+		if now > 0 && p.gap(w, &p.try.y1) <= 0 && !(w == p.met && now < metAgain) {
 			if u := p.cross(w, h); hit == timeUp || u < upTo {
 				hit, upTo = w, u
 			}
