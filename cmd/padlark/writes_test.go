@@ -35,7 +35,7 @@ func written(t *testing.T, pid int) int64 {
 }
 
 // mostWritten bounds the bytes written to disk per frame of 24 bytes. See
-// deploy/field-results.md for what they are made of.
+// DEVELOPERS.md for what they are made of.
 const mostWritten = 2000
 
 // Nothing is written while nothing is heard, and with 8 rockets at 20 Hz a frame
