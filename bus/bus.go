@@ -76,6 +76,9 @@ func (b *Bus) start(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := b.server.syncMeta(); err != nil {
+		return err
+	}
 	last, id, err := lastMessage(ctx, stream)
 	if err != nil {
 		return fmt.Errorf("open bus: %w", err)

@@ -190,7 +190,11 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 	} else if !c.StartTime.IsZero() {
 		cfg.DeliverPolicy, cfg.OptStartTime = jetstream.DeliverByStartTimePolicy, &c.StartTime
 	}
-	return b.js.CreateOrUpdateConsumer(ctx, b.opts.Stream, cfg)
+	cons, err := b.js.CreateOrUpdateConsumer(ctx, b.opts.Stream, cfg)
+	if err != nil {
+		return nil, err
+	}
+	return cons, b.server.syncMeta()
 }
 
 // gather waits for a first message, then takes more until the batch is full,

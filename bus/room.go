@@ -4,6 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
 
 	"github.com/nats-io/nats.go/jetstream"
 )
@@ -43,6 +48,39 @@ func (b *Bus) Limit(ctx context.Context, maxBytes int64) error {
 	}
 	if _, err := ensureStream(ctx, b.js, o); err != nil {
 		return fmt.Errorf("bound bus: %w", err)
+	}
+	return b.server.syncMeta()
+}
+
+// syncMeta puts the descriptions of the stream and its consumers on the disk.
+// The server syncs messages but not these: after a loss of power it would find
+// an empty checksum, not know the stream any more, and hold back for a while
+// what had been delivered before. There are a handful of such files, written when
+// something is made or changed.
+func (e *embedded) syncMeta() error {
+	if e == nil || e.temp != "" || runtime.GOOS == "windows" {
+		return nil // Windows flushes no folder, and no file that is only read from
+	}
+	err := filepath.WalkDir(e.opts.StoreDir, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			return nil // gone meanwhile
+		case err != nil:
+			return err
+		case !d.IsDir() && !strings.HasPrefix(d.Name(), "meta."):
+			return nil
+		}
+		f, err := os.Open(path) // a folder, too: its entries
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		return errors.Join(f.Sync(), f.Close())
+	})
+	if err != nil {
+		return fmt.Errorf("sync the bus's files: %w", err)
 	}
 	return nil
 }
