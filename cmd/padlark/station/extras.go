@@ -13,7 +13,7 @@ func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages str
 		s.watcher.Tell = c.tell
 		g.Go(func() error { return c.speaker.Run(ctx) })
 	}
-	if _, err := s.startInflux(ctx, g); err != nil {
+	if s.copy, err = s.startInflux(ctx, g); err != nil {
 		return "", err
 	}
 	if s.cfg.Web.Listen == "off" {

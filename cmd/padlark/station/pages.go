@@ -10,6 +10,7 @@ import (
 
 	"padlark/cmd/padlark/config"
 	"padlark/storage/export"
+	"padlark/storage/influx"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 	"padlark/watch"
@@ -27,7 +28,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Archive: archive, Notes: archive, Checkups: archive,
 		Flights:    wire.Flights{Results: results.New(s.archive), Archive: s.archive},
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
-		Acker:      wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now},
+		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.copy},
 		Exporter:   exporter{s.archive},
 		NewMachine: s.newMachine,
 		Clock:      s.webClock(),
@@ -81,6 +82,21 @@ func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
 	}
 	// Readers of the archive give corrected times, so the epoch is corrected too.
 	return watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
+}
+
+// acker acknowledges alarms of the rockets, and those of the copy to a
+// time-series server, which owns its own.
+type acker struct {
+	wire.Acker
+	copy *influx.Writer
+}
+
+// Ack acknowledges one alarm of the running session.
+func (a acker) Ack(ctx context.Context, session, alarm string) error {
+	if a.copy != nil && session == a.Session && a.copy.Ack(ctx, alarm, a.Now()) {
+		return nil
+	}
+	return a.Acker.Ack(ctx, session, alarm)
 }
 
 // exporter writes a flight's samples for a download.

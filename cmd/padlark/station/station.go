@@ -16,6 +16,7 @@ import (
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/storage/influx"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -65,6 +66,7 @@ type station struct {
 	seq     *sequencer
 	engine  *watch.Engine
 	watcher *watch.Watcher
+	copy    *influx.Writer // nil if none is configured
 	writer  *sqlite.Writer
 	fix     *clockFix // nil on a recording's own time
 }
