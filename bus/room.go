@@ -84,3 +84,26 @@ func (e *embedded) syncMeta() error {
 	}
 	return nil
 }
+
+// mendMeta removes a stream's description whose checksum a loss of power has
+// left empty or unwritten. The server would pass over the stream at every start
+// and never write the checksum again; without the description the stream is made
+// anew over its messages, which all stay.
+func mendMeta(dir string) error {
+	paths, err := filepath.Glob(filepath.Join(dir, "jetstream", "*", "streams", "*", "meta.inf"))
+	if err != nil {
+		return fmt.Errorf("look for streams: %w", err)
+	}
+	for _, inf := range paths {
+		sum := strings.TrimSuffix(inf, ".inf") + ".sum"
+		if st, err := os.Stat(sum); err == nil && st.Size() > 0 {
+			continue
+		}
+		for _, p := range []string{inf, sum} {
+			if err := os.Remove(p); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("mend the stream's description: %w", err)
+			}
+		}
+	}
+	return nil
+}

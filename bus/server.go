@@ -62,6 +62,9 @@ func (e *embedded) run(ctx context.Context, o Options, dir string) error {
 	if err := probeListen(o.Listen); err != nil {
 		return err
 	}
+	if err := mendMeta(dir); err != nil {
+		return err
+	}
 	srv, err := server.NewServer(so)
 	if err != nil {
 		return fmt.Errorf("make bus server: %w", err)
