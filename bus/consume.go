@@ -194,6 +194,16 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 	if err != nil {
 		return nil, err
 	}
+	if !r.started && cons.CachedInfo().NumAckPending > 0 {
+		// Delivered to one that is gone, as the server remembers from its files:
+		// it would hold them back until the AckWait is over.
+		if err := b.Rewind(ctx, c.Durable); err != nil {
+			return nil, err
+		}
+		if cons, err = b.js.Consumer(ctx, b.opts.Stream, c.Durable); err != nil {
+			return nil, err
+		}
+	}
 	return cons, b.server.syncMeta()
 }
 
