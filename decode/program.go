@@ -220,6 +220,9 @@ func (p *Program) fill(rocket uint32, sc *scratch) *Reject {
 		if f.sign >= 0 {
 			v *= sc.raw[f.sign] // a missing sign makes the value missing
 		}
+		if math.IsInf(v, 0) {
+			v = math.NaN() // the calibration ran over: as unknown as an infinite raw value
+		}
 		if v < f.min || v > f.max {
 			if f.reject {
 				return p.reject(Corrupt, ReasonRange, f.name, -1, number(v)+" is outside "+number(f.min)+" to "+number(f.max))
