@@ -63,7 +63,7 @@ func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return enc.Encode(rows)
 	}
 	t := tabwriter.NewWriter(io.Out, 0, 8, 2, ' ', 0)
-	fmt.Fprintln(t, "SESSION\tSTARTED (LOCAL)\tLASTED\tFLIGHTS\tFRAMES\tBAD\tDISK\tPER FRAME")
+	fmt.Fprintln(t, "SESSION\tSTARTED\tLASTED\tFLIGHTS\tFRAMES\tBAD\tDISK\t/FRAME")
 	for _, r := range rows {
 		lasted := "open"
 		if r.EndedAt != nil {
