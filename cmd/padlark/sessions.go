@@ -62,7 +62,7 @@ func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
 		enc.SetIndent("", "  ")
 		return enc.Encode(rows)
 	}
-	t := tabwriter.NewWriter(io.Out, 0, 8, 2, ' ', 0)
+	t := tabwriter.NewWriter(io.Out, 0, 8, 1, ' ', 0)
 	fmt.Fprintln(t, "SESSION\tSTARTED\tLASTED\tFLIGHTS\tFRAMES\tBAD\tDISK\t/FRAME")
 	for _, r := range rows {
 		lasted := "open"
