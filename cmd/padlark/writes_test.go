@@ -63,11 +63,11 @@ func TestBytesWritten(t *testing.T) {
 	settle := func() int64 {
 		t.Helper()
 		last, since := written(t, pid), time.Now()
-		until(t, "the disk rests", 30*time.Second, func() bool {
+		until(t, "the disk rests", 60*time.Second, func() bool {
 			if n := written(t, pid); n != last {
 				last, since = n, time.Now()
 			}
-			return time.Since(since) > 7*time.Second // longer than the archive gathers
+			return time.Since(since) > 13*time.Second // the alarms about the silence are written, too
 		})
 		return last
 	}
