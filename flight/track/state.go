@@ -134,6 +134,10 @@ func (t *Tracker) emit(e flight.Event) { t.emitNow(e, t.last.t) }
 // older readings are taken again were still called at the newest.
 func (t *Tracker) emitNow(e flight.Event, now float64) {
 	e.CalledAt = t.clock(max(now, t.last.t))
+	// A board's clock that fell back leaves marks that are still to come.
+	if e.At.After(e.CalledAt) {
+		e.At = e.CalledAt
+	}
 	if e.Kind != flight.Touchdown && t.flying && e.SpeedMps == nil && e.Kind != flight.Liftoff {
 		_, v, _, _ := t.filter.mean()
 		e.SpeedMps = num(v)
