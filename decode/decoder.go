@@ -3,11 +3,9 @@ package decode
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"padlark/ingest"
 )
@@ -49,6 +47,7 @@ const (
 // each link. It is for one goroutine. Its memory is bounded.
 type Decoder struct {
 	links   map[string]*link
+	last    *link // the one used last
 	byID    map[uint32]*rocket
 	byName  map[string]*rocket
 	names   map[uint32]string // configured
@@ -202,20 +201,21 @@ func (p *Program) guarded() bool { return p.check != nil || p.inner != nil && p.
 // Names are shared and its Values are its own; nothing refers to f.Bytes.
 func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 	d.gap = 0
-	l, ok := d.links[f.Link]
-	if !ok {
-		return Sample{}, &Reject{Kind: Unknown, Reason: ReasonNoLayout, Detail: "link " + strconv.Quote(f.Link) + " is not configured", Offset: -1}
+	l := d.link(f.Link)
+	if l == nil {
+		return Sample{}, noLink(f.Link)
 	}
 	var worst *Reject
-	for i, p := range l.programs {
-		m := ident{boot: math.NaN(), seq: math.NaN(), clock: math.NaN()}
-		s, r := d.decodeAs(f, l, p, l.scratch[i], &m)
+	for i := range l.programs {
+		var p Parsed
+		r := d.parseAs(l, i, f.Bytes, &p)
 		if r == nil {
-			return s, nil
+			var s Sample
+			if s, r = d.place(&f, l, &p); r == nil {
+				return s, nil
+			}
 		}
-		if worst == nil || worst.Kind == Unknown && r.Kind == Corrupt {
-			worst = r
-		}
+		worst = worse(worst, r)
 	}
 	return Sample{}, worst
 }
@@ -223,38 +223,6 @@ func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 // Gap is how many frames were missed just before the frame decoded last, by
 // its sequence number, on its link.
 func (d *Decoder) Gap() int64 { return d.gap }
-
-func (d *Decoder) decodeAs(f ingest.Frame, l *link, p *Program, sc *scratch, m *ident) (Sample, *Reject) {
-	if r := p.parse(f.Bytes, 0, sc, m); r != nil {
-		return Sample{}, r
-	}
-	if m.boot > math.MaxUint32 {
-		return Sample{}, p.reject(Corrupt, ReasonRange, FieldBoot, -1, number(m.boot)+" is no count of starts")
-	}
-	if !m.hasRocket {
-		m.rocket = d.ids[l.rocket]
-	}
-	if r := p.fill(m.rocket, sc); r != nil {
-		return Sample{}, r
-	}
-	rk, r := d.rocketOf(l, p, m)
-	if r != nil {
-		return Sample{}, r
-	}
-	mono := f.Mono - int64(f.WireTime())
-	st := rk.stream(l.name, p)
-	s := Sample{
-		Session: f.Session, Link: f.Link, N: f.N, Rocket: rk.name, Seq: -1, Clock: -1,
-		Heard: f.Heard, Passed: f.Passed, RSSI: f.RSSI,
-	}
-	atMono, r := d.follow(rk, st, m, mono, &s)
-	if r != nil {
-		return Sample{}, r
-	}
-	s.At = f.Heard.Add(time.Duration(atMono - f.Mono))
-	s.Values = Channels{Names: p.names, Values: slices.Clone(sc.values)}
-	return s, nil
-}
 
 // rocketOf finds whose frame it is.
 func (d *Decoder) rocketOf(l *link, p *Program, m *ident) (*rocket, *Reject) {
