@@ -83,15 +83,6 @@ func sum8(b []byte) uint32 {
 	return uint32(s)
 }
 
-// xor8 is the exclusive or of the bytes: the checksum of NMEA 0183.
-func xor8(b []byte) uint32 {
-	var s uint8
-	for _, c := range b {
-		s ^= c
-	}
-	return uint32(s)
-}
-
 // fletcher16 is Fletcher's checksum with modulus 255 (Fletcher, IEEE Trans.
 // Comm. COM-30, 1982): the second sum is the high byte.
 func fletcher16(b []byte) uint32 {

@@ -33,6 +33,7 @@ func (c *compiler) compileField(i int) error {
 			return err
 		}
 	}
+	f.easy = f.isEasy()
 	c.p.fields = append(c.p.fields, f)
 	return nil
 }

@@ -84,6 +84,7 @@ type field struct {
 	bit  int
 	bits int
 
+	easy   bool // text: a decimal number and nothing else, see quick.go
 	hex    bool // text: digits in base 16
 	format textFormat
 
@@ -179,24 +180,28 @@ func (p *Program) identify(sc *scratch, m *ident) *Reject {
 		}
 		m.rocket, m.hasRocket = uint32(v), true
 	}
-	for _, c := range [...]struct {
-		counter counter
-		into    *float64
-		whole   bool
-	}{{p.boot, &m.boot, true}, {p.seq, &m.seq, true}, {p.clock, &m.clock, false}} {
-		if c.counter.at < 0 {
-			continue
-		}
-		v := sc.raw[c.counter.at]
-		name := p.fields[c.counter.at].name
-		if v < 0 || v >= 1<<53 || c.whole && v != math.Trunc(v) {
-			return p.reject(Corrupt, ReasonNumber, name, -1, number(v)+" is not a counter's value")
-		}
-		if c.counter.wrap > 0 && v >= c.counter.wrap {
-			return p.reject(Corrupt, ReasonRange, name, -1, number(v)+" is not below "+number(c.counter.wrap)+", where the counter starts again")
-		}
-		*c.into = v
+	if r := p.count(&p.boot, true, sc, &m.boot); r != nil {
+		return r
 	}
+	if r := p.count(&p.seq, true, sc, &m.seq); r != nil {
+		return r
+	}
+	return p.count(&p.clock, false, sc, &m.clock)
+}
+
+// count takes one counter out of the raw values.
+func (p *Program) count(c *counter, whole bool, sc *scratch, into *float64) *Reject {
+	if c.at < 0 {
+		return nil
+	}
+	v := sc.raw[c.at]
+	if v < 0 || v >= 1<<53 || whole && v != math.Trunc(v) {
+		return p.reject(Corrupt, ReasonNumber, p.fields[c.at].name, -1, number(v)+" is not a counter's value")
+	}
+	if c.wrap > 0 && v >= c.wrap {
+		return p.reject(Corrupt, ReasonRange, p.fields[c.at].name, -1, number(v)+" is not below "+number(c.wrap)+", where the counter starts again")
+	}
+	*into = v
 	return nil
 }
 

@@ -111,6 +111,14 @@ func (p *Program) checksumReject(offset int, got, want uint32) *Reject {
 // whether the frame is ours come first, so that a foreign line is not called
 // corrupt for something further on.
 func (p *Program) readFields(line []byte, from, base int, sc *scratch) *Reject {
+	if p.readQuick(line, from, sc) {
+		return nil
+	}
+	return p.readCareful(line, from, base, sc)
+}
+
+// readCareful reads whatever readQuick does not, and says what is wrong.
+func (p *Program) readCareful(line []byte, from, base int, sc *scratch) *Reject {
 	sc.spans = p.split(line, from, sc.spans[:0])
 	for i := range p.fields {
 		f := &p.fields[i]
