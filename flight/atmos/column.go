@@ -35,8 +35,8 @@ type Column struct {
 }
 
 // evenLapse is the lapse in K/m below which the column is taken as isothermal;
-// the difference over 2 km is then below 0.1 mm.
-const evenLapse = 1e-8
+// the difference over 2 km is then below a micrometre.
+const evenLapse = 1e-10
 
 // NewColumn checks the pad's air and prepares the column.
 func NewColumn(p Pad) (Column, error) {
@@ -94,7 +94,8 @@ func (c *Column) Height(p float64) float64 {
 	if math.Abs(c.lapse) < evenLapse {
 		return -c.scale * math.Log(p*c.perPad)
 	}
-	return c.virtual / c.lapse * (1 - math.Pow(p*c.perPad, c.toH))
+	// Expm1 and Log1p keep the digits that 1 - (p/p0)^x loses when x is small.
+	return c.virtual / c.lapse * -math.Expm1(c.toH*math.Log(p*c.perPad))
 }
 
 // Pressure is the pressure in Pa at h m above the pad: the inverse of Height.
@@ -103,11 +104,11 @@ func (c *Column) Pressure(h float64) float64 {
 	if math.Abs(c.lapse) < evenLapse {
 		return c.pad * math.Exp(-h/c.scale)
 	}
-	r := 1 - c.lapse*h/c.virtual
-	if !(r > 0) {
+	cooler := c.lapse * h / c.virtual
+	if !(cooler < 1) {
 		return math.NaN()
 	}
-	return c.pad * math.Pow(r, 1/c.toH)
+	return c.pad * math.Exp(math.Log1p(-cooler)/c.toH)
 }
 
 // Density is that of the air in kg/m3 at h m above the pad.

@@ -66,6 +66,11 @@ func TestIsothermalIsTheLimit(t *testing.T) {
 	near(t, "isothermal", a.Height(8e4), GasConstant*290/StandardGravity*math.Log(9.0/8), 1e-9)
 	near(t, "nearly isothermal", b.Height(8e4), a.Height(8e4), 5e-3)
 	near(t, "back", a.Pressure(a.Height(8e4)), 8e4, 1e-6)
+	// A lapse of almost nothing costs no digits: a difference over 2 Pa.
+	for _, lapse := range []float64{1e-7, -1e-8, 1e-9, -2e-10} {
+		c := column(t, Pad{Pressure: 6e4, Temperature: 250, Lapse: &lapse})
+		near(t, "metres per pascal", (c.Height(59999)-c.Height(60001))/2, c.MetresPerPascal(0), 1e-9)
+	}
 }
 
 func TestColumnThereAndBack(t *testing.T) {

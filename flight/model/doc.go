@@ -29,8 +29,9 @@
 // # What is not
 //
 // The rocket is a point in a vertical plane. It does not turn into the wind
-// (weathercocking); off the rail the thrust follows the path. The inertia of
-// the water and its head in the accelerating bottle are left out: the two
+// (weathercocking); off the rail the thrust follows the path, and where there is
+// no rail it points as the rocket stood until the fins work. The inertia of the
+// water and its head in the accelerating bottle are left out: the two
 // nearly cancel (TestWaterInertia: 0.1 % of the speed, 3 % of the water time).
 // Vapour that condenses while the air cools is left out
 // too. The ground is level with the pad. Published comparisons of models of

@@ -190,10 +190,27 @@ func (f *forces) slope(t float64, y, dy *state) {
 		dy[iVX], dy[iVZ] = a*s.sin, a*s.cos
 		return
 	}
-	ux, uz := s.sin, s.cos
-	if v := math.Sqrt(vx*vx + vz*vz); push > 0 && v > 0 {
-		ux, uz = vx/v, vz/v
-	}
+	ux, uz := s.pointing(vx, vz)
 	dy[iVX] = push*ux - drag*rx
 	dy[iVZ] = push*uz - drag*vz - s.g
+}
+
+// finSpeed is about the speed in m/s below which the fins of a rocket that
+// nothing guides turn it little: it points as it stood (common practice, no
+// source).
+const finSpeed = 5.0
+
+// pointing is the direction of the thrust, sideways and up. Off its rail a rocket
+// points along its path. One that began without a rail has no path yet, and a
+// motor that just lifts it would else push it wherever rounding moved it first:
+// it turns from where it stood to its path as it gets faster than finSpeed.
+func (s *setup) pointing(vx, vz float64) (ux, uz float64) {
+	if s.guided == 0 {
+		vx, vz = vx+finSpeed*s.sin, vz+finSpeed*s.cos
+	}
+	v := math.Sqrt(vx*vx + vz*vz)
+	if v == 0 {
+		return s.sin, s.cos
+	}
+	return vx / v, vz / v
 }

@@ -60,6 +60,35 @@ func TestMotorLiftoff(t *testing.T) {
 	}
 }
 
+// TestMotorWithoutRail: where nothing guides it, the thrust that just lifts the
+// rocket pushes it the way it stands, and not the way in which rounding or a
+// light tilt moved it first. It loses only what the path bends more.
+func TestMotorWithoutRail(t *testing.T) {
+	for _, tilt := range []float64{0, 0.03, -0.1} {
+		for _, wind := range []float64{0, 3} {
+			for _, start := range [][]Thrust{{{0, 0}, {0.15, 14}}, {{0, 0}, {0.15, 2}, {0.3, 14}}, {{0, 14}, {0.3, 14}}} {
+				r, l := plum()
+				l.Tilt, l.Wind = tilt, wind
+				r.Motor.Curve = append(start, Thrust{0.4, 6}, Thrust{1.5, 5}, Thrust{1.6, 0})
+				guided, err := Fly(r, l)
+				if err != nil {
+					t.Fatal(err)
+				}
+				l.Rail = 0
+				free, err := Fly(r, l)
+				if err != nil {
+					t.Fatalf("tilt %g, wind %g, %v: %v", tilt, wind, start, err)
+				}
+				lost := 1 - free.Marks.Apogee.Height/guided.Marks.Apogee.Height
+				if lost < -1e-3 || lost > 0.01+20*tilt*tilt {
+					t.Errorf("tilt %g, wind %g, %v: apogee %.1f m without a rail, %.1f m with it", tilt, wind, start,
+						free.Marks.Apogee.Height, guided.Marks.Apogee.Height)
+				}
+			}
+		}
+	}
+}
+
 func TestMotorErrors(t *testing.T) {
 	for _, c := range []struct {
 		name string
