@@ -3,10 +3,10 @@ package web
 import (
 	"context"
 	"net/url"
-	"os"
-	"strings"
 	"testing"
 	"time"
+
+	"padlark/web/browsertest"
 )
 
 // recorded is an archive with a day's flights.
@@ -24,12 +24,12 @@ func recorded() *invented {
 // TestLook keeps pictures of every page at a phone's and a screen's size, for a
 // person to look at. It takes a flight's time.
 func TestLook(t *testing.T) {
-	if os.Getenv("PADLARK_SCREENSHOTS") == "" {
+	if !browsertest.Pictures() {
 		t.Skip("no folder for the pictures (PADLARK_SCREENSHOTS)")
 	}
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := openTab(t, openBrowser(t), base)
+	b := browsertest.Start(t).Tab(t, base)
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() {
@@ -41,47 +41,37 @@ func TestLook(t *testing.T) {
 	}()
 	defer func() { cancel(); <-done }()
 
-	both := func(name string) {
-		b.size(1920, 1080, 1, false)
-		b.shot(name + "-1920")
-		b.size(390, 844, 2, true)
-		b.shot(name + "-390")
-	}
-	b.open("/")
-	b.until("rockets on the pad", `document.querySelectorAll('.card.waiting[data-go]').length === 3 && board.picture.states.size === 3`, 10*time.Second)
-	both("board-pad")
-	b.until("a rocket in the air", `document.querySelector('.card.flying')`, 20*time.Second)
-	both("board-boost")
-	b.until("an alarm", `document.querySelector('.alarm.p1')`, 25*time.Second)
-	both("board-alarm")
-	b.until("a rocket down", `document.querySelector('.card.landed')`, 60*time.Second)
-	both("board-down")
+	b.Open("/")
+	b.Until("rockets on the pad", `document.querySelectorAll('.card.waiting[data-go]').length === 3 && board.picture.states.size === 3`, 10*time.Second)
+	b.Shots("board-pad")
+	b.Until("a rocket in the air", `document.querySelector('.card.flying')`, 20*time.Second)
+	b.Shots("board-boost")
+	b.Until("an alarm", `document.querySelector('.alarm.p1')`, 25*time.Second)
+	b.Shots("board-alarm")
+	b.Until("a rocket down", `document.querySelector('.card.landed')`, 60*time.Second)
+	b.Shots("board-down")
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
 	for name, path := range map[string]string{
 		"flights": "/flights", "sessions": "/sessions", "links": "/links", "clock": "/clock", "signin": "/signin",
 		"report": "/flights/" + id + "/report", "missing": "/nowhere",
 	} {
-		b.open(path)
+		b.Open(path)
 		if name == "links" {
-			b.until("frames", `document.querySelectorAll('#raw tr').length > 5`, 10*time.Second)
+			b.Until("frames", `document.querySelectorAll('#raw tr').length > 5`, 10*time.Second)
 		}
-		both(name)
+		b.Shots(name)
 	}
-	b.size(1920, 1080, 1, false)
-	b.open("/flights/" + id)
-	b.until("plots", `window.flightReady`, 10*time.Second)
-	both("flight")
-	b.open("/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"))
-	b.until("lines", `document.querySelectorAll('#spread tr').length === 1`, 10*time.Second)
-	both("compare")
-	b.open("/sessions/20250614-093000-efgh?at_s=30")
-	b.until("the replay's picture", `document.querySelector('.card.flying')`, 10*time.Second)
-	both("replay")
-	b.eval(`document.getElementById("theme").click()`, nil)
-	both("replay-dusk")
-	for _, p := range b.problemList() {
-		if !strings.Contains(p, "/nowhere") { // that one was asked for
-			t.Errorf("in the page: %s", p)
-		}
-	}
+	b.Size(1920, 1080, 1, false)
+	b.Open("/flights/" + id)
+	b.Until("plots", `window.flightReady`, 10*time.Second)
+	b.Shots("flight")
+	b.Open("/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"))
+	b.Until("lines", `document.querySelectorAll('#spread tr').length === 1`, 10*time.Second)
+	b.Shots("compare")
+	b.Open("/sessions/20250614-093000-efgh?at_s=30")
+	b.Until("the replay's picture", `document.querySelector('.card.flying')`, 10*time.Second)
+	b.Shots("replay")
+	b.Eval(`document.getElementById("theme").click()`, nil)
+	b.Shots("replay-dusk")
+	b.Quiet("/nowhere") // that one was asked for
 }

@@ -15,17 +15,18 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/web/browsertest"
 )
 
 // TestBrowser uses the pages as people do, in a headless browser. Those that
 // wait for a flight or take a while run where PADLARK_CI=1 or PADLARK_BROWSER=1.
 func TestBrowser(t *testing.T) {
-	browser := openBrowser(t)
+	browser := browsertest.Start(t)
 	all := os.Getenv("PADLARK_CI") == "1" || os.Getenv("PADLARK_BROWSER") == "1"
 	for _, c := range []struct {
 		name string
 		long bool
-		test func(*testing.T, context.Context)
+		test func(*testing.T, *browsertest.Browser)
 	}{
 		{"flight", true, browserFlight}, {"alarm", true, browserAlarm}, {"replay", true, browserReplay}, {"stale", true, browserStale},
 		{"many", true, browserMany}, {"pixels", true, browserPixels}, {"keyboard", true, browserKeyboard}, {"viewer", true, browserViewer},
@@ -55,23 +56,23 @@ func flying(t *testing.T, v *invented, pace float64, hops ...hop) {
 
 // browserFlight follows a flight from waiting to landed: every phase is shown in
 // its order, and the numbers at the end are the archive's.
-func browserFlight(t *testing.T, browser context.Context) {
+func browserFlight(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.size(390, 844, 2, true)
-	b.open("/")
-	b.eval(`window.seen = []; (function look() {
+	b := browser.Tab(t, base)
+	b.Size(390, 844, 2, true)
+	b.Open("/")
+	b.Eval(`window.seen = []; (function look() {
 		const c = document.querySelector('.card[data-rocket=Teal]');
 		const w = c && (c.dataset.phase || (c.classList.contains('landed') ? 'landed' : c.dataset.go));
 		if (w && seen.at(-1) !== w) seen.push(w);
 		requestAnimationFrame(look); })()`, nil)
 	flying(t, v, 4, hop{rocket: "Teal", link: "pad-radio", pad: 20, after: 25, speed: 36, push: 1.2, sink: 8, cell: 3.95})
-	b.until("go", `seen.includes('go')`, 20*time.Second)
-	b.until("the answer", `document.querySelector('.answer-words').textContent === 'Nothing in the air. Ready: Teal'`, 2*time.Second)
-	b.until("landed", `seen.includes('landed')`, 40*time.Second)
+	b.Until("go", `seen.includes('go')`, 20*time.Second)
+	b.Until("the answer", `document.querySelector('.answer-words').textContent === 'Nothing in the air. Ready: Teal'`, 2*time.Second)
+	b.Until("landed", `seen.includes('landed')`, 40*time.Second)
 	var seen []string
-	b.eval(`seen`, &seen)
+	b.Eval(`seen`, &seen)
 	want := []string{"unheard", "notyet", "go"}
 	v.mu.Lock()
 	for i, p := range v.phases["Teal"] {
@@ -94,44 +95,44 @@ func browserFlight(t *testing.T, browser context.Context) {
 		t.Fatal(err)
 	}
 	teal := rockets[slices.IndexFunc(rockets, func(r rocketView) bool { return r.Rocket == "Teal" })]
-	if got, want := b.text(".landed .big")+" m", quantity("height", teal.State.HighestM, nil); got != want {
+	if got, want := b.Text(".landed .big")+" m", quantity("height", teal.State.HighestM, nil); got != want {
 		t.Errorf("the page says %s highest, the station %s", got, want)
 	}
-	b.open("/flights")
+	b.Open("/flights")
 	results, err := v.Flights(t.Context(), "now")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := b.text("td[data-label=Highest]"), quantity("height", results[0].ApogeeM, results[0].ApogeeSD); got != want {
+	if got, want := b.Text("td[data-label=Highest]"), quantity("height", results[0].ApogeeM, results[0].ApogeeSD); got != want {
 		t.Errorf("the list says %q, the archive %q", got, want)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // browserAlarm lets a parachute fail: the alarm is seen, heard and acknowledged.
-func browserAlarm(t *testing.T, browser context.Context) {
+func browserAlarm(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.open("/")
-	if got := b.text("#sound"); !strings.Contains(got, "OFF") {
+	b := browser.Tab(t, base)
+	b.Open("/")
+	if got := b.Text("#sound"); !strings.Contains(got, "OFF") {
 		t.Errorf("before anybody turned it on, the sound button says %q", got)
 	}
-	b.click("#sound")
-	b.until("the audio graph to run", `sound.dataset.state === 'running' && sound.textContent.includes('on')`, 5*time.Second)
+	b.Click("#sound")
+	b.Until("the audio graph to run", `sound.dataset.state === 'running' && sound.textContent.includes('on')`, 5*time.Second)
 	flying(t, v, 3, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 50, ballistic: true, cell: 4})
-	b.until("the alarm", `document.querySelector('.alarm.p1')`, 30*time.Second)
-	b.until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
-	b.until("its words for screen readers", `document.getElementById('say-now').textContent.includes('Rust')`, 3*time.Second)
-	b.size(1920, 1080, 1, false)
-	b.shot("alarm-heard")
+	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 30*time.Second)
+	b.Until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
+	b.Until("its words for screen readers", `document.getElementById('say-now').textContent.includes('Rust')`, 3*time.Second)
+	b.Size(1920, 1080, 1, false)
+	b.Shot("alarm-heard")
 	var up struct{ Top, Bottom, Height float64 }
-	b.eval(`(() => { const r = document.querySelector('.alarm.p1').getBoundingClientRect(); return { Top: r.top, Bottom: r.bottom, Height: r.height }; })()`, &up)
+	b.Eval(`(() => { const r = document.querySelector('.alarm.p1').getBoundingClientRect(); return { Top: r.top, Bottom: r.bottom, Height: r.height }; })()`, &up)
 	if up.Top < 0 || up.Bottom > 1080 || up.Height < 100 {
 		t.Errorf("the alarm stands from %g to %g px", up.Top, up.Bottom)
 	}
-	b.click(".alarm.p1 .ack")
-	b.until("no alarm that calls for eyes", `document.querySelectorAll('.alarm.p1').length === 0`, 10*time.Second)
+	b.Click(".alarm.p1 .ack")
+	b.Until("no alarm that calls for eyes", `document.querySelectorAll('.alarm.p1').length === 0`, 10*time.Second)
 	v.mu.Lock()
 	acked := slices.Clone(v.acked)
 	v.mu.Unlock()
@@ -139,24 +140,24 @@ func browserAlarm(t *testing.T, browser context.Context) {
 		t.Error("nothing was acknowledged")
 	}
 	var played int
-	b.eval(`Number(sound.dataset.played)`, &played)
+	b.Eval(`Number(sound.dataset.played)`, &played)
 	if played < 2 { // the one that shows it works, and the alarm's
 		t.Errorf("%d tones were played", played)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // browserReplay seeks, pauses and changes the speed; the page says that it is a
 // replay and offers no acknowledgement.
-func browserReplay(t *testing.T, browser context.Context) {
+func browserReplay(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	s, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.open("/sessions/" + day)
-	b.until("the picture", `board.picture.states.size === 3`, 10*time.Second)
-	b.click("#play") // pause
-	b.eval(`(() => { const s = document.getElementById('seek'); s.value = '28.5'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })()`, nil)
-	b.until("Teal in the air", `document.querySelector('.flying[data-rocket=Teal]')`, 10*time.Second)
+	b := browser.Tab(t, base)
+	b.Open("/sessions/" + day)
+	b.Until("the picture", `board.picture.states.size === 3`, 10*time.Second)
+	b.Click("#play") // pause
+	b.Eval(`(() => { const s = document.getElementById('seek'); s.value = '28.5'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })()`, nil)
+	b.Until("Teal in the air", `document.querySelector('.flying[data-rocket=Teal]')`, 10*time.Second)
 	one, err := s.session(t.Context(), day)
 	if err != nil {
 		t.Fatal(err)
@@ -172,28 +173,28 @@ func browserReplay(t *testing.T, browser context.Context) {
 		}
 	}
 	want := strings.TrimSuffix(quantity("height", teal.AltitudeM, nil), " m")
-	b.until("the height at that instant, "+want, fmt.Sprintf(`document.querySelector('.flying[data-rocket=Teal] .big').textContent === %q`, want), 5*time.Second)
-	if got := b.text("#replay-time"); got != "0:28 of 1:47" {
+	b.Until("the height at that instant, "+want, fmt.Sprintf(`document.querySelector('.flying[data-rocket=Teal] .big').textContent === %q`, want), 5*time.Second)
+	if got := b.Text("#replay-time"); got != "0:28 of 1:47" {
 		t.Errorf("the replay stands at %q", got)
 	}
-	if got := b.text(".replay-sign"); !strings.Contains(got, "REPLAY") || !strings.Contains(got, "not live") {
+	if got := b.Text(".replay-sign"); !strings.Contains(got, "REPLAY") || !strings.Contains(got, "not live") {
 		t.Errorf("the sign says %q", got)
 	}
-	b.click("[data-speed='16']")
-	b.click("#play")
-	b.until("an alarm of the past", `document.querySelector('.alarm')`, 10*time.Second)
+	b.Click("[data-speed='16']")
+	b.Click("#play")
+	b.Until("an alarm of the past", `document.querySelector('.alarm')`, 10*time.Second)
 	var offered int
-	b.eval(`[...document.querySelectorAll('.alarm .ack')].filter(a => !a.hidden).length`, &offered)
+	b.Eval(`[...document.querySelectorAll('.alarm .ack')].filter(a => !a.hidden).length`, &offered)
 	if offered != 0 {
 		t.Errorf("%d acknowledgements are offered in a replay", offered)
 	}
-	b.until("the end", `document.getElementById('play').textContent === 'Again'`, 20*time.Second)
+	b.Until("the end", `document.getElementById('play').textContent === 'Again'`, 20*time.Second)
 	var stale bool
-	b.eval(`document.querySelector('.board').classList.contains('stale')`, &stale)
+	b.Eval(`document.querySelector('.board').classList.contains('stale')`, &stale)
 	if stale {
 		t.Error("a replay that is over looks like a stream that stopped")
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // holder is a server in front of another that can hold every answer back.
@@ -244,7 +245,7 @@ func (w *heldWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
 // browserStale: when the stream stops, the page says so within 2 s and strikes
 // its numbers; when it goes on, so does the page. A rocket whose frames stop is
 // marked by itself.
-func browserStale(t *testing.T, browser context.Context) {
+func browserStale(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	s, err := New(v.options())
 	if err != nil {
@@ -257,37 +258,37 @@ func browserStale(t *testing.T, browser context.Context) {
 	h := &holder{next: s.Handler()}
 	srv := httptest.NewServer(h)
 	t.Cleanup(func() { close(s.stopping); srv.CloseClientConnections(); srv.Close(); stop() })
-	b := openTab(t, browser, srv.URL)
-	b.open("/")
+	b := browser.Tab(t, srv.URL)
+	b.Open("/")
 	flying(t, v, 1, hop{rocket: "Teal", link: "pad-radio", pad: 120, noFlight: true, cell: 4}, hop{rocket: "Rust", link: "pad-radio", pad: 3, noFlight: true, cell: 4})
-	b.until("numbers", `board.picture.states.size === 2`, 10*time.Second)
-	b.until("Rust marked as silent", `document.querySelector('[data-rocket=Rust]').dataset.go === 'stale'`, 10*time.Second)
-	if got := b.text("[data-rocket=Rust] .radio"); !strings.HasPrefix(got, "NO FRAMES for") {
+	b.Until("numbers", `board.picture.states.size === 2`, 10*time.Second)
+	b.Until("Rust marked as silent", `document.querySelector('[data-rocket=Rust]').dataset.go === 'stale'`, 10*time.Second)
+	if got := b.Text("[data-rocket=Rust] .radio"); !strings.HasPrefix(got, "NO FRAMES for") {
 		t.Errorf("Rust's card says %q", got)
 	}
-	if got := b.text("[data-rocket=Teal] .radio"); strings.Contains(got, "NO FRAMES") {
+	if got := b.Text("[data-rocket=Teal] .radio"); strings.Contains(got, "NO FRAMES") {
 		t.Errorf("Teal's card says %q", got)
 	}
 	h.hold()
 	begin := time.Now()
-	b.until("stale", `document.querySelector('.board.stale') && !document.getElementById('stopped').hidden`, 5*time.Second)
+	b.Until("stale", `document.querySelector('.board.stale') && !document.getElementById('stopped').hidden`, 5*time.Second)
 	if d := time.Since(begin); d > 2*time.Second {
 		t.Errorf("the page took %v to say that the stream had stopped", d)
 	}
-	if got := b.text("#stopped"); !strings.HasPrefix(got, "NOT LIVE") {
+	if got := b.Text("#stopped"); !strings.HasPrefix(got, "NOT LIVE") {
 		t.Errorf("it says %q", got)
 	}
-	if got := b.text("[data-rocket=Teal] .sign"); got != "Not known" {
+	if got := b.Text("[data-rocket=Teal] .sign"); got != "Not known" {
 		t.Errorf("while nothing is heard, Teal's sign says %q", got)
 	}
-	b.shot("board-stopped")
+	b.Shot("board-stopped")
 	h.release()
-	b.until("live again", `!document.querySelector('.board.stale') && document.getElementById('stopped').hidden`, 10*time.Second)
-	b.quiet()
+	b.Until("live again", `!document.querySelector('.board.stale') && document.getElementById('stopped').hidden`, 10*time.Second)
+	b.Quiet()
 }
 
 // browserEscape: markup in every text that comes from outside stays text.
-func browserEscape(t *testing.T, browser context.Context) {
+func browserEscape(t *testing.T, browser *browsertest.Browser) {
 	const evil = `<img src=x onerror="window.owned=1"><script>window.owned=1</script>"'&`
 	v := newInvented()
 	opt := v.options()
@@ -302,10 +303,10 @@ func browserEscape(t *testing.T, browser context.Context) {
 	}
 	st := stateOf(evil, 3)
 	st.Phase, st.Link, st.NotYet = flight.Waiting, evil, []string{evil}
-	b := openTab(t, browser, base)
+	b := browser.Tab(t, base)
 	id := url.PathEscape(FlightID{"evil", evil, 1}.String())
 	for _, page := range []string{"/", "/flights", "/flights/" + id, "/flights/" + id + "/report", "/sessions", "/sessions/evil", "/links", "/compare?flight=" + id, "/clock", "/" + url.PathEscape(evil)} {
-		b.open(page)
+		b.Open(page)
 		now := *st
 		now.Heard = time.Now()
 		v.publish(Message{State: &now})
@@ -318,127 +319,123 @@ func browserEscape(t *testing.T, browser context.Context) {
 		v.publish(Message{Alarm: a})
 		switch {
 		case page == "/":
-			b.until("the texts on the board", `document.querySelector('.reasons li') && document.querySelector('.alarm .say')`, 10*time.Second)
-			if got := b.text(".reasons li"); got != evil {
+			b.Until("the texts on the board", `document.querySelector('.reasons li') && document.querySelector('.alarm .say')`, 10*time.Second)
+			if got := b.Text(".reasons li"); got != evil {
 				t.Errorf("the reason reads %q", got)
 			}
 		case page == "/flights/"+id:
-			b.until("notes and plots", `window.flightReady && document.querySelector('#notes li')`, 10*time.Second)
-			if got := b.text("#notes li"); !strings.HasPrefix(got, evil) {
+			b.Until("notes and plots", `window.flightReady && document.querySelector('#notes li')`, 10*time.Second)
+			if got := b.Text("#notes li"); !strings.HasPrefix(got, evil) {
 				t.Errorf("the note reads %q", got)
 			}
 		case page == "/links":
-			b.eval(`history.replaceState(null, '', '/links')`, nil)
+			b.Eval(`history.replaceState(null, '', '/links')`, nil)
 		}
 		var bad struct {
 			Owned          bool
 			Images, Inside int
 		}
-		b.eval(`({ Owned: 'owned' in window, Images: document.images.length, Inside: document.querySelectorAll('main script').length })`, &bad)
+		b.Eval(`({ Owned: 'owned' in window, Images: document.images.length, Inside: document.querySelectorAll('main script').length })`, &bad)
 		if bad.Owned || bad.Images > 0 || bad.Inside > 0 {
 			t.Errorf("%s: markup came alive: %+v", page, bad)
 		}
 	}
-	for _, p := range b.problemList() {
-		if !strings.Contains(p, "404") { // the page that is not there was asked for
-			t.Errorf("in the page: %s", p)
-		}
-	}
+	b.Quiet("404") // the page that is not there was asked for
 }
 
 // browserViewer: a viewer sees the alarm and no way to acknowledge it.
-func browserViewer(t *testing.T, browser context.Context) {
+func browserViewer(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	opt := v.options()
 	opt.Access = Access{CrewHash: cheapHash(t, "crew of north-field"), ViewerHash: cheapHash(t, "guests welcome")}
 	_, base := serve(t, opt)
-	b := openTab(t, browser, base)
-	b.open("/links")
-	if got := b.text("h1"); got != "Sign in" {
+	b := browser.Tab(t, base)
+	b.Open("/links")
+	if got := b.Text("h1"); got != "Sign in" {
 		t.Fatalf("a stranger sees %q", got)
 	}
-	b.eval(`document.querySelector('input[type=password]').value = 'guests welcome'`, nil)
-	b.click("main form button")
-	b.until("the page asked for", `location.pathname === '/links' && document.querySelector('h1').textContent === 'Links'`, 10*time.Second)
-	b.open("/")
+	b.Eval(`document.querySelector('input[type=password]').value = 'guests welcome'`, nil)
+	b.Click("main form button")
+	b.Until("the page asked for", `location.pathname === '/links' && document.querySelector('h1').textContent === 'Links'`, 10*time.Second)
+	b.Open("/")
 	v.publish(Message{Alarm: alarmForTest()})
-	b.until("the alarm", `document.querySelector('.alarm.p1')`, 10*time.Second)
+	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 10*time.Second)
 	var offered bool
-	b.eval(`!document.querySelector('.alarm .ack').hidden`, &offered)
+	b.Eval(`!document.querySelector('.alarm .ack').hidden`, &offered)
 	if offered {
 		t.Error("a viewer is offered to acknowledge")
 	}
-	b.open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1"))
-	b.until("the plots", `window.flightReady`, 10*time.Second)
-	b.eval(`!!document.getElementById('note-form')`, &offered)
+	b.Open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1"))
+	b.Until("the plots", `window.flightReady`, 10*time.Second)
+	b.Eval(`!!document.getElementById('note-form')`, &offered)
 	if offered {
 		t.Error("a viewer is offered to write notes")
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // browserNotes types a note and finds it again, and reads the frames behind an
 // instant.
-func browserNotes(t *testing.T, browser context.Context) {
+func browserNotes(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
+	b := browser.Tab(t, base)
 	page := "/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1")
-	b.open(page)
-	b.until("the plots", `window.flightReady`, 10*time.Second)
-	b.eval(`document.getElementById('note-text').value = '0.6 l, 5 bar, gusty'`, nil)
-	b.click("#note-form button")
-	b.until("the note", `document.querySelector('#notes li')?.textContent.startsWith('0.6 l, 5 bar, gusty')`, 10*time.Second)
-	b.open(page)
-	b.until("the note after loading again", `document.querySelector('#notes li')?.textContent.startsWith('0.6 l, 5 bar, gusty')`, 10*time.Second)
-	b.until("the plots", `window.flightReady`, 10*time.Second)
-	b.click(".events .mark")
-	b.until("frames", `document.querySelectorAll('#frames tbody tr').length >= 5 && document.querySelector('#frames .chosen')`, 10*time.Second)
-	if got := b.text("#frames .chosen td:nth-child(3)"); !strings.Contains(got, "24 50 4c 52 4b") || !strings.Contains(got, "$PLRK,Teal") {
+	b.Open(page)
+	b.Until("the plots", `window.flightReady`, 10*time.Second)
+	b.Eval(`document.getElementById('note-text').value = '0.6 l, 5 bar, gusty'`, nil)
+	b.Click("#note-form button")
+	b.Until("the note", `document.querySelector('#notes li')?.textContent.startsWith('0.6 l, 5 bar, gusty')`, 10*time.Second)
+	b.Open(page)
+	b.Until("the note after loading again", `document.querySelector('#notes li')?.textContent.startsWith('0.6 l, 5 bar, gusty')`, 10*time.Second)
+	b.Until("the plots", `window.flightReady`, 10*time.Second)
+	b.Click(".events .mark")
+	b.Until("frames", `document.querySelectorAll('#frames tbody tr').length >= 5 && document.querySelector('#frames .chosen')`, 10*time.Second)
+	if got := b.Text("#frames .chosen td:nth-child(3)"); !strings.Contains(got, "24 50 4c 52 4b") || !strings.Contains(got, "$PLRK,Teal") {
 		t.Errorf("the frame reads %q", got)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // browserLinks shows what comes on a link, in hex and decoded, and what was
 // refused.
-func browserLinks(t *testing.T, browser context.Context) {
+func browserLinks(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
+	b := browser.Tab(t, base)
 	flying(t, v, 1, hop{rocket: "Teal", link: "pad-radio", pad: 60, noFlight: true, cell: 4})
-	b.open("/links")
-	b.until("frames", `document.querySelectorAll('#raw tr').length >= 5`, 10*time.Second)
-	b.until("decoded ones", `document.querySelector('#raw tr:nth-child(3) td:nth-child(4)').textContent.includes('pressure_pa')`, 10*time.Second)
-	if got := b.text("#rejected"); !strings.Contains(got, "checksum") {
+	b.Open("/links")
+	b.Until("frames", `document.querySelectorAll('#raw tr').length >= 5`, 10*time.Second)
+	b.Until("decoded ones", `document.querySelector('#raw tr:nth-child(3) td:nth-child(4)').textContent.includes('pressure_pa')`, 10*time.Second)
+	if got := b.Text("#rejected"); !strings.Contains(got, "checksum") {
 		t.Errorf("refused: %q", got)
 	}
-	b.click("#hold")
+	b.Click("#hold")
 	var first, later string
-	b.eval(`document.querySelector('#raw').textContent`, &first)
-	b.until("more news", `(window.n0 ??= links.heard, links.heard > n0 + 600)`, 10*time.Second)
-	b.eval(`document.querySelector('#raw').textContent`, &later)
+	b.Eval(`document.querySelector('#raw').textContent`, &first)
+	b.Until("more news", `(window.n0 ??= links.heard, links.heard > n0 + 600)`, 10*time.Second)
+	b.Eval(`document.querySelector('#raw').textContent`, &later)
 	if first != later {
 		t.Error("held still, the list moves")
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // browserClock offers the browser's time to a station that is 3 h behind.
-func browserClock(t *testing.T, browser context.Context) {
+func browserClock(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.open("/clock")
-	b.until("the difference", `document.getElementById('difference').textContent === 'station behind by 3.0 h'`, 10*time.Second)
-	b.click("#offer")
-	b.until("the station's agreement", `document.getElementById('offer-status').textContent === 'The station took it.'`, 10*time.Second)
-	b.until("no difference", `document.getElementById('difference').textContent === 'less than 0.5 s'`, 10*time.Second)
+	b := browser.Tab(t, base)
+	b.Open("/clock")
+	b.Until("the difference", `document.getElementById('difference').textContent === 'station behind by 3.0 h'`, 10*time.Second)
+	b.Click("#offer")
+	b.Until("the station's agreement", `document.getElementById('offer-status').textContent === 'The station took it.'`, 10*time.Second)
+	b.Until("no difference", `document.getElementById('difference').textContent === 'less than 0.5 s'`, 10*time.Second)
 	v.mu.Lock()
 	off := v.fixed - 3*time.Hour
 	v.mu.Unlock()
 	if off.Abs() > 200*time.Millisecond {
 		t.Errorf("the station was set %v wrong", off)
 	}
-	b.quiet()
+	b.Quiet()
 }

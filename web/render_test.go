@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/web/browsertest"
 )
 
 // contrastScript computes the contrast of every text on the page as it is
@@ -63,26 +64,26 @@ window.contrast = (() => {
 
 // browserContrast computes the contrast of all texts on all pages in both
 // colour schemes, with every state of the board's cards on the page.
-func browserContrast(t *testing.T, browser context.Context) {
+func browserContrast(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
+	b := browser.Tab(t, base)
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
 	first := true
 	for _, page := range []string{"/", "/flights", "/flights/" + id, "/flights/" + id + "/report", "/sessions", "/sessions/" + day + "?at_s=47", "/links", "/compare?flight=" + id, "/clock", "/signin", "/nowhere"} {
-		b.open(page)
+		b.Open(page)
 		if page == "/" {
 			everyState(v)
-			b.until("all states", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, 10*time.Second)
-			b.eval(`document.querySelector('.fold').click()`, nil)
+			b.Until("all states", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, 10*time.Second)
+			b.Eval(`document.querySelector('.fold').click()`, nil)
 		}
-		b.eval(contrastScript, nil)
+		b.Eval(contrastScript, nil)
 		if first {
 			first = false
 			// Checks of the script itself: black on white is 21, and #767676 is
 			// the lightest grey that passes on white (4.54; from memory).
 			var r []float64
-			b.eval(`[contrast.ratio([0,0,0],[255,255,255]), contrast.ratio([0x76,0x76,0x76],[255,255,255])]`, &r)
+			b.Eval(`[contrast.ratio([0,0,0],[255,255,255]), contrast.ratio([0x76,0x76,0x76],[255,255,255])]`, &r)
 			if math.Abs(r[0]-21) > 1e-9 || math.Abs(r[1]-4.54) > 0.005 {
 				t.Fatalf("the contrast script computes %v", r)
 			}
@@ -92,16 +93,16 @@ func browserContrast(t *testing.T, browser context.Context) {
 				Bad []string
 				N   int
 			}
-			b.eval(`contrast.page()`, &got)
+			b.Eval(`contrast.page()`, &got)
 			var theme string
-			b.eval(`document.documentElement.dataset.theme`, &theme)
+			b.Eval(`document.documentElement.dataset.theme`, &theme)
 			for _, bad := range got.Bad {
 				t.Errorf("%s, %s: %s", page, theme, bad)
 			}
 			if got.N < 5 {
 				t.Errorf("%s: only %d texts were looked at", page, got.N)
 			}
-			b.eval(`document.getElementById('theme').click()`, nil)
+			b.Eval(`document.getElementById('theme').click()`, nil)
 		}
 	}
 }
@@ -140,7 +141,7 @@ func everyState(v *invented) {
 
 // browserMany: 32 rockets in the air at 20 Hz leave the page above 30 frames a
 // second, its transfer below 200 kB, and the station's own share small.
-func browserMany(t *testing.T, browser context.Context) {
+func browserMany(t *testing.T, browser *browsertest.Browser) {
 	const rockets, seconds = 32, 4
 	v := newInvented()
 	opt := v.options()
@@ -160,11 +161,11 @@ func browserMany(t *testing.T, browser context.Context) {
 		}
 	}
 	publish(0)
-	b := openTab(t, browser, base)
-	b.size(1920, 1080, 1, false)
-	b.open("/?") // the transfer counts from here
-	b.until("all cards", fmt.Sprintf(`document.querySelectorAll('.card.flying').length === %d`, rockets), 10*time.Second)
-	if n := b.bytes(); n > 200_000 || n < 5_000 {
+	b := browser.Tab(t, base)
+	b.Size(1920, 1080, 1, false)
+	b.Open("/?") // the transfer counts from here
+	b.Until("all cards", fmt.Sprintf(`document.querySelectorAll('.card.flying').length === %d`, rockets), 10*time.Second)
+	if n := b.Bytes(); n > 200_000 || n < 5_000 {
 		t.Errorf("loading the board took %d bytes, allowed are 200000", n)
 	} else {
 		t.Logf("loading the board with %d rockets: %d bytes", rockets, n)
@@ -185,26 +186,29 @@ func browserMany(t *testing.T, browser context.Context) {
 			}
 		}
 	})
-	b.until("warm", `board.frames > 60`, 20*time.Second)
-	before, begin, main0 := cpuTime(t), time.Now(), b.work()
+	b.Until("warm", `board.frames > 60`, 20*time.Second)
+	before, begin, main0 := cpuTime(t), time.Now(), b.Work()
 	var got struct {
 		Frames  int
 		Ms      float64
 		Changes int
 	}
-	b.eval(fmt.Sprintf(`new Promise((done) => {
+	b.Eval(fmt.Sprintf(`new Promise((done) => {
 		const f0 = board.frames, t0 = performance.now(), texts = new Set();
 		const end = t0 + %d;
 		const look = () => { texts.add(document.querySelector('.card.flying .big').textContent);
 			if (performance.now() < end) requestAnimationFrame(look);
 			else done({ Frames: board.frames - f0, Ms: performance.now() - t0, Changes: texts.size }); };
 		look(); })`, seconds*1000), &got)
-	main1 := b.work()
+	main1 := b.Work()
 	used, took := cpuTime(t)-before, time.Since(begin)
 	rate := float64(got.Frames) / got.Ms * 1000
 	share := used.Seconds() / took.Seconds()
 	work := 1000 * (main1["TaskDuration"] - main0["TaskDuration"]) / float64(got.Frames) // ms a frame
 	t.Logf("%d rockets at 20 Hz: %.0f frames/s, %.1f ms of the page's main thread a frame; the station's process used %.1f %% of a core", rockets, rate, work, 100*share)
+	for k := range main1 {
+		t.Logf("%s %.2f ms/frame", k, 1000*(main1[k]-main0[k])/float64(got.Frames))
+	}
 	// On a machine that others keep busy the frames say nothing about the page:
 	// then its own work must leave room for twice the wanted rate.
 	if rate < 30 && (!busy() || work > 1000.0/60) {
@@ -216,8 +220,8 @@ func browserMany(t *testing.T, browser context.Context) {
 	if share > 0.10 {
 		t.Errorf("the process used %.1f %% of a core for one viewer, allowed are 10 %%", 100*share)
 	}
-	b.shot("board-32")
-	b.quiet()
+	b.Shot("board-32")
+	b.Quiet()
 }
 
 // busy says whether more wants to run on this machine than it has cores for.
@@ -253,14 +257,14 @@ func module(s *Server, t *testing.T, name string) string {
 
 // browserArithmetic checks the scales and the words for numbers: against the
 // server's own, and against what they must be.
-func browserArithmetic(t *testing.T, browser context.Context) {
+func browserArithmetic(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	s, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.open("/clock")
+	b := browser.Tab(t, base)
+	b.Open("/clock")
 	run := func(body string, into any) {
 		t.Helper()
-		b.eval(`(async () => { const s = `+module(s, t, "scale.js")+`; const u = `+module(s, t, "units.js")+`; const c = `+module(s, t, "cards.js")+`; `+body+` })()`, into)
+		b.Eval(`(async () => { const s = `+module(s, t, "scale.js")+`; const u = `+module(s, t, "units.js")+`; const c = `+module(s, t, "cards.js")+`; `+body+` })()`, into)
 	}
 	for _, r := range []struct {
 		lo, hi float64
@@ -338,12 +342,12 @@ const drawScript = `
 // browserPixels looks at what a plot has drawn: crisp on a dense screen, a gap
 // where there is one, the peak of a spike; and that a reduced line covers the
 // same pixels as the whole one, which is what M4 promises.
-func browserPixels(t *testing.T, browser context.Context) {
+func browserPixels(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	s, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.size(800, 700, 2, false)
-	b.open("/clock")
+	b := browser.Tab(t, base)
+	b.Size(800, 700, 2, false)
+	b.Open("/clock")
 	type drawing struct {
 		Columns       [][2]int
 		Width, Height int
@@ -358,7 +362,7 @@ func browserPixels(t *testing.T, browser context.Context) {
 			t.Fatal(err)
 		}
 		var d drawing
-		b.eval(`(async () => { const p = `+module(s, t, "plot.js")+`; const line = `+string(line)+`; `+drawScript+` })()`, &d)
+		b.Eval(`(async () => { const p = `+module(s, t, "plot.js")+`; const line = `+string(line)+`; `+drawScript+` })()`, &d)
 		return d
 	}
 	const left, right = 58 * 2, 10 * 2 // the plot's margins in screen pixels
@@ -411,7 +415,7 @@ func browserPixels(t *testing.T, browser context.Context) {
 	if off > columns/20 || most > 12 {
 		t.Errorf("%d columns of %d differ, at most by %d screen pixels", off, columns, most)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // numbersFull is numbers with every digit.

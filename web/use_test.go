@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"fmt"
 	"net/url"
 	"regexp"
@@ -9,23 +8,21 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/page"
-	"github.com/chromedp/chromedp"
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight"
+	"padlark/web/browsertest"
 )
 
 // browserUnits: the choice of feet holds on every page and after loading again.
-func browserUnits(t *testing.T, browser context.Context) {
+func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.open("/flights")
-	metres := b.text("td[data-label=Highest]")
-	b.click("#units")
-	feet := b.text("td[data-label=Highest]")
+	b := browser.Tab(t, base)
+	b.Open("/flights")
+	metres := b.Text("td[data-label=Highest]")
+	b.Click("#units")
+	feet := b.Text("td[data-label=Highest]")
 	results, err := v.Flights(t.Context(), day)
 	if err != nil {
 		t.Fatal(err)
@@ -40,32 +37,32 @@ func browserUnits(t *testing.T, browser context.Context) {
 	if feet != want || metres == feet {
 		t.Errorf("in feet %q, want %q; in metres it was %q", feet, want, metres)
 	}
-	b.open("/flights")
-	b.until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Highest]').textContent === %q`, feet), 5*time.Second)
-	b.open("/")
-	if got := b.text("#units"); got != "feet" {
+	b.Open("/flights")
+	b.Until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Highest]').textContent === %q`, feet), 5*time.Second)
+	b.Open("/")
+	if got := b.Text("#units"); got != "feet" {
 		t.Errorf("on the board the unit is %q", got)
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // browserKeyboard walks the board with the Tab key, and looks at what a screen
 // reader and a thumb need: names, live regions, targets of 24 px and more (WCAG
 // 2.2, success criterion 2.5.8), one h1, labelled regions.
-func browserKeyboard(t *testing.T, browser context.Context) {
+func browserKeyboard(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
+	b := browser.Tab(t, base)
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
 	for _, page := range []string{"/", "/flights", "/flights/" + id, "/sessions", "/sessions/" + day + "?at_s=47", "/links", "/compare?flight=" + id, "/clock", "/signin"} {
-		b.size(390, 844, 2, true)
-		b.open(page)
+		b.Size(390, 844, 2, true)
+		b.Open(page)
 		if page == "/" {
 			everyState(v)
-			b.until("alarms", `document.querySelector('.alarm.p1')`, 10*time.Second)
+			b.Until("alarms", `document.querySelector('.alarm.p1')`, 10*time.Second)
 		}
 		var faults []string
-		b.eval(`(() => {
+		b.Eval(`(() => {
 			const bad = [];
 			if (document.querySelectorAll('h1').length !== 1) bad.push('not one h1');
 			if (document.documentElement.lang !== 'en') bad.push('no language');
@@ -86,19 +83,19 @@ func browserKeyboard(t *testing.T, browser context.Context) {
 			t.Errorf("%s: %s", page, f)
 		}
 	}
-	b.size(1920, 1080, 1, false)
-	b.open("/")
-	b.until("the alarm", `document.querySelector('.alarm.p1')`, 10*time.Second)
+	b.Size(1920, 1080, 1, false)
+	b.Open("/")
+	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 10*time.Second)
 	var regions []string
-	b.eval(`[...document.querySelectorAll('[aria-live]')].map((e) => e.getAttribute('aria-live'))`, &regions)
+	b.Eval(`[...document.querySelectorAll('[aria-live]')].map((e) => e.getAttribute('aria-live'))`, &regions)
 	if d := cmp.Diff([]string{"assertive", "polite"}, regions); d != "" {
 		t.Errorf("live regions (-want +got)\n%s", d)
 	}
 	var stops []string
 	for range 14 {
-		b.press("Tab")
+		b.Press("Tab")
 		var at string
-		b.eval(`document.activeElement.id || document.activeElement.className || document.activeElement.textContent`, &at)
+		b.Eval(`document.activeElement.id || document.activeElement.className || document.activeElement.textContent`, &at)
 		stops = append(stops, at)
 	}
 	for _, want := range []string{"skip", "Board", "Clock", "sound", "units", "theme", "ack"} {
@@ -109,9 +106,9 @@ func browserKeyboard(t *testing.T, browser context.Context) {
 	if i, k := slices.Index(stops, "skip"), slices.Index(stops, "ack"); i != 0 || k < 0 {
 		t.Errorf("the way through the page: %q", stops)
 	}
-	b.eval(`document.querySelector('.alarm.p1 .ack').focus()`, nil)
-	b.press("Enter")
-	b.until("the acknowledgement to arrive", `document.querySelector('.alarm.p1 .ack') && !document.querySelector('.alarm.p1 .ack').disabled`, 5*time.Second)
+	b.Eval(`document.querySelector('.alarm.p1 .ack').focus()`, nil)
+	b.Press("Enter")
+	b.Until("the acknowledgement to arrive", `document.querySelector('.alarm.p1 .ack') && !document.querySelector('.alarm.p1 .ack').disabled`, 5*time.Second)
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	if len(v.acked) == 0 {
@@ -120,23 +117,16 @@ func browserKeyboard(t *testing.T, browser context.Context) {
 }
 
 // browserPrint: the report fills one sheet, of A4 and of Letter.
-func browserPrint(t *testing.T, browser context.Context) {
+func browserPrint(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	v.notes = []Note{{Session: day, Rocket: "Teal", Flight: 1, At: inventedEpoch, Text: "0.6 l of water, 5 bar, light wind from the west"}}
 	_, base := serve(t, v.options())
-	b := openTab(t, browser, base)
-	b.open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1") + "/report")
+	b := browser.Tab(t, base)
+	b.Open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1") + "/report")
 	for paper, inches := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
-		ctx, cancel := context.WithTimeout(b.ctx, 30*time.Second)
-		res, err := chromedp.Run(ctx, func(ctx context.Context, t *chromedp.Target) (page.PrintToPDFResult, error) {
-			return cdp.Call(ctx, t, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: inches[0], PaperHeight: inches[1], PreferCSSPageSize: ptr(false)})
-		})
-		cancel()
-		if err != nil {
-			t.Fatal(err)
-		}
+		pdf := b.PDF(inches[0], inches[1])
 		// Each sheet is an object of type Page (ISO 32000-1, 7.7.3.3; from memory).
-		if n := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(res.Data, -1)); n != 1 {
+		if n := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(pdf, -1)); n != 1 {
 			t.Errorf("on %s the report takes %d sheets", paper, n)
 		}
 	}

@@ -18,6 +18,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/sim"
+	"padlark/web/browsertest"
 )
 
 // seenScenario is two flights that people watch: Teal's parachute opens, Rust's does not.
@@ -94,7 +95,7 @@ elevation_m = 212
 // in real time, from waiting to landed; the alarm is seen, heard and
 // acknowledged, and what the pages say afterwards is what the archive says.
 func TestStationInBrowser(t *testing.T) {
-	browser := openBrowser(t)
+	browser := browsertest.Start(t)
 	if os.Getenv("PADLARK_CI") != "1" && os.Getenv("PADLARK_BROWSER") != "1" {
 		t.Skip("takes a minute of real time: set PADLARK_BROWSER=1")
 	}
@@ -116,12 +117,12 @@ func TestStationInBrowser(t *testing.T) {
 	}
 	defer conn.Close() //nolint:errcheck // only written to
 
-	b := openPage(t, browser, base)
-	b.size(390, 844, 2, true)
-	b.open("/")
-	b.eval(watchPhases, nil)
-	b.click("#sound")
-	b.until("the audio graph to run", `sound.dataset.state === 'running'`, 10*time.Second)
+	b := browser.Tab(t, base)
+	b.Size(390, 844, 2, true)
+	b.Open("/")
+	b.Eval(watchPhases, nil)
+	b.Click("#sound")
+	b.Until("the audio graph to run", `sound.dataset.state === 'running'`, 10*time.Second)
 
 	s, err := sim.New(sc, 3, time.Now())
 	if err != nil {
@@ -138,12 +139,12 @@ func TestStationInBrowser(t *testing.T) {
 	}
 	awaitFrames(t, data, sent.n) // the page and the command shall work from the same
 	highest := map[string]string{}
-	b.eval(`Object.fromEntries([...document.querySelectorAll('.card.landed')].map((c) => [c.dataset.rocket, c.querySelector('.big').textContent]))`, &highest)
+	b.Eval(`Object.fromEntries([...document.querySelectorAll('.card.landed')].map((c) => [c.dataset.rocket, c.querySelector('.big').textContent]))`, &highest)
 	states := stateOf(t, b)
 	for _, name := range []string{"Teal", "Rust"} {
 		wantNumber(t, "highest of "+name+" on the board", highest[name], states[name].HighestM)
 	}
-	b.quiet()
+	b.Quiet()
 	lookRound(t, browser, base, data)
 	d.stop(t)
 	wantAcked(t, data)
@@ -170,26 +171,26 @@ const watchPhases = `window.seen = {}; (function look() {
 	requestAnimationFrame(look); })()`
 
 // followLive watches the board from the first frames to the landing.
-func followLive(t *testing.T, browser context.Context, b *page, base string) {
+func followLive(t *testing.T, browser *browsertest.Browser, b *browsertest.Tab, base string) {
 	t.Helper()
-	b.until("Teal ready", `seen.Teal?.includes('go')`, 20*time.Second)
-	b.shots("pad")
-	late := openPage(t, browser, base)
-	b.until("Teal in the air", `document.querySelector('.card.flying[data-rocket=Teal]')`, 20*time.Second)
+	b.Until("Teal ready", `seen.Teal?.includes('go')`, 20*time.Second)
+	b.Shots("station-pad")
+	late := browser.Tab(t, base)
+	b.Until("Teal in the air", `document.querySelector('.card.flying[data-rocket=Teal]')`, 20*time.Second)
 	firstLook(t, late)
-	b.until("an alarm that calls for eyes", `document.querySelector('.alarm.p1')`, 20*time.Second)
-	b.until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
-	b.shots("alarm")
-	say := b.text(".alarm.p1 .say")
+	b.Until("an alarm that calls for eyes", `document.querySelector('.alarm.p1')`, 20*time.Second)
+	b.Until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
+	b.Shots("station-alarm")
+	say := b.Text(".alarm.p1 .say")
 	if !strings.Contains(strings.ToLower(say), "rust") {
 		t.Errorf("the alarm says %q, want a word about Rust", say)
 	}
-	b.click(".alarm.p1 .ack")
-	b.until("nothing that calls for eyes", `document.querySelectorAll('.alarm.p1').length === 0`, 10*time.Second)
-	b.until("both down", `document.querySelectorAll('.card.landed').length === 2`, 30*time.Second)
-	b.shots("down")
+	b.Click(".alarm.p1 .ack")
+	b.Until("nothing that calls for eyes", `document.querySelectorAll('.alarm.p1').length === 0`, 10*time.Second)
+	b.Until("both down", `document.querySelectorAll('.card.landed').length === 2`, 30*time.Second)
+	b.Shots("station-down")
 	var seen map[string][]string
-	b.eval(`seen`, &seen)
+	b.Eval(`seen`, &seen)
 	for _, name := range []string{"Teal", "Rust"} {
 		order := []string{"notyet", "go", "boost", "coast", "descent", "landed"}
 		got := slices.DeleteFunc(slices.Clone(seen[name]), func(p string) bool { return !slices.Contains(order, p) })
@@ -205,26 +206,26 @@ func followLive(t *testing.T, browser context.Context, b *page, base string) {
 
 // firstLook opens the board in the middle of a flight: what it draws first is
 // the present, not a page that knows nothing yet.
-func firstLook(t *testing.T, b *page) {
+func firstLook(t *testing.T, b *browsertest.Tab) {
 	t.Helper()
-	b.open("/")
-	b.until("the rocket in the air", `document.querySelector('.card.flying[data-rocket=Teal], .card.flying[data-rocket=Rust]')`, 5*time.Second)
+	b.Open("/")
+	b.Until("the rocket in the air", `document.querySelector('.card.flying[data-rocket=Teal], .card.flying[data-rocket=Rust]')`, 5*time.Second)
 	var unheard bool
-	b.eval(`!!document.querySelector('.card[data-go=unheard]')`, &unheard)
+	b.Eval(`!!document.querySelector('.card[data-go=unheard]')`, &unheard)
 	if unheard {
 		t.Error("a card says not heard in the middle of a flight")
 	}
-	b.quiet()
+	b.Quiet()
 }
 
 // stateOf asks the station for the rockets' states.
-func stateOf(t *testing.T, b *page) map[string]flight.State {
+func stateOf(t *testing.T, b *browsertest.Tab) map[string]flight.State {
 	t.Helper()
 	var list []struct {
 		Rocket string
 		State  *flight.State
 	}
-	b.eval(`fetch('/api/v1/rockets').then((r) => r.json())`, &list)
+	b.Eval(`fetch('/api/v1/rockets').then((r) => r.json())`, &list)
 	out := map[string]flight.State{}
 	for _, r := range list {
 		if r.State != nil {
@@ -243,53 +244,53 @@ func wantAcked(t *testing.T, data string) {
 }
 
 // lookRound opens every other page on the archive of the flight.
-func lookRound(t *testing.T, browser context.Context, base, data string) {
+func lookRound(t *testing.T, browser *browsertest.Browser, base, data string) {
 	t.Helper()
 	flights := fromJSON[[]flight.Result](t, must(t, "flights", "--data", data, "--json"))
 	if len(flights) != 2 {
 		t.Fatalf("%d flights in the archive, want 2", len(flights))
 	}
-	b := openPage(t, browser, base)
-	b.size(1920, 1080, 1, false)
+	b := browser.Tab(t, base)
+	b.Size(1920, 1080, 1, false)
 	wantFlightTable(t, b, flights)
-	b.shots("flights")
+	b.Shots("station-flights")
 	var ids []string
 	for _, f := range flights {
 		id := fmt.Sprintf("%s~%s~%d", f.Session, f.Rocket, f.Flight)
 		ids = append(ids, url.QueryEscape(id))
-		b.size(1920, 1080, 1, false)
-		b.open("/flights/" + url.PathEscape(id))
-		b.until("the plots", `window.flightReady`, 20*time.Second)
-		wantNumber(t, "headline of "+f.Rocket, b.text(".headline .big"), f.ApogeeM)
-		b.shots("flight-" + f.Rocket)
-		b.open("/flights/" + url.PathEscape(id) + "/report")
-		b.shots("report-" + f.Rocket)
+		b.Size(1920, 1080, 1, false)
+		b.Open("/flights/" + url.PathEscape(id))
+		b.Until("the plots", `window.flightReady`, 20*time.Second)
+		wantNumber(t, "headline of "+f.Rocket, b.Text(".headline .big"), f.ApogeeM)
+		b.Shots("station-flight-" + f.Rocket)
+		b.Open("/flights/" + url.PathEscape(id) + "/report")
+		b.Shots("station-report-" + f.Rocket)
 	}
-	b.open("/sessions")
-	if got := b.text("main"); !strings.Contains(got, "running now") || !strings.Contains(got, "Teal, Rust") {
+	b.Open("/sessions")
+	if got := b.Text("main"); !strings.Contains(got, "running now") || !strings.Contains(got, "Teal, Rust") {
 		t.Errorf("the sessions' page does not show the running session: %q", got)
 	}
-	b.shots("sessions")
-	b.open("/links")
-	b.until("the link", `document.querySelector('main').innerText.includes('field-wifi')`, 10*time.Second)
-	b.shots("links")
-	b.size(1920, 1080, 1, false)
-	b.open("/compare?flight=" + strings.Join(ids, "&flight="))
-	b.until("the comparison", `document.querySelectorAll('#spread tr').length >= 1`, 20*time.Second)
-	b.shots("compare")
-	b.open("/clock")
-	b.until("the difference of the clocks", `document.getElementById('difference').textContent === 'less than 0.5 s'`, 10*time.Second) // they are one clock
-	b.shots("clock")
+	b.Shots("station-sessions")
+	b.Open("/links")
+	b.Until("the link", `document.querySelector('main').innerText.includes('field-wifi')`, 10*time.Second)
+	b.Shots("station-links")
+	b.Size(1920, 1080, 1, false)
+	b.Open("/compare?flight=" + strings.Join(ids, "&flight="))
+	b.Until("the comparison", `document.querySelectorAll('#spread tr').length >= 1`, 20*time.Second)
+	b.Shots("station-compare")
+	b.Open("/clock")
+	b.Until("the difference of the clocks", `document.getElementById('difference').textContent === 'less than 0.5 s'`, 10*time.Second) // they are one clock
+	b.Shots("station-clock")
 	seekReplay(t, b, flights)
-	b.quiet()
+	b.Quiet()
 }
 
 // wantFlightTable compares the list of flights with the command's numbers.
-func wantFlightTable(t *testing.T, b *page, flights []flight.Result) {
+func wantFlightTable(t *testing.T, b *browsertest.Tab, flights []flight.Result) {
 	t.Helper()
-	b.open("/flights")
+	b.Open("/flights")
 	var rows []map[string]string
-	b.eval(`[...document.querySelectorAll('table.list tbody tr')].map((r) => Object.fromEntries([['Rocket', r.querySelector('th').innerText],
+	b.Eval(`[...document.querySelectorAll('table.list tbody tr')].map((r) => Object.fromEntries([['Rocket', r.querySelector('th').innerText],
 		...[...r.querySelectorAll('td')].map((d) => [d.dataset.label, d.innerText])]))`, &rows)
 	if len(rows) != len(flights) {
 		t.Fatalf("the page lists %d flights, the archive %d", len(rows), len(flights))
@@ -333,24 +334,24 @@ func wantNumber(t *testing.T, what, text string, want *float64) {
 }
 
 // seekReplay goes to Rust's way down in the replay of the session.
-func seekReplay(t *testing.T, b *page, flights []flight.Result) {
+func seekReplay(t *testing.T, b *browsertest.Tab, flights []flight.Result) {
 	t.Helper()
 	f := flights[slices.IndexFunc(flights, func(f flight.Result) bool { return f.Rocket == "Rust" })]
 	var one struct{ Epoch time.Time }
 	var raw json.RawMessage
-	b.eval(`fetch('/api/v1/sessions/'+`+strconv.Quote(url.PathEscape(f.Session))+`).then((r) => r.json())`, &raw)
+	b.Eval(`fetch('/api/v1/sessions/'+`+strconv.Quote(url.PathEscape(f.Session))+`).then((r) => r.json())`, &raw)
 	if err := json.Unmarshal(raw, &one); err != nil || one.Epoch.IsZero() || f.LaunchedAt == nil || f.TimeToApogeeS == nil {
 		t.Fatalf("session %s, liftoff %v: %v", raw, f.LaunchedAt, err)
 	}
 	at := f.LaunchedAt.Sub(one.Epoch).Seconds() + *f.TimeToApogeeS + 2.5
-	b.open("/sessions/" + url.PathEscape(f.Session))
-	b.until("the replay", `board.picture.states.size > 0 || document.getElementById('play').textContent === 'Pause'`, 10*time.Second)
-	b.click("#play") // pause
-	b.eval(fmt.Sprintf(`(() => { const s = document.getElementById('seek'); s.value = '%.1f'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })()`, at), nil)
-	b.until("Rust falling", `document.querySelector('.flying[data-rocket=Rust][data-phase=descent]')`, 15*time.Second)
-	b.until("the alarm of then", `[...document.querySelectorAll('.alarm')].some((a) => a.innerText.toLowerCase().includes('rust'))`, 5*time.Second)
-	if got := b.text(".replay-sign"); !strings.Contains(got, "REPLAY") {
+	b.Open("/sessions/" + url.PathEscape(f.Session))
+	b.Until("the replay", `board.picture.states.size > 0 || document.getElementById('play').textContent === 'Pause'`, 10*time.Second)
+	b.Click("#play") // pause
+	b.Eval(fmt.Sprintf(`(() => { const s = document.getElementById('seek'); s.value = '%.1f'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change')); })()`, at), nil)
+	b.Until("Rust falling", `document.querySelector('.flying[data-rocket=Rust][data-phase=descent]')`, 15*time.Second)
+	b.Until("the alarm of then", `[...document.querySelectorAll('.alarm')].some((a) => a.innerText.toLowerCase().includes('rust'))`, 5*time.Second)
+	if got := b.Text(".replay-sign"); !strings.Contains(got, "REPLAY") {
 		t.Errorf("the sign says %q", got)
 	}
-	b.shots("replay")
+	b.Shots("station-replay")
 }
