@@ -15,8 +15,8 @@ import (
 type tuneCmd struct {
 	archiveFlags
 	Flights  []string `placeholder:"FLIGHT" help:"Recorded flights: all, or a session, or session~rocket~number (~rocket~number: of the newest); several with commas."`
-	Rocket   string   `placeholder:"NAME" help:"Of the recorded flights only those of this rocket."`
-	Ensemble string   `placeholder:"SPEC" help:"Simulated flights: usual, poor, wide or recorded, and changes such as apogee=40:90,rate=50,noise=0.2:0.4."`
+	Rocket   string   `placeholder:"NAME" help:"This rocket of the configuration, and of the recorded flights only its own."`
+	Ensemble string   `placeholder:"SPEC" help:"Simulated flights: usual, poor, wide or recorded, and changes such as kind=solid,apogee=40:90,rate=50,noise=0.2:0.4."`
 	Rule     []string `sep:"none" placeholder:"RULE" help:"Try only this: drop, slope or alpha-beta, and numbers such as drop,drop=1.5,n=3,smooth=2. May be given again."`
 
 	Draws    int      `default:"10000" help:"How many flights are simulated (${default})."`
@@ -46,11 +46,17 @@ fresh flights, and gives the numbers to type into the firmware.
 Rules: drop (so far below the highest), slope (height against its own low-pass),
 alpha-beta (speed of an alpha-beta filter). Of --rule the keys are drop (m),
 n (readings in a row), smooth (filter gain 1/2^smooth). Of --ensemble they are
-apogee (m), rate (readings a second), noise (m), step (Pa), gust (Pa), vent (% of
-the dynamic pressure), outliers (per 1000 readings), tilt (degrees), wind (m/s),
-elevation (m), temperature (degrees Celsius).
+kind (water, solid or both), apogee (m), mass (g, at landing), diameter (mm), cd,
+rate (readings a second), noise (m), step (Pa), gust (Pa), vent (% of the dynamic
+pressure), outliers (per 1000 readings), tilt (degrees), wind (m/s), elevation
+(m), temperature (degrees Celsius).
+
+With --config, kind, mass, diameter, expected apogee and rate of the rocket and
+elevation, temperature and wind of the site are those of the configuration; what
+--ensemble says goes before it.
 
 Example:
+  padlark tune --config padlark.toml --rocket Teal --header apogee_settings.h
   padlark tune --ensemble usual,apogee=40:90,rate=50 --plot teal.svg
     --header apogee_settings.h
   padlark tune --data padlark-data --flights all --rocket Teal`
@@ -65,12 +71,16 @@ func (c *tuneCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err := c.check(); err != nil {
 		return err
 	}
+	known, err := c.described()
+	if err != nil {
+		return usageError{err}
+	}
 	flights, left, err := c.recorded(ctx, io)
 	if err != nil {
 		return err
 	}
 	res := tuneResult{Seed: c.Seed, Draws: c.Draws, LimitPer1000: c.Limit, EarlyS: c.EarlyS, Left: left}
-	spec, err := c.spec(flights, &res)
+	spec, err := c.spec(flights, known, &res)
 	if err != nil {
 		return usageError{err}
 	}
@@ -114,8 +124,8 @@ func (c *tuneCmd) check() error {
 		return usagef("--early-s %g: give 0 to 60 s", c.EarlyS)
 	case c.PadHours < 0 || c.PadHours > 10000:
 		return usagef("--pad-hours %d: give 0 to 10000", c.PadHours)
-	case len(c.Flights) == 0 && c.Rocket != "":
-		return usagef("--rocket %s: chooses recorded flights; add --flights all", c.Rocket)
+	case len(c.Flights) == 0 && c.Rocket != "" && c.Config == "":
+		return usagef("--rocket %s: chooses recorded flights or a rocket of a configuration; add --flights all, or --config FILE", c.Rocket)
 	}
 	if tune.NewRate(0, c.Draws).High > c.Limit/1000 {
 		return usagef("--draws %d: with so few flights nobody can be sure of less than %g failures in 1000; give %.0f or more, or a higher --limit",
@@ -175,7 +185,7 @@ func (c *tuneCmd) work(ctx context.Context, io *cmdIO, spec ensemble.Spec, fligh
 func (c *tuneCmd) common(ctx context.Context, io *cmdIO, spec ensemble.Spec, res *tuneResult) (tune.Settings, error) {
 	s := tune.Settings{
 		Family: tune.Drop, DropCm: 100, Samples: 1, Median: !c.NoMedian, ArmSamples: 3,
-		ArmCm: tune.ArmFor(spec.WaterM.Lo, spec.NoiseM.Hi), PadShift: tune.PadShiftFor(res.RateHz), SlopeQ10: slopeFor(spec),
+		ArmCm: tune.ArmFor(tune.Apogees(spec).Lo, spec.NoiseM.Hi), PadShift: tune.PadShiftFor(res.RateHz), SlopeQ10: slopeFor(spec),
 	}
 	if c.ArmM != nil {
 		if !(*c.ArmM >= 0 && *c.ArmM <= 1000) {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"padlark/decode"
+	"padlark/flight"
 	"padlark/flight/tune"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -18,6 +19,7 @@ import (
 type flightName struct {
 	session, rocket string
 	number          int
+	solid           bool
 }
 
 func (n flightName) String() string { return n.session + "~" + n.rocket + "~" + strconv.Itoa(n.number) }
@@ -62,31 +64,33 @@ func (c *tuneCmd) recorded(ctx context.Context, io *cmdIO) (flights []tune.Fligh
 func (c *tuneCmd) names(ctx context.Context, a *sqlite.Archive) ([]flightName, error) {
 	var out []flightName
 	for _, said := range c.Flights {
-		var sessions []string
+		var sessions []sqlite.Session
 		part := strings.Split(said, "~")
 		if said == "all" {
 			all, err := a.Sessions(ctx)
 			if err != nil {
 				return nil, err
 			}
-			for _, s := range all {
-				sessions = append(sessions, s.ID)
-			}
+			sessions = all
 		} else {
-			s, err := sessionName(ctx, a, part[0])
+			id, err := sessionName(ctx, a, part[0])
 			if err != nil {
 				return nil, err
 			}
-			sessions = []string{s}
+			s, err := a.Session(ctx, id)
+			if err != nil {
+				return nil, err
+			}
+			sessions = []sqlite.Session{s}
 		}
 		before := len(out)
 		for _, s := range sessions {
-			spans, err := a.Flights(ctx, s)
+			spans, err := a.Flights(ctx, s.ID)
 			if err != nil {
 				return nil, err
 			}
 			for _, f := range spans {
-				n := flightName{s, f.Rocket, f.Flight}
+				n := flightName{s.ID, f.Rocket, f.Flight, isSolid(s.Rockets, f.Rocket)}
 				if c.Rocket != "" && f.Rocket != c.Rocket ||
 					len(part) > 1 && part[1] != n.rocket || len(part) > 2 && part[2] != strconv.Itoa(n.number) {
 					continue
@@ -99,6 +103,16 @@ func (c *tuneCmd) names(ctx context.Context, a *sqlite.Archive) ([]flightName, e
 		}
 	}
 	return out, nil
+}
+
+// isSolid says whether a rocket was configured as a solid one.
+func isSolid(rockets []flight.Rocket, name string) bool {
+	for _, r := range rockets {
+		if r.Name == name {
+			return r.Kind == "solid"
+		}
+	}
+	return false
 }
 
 // aroundFlight is how much of the pad and the ground is read with a flight.
@@ -119,5 +133,7 @@ func readRecorded(ctx context.Context, a *sqlite.Archive, work *results.Results,
 	if err != nil {
 		return tune.Flight{}, err
 	}
-	return tune.Recorded(n.String(), samples, &f.Result, &f.Series)
+	rec, err := tune.Recorded(n.String(), samples, &f.Result, &f.Series)
+	rec.Solid = n.solid
+	return rec, err
 }

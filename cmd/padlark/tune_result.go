@@ -18,6 +18,7 @@ type tuneResult struct {
 	EarlyS       float64       `json:"early_s"`
 	ArmM         float64       `json:"arm_m"`
 	Times        tune.Times    `json:"times"`
+	Configured   string        `json:"from_the_configuration,omitempty"`
 	Traits       *tune.Traits  `json:"recorded_traits"`
 	Recorded     []recordedRow `json:"recorded"`
 	Left         []string      `json:"recorded_left_out"`

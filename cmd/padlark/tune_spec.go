@@ -11,7 +11,7 @@ import (
 
 // spec is the ensemble that was asked for, or that the recorded flights
 // suggest.
-func (c *tuneCmd) spec(flights []tune.Flight, res *tuneResult) (ensemble.Spec, error) {
+func (c *tuneCmd) spec(flights []tune.Flight, known *described, res *tuneResult) (ensemble.Spec, error) {
 	name, rest, _ := strings.Cut(c.Ensemble, ",")
 	if strings.Contains(name, "=") {
 		name, rest = "", c.Ensemble
@@ -42,10 +42,16 @@ func (c *tuneCmd) spec(flights []tune.Flight, res *tuneResult) (ensemble.Spec, e
 	default:
 		return s, fmt.Errorf("--ensemble %s: there is no such ensemble; give usual, poor, wide or recorded", name)
 	}
+	if known != nil {
+		res.Configured = known.apply(&s, res.Traits != nil && name == "recorded")
+	}
 	if rest != "" {
 		if err := changeSpec(&s, rest); err != nil {
 			return s, err
 		}
+	}
+	if err := reachable(s); err != nil {
+		return s, err
 	}
 	res.Ensemble, res.RateHz = s.Name, s.RateHz[0]
 	for _, r := range s.RateHz {
@@ -67,7 +73,10 @@ func specKeys() []specKey {
 	type spec = *ensemble.Spec
 	type rng = ensemble.Range
 	return []specKey{
-		{"apogee", 3, 3000, func(s spec, r rng) { s.WaterM = r }},
+		{"apogee", 3, 3000, func(s spec, r rng) { s.WaterM, s.SolidM = r, r }},
+		{"mass", 10, 20000, func(s spec, r rng) { s.MassKg = rng{Lo: r.Lo / 1000, Hi: r.Hi / 1000} }},
+		{"diameter", 10, 500, func(s spec, r rng) { s.DiameterM = rng{Lo: r.Lo / 1000, Hi: r.Hi / 1000} }},
+		{"cd", 0.1, 2, func(s spec, r rng) { s.Cd = r }},
 		{"rate", 2, 1000, func(s spec, r rng) { s.RateHz = []float64{r.Lo} }},
 		{"noise", 0.001, 20, func(s spec, r rng) { s.NoiseM = r }},
 		{"step", 0.1, 500, func(s spec, r rng) { s.StepPa = []float64{r.Lo} }},
@@ -96,7 +105,10 @@ func changeSpec(s *ensemble.Spec, text string) error {
 }
 
 func changeOne(s *ensemble.Spec, key, value string) error {
-	var names []string
+	if key == "kind" {
+		return changeKind(s, value)
+	}
+	names := []string{"kind"}
 	for _, k := range specKeys() {
 		if k.name != key {
 			names = append(names, k.name)
@@ -115,6 +127,16 @@ func changeOne(s *ensemble.Spec, key, value string) error {
 		return nil
 	}
 	return fmt.Errorf("--ensemble %s=%s: there is no such key; give one of %s", key, value, strings.Join(names, ", "))
+}
+
+// changeKind sets which kinds of rocket fly.
+func changeKind(s *ensemble.Spec, kind string) error {
+	share, ok := map[string]float64{"water": 0, "solid": 1, "both": 0.5}[kind]
+	if !ok {
+		return fmt.Errorf("--ensemble kind=%s: give water, solid or both", kind)
+	}
+	s.SolidShare = share
+	return nil
 }
 
 // parseRange reads "40:90" or "40".
@@ -137,14 +159,25 @@ func parseRange(text string) (ensemble.Range, error) {
 	return ensemble.Range{Lo: lo, Hi: hi}, nil
 }
 
+// spanWords is a range in words.
+func spanWords(r ensemble.Range) string {
+	if lo, hi := fmt.Sprintf("%.3g", r.Lo), fmt.Sprintf("%.3g", r.Hi); lo != hi {
+		return lo + " to " + hi
+	}
+	return fmt.Sprintf("%.3g", r.Lo)
+}
+
+// apogeeWords are the apogees of each kind.
+func apogeeWords(s ensemble.Spec) string {
+	if s.SolidShare > 0 && s.SolidShare < 1 && s.WaterM != s.SolidM {
+		return spanWords(s.WaterM) + " and " + spanWords(s.SolidM)
+	}
+	return spanWords(tune.Apogees(s))
+}
+
 // describeSpec says in words what is simulated.
 func describeSpec(s ensemble.Spec) string {
-	span := func(r ensemble.Range) string {
-		if r.Lo == r.Hi {
-			return fmt.Sprintf("%.3g", r.Lo)
-		}
-		return fmt.Sprintf("%.3g to %.3g", r.Lo, r.Hi)
-	}
+	span := spanWords
 	list := func(v []float64) string {
 		var w []string
 		for _, x := range v {
@@ -152,8 +185,21 @@ func describeSpec(s ensemble.Spec) string {
 		}
 		return strings.Join(w, ", ")
 	}
-	text := fmt.Sprintf("apogee %s m, %s readings a second, noise %s m, steps of %s Pa, gusts of %s Pa, vent error up to %.3g %% of the dynamic pressure, tilt %s degrees, wind %s m/s",
-		span(s.WaterM), list(s.RateHz), span(s.NoiseM), list(s.StepPa), span(s.GustPa), 100*s.PortCp.Hi, span(s.TiltDeg), span(s.WindMps))
+	kind := "water rockets"
+	switch {
+	case s.SolidShare >= 1:
+		kind = "small solid rockets"
+	case s.SolidShare > 0:
+		kind = "water rockets and small solid ones"
+	}
+	if s.MassKg.Lo > 0 {
+		kind += " of " + span(ensemble.Range{Lo: 1000 * s.MassKg.Lo, Hi: 1000 * s.MassKg.Hi}) + " g"
+	}
+	if s.DiameterM.Lo > 0 {
+		kind += ", " + span(ensemble.Range{Lo: 1000 * s.DiameterM.Lo, Hi: 1000 * s.DiameterM.Hi}) + " mm across"
+	}
+	text := kind + fmt.Sprintf(", apogee %s m, %s readings a second, noise %s m, steps of %s Pa, gusts of %s Pa, vent error up to %.3g %% of the dynamic pressure, tilt %s degrees, wind %s m/s",
+		apogeeWords(s), list(s.RateHz), span(s.NoiseM), list(s.StepPa), span(s.GustPa), 100*s.PortCp.Hi, span(s.TiltDeg), span(s.WindMps))
 	if s.OutliersPer1000.Hi > 0 {
 		text += fmt.Sprintf(", %s wrong readings in 1000", span(s.OutliersPer1000))
 	}

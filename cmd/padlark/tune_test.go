@@ -178,6 +178,75 @@ func TestTuneRecorded(t *testing.T) {
 	}
 }
 
+// A rocket of the configuration: its kind, mass, apogee and site are those that
+// are simulated, and what is typed goes before them.
+func TestTuneConfiguration(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "padlark.toml")
+	text := `
+[station]
+name = "north-field"
+[[link]]
+name = "pad"
+udp = ":9750"
+layout = "lark-bin"
+[[rocket]]
+name = "Plum"
+id = 9
+kind = "solid"
+mass_kg = 0.110
+diameter_m = 0.034
+expect_apogee_m = 200
+rate_hz = 40
+[[rocket]]
+name = "Teal"
+id = 7
+[site]
+elevation_m = 1500
+temperature_c = 22
+wind_mps = 4
+`
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	res := fromJSON[tuneResult](t, must(t, quickTune("--config="+file, "--rocket=Plum", "--json")...))
+	for _, want := range []string{"small solid rockets of 99 to 121 g, 34 mm across", "apogee 140 to 280 m", "40 readings a second", "wind 0 to 6 m/s"} {
+		if !strings.Contains(res.Says, want) {
+			t.Errorf("no %q in %s", want, res.Says)
+		}
+	}
+	if !strings.HasPrefix(res.Configured, "Plum, a solid rocket, mass 110 g") || !strings.Contains(res.Configured, "elevation 1500 m") || res.RateHz != 40 {
+		t.Errorf("from the configuration: %s; %g Hz", res.Configured, res.RateHz)
+	}
+	// 0.1 Pa is a higher step in thinner air: by the standard atmosphere there
+	// are 845.6 hPa at 1500 m (ISO 2533:1975, table; from memory).
+	if want := tune.SlopeAt(84560, 22); res.Best[0].Settings.SlopeQ10 < want-2 || res.Best[0].Settings.SlopeQ10 > want+2 {
+		t.Errorf("slope %d, want %d", res.Best[0].Settings.SlopeQ10, want)
+	}
+	// Without drag the climb from 20 m takes sqrt(2 (h - 20)/g), which drag
+	// shortens; a solid rocket burns for at most 1.8 s of it.
+	if res.Times.LongestS > 7.3 || res.Times.ShortestS < 3 {
+		t.Errorf("from arming to apogee %.1f to %.1f s", res.Times.ShortestS, res.Times.LongestS)
+	}
+	typed := fromJSON[tuneResult](t, must(t, quickTune("--config="+file, "--rocket=Plum", "--ensemble=usual,kind=water,apogee=40:60,mass=150", "--json")...))
+	if !strings.HasPrefix(typed.Says, "water rockets of 150 g, 34 mm across, apogee 40 to 60 m") {
+		t.Errorf("typed over the configuration: %s", typed.Says)
+	}
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{nil, "choose one with --rocket: Plum, Teal"},
+		{[]string{"--rocket=Rust"}, "has no such [[rocket]]; it has Plum, Teal"},
+		{[]string{"--rocket=Plum", "--ensemble=apogee=2500"}, "its drag is too high"},
+		{[]string{"--rocket=Plum", "--ensemble=kind=glider"}, "give water, solid or both"},
+	} {
+		r := do(t, quickTune(append(c.args, "--config="+file)...)...)
+		if r.code != exitUsage || !strings.Contains(r.err, c.want) || r.out != "" {
+			t.Errorf("%v: exit status %d, want %q in %s", c.args, r.code, c.want, r.err)
+		}
+	}
+}
+
 func TestTuneRefuses(t *testing.T) {
 	for _, c := range []struct{ name, arg, want string }{
 		{"rule", "--rule=rise", `there is no rule "rise"`},
@@ -188,7 +257,7 @@ func TestTuneRefuses(t *testing.T) {
 		{"filter", "--rule=slope,smooth=9", "give 1 to 5"},
 		{"ensemble", "--ensemble=huge", "give usual, poor, wide or recorded"},
 		{"recorded without flights", "--ensemble=recorded", "add --flights all"},
-		{"key of an ensemble", "--ensemble=usual,height=3", "there is no such key; give one of apogee"},
+		{"key of an ensemble", "--ensemble=usual,height=3", "there is no such key; give one of kind, apogee"},
 		{"order", "--ensemble=apogee=90:40", "lower number first"},
 		{"range of an ensemble", "--ensemble=rate=5000", "give 2 to 1000"},
 		{"no pair", "--ensemble=usual,poor", "write it as apogee=40:90"},

@@ -15,6 +15,9 @@ func printTune(w io.Writer, r *tuneResult, all bool) error {
 	b := bufio.NewWriter(w)
 	fmt.Fprintf(b, "Release rules on %d simulated flights (%s), seed %d\n", r.Draws, r.Ensemble, r.Seed)
 	wrap(b, "  ", r.Says+".")
+	if r.Configured != "" {
+		wrap(b, "  ", "From the configuration: "+r.Configured+".")
+	}
 	printRecordedTraits(b, r)
 	wrap(b, "  ", fmt.Sprintf("Every rule is armed at %.1f m. From there the apogee is %.1f s to %.1f s away. A release more than %.2f s before apogee counts as early.",
 		r.ArmM, r.Times.ShortestS, r.Times.LongestS, r.EarlyS))

@@ -28,7 +28,7 @@ type body struct {
 
 // drawBody draws an airframe that can reach aim metres: not so light that its
 // drag would ask for an absurd speed.
-func drawBody(p *plan, aim float64, rng *rand.Rand) body {
+func drawBody(p *plan, spec Spec, aim float64, rng *rand.Rand) body {
 	b := body{solid: p.rocket.Kind == "solid", sink: p.sinkMps}
 	rho := p.air.padDensity()
 	lo, hi := 0.12, 0.35
@@ -39,10 +39,8 @@ func drawBody(p *plan, aim float64, rng *rand.Rand) body {
 		b.diameter, b.cd = Range{0.063, 0.11}.draw(rng), Range{0.3, 0.55}.draw(rng)
 	}
 	b.dry = Range{lo, hi}.draw(rng)
+	b.known(spec, rho, aim, rng)
 	area := b.cd * math.Pi / 4 * b.diameter * b.diameter
-	// 2 g h / vt^2 of at most 1.4 keeps the burnout speed below 1.8 vt.
-	least := rho * area * aim / 1.4
-	b.dry = max(b.dry, least)
 	vt2 := 2 * b.dry * g0 / (rho * area)
 	b.speed = math.Sqrt(vt2 * math.Expm1(2*g0*aim/vt2))
 	b.chute = math.Sqrt(8 * b.dry * g0 / (math.Pi * rho * chuteCd * b.sink * b.sink))
@@ -57,6 +55,30 @@ func drawBody(p *plan, aim float64, rng *rand.Rand) body {
 	b.railM = Range{0.1, 0.5}.draw(rng)
 	b.drawBottle(p, rng)
 	return b
+}
+
+// dragMost keeps the burnout speed below 1.8 times the terminal speed vt: it
+// is the most that 2 g h / vt^2 may be.
+const dragMost = 1.4
+
+// known puts in what the spec says of the rocket, and suits what it does not
+// say to the apogee.
+func (b *body) known(spec Spec, rho, aim float64, rng *rand.Rand) {
+	if spec.Cd.Lo > 0 {
+		b.cd = spec.Cd.draw(rng)
+	}
+	if spec.DiameterM.Lo > 0 {
+		b.diameter = spec.DiameterM.draw(rng)
+	}
+	round := b.cd * math.Pi / 4 // drag area over the diameter's square
+	if spec.MassKg.Lo == 0 {
+		b.dry = max(b.dry, rho*round*b.diameter*b.diameter*aim/dragMost)
+		return
+	}
+	b.dry = spec.MassKg.draw(rng)
+	if spec.DiameterM.Lo == 0 {
+		b.diameter = min(b.diameter, math.Sqrt(dragMost*b.dry/(rho*round*aim)))
+	}
 }
 
 // drawBottle draws bottle and fill, the pressure for the speed, and a mouth

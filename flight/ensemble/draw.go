@@ -146,7 +146,7 @@ func drawSensor(spec Spec, a air, rng *rand.Rand) sensor {
 }
 
 // errNoCraft says that no rocket was found for a spec.
-var errNoCraft = errors.New("no rocket reaches an apogee in the range within 40 tries: widen WaterM or SolidM")
+var errNoCraft = errors.New("no rocket reaches an apogee in the range within 40 tries: widen the apogees, or give another mass or diameter")
 
 // drawCraft draws a rocket whose apogee is in the spec's range and flies the
 // outing with it.
@@ -159,7 +159,7 @@ func (p *plan) drawCraft(spec Spec, path *Path) error {
 	aim := want.drawLog(rng)
 	slack := Range{min(want.Lo, aim*0.98), max(want.Hi, aim*1.02)}
 	push := 1.0
-	b := drawBody(p, aim, rng)
+	b := drawBody(p, spec, aim, rng)
 	usual := p.outing
 	odd := math.IsNaN(usual.lag) || usual.lag < 0
 	if odd {

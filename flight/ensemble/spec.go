@@ -11,6 +11,9 @@ type Spec struct {
 	SolidShare float64
 	WaterM     Range
 	SolidM     Range
+	// MassKg, DiameterM and Cd, where above zero, are those of the rocket at
+	// landing; zero draws what suits the kind and the apogee.
+	MassKg, DiameterM, Cd Range
 	// Parametric takes the boost from a simple closed form and not from
 	// flight/model: about five times faster, for very long runs.
 	Parametric bool

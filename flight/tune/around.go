@@ -24,6 +24,8 @@ type Traits struct {
 	// ApogeeM are the lowest and the highest apogee.
 	ApogeeM [2]float64 `json:"apogee_m"`
 	PadPa   float64    `json:"pad_pa"`
+	// Solid says that they are flights of a solid rocket.
+	Solid bool `json:"solid"`
 }
 
 // mostRates is how far apart the rates of one board's flights may be.
@@ -31,6 +33,9 @@ const mostRates = 1.3
 
 // errNoFlights is returned when there is nothing to take traits from.
 var errNoFlights = errors.New("measure recorded flights: there is none")
+
+// errTwoKinds is returned for flights of two kinds of rocket.
+var errTwoKinds = errors.New("measure recorded flights: some are of a water rocket and some of a solid one; choose those of one rocket")
 
 // Measure takes the traits from recorded flights of one board. The error says
 // when they cannot be of one.
@@ -52,6 +57,10 @@ func Measure(flights []Flight) (Traits, error) {
 		noise := white / 10 * gasConst * (15 + zeroC) / (g0 * mean / 10) // dPa to m
 		t.NoiseM[0], t.NoiseM[1] = min(t.NoiseM[0], noise), max(t.NoiseM[1], noise)
 		t.ApogeeM[0], t.ApogeeM[1] = min(t.ApogeeM[0], f.ApogeeM), max(t.ApogeeM[1], f.ApogeeM)
+		t.Solid = flights[0].Solid
+		if f.Solid != t.Solid {
+			return t, errTwoKinds
+		}
 		t.PadPa += mean / 10 / float64(len(flights))
 		t.StepPa = min(t.StepPa, step(f.DPa)/10)
 		wander += slow * slow / 100
@@ -139,13 +148,23 @@ func step(p []int32) float64 {
 // practice, no source).
 var spread = struct{ apogee, noise [2]float64 }{[2]float64{0.7, 1.4}, [2]float64{0.8, 1.5}}
 
+// ApogeesAround are the apogees to try where some of lo to hi metres were
+// flown, or are expected.
+func ApogeesAround(lo, hi float64) ensemble.Range {
+	return ensemble.Range{Lo: max(lo*spread.apogee[0], 5), Hi: max(hi*spread.apogee[1], 10)}
+}
+
 // Around is an ensemble around what was recorded. What recordings of one board
 // do not tell (vent, wind on other days) stays as in Usual.
 func Around(t Traits) ensemble.Spec {
 	s := Usual()
 	s.Name = "recorded"
 	s.RateHz = []float64{min(max(math.Round(t.RateHz*10)/10, 1), 1000)}
-	s.WaterM = ensemble.Range{Lo: max(t.ApogeeM[0]*spread.apogee[0], 5), Hi: max(t.ApogeeM[1]*spread.apogee[1], 10)}
+	s.WaterM = ApogeesAround(t.ApogeeM[0], t.ApogeeM[1])
+	s.SolidM = s.WaterM
+	if t.Solid {
+		s.SolidShare = 1
+	}
 	s.NoiseM = ensemble.Range{Lo: max(t.NoiseM[0]*spread.noise[0], 0.02), Hi: max(t.NoiseM[1]*spread.noise[1], 0.03)}
 	s.GustPa = ensemble.Range{Lo: 0, Hi: max(3, 1.5*t.WanderPa)}
 	s.StepPa = []float64{t.StepPa}

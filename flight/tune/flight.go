@@ -28,6 +28,8 @@ type Flight struct {
 	// At gives height in m above the pad and speed in m/s, up positive, at a
 	// moment in s since the epoch.
 	At func(s float64) (heightM, speedMps float64)
+	// Solid says that it is of a solid rocket, not of a water rocket.
+	Solid bool
 	// Filled is the part of the readings that were lost on the way to the
 	// station and are filled in, 0 to 1.
 	Filled float64
@@ -48,6 +50,7 @@ func FromEnsemble(dst *Flight, f *ensemble.Flight) {
 		dst.add(f.S(s.At), s.Clock, p)
 	}
 	t := &f.Truth
+	dst.Solid = f.Setup.Solid
 	dst.LiftoffS, dst.ApogeeS, dst.TouchdownS = t.LiftoffS, t.ApogeeS, t.TouchdownS
 	if math.IsNaN(dst.TouchdownS) {
 		dst.TouchdownS = math.Inf(1)
@@ -83,7 +86,7 @@ func OnBoard(spec ensemble.Spec) ensemble.Spec {
 }
 
 // Usual is the ensemble where nothing is known of the board: water rockets of
-// 20 to 120 m, 50 readings a second, noise of 0.1 to 0.4 m, steps of 1 Pa, a
+// 20 to 120 m (small solid rockets, where they are asked for, 50 to 500 m), 50 readings a second, noise of 0.1 to 0.4 m, steps of 1 Pa, a
 // vent that errs by up to 3 % of the dynamic pressure, wind. Common practice,
 // no source.
 func Usual() ensemble.Spec {
@@ -91,6 +94,7 @@ func Usual() ensemble.Spec {
 	s.Name = "usual"
 	s.Parametric = true
 	s.WaterM = ensemble.Range{Lo: 20, Hi: 120}
+	s.SolidM = ensemble.Range{Lo: 50, Hi: 500}
 	s.NoiseM = ensemble.Range{Lo: 0.1, Hi: 0.4}
 	s.JitterS = ensemble.Range{Lo: 0, Hi: 0.001}
 	s.StepPa = []float64{1}
@@ -112,7 +116,18 @@ func Poor() ensemble.Spec {
 	return s
 }
 
-// Broad is the ensemble's wide spec with water rockets only, as a board sees
+// Apogees are the lowest and the highest of a spec, in m above the pad.
+func Apogees(s ensemble.Spec) ensemble.Range {
+	switch {
+	case s.SolidShare >= 1:
+		return s.SolidM
+	case s.SolidShare <= 0:
+		return s.WaterM
+	}
+	return ensemble.Range{Lo: min(s.WaterM.Lo, s.SolidM.Lo), Hi: max(s.WaterM.Hi, s.SolidM.Hi)}
+}
+
+// Broad is the ensemble's wide spec with water rockets (others where they are asked for), as a board sees
 // it: every rate, noise, site and wind.
 func Broad() ensemble.Spec {
 	s := OnBoard(ensemble.Wide())

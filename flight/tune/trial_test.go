@@ -241,3 +241,31 @@ func BenchmarkTenThousand(b *testing.B) {
 	b.ReportMetric(draw.Seconds()/float64(n)*1e4, "s/10000_draws")
 	b.ReportMetric(judge.Seconds()/float64(n)*1e4/float64(len(settings)), "s/10000_flights_of_a_setting")
 }
+
+// Solid rockets fly as they are described: within their apogees, longer and
+// faster than water rockets of the same ones, and a good rule opens for them too.
+func TestSolidRockets(t *testing.T) {
+	spec := Usual()
+	spec.SolidShare = 1
+	spec.SolidM = ensemble.Range{Lo: 150, Hi: 300}
+	spec.MassKg, spec.DiameterM = ensemble.Range{Lo: 0.09, Hi: 0.12}, ensemble.Fixed(0.034)
+	var f Flight
+	for i := range 200 {
+		drawn, err := ensemble.Draw(spec, 3, uint64(i))
+		if err != nil {
+			t.Fatal(err)
+		}
+		FromEnsemble(&f, &drawn)
+		r := drawn.Rocket
+		if !f.Solid || r.Kind != "solid" || r.MassKg < 0.09 || r.MassKg > 0.12 || r.DiameterM != 0.034 {
+			t.Fatalf("flight %d is of %+v", i, r)
+		}
+		if f.ApogeeM < 0.97*150 || f.ApogeeM > 1.03*300 {
+			t.Errorf("flight %d: apogee %.1f m", i, f.ApogeeM)
+		}
+		// Nothing rises for longer, nor as slowly, as without drag (Newton).
+		if up := f.ApogeeS - f.LiftoffS; up > 2+math.Sqrt(2*f.ApogeeM/g0) || drawn.Truth.MaxSpeedMps < 0.9*math.Sqrt(2*g0*(f.ApogeeM-100)) {
+			t.Errorf("flight %d: %.1f s up at %.0f m/s to %.0f m", i, up, drawn.Truth.MaxSpeedMps, f.ApogeeM)
+		}
+	}
+}

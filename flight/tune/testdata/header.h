@@ -9,8 +9,8 @@
  *   the rule releases, on the ground too. Keep fingers, faces and the
  *   parachute's lines away from it while the board has power.
  * - Try a new rule on the bench, and in a jar whose air a syringe draws out,
- *   with nothing under pressure. Never try it with a pressurised bottle
- *   attached.
+ *   with nothing under pressure and no motor in the rocket. Never try it with
+ *   a pressurised bottle or a motor attached.
  * - The numbers hold for the flights they were tried on, at the rate of
  *   readings they were tried at. Another rocket, sensor or rate needs others.
  * - Follow your local code and what the range safety officer says.
