@@ -91,13 +91,16 @@ func (l *lines) redraw() {
 		names = append(names, n)
 	}
 	sort.Strings(names)
-	rows := make([]string, 0, len(names)+3)
+	rows := make([]string, 0, len(names)+12)
 	for _, n := range names {
 		rows = append(rows, stateLine(l.states[n]))
 	}
+	// The newest alarms in full: the reason says what to do.
 	const most = 3
 	for i := max(0, len(l.alarms)-most); i < len(l.alarms); i++ {
-		rows = append(rows, alarmLine(l.alarms[i]))
+		var text strings.Builder
+		wrap(&text, "  ", alarmLine(l.alarms[i]))
+		rows = append(rows, strings.Split(strings.TrimRight(text.String(), "\n"), "\n")...)
 	}
 	for _, r := range rows {
 		b.WriteString("\r\x1b[2K" + clip(r, 79) + "\n")
