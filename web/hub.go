@@ -211,6 +211,11 @@ func (p *picture) empty() bool {
 	return len(p.states)+len(p.alarms)+len(p.events)+len(p.links) == 0
 }
 
+// onlyStates says whether nothing in it is news that a person waits for.
+func (p *picture) onlyStates() bool {
+	return len(p.alarms)+len(p.events)+len(p.links) == 0
+}
+
 // since collects what changed after version `after`. The slices are the
 // caller's; the bytes are shared and must not be written to.
 func (h *hub) since(after uint64) picture {

@@ -20,6 +20,10 @@ const (
 	heartbeat    = 250 * time.Millisecond // longest time without a message
 	writeTimeout = 10 * time.Second       // a viewer that takes nothing for so long is let go
 	maxViewers   = 128
+	// With many rockets nobody reads the figures ten times a second, and a weak
+	// phone has its hands full: then states wait a little for each other.
+	crowd      = 16
+	crowdEvery = 200 * time.Millisecond
 )
 
 // helloView opens every live stream.
@@ -105,6 +109,9 @@ func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every tim
 	last := time.Time{}
 	for {
 		p := f.hub.since(seen)
+		if p.onlyStates() && len(p.states) >= crowd && time.Since(last) < crowdEvery {
+			p = picture{version: seen}
+		}
 		seen = p.version
 		u := updateView{Now: f.now().Truncate(time.Millisecond), States: p.states, Alarms: p.alarms, Events: p.events, Links: p.links}
 		if f.link != "" {

@@ -42,11 +42,24 @@ func rounded(p *float64, scale float64) *float64 {
 // second at most; in between the height furthest from the last point is kept,
 // so that a short peak does not fall through.
 type trace struct {
-	t []int64 // Unix ms
-	h []float64
+	t      []int64 // Unix ms
+	h      []float64
+	landed time.Time // when it came down; zero while it has not
 }
 
+// groundAfter is how much of the ground a trace shows after a landing: then it
+// stands still, so that the flight stays in sight.
+const groundAfter = 3 * time.Second
+
 func (r *trace) add(s *flight.State) {
+	switch {
+	case s.Phase != flight.Landed:
+		r.landed = time.Time{}
+	case r.landed.IsZero():
+		r.landed = s.At
+	case s.At.Sub(r.landed) > groundAfter:
+		return
+	}
 	if s.AltitudeM == nil || math.IsNaN(*s.AltitudeM) || math.IsInf(*s.AltitudeM, 0) {
 		return
 	}

@@ -44,7 +44,8 @@ export class Alarms {
     this.rest.hidden = fold && !this.opened;
     this.fold.setAttribute("aria-expanded", String(!this.rest.hidden));
     setClass(this.fold, "act", this.waiting.some((a) => a.priority === 2 && a.active));
-    if (fold) setText(this.fold, `${n} more: ${this.waiting.map((a) => upper(said(a))).join(" · ")}`);
+    const what = this.urgent.children.length > 0 ? "more" : n === 1 ? "alarm" : "alarms";
+    if (fold) setText(this.fold, `${n} ${what}: ${this.waiting.map((a) => upper(said(a))).join(" · ")}`);
   }
 
   place(into, groups, seen, where) {
@@ -97,7 +98,7 @@ export class Alarms {
 }
 
 /** calls says whether an alarm calls for eyes now. */
-const calls = (a) => a.priority === 1 && a.active && !a.acked;
+export const calls = (a) => a.priority === 1 && a.active && !a.acked;
 
 /** grouped puts what calls for eyes into one group for each rocket; the newest
  *  alarm, which knows most, speaks for it. */

@@ -3,7 +3,7 @@
 import { Stream } from "./live.js";
 import { Picture } from "./picture.js";
 import { Card, zoneOf } from "./cards.js";
-import { Alarms } from "./alarms.js";
+import { Alarms, calls } from "./alarms.js";
 import { Sound } from "./sound.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
@@ -12,8 +12,15 @@ import { quantity } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const AGES_MS = 250; // ages are written anew this often
-const DRAW_MS = 100; // each trace is painted this often
-const DRAWS = 6; // cards painted in one frame at most: with many, each waits longer
+// A frame in which anything changes costs the browser some ms, whatever it is:
+// so what has come in is shown at most this often, and a part of it each time.
+const SLOT_MS = 30;
+const WRITES = 10; // cards whose words change in one frame at most
+const DRAWS = 4; // cards painted in one frame at most
+// Each drawing is painted this often. With many in the air each waits longer:
+// painting costs more than anything else here.
+const PACE_MS = { air: 100, pad: 1000, down: 1000 };
+const PACE_EACH_MS = 12;
 
 export class Board {
   /** root is the element with data-stream; replay changes what is offered. */
@@ -30,6 +37,7 @@ export class Board {
     this.now = document.getElementById("say-now");
     this.soon = document.getElementById("say-soon");
     this.lastAges = 0;
+    this.lastSlot = 0;
     this.frames = 0; // drawn, for measuring
     this.stream = new Stream(path, {
       hello: (h) => this.hello(h),
@@ -98,6 +106,7 @@ export class Board {
       this.busy = busy;
       this.list = p.waiting();
       this.alarms.show(this.list, busy);
+      this.arrange();
     }
     const ages = t - this.lastAges >= AGES_MS;
     if (ages) {
@@ -105,16 +114,21 @@ export class Board {
       this.freshness();
       this.sound.remind(this.list ?? []);
     }
-    if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
-    this.draw(t);
+    if (this.all) for (const card of this.cards.values()) card.drawn = null;
+    if (ages || this.all || t - this.lastSlot >= SLOT_MS) {
+      this.lastSlot = t;
+      if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
+      this.draw(t);
+    }
     this.all = false;
   }
 
-  /** showCards writes the cards of rockets that changed, or all of them. */
+  /** showCards writes the cards of rockets that changed, a few in each frame, or
+   *  all of them. */
   showCards(everyone) {
     const p = this.picture;
     const now = this.stream.now();
-    const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : p.changed;
+    const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : [...p.changed].slice(0, WRITES);
     let moved = false;
     for (const [name, card] of everyone ? this.cards : []) {
       if (names.has(name)) continue; // a stranger that this stream has not heard
@@ -133,18 +147,20 @@ export class Board {
         moved = true;
       }
       card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut);
+      p.changed.delete(name);
     }
-    p.changed.clear();
     if (moved) this.arrange();
     if (moved || everyone) this.answer();
   }
 
-  /** order is one order for all time: as configured, then by name. */
+  /** order is one order for all time: as configured, then by name. Only what
+   *  calls for eyes goes before all others. */
   order() {
+    const urgent = new Set((this.list ?? []).filter(calls).map((a) => a.rocket));
     return [...this.cards.keys()].sort((a, b) => {
       const i = this.configured.indexOf(a);
       const k = this.configured.indexOf(b);
-      return (i < 0 ? 1e9 : i) - (k < 0 ? 1e9 : k) || a.localeCompare(b);
+      return urgent.has(b) - urgent.has(a) || (i < 0 ? 1e9 : i) - (k < 0 ? 1e9 : k) || a.localeCompare(b);
     });
   }
 
@@ -205,16 +221,20 @@ export class Board {
     }
   }
 
-  /** draw paints the cards in the air in turn, never many in one frame. */
+  /** draw paints the cards in turn, never many in one frame. */
   draw(t) {
     const p = this.picture;
     const now = this.stream.now();
     if (now === null) return;
-    const air = [...this.cards.values()].filter((c) => c.zone === "air");
-    const due = air.filter((c) => this.all || t - (c.drawn ?? 0) >= DRAW_MS).sort((a, b) => (a.drawn ?? 0) - (b.drawn ?? 0));
+    const cards = [...this.cards.values()];
+    const air = cards.filter((c) => c.zone === "air");
+    const pace = { ...PACE_MS, air: Math.max(PACE_MS.air, PACE_EACH_MS * air.length) };
+    const since = (c) => (c.drawn == null ? Infinity : t - c.drawn);
+    const due = cards.filter((c) => since(c) >= pace[c.zone]);
     if (due.length === 0) return;
+    due.sort((a, b) => (b.zone === "air") - (a.zone === "air") || since(b) - since(a));
     const top = ladderTop(air.map((c) => p.states.get(c.rocket)));
-    for (const c of this.all ? due : due.slice(0, DRAWS)) {
+    for (const c of due.slice(0, DRAWS)) {
       c.drawn = t;
       c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top);
     }

@@ -16,6 +16,7 @@ export function zoneOf(state) {
 }
 
 const LEAST_MS = 15_000; // the shortest stretch that a trace shows
+const OFF_GROUND = 3; // m: what is higher belongs to the flight, not to the noise
 
 const words = { boost: "Boost", coast: "Coast", descent: "Descent", landed: "Landed", waiting: "Waiting" };
 
@@ -49,7 +50,7 @@ export class Card {
     const shape = s.phase === "descent" ? (s.released ? "canopy" : "fall") : s.phase;
     setShape(p.shape, shape);
     setText(p.word, s.phase === "descent" && !s.released ? "Descent, no release" : words[s.phase] ?? s.phase);
-    this.el.dataset.phase = s.phase;
+    this.mark("phase", s.phase);
     setText(p.big, glance("height", s.altitude_m));
     setText(p.unit, unitOf("height") + (old ? ", last known" : ""));
     const speed = known(s.speed_mps) ? `${s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→"} ${glance("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "speed not known";
@@ -63,7 +64,7 @@ export class Card {
   pad(s, old, site, cut) {
     const p = this.parts;
     const state = !s ? "unheard" : old ? "stale" : s.go ? "go" : "notyet";
-    this.el.dataset.go = state;
+    this.mark("go", state);
     setShape(p.shape, state);
     setText(p.word, { unheard: "Not heard", stale: cut ? "Not known" : "Silent", go: "Go", notyet: "Not yet" }[state]);
     const why = !s ? ["no frame has been heard of it"] : old ? [cut ? "this page hears nothing from the station" : "its frames have stopped"] : s.not_yet ?? [];
@@ -92,9 +93,15 @@ export class Card {
   radio(s, ageS, old) {
     if (!s) return setText(this.parts.radio, "");
     const signal = known(s.rssi_dbm) ? ` ${fixed(s.rssi_dbm, 0)} dBm` : "";
-    const cell = this.zone === "air" && known(s.cell_v) ? `cell ${quantity("volts", s.cell_v)} · ` : "";
-    const text = old ? `NO FRAMES for ${Math.floor(ageS)} s · ${s.link}` : `${cell}${s.link}${signal} · last frame ${age(ageS)}`;
+    const cell = this.zone === "air" && known(s.cell_v) ? ` · cell ${quantity("volts", s.cell_v)}` : "";
+    const text = old ? `NO FRAMES for ${Math.floor(ageS)} s · ${s.link}` : `heard ${age(ageS)}${cell} · ${s.link}${signal}`;
     setText(this.parts.radio, text);
+  }
+
+  /** mark sets a data attribute when it differs: even an equal one would make
+   *  the browser look at its style rules again. */
+  mark(name, value) {
+    if (this.el.dataset[name] !== value) this.el.dataset[name] = value;
   }
 
   list(ul, items) {
@@ -108,14 +115,21 @@ export class Card {
     }));
   }
 
-  /** draw paints the canvases of a card in the air. */
+  /** draw paints the card's small drawings. */
   draw(state, trace, now, top) {
-    if (this.zone !== "air") return;
+    const canvas = this.parts.trace.firstElementChild;
+    if (this.zone === "down") {
+      // The flight that is over stands still.
+      const end = trace.t.at(-1) ?? now;
+      const up = trace.h.findIndex((h, i) => h > OFF_GROUND && trace.t[i] > end - TRACE_MS);
+      return drawTrace(canvas, trace, end, up < 0 ? LEAST_MS : Math.max(LEAST_MS, end - trace.t[up] + 3000));
+    }
+    if (this.zone === "pad") return drawTrace(canvas, trace, now, TRACE_MS);
     this.since ??= state.atMs;
     // The flight so far and a little of the pad, not narrower than is readable.
     const span = Math.min(TRACE_MS, Math.max(LEAST_MS, now - this.since + 4000));
     drawLadder(this.parts.ladder.firstElementChild, state, top);
-    drawTrace(this.parts.trace.firstElementChild, trace, now, span);
+    drawTrace(canvas, trace, now, span);
   }
 }
 

@@ -1,9 +1,14 @@
 // The few things that every page does with the document. Text goes in as text
 // only: nothing here can make markup out of what a frame or a note contains.
 
-/** setText changes an element's text when it differs: cheap to call often. */
+/** setText changes an element's text when it differs: cheap to call often. A
+ *  text that is there already is changed in place; a new one would make the
+ *  browser style and lay out more than the words. */
 export function setText(el, text) {
-  if (el.textContent !== text) el.textContent = text;
+  const node = el.firstChild;
+  if (node?.nodeType === Node.TEXT_NODE && !node.nextSibling) {
+    if (node.data !== text) node.data = text;
+  } else if (el.textContent !== text) el.textContent = text;
 }
 
 /** setClass switches one class. */

@@ -3,6 +3,7 @@
 
 const TRACE_MS = 90_000; // what a trace shows
 const TRACE_POINTS = 2000; // 20 a second would be 1800
+const GROUND_MS = 3000; // so much of the ground after a landing
 
 export class Picture {
   constructor() {
@@ -61,6 +62,8 @@ export class Picture {
     if (s.altitude_m === null) return;
     let t = this.traces.get(s.rocket);
     if (!t) this.traces.set(s.rocket, (t = { t: [], h: [] }));
+    if (s.phase !== "landed") t.landed = null;
+    else if (s.atMs - (t.landed ??= s.atMs) > GROUND_MS) return; // the flight stays in sight
     const n = t.t.length;
     if (n > 0 && s.atMs <= t.t[n - 1]) {
       if (s.atMs < t.t[n - 1]) t.t.length = t.h.length = 0; // a seek back

@@ -21,17 +21,44 @@ export function ladderTop(states) {
 export function drawLadder(canvas, state, top) {
   const c = fit(canvas);
   if (!c) return;
-  const { ctx, w, h, ratio } = c;
+  const { ctx, w, h } = c;
   const k = ink();
   const y = linear(0, top, h - 10, 12);
   const x = Math.round(w * 0.62);
+  ctx.drawImage(rungs(c, k, x, y, top), 0, 0, w, h);
+  if (state.altitude_m === null) return;
+  const now = y(Math.max(0, state.altitude_m));
+  ctx.fillStyle = k.sky;
+  ctx.fillRect(x, now, 6, Math.max(0, y(0) - now));
+  if (state.highest_m !== null) {
+    ctx.fillStyle = k.ink;
+    ctx.fillRect(x - 4, y(state.highest_m) - 1.5, 14, 3);
+  }
+  if (state.predicted_m !== null) pointer(ctx, x + 8, y(state.predicted_m), w - x - 9, k.ink, false);
+  pointer(ctx, x + 8, now, w - x - 9, k.ink, true);
+}
+
+const RUNGS = 8; // scales kept: cards of one page have few sizes
+const kept = new Map();
+
+/** rungs is the ladder without its pointers. Its words cost more than all the
+ *  rest and are the same for every card, so they are painted once. */
+function rungs({ w, h, ratio }, k, x, y, top) {
+  const shown = convert("height", top);
+  const key = [w, h, ratio, shown, k.ink].join(" ");
+  if (kept.has(key)) return kept.get(key);
+  if (kept.size >= RUNGS) kept.delete(kept.keys().next().value);
+  const image = document.createElement("canvas");
+  image.width = Math.round(w * ratio);
+  image.height = Math.round(h * ratio);
+  const ctx = image.getContext("2d");
+  ctx.setTransform(image.width / w, 0, 0, image.height / h, 0, 0);
   ctx.font = "600 12px system-ui, sans-serif";
   ctx.textAlign = "right";
   ctx.textBaseline = "middle";
   ctx.strokeStyle = k.soft;
   ctx.fillStyle = k.soft;
   ctx.lineWidth = 1;
-  const shown = convert("height", top);
   for (const t of ticks(0, shown, Math.max(2, Math.floor(h / 60)))) {
     const py = crisp(y((t / shown) * top), ratio);
     ctx.beginPath();
@@ -44,16 +71,8 @@ export function drawLadder(canvas, state, top) {
   ctx.fillRect(x, y(top), 6, y(0) - y(top));
   ctx.fillStyle = k.ink;
   ctx.fillRect(0, y(0), w, 3);
-  if (state.altitude_m === null) return;
-  const now = y(Math.max(0, state.altitude_m));
-  ctx.fillStyle = k.sky;
-  ctx.fillRect(x, now, 6, Math.max(0, y(0) - now));
-  if (state.highest_m !== null) {
-    ctx.fillStyle = k.ink;
-    ctx.fillRect(x - 4, y(state.highest_m) - 1.5, 14, 3);
-  }
-  if (state.predicted_m !== null) pointer(ctx, x + 8, y(state.predicted_m), w - x - 9, k.ink, false);
-  pointer(ctx, x + 8, now, w - x - 9, k.ink, true);
+  kept.set(key, image);
+  return image;
 }
 
 function pointer(ctx, x, y, size, colour, solid) {
@@ -92,13 +111,21 @@ export function drawTrace(canvas, trace, now, span) {
   ctx.lineWidth = 2.5;
   ctx.lineJoin = "round";
   ctx.beginPath();
+  const n = trace.t.length;
   let last = -Infinity;
-  for (let i = Math.max(0, first - 1); i < trace.t.length; i++) {
+  let ax = -Infinity; // where the line was drawn to
+  let ay = -Infinity;
+  for (let i = Math.max(0, first - 1); i < n; i++) {
     const px = x(trace.t[i]);
     const py = y(trace.h[i]);
-    if (trace.t[i] - last > 2000) ctx.moveTo(px, py);
-    else ctx.lineTo(px, py);
+    const hole = trace.t[i] - last > 2000;
     last = trace.t[i];
+    // A step that nobody can see costs as much to paint as a long one.
+    if (!hole && i < n - 1 && px - ax < 1 && Math.abs(py - ay) < 1) continue;
+    if (hole) ctx.moveTo(px, py);
+    else ctx.lineTo(px, py);
+    ax = px;
+    ay = py;
   }
   ctx.stroke();
 }
