@@ -2,6 +2,7 @@ package decode
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -19,6 +20,9 @@ type Parsed struct {
 	// Boot, Seq and ClockUs are as sent, NaN where the frame tells none;
 	// ClockUs is in us.
 	Boot, Seq, ClockUs float64
+	// WrapUs is where the clock starts again, in us; 0 if the layout does not
+	// say that it does.
+	WrapUs float64
 	// Values are the channels, in the order of the program's Channels. Place
 	// hands them on to the sample.
 	Values []float64
@@ -43,6 +47,18 @@ func (d *Decoder) Parse(linkName string, b []byte, p *Parsed) error {
 		worst = worse(worst, r)
 	}
 	return worst
+}
+
+// Protected says whether every frame of a link carries a checksum.
+func (d *Decoder) Protected(linkName string) bool {
+	l := d.link(linkName)
+	return l != nil && !slices.ContainsFunc(l.programs, func(p *Program) bool { return !p.guarded() })
+}
+
+// HasClock says whether every layout of a link has a clock.
+func (d *Decoder) HasClock(linkName string) bool {
+	l := d.link(linkName)
+	return l != nil && !slices.ContainsFunc(l.programs, func(p *Program) bool { return p.clock.at < 0 })
 }
 
 // Place finds whose and of which boot a parsed frame is, and when it was
@@ -100,6 +116,9 @@ func (d *Decoder) parseAs(l *link, program int, b []byte, out *Parsed) *Reject {
 	*out = Parsed{
 		ID: m.rocket, HasID: m.hasRocket, Boot: m.boot, Seq: m.seq, clock: m.clock, program: program,
 		ClockUs: p.clock.conv.apply(m.clock), Values: append(out.Values[:0], sc.values...),
+	}
+	if p.clock.wrap > 0 {
+		out.WrapUs = p.clock.wrap * p.clock.conv.mul / p.clock.conv.div
 	}
 	return nil
 }

@@ -52,9 +52,9 @@ func (m *logImport) store(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	m.epoch = epoch
 	id := epoch.UTC().Format("20060102-150405") + logMark + m.sum
-	m.log.Place(id, epoch)
-	p, err := m.keep(ctx, m.session(id, epoch, m.cfg, m.log.Frames), m.cfg, m.log.Frames)
+	p, err := m.keep(ctx, m.session(id, epoch, m.cfg, m.link), m.cfg, m.log.Walk(id, epoch))
 	if err != nil {
 		return err
 	}
@@ -70,11 +70,10 @@ func (m *logImport) store(ctx context.Context) error {
 // tryAlign runs the log on a time line of its own, to see the flights in it.
 func (m *logImport) tryAlign(ctx context.Context, heard []radioFlight) error {
 	epoch := time.Unix(0, 0).UTC()
-	m.log.Place("trial", epoch)
 	var points []logimport.Point
 	h := heights{rocket: m.cmd.Rocket}
 	trial := &player{cfg: m.cfg, id: "trial", epoch: epoch, sample: func(s *decode.Sample) { points = h.add(points, s) }}
-	if err := trial.play(ctx, m.log.Frames); err != nil {
+	if err := trial.play(ctx, m.log.Walk("trial", epoch)); err != nil {
 		return err
 	}
 	m.alignAll(heard, trial.events, points)
@@ -241,6 +240,10 @@ func (m *logImport) date() (time.Time, error) {
 		m.done.Dated = "as said with --at"
 		return at.UTC(), nil
 	}
+	if m.log.Heard {
+		m.done.Dated = "as the capture has it"
+		return m.log.Begins.UTC(), nil
+	}
 	m.done.Dated = "not known; the log is taken to end when its file was written; --at TIME says better"
 	return m.written.Add(-m.log.End()).UTC().Truncate(time.Second), nil
 }
@@ -292,7 +295,7 @@ func (m *logImport) merge(ctx context.Context, radio string) (id, better string,
 	if cfg == nil {
 		return "none", "not compared", nil
 	}
-	logPart := m.logSeries()
+	logPart := logimport.Series{Frames: m.log.Frames(m.done.Session, m.epoch), Bad: m.log.Bad}
 	radioPart := logimport.Series{}
 	first, last := logPart.Frames[0].Heard, logPart.Frames[len(logPart.Frames)-1].Heard
 	var within []ingest.Frame
@@ -317,20 +320,15 @@ func (m *logImport) merge(ctx context.Context, radio string) (id, better string,
 	}
 	epoch := frames[0].Heard
 	id = epoch.UTC().Format("20060102-150405") + mergeMark + m.sum
-	passed := int64(0) // as in Log.Place
+	passed := int64(0) // as in a Walk of the log
 	for i := range frames {
 		f := &frames[i]
 		f.Session, f.Mono = id, f.Heard.Sub(epoch).Nanoseconds()
 		passed = max(passed+1, f.Mono)
 		f.Passed = passed
 	}
-	_, err = m.keep(ctx, m.session(id, epoch, cfg, frames), cfg, frames)
+	_, err = m.keep(ctx, m.session(id, epoch, cfg, linksOf(frames)...), cfg, &frameList{frames})
 	return id, better, err
-}
-
-// logSeries is the log's good frames.
-func (m *logImport) logSeries() logimport.Series {
-	return logimport.Series{Frames: m.log.Frames, Bad: len(m.log.Skipped)}
 }
 
 // mergedConfig knows the links of both: the configuration of the log if it has

@@ -30,24 +30,28 @@ type logImport struct {
 	cio     *cmdIO
 	dir     string
 	archive *sqlite.Archive
-	data    []byte
+	src     logimport.Source
 	written time.Time // when the file was, as far as known
 	link    string
 	sum     string // begins the names of the sessions: the same log gives the same
 	cfg     *config.Config
 	log     *logimport.Log
+	epoch   time.Time // of the log's session
 	done    logDone
 }
 
 // logDone is what was done with a log, as it is printed.
 type logDone struct {
-	File    string           `json:"file"`
-	Link    string           `json:"link"`
-	Session string           `json:"session"`
-	Merged  []string         `json:"merged"`
-	Samples int              `json:"samples"`
-	Flights int              `json:"flights"`
+	File    string   `json:"file"`
+	Link    string   `json:"link"`
+	Session string   `json:"session"`
+	Merged  []string `json:"merged"`
+	Samples int      `json:"samples"`
+	Flights int      `json:"flights"`
+	// Skipped has the first pieces that were skipped, Bad says how many there
+	// are; the list on stderr has them all.
 	Skipped []logimport.Skip `json:"skipped"`
+	Bad     int              `json:"skipped_count"`
 	Hints   []string         `json:"hints"`
 	Dated   string           `json:"dated"` // how the time of day became known
 	Aligned []alignedFlight  `json:"aligned"`
@@ -69,7 +73,7 @@ func (c *importCmd) log(ctx context.Context, dir string, cio *cmdIO) (err error)
 	if err := m.read(ctx); err != nil {
 		return err
 	}
-	m.listSkipped()
+	m.listHints()
 	if m.log.Good == 0 {
 		return fmt.Errorf("no line of %s fits the layout %s: padlark check --config FILE %[1]s shows why", c.File, c.Layout)
 	}
@@ -82,7 +86,7 @@ func (c *importCmd) log(ctx context.Context, dir string, cio *cmdIO) (err error)
 func (m *logImport) readFile() error {
 	var r io.Reader = m.cio.In
 	m.written = time.Now()
-	name := "stdin"
+	name, size := "stdin", int64(0)
 	if m.cmd.File != "-" {
 		f, err := os.Open(m.cmd.File)
 		if err != nil {
@@ -90,11 +94,11 @@ func (m *logImport) readFile() error {
 		}
 		defer f.Close() //nolint:errcheck // only read from
 		if st, err := f.Stat(); err == nil {
-			m.written = st.ModTime()
+			m.written, size = st.ModTime(), st.Size()
 		}
 		r, name = f, filepath.Base(m.cmd.File)
 	}
-	data, err := io.ReadAll(io.LimitReader(r, logMost+1))
+	data, err := readAll(r, size)
 	switch {
 	case err != nil:
 		return fmt.Errorf("import: read %s: %w", m.cmd.File, err)
@@ -103,37 +107,25 @@ func (m *logImport) readFile() error {
 	case len(data) == 0:
 		return fmt.Errorf("import %s: it is empty", m.cmd.File)
 	}
+	m.src = logimport.Plain(data)
 	if ingest.IsCapture(bytes.NewReader(data)) {
-		if data, err = streamOf(data); err != nil {
+		if m.src, err = logimport.Captured(data); err != nil {
 			return fmt.Errorf("import %s: %w", m.cmd.File, err)
 		}
 	}
-	m.data, m.link = data, "log-"+linkWord(name)
-	sum := sha256.Sum256(data)
+	m.link = "log-" + linkWord(name)
+	sum := sha256.Sum256(m.src.Data)
 	m.sum = hex.EncodeToString(sum[:4])
 	return nil
 }
 
-// streamOf is the bytes of a capture's only link.
-func streamOf(capture []byte) ([]byte, error) {
-	r, err := ingest.NewCaptureReader(bytes.NewReader(capture))
-	if err != nil {
-		return nil, err
-	}
-	if n := len(r.Info().Links); n > 1 {
-		return nil, fmt.Errorf("this capture has %d links: run it as a session with padlark run and file = in the [[link]]s", n)
-	}
-	var out []byte
-	for {
-		c, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return out, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, c.Bytes...)
-	}
+// readAll reads at most logMost bytes, and one more to show that there are
+// more; size is how many there should be, 0 if that is not known.
+func readAll(r io.Reader, size int64) ([]byte, error) {
+	var b bytes.Buffer
+	b.Grow(int(min(max(size, 0), logMost)) + bytes.MinRead) // then nothing is copied
+	_, err := b.ReadFrom(io.LimitReader(r, logMost+1))
+	return b.Bytes(), err
 }
 
 // linkWord makes a file's name one that a link may have.
@@ -155,19 +147,23 @@ func (m *logImport) read(ctx context.Context) error {
 	if m.cfg, err = m.withLog(base, nil); err != nil {
 		return err
 	}
-	lc := logimport.Config{Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate}
-	if m.log, err = logimport.Read(ctx, m.data, lc, progressBytes(m.cio.Err, len(m.data))); errors.Is(err, logimport.ErrNoClock) {
+	lc := logimport.Config{
+		Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate,
+		OnRead: progressBytes(m.cio.Err, len(m.src.Data)),
+		OnSkip: func(s logimport.Skip) { fmt.Fprintf(m.cio.Err, "skipped %s\n", s) },
+	}
+	for _, r := range m.cfg.Rockets {
+		lc.Rockets = append(lc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
+	}
+	if m.log, err = logimport.Read(ctx, m.src, lc); errors.Is(err, logimport.ErrNoClock) {
 		return usageError{err}
 	} else if err != nil {
 		return err
 	}
 	if m.cfg.Rocket(m.cmd.Rocket).ID != nil || len(m.log.IDs) != 1 {
-		return nil
+		return nil // or the lines do not say whose they are
 	}
-	var id uint32
-	if _, err := fmt.Sscanf(m.log.IDs[0], "id-%d", &id); err != nil {
-		return nil // the lines do not say whose they are
-	}
+	id := m.log.IDs[0]
 	// The person says whose log it is, the board says its id.
 	m.cfg, err = m.withLog(base, &id)
 	return err
@@ -229,10 +225,7 @@ func (m *logImport) withLog(base string, id *uint32) (*config.Config, error) {
 	return cfg, nil
 }
 
-func (m *logImport) listSkipped() {
-	for _, s := range m.log.Skipped {
-		fmt.Fprintf(m.cio.Err, "skipped %s\n", s)
-	}
+func (m *logImport) listHints() {
 	for _, h := range m.log.Hints {
 		fmt.Fprintf(m.cio.Err, "note: %s\n", h)
 	}
@@ -252,13 +245,13 @@ func progressBytes(w io.Writer, all int) func(uint64) {
 func (m *logImport) report() error {
 	d := &m.done
 	d.File, d.Link, d.Samples = m.cmd.File, m.link, m.log.Good
-	d.Skipped, d.Hints = m.log.Skipped, m.log.Hints
+	d.Skipped, d.Bad, d.Hints = m.log.Skipped, m.log.Bad, m.log.Hints
 	if m.cmd.JSON {
 		enc := json.NewEncoder(m.cio.Out)
 		enc.SetIndent("", " ")
 		return enc.Encode(d)
 	}
-	fmt.Fprintf(m.cio.Out, "session %s: %d samples of %s, link %s, %d flights, %d pieces skipped\n", d.Session, d.Samples, m.cmd.Rocket, d.Link, d.Flights, len(d.Skipped))
+	fmt.Fprintf(m.cio.Out, "session %s: %d samples of %s, link %s, %d flights, %d pieces skipped\n", d.Session, d.Samples, m.cmd.Rocket, d.Link, d.Flights, d.Bad)
 	fmt.Fprintf(m.cio.Out, "time of day: %s\n", d.Dated)
 	for _, a := range d.Aligned {
 		fmt.Fprintln(m.cio.Out, a)

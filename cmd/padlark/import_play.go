@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/flight"
@@ -20,24 +22,54 @@ import (
 // a landing to be called.
 const importTail = 15 * time.Second
 
-// playBatch is how many frames go into one transaction.
-const playBatch = 5000
+// playBatch is how many frames go into one transaction and from one stage to
+// the next.
+const playBatch = 8192
+
+// playAhead is how many batches are under way at a time.
+const playAhead = 5
+
+// frameSource gives frames in the order in which they passed.
+type frameSource interface {
+	Len() int
+	// Next writes the next frame into f; ok is false after the last. said is
+	// what is in it, nil if it is to be decoded.
+	Next(f *ingest.Frame) (said *decode.Parsed, ok bool)
+}
+
+// frameList is a frameSource of frames that are there already.
+type frameList struct{ frames []ingest.Frame }
+
+// Len implements frameSource.
+func (l *frameList) Len() int { return len(l.frames) }
+
+// Next implements frameSource.
+func (l *frameList) Next(f *ingest.Frame) (said *decode.Parsed, ok bool) {
+	if len(l.frames) == 0 {
+		return nil, false
+	}
+	*f, l.frames = l.frames[0], l.frames[1:]
+	return nil, true
+}
 
 // player runs frames through decoding and watching, as a replay of them will,
-// and hands on the rows.
+// and hands on the rows. The three run beside each other, each in order, so
+// that what comes out is always the same.
 type player struct {
 	cfg    *config.Config
 	id     string
 	epoch  time.Time
 	events []flight.Event
 	alarms []flight.Alarm
-	// rows, if set, takes the frames with their samples or rejects.
+	passed int64 // of the last frame
+	// rows, if set, takes the frames with their samples or rejects, which are
+	// its own only during the call.
 	rows func(r sqlite.Rows) error
 	// sample, if set, sees each sample.
 	sample func(s *decode.Sample)
 }
 
-func (p *player) play(ctx context.Context, frames []ingest.Frame) error {
+func (p *player) play(ctx context.Context, frames frameSource) error {
 	decoder, err := decoderFor(p.cfg)
 	if err != nil {
 		return err
@@ -46,38 +78,95 @@ func (p *player) play(ctx context.Context, frames []ingest.Frame) error {
 	if err != nil {
 		return err
 	}
-	rows := sqlite.Rows{}
-	for i, f := range frames {
-		s, err := decoder.Decode(f)
-		var rej *decode.Reject
-		switch {
-		case errors.As(err, &rej):
-			rows.Rejects = append(rows.Rejects, decode.Rejected{Session: p.id, Link: f.Link, N: f.N, Reject: *rej})
-		case err != nil:
-			return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
-		default:
-			p.take(engine.Sample(&s))
-			rows.Samples = append(rows.Samples, s)
-			if p.sample != nil {
-				p.sample(&s)
+	size := min(playBatch, frames.Len())
+	free := make(chan *sqlite.Rows, playAhead)
+	for range cap(free) {
+		free <- &sqlite.Rows{Frames: make([]ingest.Frame, 0, size), Samples: make([]decode.Sample, 0, size)}
+	}
+	decoded, watched := make(chan *sqlite.Rows, playAhead), make(chan *sqlite.Rows, playAhead)
+	g, gctx := errgroup.WithContext(ctx)
+	g.Go(func() error {
+		defer close(decoded)
+		return p.decode(gctx, decoder, frames, free, decoded)
+	})
+	g.Go(func() error {
+		defer close(watched)
+		for rows := range decoded {
+			for i := range rows.Samples {
+				s := &rows.Samples[i]
+				p.take(engine.Sample(s))
+				if p.sample != nil {
+					p.sample(s)
+				}
 			}
+			watched <- rows // there is room for all
 		}
-		if (i+1)%playBatch != 0 && i+1 < len(frames) {
-			continue
+		return nil
+	})
+	g.Go(func() error {
+		for rows := range watched {
+			if p.rows != nil {
+				if err := p.rows(*rows); err != nil {
+					return err
+				}
+			}
+			free <- rows // there is room for all
 		}
-		if err := ctx.Err(); err != nil {
-			return err
+		return nil
+	})
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	p.take(engine.Advance(p.end()))
+	return nil
+}
+
+// decode fills batches. Their number is fixed, so it waits while the others are
+// behind.
+func (p *player) decode(ctx context.Context, d *decode.Decoder, frames frameSource, free <-chan *sqlite.Rows, out chan<- *sqlite.Rows) error {
+	for from := uint64(1); ; from += playBatch {
+		var rows *sqlite.Rows
+		select {
+		case rows = <-free:
+		case <-ctx.Done():
+			return ctx.Err()
 		}
-		rows.Frames = frames[i-i%playBatch : i+1]
-		rows.From = uint64(i-i%playBatch) + 1
-		if p.rows != nil {
-			if err := p.rows(rows); err != nil {
+		*rows = sqlite.Rows{Frames: rows.Frames[:0], Samples: rows.Samples[:0], Rejects: rows.Rejects[:0], From: from}
+		for len(rows.Frames) < playBatch {
+			rows.Frames = append(rows.Frames, ingest.Frame{})
+			f := &rows.Frames[len(rows.Frames)-1]
+			said, more := frames.Next(f)
+			if !more {
+				rows.Frames = rows.Frames[:len(rows.Frames)-1]
+				out <- rows // there is room for all
+				return nil
+			}
+			if err := p.decodeOne(d, f, said, rows); err != nil {
 				return err
 			}
 		}
-		rows = sqlite.Rows{Samples: rows.Samples[:0], Rejects: rows.Rejects[:0]}
+		out <- rows // there is room for all
 	}
-	p.take(engine.Advance(p.end(frames)))
+}
+
+func (p *player) decodeOne(d *decode.Decoder, f *ingest.Frame, said *decode.Parsed, rows *sqlite.Rows) error {
+	p.passed = f.Passed
+	var s decode.Sample
+	var err error
+	if said != nil {
+		s, err = d.Place(f, said)
+	} else {
+		s, err = d.Decode(*f)
+	}
+	if err == nil {
+		rows.Samples = append(rows.Samples, s)
+		return nil
+	}
+	var rej *decode.Reject
+	if !errors.As(err, &rej) {
+		return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
+	}
+	rows.Rejects = append(rows.Rejects, decode.Rejected{Session: p.id, Link: f.Link, N: f.N, Reject: *rej})
 	return nil
 }
 
@@ -87,16 +176,17 @@ func (p *player) take(o watch.Output) {
 }
 
 // end is when the session ends, in ns since its epoch.
-func (p *player) end(frames []ingest.Frame) int64 {
-	if len(frames) == 0 {
+func (p *player) end() int64 {
+	if p.passed == 0 {
 		return 0
 	}
-	return frames[len(frames)-1].Passed + importTail.Nanoseconds()
+	return p.passed + importTail.Nanoseconds()
 }
 
 // keep stores a session of frames with all that follows from them. Doing it
 // again changes nothing.
-func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames []ingest.Frame) (*player, error) {
+func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
+	count := frames.Len()
 	if err := m.archive.StartSession(ctx, s); err != nil {
 		return nil, err
 	}
@@ -110,25 +200,30 @@ func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Conf
 	if err := p.play(ctx, frames); err != nil {
 		return nil, err
 	}
-	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: uint64(len(frames)) + 1}
+	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: uint64(count) + 1}
 	if err := m.archive.WriteRows(ctx, last); err != nil {
 		return nil, err
 	}
-	return p, m.archive.EndSession(ctx, s.ID, s.Epoch.Add(time.Duration(p.end(frames))))
+	return p, m.archive.EndSession(ctx, s.ID, s.Epoch.Add(time.Duration(p.end())))
 }
 
 // session describes a session made of a log.
-func (m *logImport) session(id string, epoch time.Time, cfg *config.Config, frames []ingest.Frame) sqlite.Session {
-	s := sqlite.Session{
+func (m *logImport) session(id string, epoch time.Time, cfg *config.Config, links ...string) sqlite.Session {
+	return sqlite.Session{
 		ID: id, Station: cfg.Station.Name, Epoch: epoch, Version: softwareVersion(), Config: cfg.Text,
-		Site: cfg.Site, Rockets: cfg.Rockets,
+		Site: cfg.Site, Rockets: cfg.Rockets, Links: links,
 	}
-	for _, f := range frames {
-		if !slices.Contains(s.Links, f.Link) {
-			s.Links = append(s.Links, f.Link)
+}
+
+// linksOf lists the links of frames, in order of first hearing.
+func linksOf(frames []ingest.Frame) []string {
+	var out []string
+	for i := range frames {
+		if !slices.Contains(out, frames[i].Link) {
+			out = append(out, frames[i].Link)
 		}
 	}
-	return s
+	return out
 }
 
 const (

@@ -6,8 +6,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
-	"time"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
 
 	"padlark/decode"
 	"padlark/ingest"
@@ -18,290 +21,201 @@ type Config struct {
 	Link    string // name for the frames: the mark of where they are from
 	Layout  string
 	Layouts []decode.Layout // the configured ones; the built-in ones are known
-	Rocket  string          // whose log it is, where the lines do not say
+	Rockets []decode.RocketID
+	Rocket  string // whose log it is, where the lines do not say
 	// Rate is how many lines a second there are; only for a log without a clock.
 	Rate float64
 	// FrameLimit is as in ingest.LinkConfig.
 	FrameLimit int
-}
-
-// Skip is a piece of the log that gave no sample.
-type Skip struct {
-	Line   int    `json:"line"`   // of a text, from 1; 0 in a binary log
-	Offset int64  `json:"offset"` // bytes from the start
-	Reason string `json:"reason"`
-	Text   string `json:"text"` // its first bytes
-}
-
-// String says it in one line.
-func (s Skip) String() string {
-	where := fmt.Sprintf("byte %d", s.Offset)
-	if s.Line > 0 {
-		where = fmt.Sprintf("line %d", s.Line)
-	}
-	return fmt.Sprintf("%s: %s: %q", where, s.Reason, s.Text)
-}
-
-// Stretch is a run of lines on one clock: from a start of the board to its next.
-type Stretch struct {
-	First, Frames int
-	Length        time.Duration
-	// Base is when it begins, since the epoch. Read puts a minute between
-	// stretches, since the log does not say how long the board was off.
-	Base time.Duration
-}
-
-// pause is put between stretches.
-const pause = time.Minute
-
-// Log is a log that has been read.
-type Log struct {
-	// Frames have Link, N and Bytes; Place fills in their times.
-	Frames    []ingest.Frame
-	Stretches []Stretch
-	Skipped   []Skip
-	Hints     []string // what a person may want to know or mend
-	// Good is how many frames gave a sample, IDs are the rocket ids in them.
-	Good int
-	IDs  []string
-
-	since []time.Duration // of each frame, since its stretch began
+	// OnSkip, if set, is told of everything that is skipped, in order, from one
+	// goroutine.
+	OnSkip func(Skip)
+	// OnRead, if set, is told how many bytes have been read.
+	OnRead func(bytes uint64)
 }
 
 // ErrNoClock is returned for a layout without a clock and no rate.
 var ErrNoClock = errors.New("the layout has no clock: say with --rate how many lines there are a second")
 
-// Read reads a whole log. progress, if not nil, is told the bytes read.
-func Read(ctx context.Context, data []byte, c Config, progress func(bytes uint64)) (*Log, error) {
-	p, framing, err := newPeek(c)
+// Read reads a whole log: one goroutine cuts it into pieces, some parse them,
+// and one puts them on the time line, in order, so that the result is always
+// the same. Each piece is parsed once.
+func Read(ctx context.Context, src Source, c Config) (*Log, error) {
+	framing, err := framingOf(c)
 	if err != nil {
 		return nil, fmt.Errorf("read log: %w", err)
 	}
-	framer, err := ingest.NewFramer(framing, c.FrameLimit)
-	if err != nil {
-		return nil, fmt.Errorf("read log: %w", err)
-	}
-	r := &reader{ctx: ctx, data: data, cfg: c, peek: p, log: &Log{}, text: framing.Kind == ingest.FramingLine, lastClock: math.NaN(), lastBoot: math.NaN()}
-	const step = 1 << 20
-	for at := 0; at < len(data); at += step {
-		if err := ctx.Err(); err != nil {
+	workers := min(runtime.GOMAXPROCS(0), 4)
+	decoders := make([]*decode.Decoder, workers)
+	for i := range decoders {
+		if decoders[i], err = c.decoder(); err != nil {
 			return nil, fmt.Errorf("read log: %w", err)
 		}
-		if err := framer.Push(data[at:min(at+step, len(data))], r); err != nil {
-			return nil, fmt.Errorf("read log: %w", err)
-		}
-		if progress != nil {
-			progress(uint64(at))
-		}
 	}
-	if err := framer.End(true, r); err != nil {
+	todo, order := make(chan *batch, workers), make(chan *batch, 2*workers)
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error {
+		defer close(todo)
+		defer close(order)
+		return cut(ctx, &src, framing, c.FrameLimit, func(b *batch) error {
+			for _, to := range []chan *batch{order, todo} {
+				select {
+				case to <- b:
+				case <-ctx.Done():
+					return ctx.Err()
+				}
+			}
+			return nil
+		})
+	})
+	for _, d := range decoders {
+		g.Go(func() error {
+			for b := range todo {
+				if err := b.parse(d, c.Link); err != nil {
+					return err
+				}
+				close(b.ready)
+			}
+			return nil
+		})
+	}
+	r := newReader(&src, c, framing, decoders[0])
+	g.Go(func() error { return r.collect(ctx, order) })
+	if err := g.Wait(); err != nil {
 		return nil, fmt.Errorf("read log: %w", err)
 	}
 	return r.log, nil
 }
 
-// reader is the framer's sink.
+func (c *Config) decoder() (*decode.Decoder, error) {
+	return decode.New(decode.Config{
+		Layouts: c.Layouts, Rockets: c.Rockets,
+		Links: []decode.LinkLayouts{{Link: c.Link, Layouts: []string{c.Layout}, Rocket: c.Rocket}},
+	})
+}
+
+func framingOf(c Config) (ingest.Framing, error) {
+	built, err := decode.Builtin()
+	if err != nil {
+		return ingest.Framing{}, err
+	}
+	all := slices.Concat(built, c.Layouts)
+	i := slices.IndexFunc(all, func(l decode.Layout) bool { return l.Name == c.Layout })
+	if i >= 0 {
+		return all[i].Framing, nil
+	}
+	var names []string
+	for _, l := range all {
+		names = append(names, l.Name)
+	}
+	return ingest.Framing{}, fmt.Errorf("there is no layout %q; known are: %s", c.Layout, strings.Join(names, ", "))
+}
+
+// reader takes the parsed pieces in order.
 type reader struct {
-	ctx  context.Context
-	data []byte
-	cfg  Config
-	peek *peek
-	log  *Log
-	text bool
-
-	counted   int64 // bytes in which lines have been counted
-	lines     int
-	lastClock float64 // s, as sent
-	lastBoot  float64
-	lastStep  float64
-	turned    float64 // s added because the clock began again
-	start     float64 // clock at the stretch's start, s
-	leapt     int     // lines in a row whose clock leapt
+	src     *Source
+	cfg     Config
+	log     *Log
+	text    bool
+	clocked bool // the layout has a clock
+	skips   skips
+	line    timeline
+	counted int64 // bytes in which lines have been counted
+	lines   int
 }
 
-// line is the number of the line at an offset; offsets only rise.
-func (r *reader) line(offset int64) int {
-	if !r.text {
-		return 0
+func newReader(src *Source, c Config, framing ingest.Framing, d *decode.Decoder) *reader {
+	l := &Log{link: c.Link, chunks: src.chunks, Heard: src.chunks != nil, Begins: src.Begins}
+	if src.Hint != "" {
+		l.Hints = append(l.Hints, src.Hint)
 	}
-	if offset > r.counted {
-		r.lines += bytes.Count(r.data[r.counted:offset], []byte{'\n'})
-		r.counted = offset
+	return &reader{
+		src: src, cfg: c, log: l, text: framing.Kind == ingest.FramingLine, clocked: d.HasClock(c.Link),
+		skips: skips{log: l, tell: c.OnSkip},
+		line:  timeline{log: l, guarded: d.Protected(c.Link), lastClock: math.NaN(), lastBoot: math.NaN()},
 	}
-	return r.lines + 1
 }
 
-const skipText = 60 // bytes of a skipped piece that are shown
-
-func (r *reader) skip(offset int64, piece []byte, reason string) {
-	r.log.Skipped = append(r.log.Skipped, Skip{r.line(offset), offset, reason, string(piece[:min(len(piece), skipText)])})
-}
-
-// Reject implements ingest.Sink.
-func (r *reader) Reject(j ingest.Reject) { r.skip(j.Offset, j.Bytes, j.Reason) }
-
-// Message implements ingest.Sink.
-func (r *reader) Message(m ingest.Message) error {
-	if r.text && len(bytes.TrimSpace(m.Bytes)) == 0 {
-		return nil // an empty line says nothing
-	}
-	f := ingest.Frame{Link: r.cfg.Link, N: uint64(len(r.log.Frames)) + 1, Wire: m.Wire, Bytes: bytes.Clone(m.Bytes)}
-	seen, err := r.peek.look(f)
-	var rej *decode.Reject
-	switch {
-	case errors.As(err, &rej):
-		r.skip(m.Offset, m.Bytes, rejectText(rej))
-		r.add(f, r.lastSince())
-		return nil
-	case err != nil:
-		return err
-	}
-	if !r.peek.clock {
-		if r.cfg.Rate <= 0 {
-			return ErrNoClock
+func (r *reader) collect(ctx context.Context, order <-chan *batch) error {
+	for b := range order {
+		select {
+		case <-b.ready:
+		case <-ctx.Done():
+			return ctx.Err()
 		}
-		seen.clock = float64(r.log.Good) / r.cfg.Rate
+		if err := r.take(b); err != nil {
+			return err
+		}
+		if r.cfg.OnRead != nil {
+			r.cfg.OnRead(uint64(b.read))
+		}
 	}
-	if r.leaps(seen) {
-		r.skip(m.Offset, m.Bytes, fmt.Sprintf("its clock leaps by %.0f s", seen.clock-r.lastClock))
-		return nil
-	}
-	r.log.Good++
-	if !slices.Contains(r.log.IDs, seen.rocket) {
-		r.log.IDs = append(r.log.IDs, seen.rocket)
-	}
-	r.place(f, seen)
+	r.skips.flush()
 	return nil
 }
 
-func rejectText(r *decode.Reject) string {
-	text := r.Reason
-	if r.Detail != "" {
-		text += " (" + r.Detail + ")"
-	}
-	return text
-}
-
-func (r *reader) add(f ingest.Frame, since time.Duration) {
-	r.log.Frames = append(r.log.Frames, f)
-	r.log.since = append(r.log.since, since)
-	if n := len(r.log.Stretches); n > 0 {
-		s := &r.log.Stretches[n-1]
-		s.Frames++
-		s.Length = max(s.Length, since)
-	}
-}
-
-func (r *reader) lastSince() time.Duration {
-	if n := len(r.log.since); n > 0 {
-		return r.log.since[n-1]
-	}
-	return 0
-}
-
-const (
-	reorder  = 0.5    // s that a line may be older than the one before
-	leapMost = 3600.0 // s that a log may pause without a checksum to vouch for it
-	leapRow  = 3      // lines that agree make a leap believed
-)
-
-// leaps says whether a line's clock is so far ahead that it is damaged.
-func (r *reader) leaps(s seen) bool {
-	if r.peek.guarded || math.IsNaN(s.clock) || math.IsNaN(r.lastClock) || s.clock-r.lastClock < leapMost {
-		r.leapt = 0
-		return false
-	}
-	r.leapt++
-	return r.leapt < leapRow
-}
-
-// place puts a frame on the time line.
-func (r *reader) place(f ingest.Frame, s seen) {
-	if math.IsNaN(s.clock) {
-		r.add(f, r.lastSince())
-		return
-	}
-	step := s.clock - r.lastClock
-	reboot := !math.IsNaN(s.boot) && !math.IsNaN(r.lastBoot) && s.boot != r.lastBoot
-	switch {
-	case math.IsNaN(r.lastClock):
-		r.begin(s.clock)
-	case reboot:
-		r.begin(s.clock)
-	case step < -reorder:
-		if w := wrapOf(r.peek.wraps, -step, r.lastStep); w > 0 {
-			r.turned += w
-			r.log.Hints = append(r.log.Hints, fmt.Sprintf("the clock starts again after %g s (sample %d); the time goes on", w, f.N))
-		} else {
-			r.begin(s.clock)
+// take makes frames of a batch.
+func (r *reader) take(b *batch) error {
+	b.kept = make([]kept, 0, len(b.pieces))
+	for i := range b.pieces {
+		p := &b.pieces[i]
+		if reason, dropped := b.dropped[i]; dropped {
+			r.skip(p, reason, "")
+			continue
 		}
-	case step > 0:
-		r.lastStep = step
-	}
-	if !math.IsNaN(s.boot) {
-		r.lastBoot = s.boot
-	}
-	r.lastClock = s.clock
-	r.add(f, time.Duration(math.Round((s.clock+r.turned-r.start)*1e6))*time.Microsecond)
-}
-
-// begin opens a stretch.
-func (r *reader) begin(clock float64) {
-	var base time.Duration
-	if n := len(r.log.Stretches); n > 0 {
-		last := r.log.Stretches[n-1]
-		base = last.Base + last.Length + pause
-	}
-	r.start, r.turned = clock, 0
-	r.log.Stretches = append(r.log.Stretches, Stretch{First: len(r.log.Frames), Base: base})
-}
-
-// wrapOf is the turn of a clock that fell by so much, 0 if it is none: what is
-// left of the turn must be about one step.
-func wrapOf(wraps []float64, fell, step float64) float64 {
-	for _, w := range wraps {
-		if left := w - fell; left >= 0 && left <= max(3*step, 0.2) {
-			return w
+		if r.text && len(bytes.TrimSpace(p.bytes)) == 0 {
+			continue // an empty line says nothing
 		}
+		k := kept{bytes: p.bytes, wire: p.wire, chunk: p.chunk, piece: int32(i)}
+		if rej := b.bad[i]; rej != nil {
+			r.skip(p, rej.Reason, rej.Detail)
+			k.since = r.line.here(p.chunk)
+			r.keep(b, k)
+			continue
+		}
+		said := &b.parsed[i]
+		clock := said.ClockUs * 1e-6
+		if !r.clocked {
+			if r.cfg.Rate <= 0 && !r.log.Heard {
+				return ErrNoClock
+			}
+			clock = float64(r.log.Good) / r.cfg.Rate
+		}
+		since, detail := r.line.place(said, clock, p.chunk)
+		if detail != "" {
+			r.skip(p, "its clock leaps", detail)
+			continue
+		}
+		r.log.Good++
+		if said.HasID && !slices.Contains(r.log.IDs, said.ID) {
+			r.log.IDs = append(r.log.IDs, said.ID)
+		}
+		k.since, k.good = since, true
+		r.keep(b, k)
 	}
-	return 0
+	b.pieces, b.dropped, b.bad = nil, nil, nil
+	r.log.batches = append(r.log.batches, b)
+	return nil
 }
 
-// Place gives every frame its times, from the bases of the stretches. Frames
-// pass in the order of the log.
-func (l *Log) Place(session string, epoch time.Time) {
-	// From 1 on: a Passed of 0 means that nothing has passed yet.
-	k, passed := -1, int64(0)
-	for i := range l.Frames {
-		for k+1 < len(l.Stretches) && l.Stretches[k+1].First <= i {
-			k++
-		}
-		f := &l.Frames[i]
-		f.Session = session
-		f.Mono = int64(l.since[i])
-		if k >= 0 {
-			f.Mono += int64(l.Stretches[k].Base)
-		}
-		passed = max(passed+1, f.Mono)
-		f.Passed = passed
-		f.Heard = epoch.Add(time.Duration(f.Mono))
-	}
+func (r *reader) keep(b *batch, k kept) {
+	b.kept = append(b.kept, k)
+	r.line.add(k.since)
 }
 
-// End is when the last frame is, since the epoch.
-func (l *Log) End() time.Duration {
-	if n := len(l.Stretches); n > 0 {
-		return l.Stretches[n-1].Base + l.Stretches[n-1].Length
-	}
-	return 0
+func (r *reader) skip(p *piece, reason, detail string) {
+	r.skips.add(r.lineOf(p.offset), p.offset, p.bytes, reason, detail, r.log.Good)
 }
 
-// Of is the stretch of a time since the epoch, -1 if there is none.
-func (l *Log) Of(at time.Duration) int {
-	for i, s := range l.Stretches {
-		if at >= s.Base-pause/2 && at <= s.Base+s.Length+pause/2 {
-			return i
-		}
+// lineOf is the number of the line at an offset; offsets only rise.
+func (r *reader) lineOf(offset int64) int {
+	if !r.text {
+		return 0
 	}
-	return -1
+	offset = min(offset, int64(len(r.src.Data)))
+	if offset > r.counted {
+		r.lines += bytes.Count(r.src.Data[r.counted:offset], []byte{'\n'})
+		r.counted = offset
+	}
+	return r.lines + 1
 }

@@ -59,7 +59,7 @@ func TestRead(t *testing.T) {
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
-			l, err := Read(t.Context(), []byte(c.text), plain(), nil)
+			l, err := Read(t.Context(), Plain([]byte(c.text)), plain())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -86,11 +86,11 @@ func TestRead(t *testing.T) {
 func TestReadWithoutClock(t *testing.T) {
 	c := plain()
 	c.Layouts[0].Fields = c.Layouts[0].Fields[1:]
-	if _, err := Read(t.Context(), []byte("101325,3.9\n"), c, nil); !errors.Is(err, ErrNoClock) {
+	if _, err := Read(t.Context(), Plain([]byte("101325,3.9\n")), c); !errors.Is(err, ErrNoClock) {
 		t.Errorf("error %v, want ErrNoClock", err)
 	}
 	c.Rate = 10
-	l, err := Read(t.Context(), []byte("101325,3.9\n101324,3.9\n101323,3.9\n"), c, nil)
+	l, err := Read(t.Context(), Plain([]byte("101325,3.9\n101324,3.9\n101323,3.9\n")), c)
 	if err != nil || l.End() != 200*time.Millisecond {
 		t.Errorf("three lines at 10 Hz last %v, %v", l.End(), err)
 	}
@@ -101,14 +101,14 @@ func TestReadWithoutClock(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	f.Add([]byte(lines(3, 0) + "x\n" + lines(2, 65530) + "\xff\n" + lines(2, 0)))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		l, err := Read(t.Context(), data, plain(), nil)
+		l, err := Read(t.Context(), Plain(data), plain())
 		if err != nil {
 			t.Fatal(err)
 		}
-		l.Place("s", time.Unix(0, 0))
-		for i := 1; i < len(l.Frames); i++ {
-			if l.Frames[i].Passed <= l.Frames[i-1].Passed {
-				t.Fatalf("frame %d passed at %d, after one at %d", i, l.Frames[i].Passed, l.Frames[i-1].Passed)
+		fs := l.Frames("s", time.Unix(0, 0))
+		for i := 1; i < len(fs); i++ {
+			if fs[i].Passed <= fs[i-1].Passed {
+				t.Fatalf("frame %d passed at %d, after one at %d", i, fs[i].Passed, fs[i-1].Passed)
 			}
 		}
 	})
