@@ -103,7 +103,7 @@ func (l *lines) redraw() {
 		rows = append(rows, strings.Split(strings.TrimRight(text.String(), "\n"), "\n")...)
 	}
 	for _, r := range rows {
-		b.WriteString("\r\x1b[2K" + clip(r, 79) + "\n")
+		b.WriteString("\r\x1b[2K" + clip(r, columns) + "\n")
 	}
 	// Rows that are no longer needed are blanked, and stay part of the block.
 	for i := len(rows); i < l.drawn; i++ {
@@ -129,7 +129,7 @@ func clip(s string, width int) string {
 	return string(r[:width-1]) + "…"
 }
 
-// stateLine is one rocket in at most 79 columns.
+// stateLine is one rocket in at most 80 columns.
 func stateLine(st flight.State) string {
 	next := ""
 	switch {
