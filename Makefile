@@ -5,9 +5,9 @@ build:
 test:
 	go test ./...
 lint:
-	gofmt -l . && go vet ./... && staticcheck ./...
+	bash .ci/run formatted vet staticcheck
 fuzz:
-	FUZZ_ONLY=1 FUZZ_TIME=60s .ci/run
+	FUZZ_TIME=$${FUZZ_TIME:-60s} bash .ci/run fuzz
 bench:
 	go test -run '^$$' -bench . -benchtime 1x ./...
 demo:
