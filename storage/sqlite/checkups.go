@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"os"
 	"time"
+
+	"padlark/storage/sqlite/block"
 )
 
 // Checkup is one bench test of a rocket's board.
@@ -30,16 +32,9 @@ func (a *Archive) AddCheckup(ctx context.Context, c Checkup) error {
 }
 
 // Checkups lists the checkups of a rocket, or of all when rocket is empty,
-// oldest first. An archive from before there were any has none.
+// oldest first.
 func (a *Archive) Checkups(ctx context.Context, rocket string) ([]Checkup, error) {
 	const doing = "read checkups"
-	var tables int
-	if err := a.r.QueryRowContext(ctx, `SELECT COUNT(*) FROM sqlite_schema WHERE name = 'checkups'`).Scan(&tables); err != nil {
-		return nil, explain(a.path, doing, err)
-	}
-	if tables == 0 {
-		return nil, nil
-	}
 	var out []Checkup
 	err := each(ctx, a.r, `SELECT id, rocket, at_ns, verdict, version, report FROM checkups WHERE ?1 = '' OR rocket = ?1 ORDER BY at_ns, id`,
 		[]any{rocket}, func(rows *sql.Rows) error {
@@ -65,17 +60,18 @@ func OpenBeside(path string) (*Archive, error) {
 	if st.Size() == 0 {
 		return nil, fmt.Errorf("open archive %s: %w: the file is empty", path, ErrNotArchive)
 	}
-	a := &Archive{path: path}
+	codec, err := block.NewCodec()
+	if err != nil {
+		return nil, fmt.Errorf("open archive: %w", err)
+	}
+	a := &Archive{path: path, codec: codec}
 	if a.w, err = sql.Open("sqlite", dsn(path, "rw", "busy_timeout(10000)", "synchronous(FULL)", "foreign_keys(ON)")); err != nil {
 		return nil, explain(path, "open archive", err)
 	}
 	a.w.SetMaxOpenConns(1)
-	steps, err := migrations()
+	v, err := checkVersion(context.Background(), a.w, path)
 	if err == nil {
-		var v int
-		if v, err = checkVersion(context.Background(), a.w, path); err == nil && v < len(steps) {
-			err = fmt.Errorf("open archive %s: %w", path, ErrOlder)
-		}
+		err = mustBePresent(context.Background(), a.w, path, v)
 	}
 	if err == nil {
 		err = a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
@@ -85,6 +81,3 @@ func OpenBeside(path string) (*Archive, error) {
 	}
 	return a, nil
 }
-
-// ErrOlder is returned by OpenBeside for an archive of an older version.
-var ErrOlder = errors.New("archive is of an older version")

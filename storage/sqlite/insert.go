@@ -9,35 +9,37 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage/sqlite/block"
 )
 
 // sessionNames is what the inserter knows of a session: row numbers of names.
 type sessionNames struct {
 	id      int64
 	epoch   time.Time
-	links   map[string]linkRow
+	links   map[string]int64
 	rockets map[string]int64
 }
 
-type linkRow struct {
-	id      int64
-	baud    int
-	settled bool // a frame with a line rate has been seen
-}
-
-// inserter holds the one writing connection and its prepared statements.
+// inserter holds the one writing connection, its prepared statements and the
+// frames and samples that the transaction under way will store at its end.
 type inserter struct {
-	conn  *sql.Conn
-	stmts map[string]*sql.Stmt
-	names map[string]*sessionNames
+	conn    *sql.Conn
+	stmts   map[string]*sql.Stmt
+	names   map[string]*sessionNames
+	codec   *block.Codec
+	frames  *frameShelf
+	samples *sampleShelf
 }
 
-func newInserter(ctx context.Context, db *sql.DB) (*inserter, error) {
+func newInserter(ctx context.Context, db *sql.DB, codec *block.Codec) (*inserter, error) {
 	conn, err := db.Conn(ctx)
 	if err != nil {
 		return nil, err
 	}
-	return &inserter{conn: conn, stmts: map[string]*sql.Stmt{}, names: map[string]*sessionNames{}}, nil
+	return &inserter{
+		conn: conn, stmts: map[string]*sql.Stmt{}, names: map[string]*sessionNames{},
+		codec: codec, frames: newFrameShelf(), samples: newSampleShelf(),
+	}, nil
 }
 
 func (in *inserter) close() error {
@@ -86,7 +88,7 @@ func (a *Archive) write(ctx context.Context, doing string, fn func(*inserter) er
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if a.ins == nil {
-		in, err := newInserter(ctx, a.w)
+		in, err := newInserter(ctx, a.w, a.codec)
 		if err != nil {
 			return explain(a.path, doing, err)
 		}
@@ -94,9 +96,24 @@ func (a *Archive) write(ctx context.Context, doing string, fn func(*inserter) er
 	}
 	err := a.ins.transaction(ctx, fn)
 	if err != nil {
-		a.ins.names = map[string]*sessionNames{}
+		a.ins.forget()
 	}
 	return explain(a.path, doing, err)
+}
+
+// forget drops all that is remembered of the file, after an error.
+func (in *inserter) forget() {
+	in.names = map[string]*sessionNames{}
+	in.frames.forget()
+	in.samples.forget()
+}
+
+// flush stores the frames and samples that are waiting.
+func (in *inserter) flush(ctx context.Context) error {
+	if err := in.frames.flush(ctx, in); err != nil {
+		return err
+	}
+	return in.samples.flush(ctx, in)
 }
 
 func (in *inserter) transaction(ctx context.Context, fn func(*inserter) error) error {
@@ -106,6 +123,9 @@ func (in *inserter) transaction(ctx context.Context, fn func(*inserter) error) e
 		return err
 	}
 	err := fn(in)
+	if err == nil {
+		err = in.flush(ctx)
+	}
 	if err == nil {
 		if _, err = in.exec(ctx, "COMMIT"); err == nil {
 			return nil
@@ -135,42 +155,30 @@ func (in *inserter) session(ctx context.Context, name, station string, epoch tim
 	if err != nil {
 		return nil, err
 	}
-	n := &sessionNames{id: id, epoch: unix(ns), links: map[string]linkRow{}, rockets: map[string]int64{}}
+	n := &sessionNames{id: id, epoch: unix(ns), links: map[string]int64{}, rockets: map[string]int64{}}
 	in.names[name] = n
 	return n, nil
 }
 
-// link finds a link's row or makes one. baud is the line rate of a frame that
-// came over it, 0 if not known; the link takes that of its first frame, so that
-// the frames need not repeat it.
-func (in *inserter) link(ctx context.Context, n *sessionNames, name string, baud int) (linkRow, error) {
-	l, ok := n.links[name]
-	if ok && (l.settled || baud == 0) {
-		return l, nil
+// link finds a link's row or makes one.
+func (in *inserter) link(ctx context.Context, n *sessionNames, name string) (int64, error) {
+	if id, ok := n.links[name]; ok {
+		return id, nil
 	}
-	const find = `SELECT id, baud FROM links WHERE session = ? AND name = ?`
-	err := in.row(ctx, find, []any{n.id, name}, &l.id, &l.baud)
+	const find = `SELECT id FROM links WHERE session = ? AND name = ?`
+	var id int64
+	err := in.row(ctx, find, []any{n.id, name}, &id)
 	if errors.Is(err, sql.ErrNoRows) {
 		if _, err = in.exec(ctx, `INSERT INTO links (session, name) VALUES (?, ?)`, n.id, name); err != nil {
-			return l, err
+			return 0, err
 		}
-		err = in.row(ctx, find, []any{n.id, name}, &l.id, &l.baud)
+		err = in.row(ctx, find, []any{n.id, name}, &id)
 	}
 	if err != nil {
-		return l, err
+		return 0, err
 	}
-	if baud != 0 && l.baud == 0 {
-		const first = `UPDATE links SET baud = ?1 WHERE id = ?2 AND NOT EXISTS (SELECT 1 FROM frames WHERE link = ?2)`
-		if _, err := in.exec(ctx, first, baud, l.id); err != nil {
-			return l, err
-		}
-		if err := in.row(ctx, find, []any{n.id, name}, &l.id, &l.baud); err != nil {
-			return l, err
-		}
-	}
-	l.settled = baud != 0
-	n.links[name] = l
-	return l, nil
+	n.links[name] = id
+	return id, nil
 }
 
 // rocket finds a rocket's row or makes one.

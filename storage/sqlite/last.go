@@ -18,11 +18,10 @@ type Last struct {
 // Last looks up how far a session has come.
 func (a *Archive) Last(ctx context.Context, session string) (Last, error) {
 	l := Last{Passed: -1, Sampled: map[string]uint64{}}
-	err := each(ctx, a.r, `SELECT l.name, f.passed_ns,
-		(SELECT MAX(n) FROM samples s JOIN rockets r ON r.id = s.rocket WHERE r.session = l.session AND s.link = l.id)
-		FROM links l JOIN sessions s ON s.id = l.session
-		LEFT JOIN frames f ON f.link = l.id AND f.n = (SELECT MAX(n) FROM frames WHERE link = l.id)
-		WHERE s.name = ?`, []any{session}, func(rows *sql.Rows) error {
+	err := each(ctx, a.r, `SELECT l.name,
+		(SELECT passed_last_ns FROM frame_blocks WHERE link = l.id ORDER BY n_first DESC LIMIT 1),
+		(SELECT MAX(n_last) FROM sample_blocks b JOIN rockets r ON r.id = b.rocket WHERE r.session = l.session AND b.link = l.id)
+		FROM links l JOIN sessions s ON s.id = l.session WHERE s.name = ?`, []any{session}, func(rows *sql.Rows) error {
 		var name string
 		var passed, sampled sql.NullInt64
 		if err := rows.Scan(&name, &passed, &sampled); err != nil {

@@ -13,6 +13,7 @@ import (
 	_ "modernc.org/sqlite" // the driver "sqlite"
 
 	"padlark/bus"
+	"padlark/storage/sqlite/block"
 )
 
 // FileName is the archive's name within the station's folder.
@@ -35,11 +36,15 @@ type Archive struct {
 	reserve  int64
 	readOnly bool
 	lock     *bus.Lock
+	codec    *block.Codec
 	w        *sql.DB // one connection, for writing
 	r        *sql.DB // a few connections, for reading
 
 	mu  sync.Mutex // guards writing
 	ins *inserter  // nil until the first write
+
+	stmtsMu sync.Mutex
+	stmts   map[string]*sql.Stmt // of the readers; closing r closes them
 
 	lost lossList
 }
@@ -55,7 +60,11 @@ func Open(path string, o Options) (*Archive, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open archive: %w; stop that one, or give this one another [station] data", err)
 	}
-	a := &Archive{path: path, lock: lock, reserve: o.Reserve}
+	codec, err := block.NewCodec()
+	if err != nil {
+		return nil, errors.Join(err, lock.Unlock())
+	}
+	a := &Archive{path: path, lock: lock, codec: codec, reserve: o.Reserve}
 	if err := a.open(o); err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
@@ -86,6 +95,9 @@ func (a *Archive) open(o Options) error {
 	if err := migrate(a.w, a.path); err != nil {
 		return err
 	}
+	if err := a.pack(context.Background()); err != nil {
+		return err
+	}
 	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
 }
 
@@ -109,7 +121,11 @@ func OpenReadOnly(path string) (*Archive, error) {
 	case st.Size() == 0:
 		return nil, fmt.Errorf("open archive %s: %w: the file is empty", path, ErrNotArchive)
 	}
-	a := &Archive{path: path, readOnly: true}
+	codec, err := block.NewCodec()
+	if err != nil {
+		return nil, fmt.Errorf("open archive: %w", err)
+	}
+	a := &Archive{path: path, codec: codec, readOnly: true}
 	// writable_schema=ON makes SQLite open a file that is shorter than its header
 	// says, instead of refusing the whole of it; nothing can be written through
 	// this connection.
@@ -120,6 +136,9 @@ func OpenReadOnly(path string) (*Archive, error) {
 	v, err := checkVersion(context.Background(), a.r, path)
 	if err == nil && v == 0 {
 		err = fmt.Errorf("open archive %s: %w: it holds nothing", path, ErrNotArchive)
+	}
+	if err == nil {
+		err = mustBePresent(context.Background(), a.r, path, v)
 	}
 	if err != nil {
 		return nil, errors.Join(err, a.Close())
@@ -167,6 +186,10 @@ func (a *Archive) Close() error {
 	}
 	if a.w != nil {
 		errs = append(errs, a.w.Close())
+	}
+	if a.codec != nil {
+		errs = append(errs, a.codec.Close())
+		a.codec = nil
 	}
 	errs = append(errs, a.lock.Unlock())
 	a.lock = nil

@@ -8,7 +8,7 @@ import (
 // LastPassed is the Passed of a session's newest frame, in ns since the epoch;
 // ok is false if it has none.
 func (a *Archive) LastPassed(ctx context.Context, session string) (passed int64, ok bool, err error) {
-	err = each(ctx, a.r, `SELECT (SELECT passed_ns FROM frames WHERE link = l.id ORDER BY n DESC LIMIT 1)
+	err = each(ctx, a.r, `SELECT (SELECT passed_last_ns FROM frame_blocks WHERE link = l.id ORDER BY n_first DESC LIMIT 1)
 		FROM links l JOIN sessions s ON s.id = l.session WHERE s.name = ?`,
 		[]any{session}, func(rows *sql.Rows) error {
 			var p sql.NullInt64
@@ -29,7 +29,7 @@ func (a *Archive) LastSampled(ctx context.Context, session string) (map[string]u
 	out := map[string]uint64{}
 	// One look-up at the end of the key for each rocket and link, instead of a
 	// walk through all samples.
-	err := each(ctx, a.r, `SELECT l.name, (SELECT MAX(n) FROM samples WHERE rocket = r.id AND link = l.id)
+	err := each(ctx, a.r, `SELECT l.name, (SELECT n_last FROM sample_blocks WHERE rocket = r.id AND link = l.id ORDER BY n_first DESC LIMIT 1)
 		FROM sessions s JOIN links l ON l.session = s.id JOIN rockets r ON r.session = s.id WHERE s.name = ?`,
 		[]any{session}, func(rows *sql.Rows) error {
 			var link string

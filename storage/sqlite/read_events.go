@@ -56,7 +56,7 @@ func (a *Archive) listed(ctx context.Context, q Query, table, query string, fn f
 		if err != nil {
 			return err
 		}
-		w := window{always, forEver}
+		w := window{from: always, to: forEver}
 		if !q.From.IsZero() {
 			w.from = q.bound(s, q.From)
 		}

@@ -3,11 +3,11 @@ package sqlite
 import (
 	"context"
 	"database/sql"
-	"fmt"
 	"slices"
 	"time"
 
 	"padlark/ingest"
+	"padlark/storage/sqlite/block"
 )
 
 // FrameFilter chooses frames; the zero value means all.
@@ -44,17 +44,17 @@ func (a *Archive) Frames(ctx context.Context, session string, filter FrameFilter
 			return explain(a.path, doing, err)
 		}
 	}
-	var pagers []*pager[storedFrame]
+	var streams []*stream[storedFrame]
 	for _, l := range links {
 		if len(filter.Links) == 0 || slices.Contains(filter.Links, l.name) {
-			pagers = append(pagers, a.framePager(s, l, rocket))
+			streams = append(streams, a.frameStream(s, l, rocket, filter))
 		}
 	}
 	before := func(x, y *storedFrame) bool {
 		return x.Passed < y.Passed || x.Passed == y.Passed && x.ord < y.ord
 	}
 	var fnErr error
-	err = merge(ctx, pagers, before, func(f *storedFrame) error {
+	err = merge(ctx, streams, before, func(f *storedFrame) error {
 		if f.Passed < filter.From {
 			return nil
 		}
@@ -73,15 +73,14 @@ func (a *Archive) Frames(ctx context.Context, session string, filter FrameFilter
 type storedLink struct {
 	id   int64
 	name string
-	baud int
 }
 
 func (a *Archive) linksOf(ctx context.Context, session string) ([]storedLink, error) {
 	var out []storedLink
-	err := each(ctx, a.r, `SELECT l.id, l.name, l.baud FROM links l JOIN sessions s ON s.id = l.session WHERE s.name = ? ORDER BY l.id`,
+	err := each(ctx, a.r, `SELECT l.id, l.name FROM links l JOIN sessions s ON s.id = l.session WHERE s.name = ? ORDER BY l.id`,
 		[]any{session}, func(rows *sql.Rows) error {
 			var l storedLink
-			err := rows.Scan(&l.id, &l.name, &l.baud)
+			err := rows.Scan(&l.id, &l.name)
 			out = append(out, l)
 			return err
 		})
@@ -97,55 +96,112 @@ func (a *Archive) rocketRow(ctx context.Context, session, name string) (int64, e
 	return id, err
 }
 
-func (a *Archive) framePager(s Session, l storedLink, rocket int64) *pager[storedFrame] {
-	query := `SELECT n, mono_ns, passed_ns, ord, heard_off_ns, wire, baud, rssi_dbm, bytes FROM frames f
-		WHERE link = ? AND n > ? ORDER BY n LIMIT ?`
-	args := []any{l.id, nil, nil}
-	if rocket != 0 {
-		query = `SELECT n, mono_ns, passed_ns, ord, heard_off_ns, wire, baud, rssi_dbm, bytes FROM frames f
-			WHERE link = ? AND n > ? AND EXISTS (SELECT 1 FROM samples WHERE rocket = ? AND link = f.link AND n = f.n)
-			ORDER BY n LIMIT ?`
-		args = []any{l.id, nil, rocket, nil}
+// frameStream reads the frames of a link; with a rocket those that gave a sample
+// of it.
+func (a *Archive) frameStream(s Session, l storedLink, rocket int64, filter FrameFilter) *stream[storedFrame] {
+	b := &blockReader{a: a, table: "frame_blocks", cond: frameTrack, of: track{link: l.id}}
+	if filter.From != 0 || filter.To > 0 {
+		to := filter.To
+		if to == 0 {
+			to = forEver
+		}
+		b.chosen, b.chosenArgs = ` AND passed_last_ns >= ?3 AND passed_first_ns <= ?4`, []any{filter.From, to}
 	}
-	read := func(ctx context.Context, after int64, limit int) ([]storedFrame, error) {
-		args := slices.Clone(args)
-		args[1], args[len(args)-1] = after, limit
-		out := make([]storedFrame, 0, limit)
-		err := each(ctx, a.r, query, args, func(rows *sql.Rows) error {
-			f, err := scanFrame(rows, s, l)
-			out = append(out, f)
-			return err
-		})
-		return out, err
-	}
-	p := &pager[storedFrame]{read: read, number: func(f storedFrame) int64 { return int64(f.N) }}
 	if a.readOnly {
-		p.hole = func(from, to int64) {
+		b.lose = func(from, to int64) {
 			a.lost.add(Loss{Table: "frames", Session: s.ID, Link: l.name, From: uint64(from), To: uint64(to)})
 		}
 	}
-	return p
+	var sampled *numberReader
+	if rocket != 0 {
+		sampled = &numberReader{blocks: a.sampleBlocks(s, l, rocket, "", window{from: always, to: forEver})}
+	}
+	return &stream[storedFrame]{load: func(ctx context.Context) ([]storedFrame, error) {
+		for {
+			m, data, ok, err := b.next(ctx)
+			if !ok || err != nil {
+				return nil, err
+			}
+			var f block.Frames
+			from := 0
+			if err = a.codec.DecodeFrames(data, &f); err == nil {
+				from, err = b.given(m, f.N)
+			}
+			if err != nil {
+				if err := b.bad(m, err); err != nil {
+					return nil, err
+				}
+				continue
+			}
+			out, err := storedFrames(ctx, s, l, &f, from, sampled)
+			if len(out) > 0 || err != nil {
+				return out, err
+			}
+		}
+	}}
 }
 
-func scanFrame(rows *sql.Rows, s Session, l storedLink) (storedFrame, error) {
-	f := storedFrame{Frame: ingest.Frame{Session: s.ID, Link: l.name}}
-	var n, ord int64
-	var off, baud sql.NullInt64
-	var rssi sql.NullFloat64
-	if err := rows.Scan(&n, &f.Mono, &f.Passed, &ord, &off, &f.Wire, &baud, &rssi, &f.Bytes); err != nil {
-		return f, fmt.Errorf("%w: %w", errShortRead, err)
+// storedFrames makes frames of a block's rows.
+func storedFrames(ctx context.Context, s Session, l storedLink, f *block.Frames, from int, sampled *numberReader) ([]storedFrame, error) {
+	out := make([]storedFrame, 0, f.Rows()-from)
+	for i := from; i < f.Rows(); i++ {
+		if sampled != nil {
+			if has, err := sampled.has(ctx, f.N[i]); err != nil {
+				return nil, err
+			} else if !has {
+				continue
+			}
+		}
+		x := storedFrame{ord: uint64(f.Ord[i]), Frame: ingest.Frame{
+			Session: s.ID, Link: l.name, N: uint64(f.N[i]), Heard: s.Epoch.Add(time.Duration(f.Mono[i] + f.Off[i])),
+			Mono: f.Mono[i], Passed: f.Passed[i], Wire: int(f.Wire[i]), Baud: int(f.Baud[i]), Bytes: f.Bytes[i],
+		}}
+		if _, ok := f.RSSI.At(i); ok {
+			x.RSSI = &f.RSSI.V[i]
+		}
+		out = append(out, x)
 	}
-	f.N, f.ord = uint64(n), uint64(ord)
-	f.Heard = s.Epoch.Add(time.Duration(f.Mono + off.Int64))
-	f.Baud = l.baud
-	if baud.Valid {
-		f.Baud = int(baud.Int64)
+	return out, nil
+}
+
+// numberReader says of rising numbers whether a rocket has a sample of them.
+type numberReader struct {
+	blocks *blockReader
+	list   []int64
+	end    bool
+}
+
+func (r *numberReader) has(ctx context.Context, n int64) (bool, error) {
+	for !r.end && (len(r.list) == 0 || r.list[len(r.list)-1] < n) {
+		m, data, ok, err := r.blocks.next(ctx)
+		if err != nil {
+			return false, err
+		}
+		if !ok {
+			r.end = true
+			break
+		}
+		if r.list, err = r.blocks.numbers(m, data, r.list); err != nil {
+			return false, err
+		}
 	}
-	if f.Bytes == nil {
-		f.Bytes = []byte{} // the driver's reading of an empty blob
+	_, ok := slices.BinarySearch(r.list, n)
+	return ok, nil
+}
+
+// numbers reads the numbers of a block of samples; none if it is damaged.
+func (b *blockReader) numbers(m meta, data []byte, dst []int64) ([]int64, error) {
+	v, err := b.a.codec.OpenSamples(data)
+	if err != nil {
+		return dst[:0], b.bad(m, err)
 	}
-	if rssi.Valid {
-		f.RSSI = &rssi.Float64
+	defer v.Close()
+	dst = v.Numbers(dst)
+	if err = v.Err(); err == nil {
+		_, err = b.given(m, dst)
 	}
-	return f, nil
+	if err != nil {
+		return dst[:0], b.bad(m, err)
+	}
+	return dst, nil
 }

@@ -2,13 +2,13 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
-	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"padlark/decode"
+	"padlark/storage/sqlite/block"
 )
 
 // Query chooses samples, events or alarms; the zero value of a field means all.
@@ -22,6 +22,9 @@ type Query struct {
 	// From and To bound the time at which a thing was (Sample.At, Event.At,
 	// Alarm.ChangedAt), with the session's shift.
 	From, To time.Time
+	// PassedFrom bounds samples by Sample.Passed: this and later, in ns since the
+	// session's epoch.
+	PassedFrom int64
 	// Recorded gives the times as they were recorded, without the session's shift.
 	Recorded bool
 }
@@ -30,16 +33,9 @@ type Query struct {
 // rocket after rocket by name, each in the order in which they passed. The
 // sample is fn's to keep. An error of fn ends it and is returned.
 func (a *Archive) Samples(ctx context.Context, q Query, fn func(*decode.Sample) error) error {
-	sessions, err := a.chosen(ctx, q)
-	if err != nil {
-		return err
-	}
-	for _, s := range sessions {
-		if err := a.sessionSamples(ctx, s, q, fn); err != nil {
-			return err
-		}
-	}
-	return nil
+	return a.eachRocket(ctx, q, func(s Session, links []storedLink, name string, w window) error {
+		return a.rocketSamples(ctx, s, links, name, w, q, fn)
+	})
 }
 
 // chosen lists the sessions that q asks for.
@@ -54,11 +50,30 @@ func (a *Archive) chosen(ctx context.Context, q Query) ([]Session, error) {
 	return []Session{s}, nil
 }
 
-func (a *Archive) sessionSamples(ctx context.Context, s Session, q Query, fn func(*decode.Sample) error) error {
-	doing := "read samples of session " + s.ID
+// eachRocket calls fn for each session and rocket that q chooses, with the
+// session's links. An error is explained, unless it is a callerError.
+func (a *Archive) eachRocket(ctx context.Context, q Query, fn func(s Session, links []storedLink, name string, w window) error) error {
+	sessions, err := a.chosen(ctx, q)
+	if err != nil {
+		return err
+	}
+	for _, s := range sessions {
+		err := a.sessionRockets(ctx, s, q, fn)
+		var stop *callerError
+		if errors.As(err, &stop) {
+			return stop.err
+		}
+		if err != nil {
+			return explain(a.path, "read samples of session "+s.ID, err)
+		}
+	}
+	return nil
+}
+
+func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn func(s Session, links []storedLink, name string, w window) error) error {
 	links, err := a.linksOf(ctx, s.ID)
 	if err != nil {
-		return explain(a.path, doing, err)
+		return err
 	}
 	rockets, err := a.Rockets(ctx, s.ID)
 	if err != nil {
@@ -77,14 +92,10 @@ func (a *Archive) sessionSamples(ctx context.Context, s Session, q Query, fn fun
 			continue
 		}
 		if err == nil {
-			err = a.rocketSamples(ctx, s, links, name, w, q, fn)
-		}
-		var stop *callerError
-		if errors.As(err, &stop) {
-			return stop.err
+			err = fn(s, links, name, w)
 		}
 		if err != nil {
-			return explain(a.path, doing, err)
+			return err
 		}
 	}
 	return nil
@@ -96,7 +107,8 @@ type callerError struct{ err error }
 func (c *callerError) Error() string { return c.err.Error() }
 
 // window is a stretch of recorded time, in ns since the epoch; both ends count.
-type window struct{ from, to int64 }
+// passed, if not 0, is the least of Passed.
+type window struct{ from, to, passed int64 }
 
 const (
 	always  = int64(-1) << 62
@@ -105,7 +117,7 @@ const (
 
 // window finds the stretch that q asks for; errDone if there is none.
 func (a *Archive) window(ctx context.Context, s Session, rocket string, q Query) (window, error) {
-	w := window{always, forEver}
+	w := window{always, forEver, q.PassedFrom}
 	if !q.From.IsZero() {
 		w.from = q.bound(s, q.From)
 	}
@@ -128,7 +140,7 @@ func (a *Archive) window(ctx context.Context, s Session, rocket string, q Query)
 			continue
 		}
 		from, to := f.bounds(s, spans, margin)
-		return window{max(w.from, from), min(w.to, to)}, nil
+		return window{max(w.from, from), min(w.to, to), w.passed}, nil
 	}
 	return w, errDone
 }
@@ -150,15 +162,15 @@ func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLi
 	if q.Recorded {
 		shift = 0
 	}
-	join := newJoiner()
-	var pagers []*pager[decode.Sample]
+	names := nameSets{}
+	var streams []*stream[decode.Sample]
 	for _, l := range links {
-		pagers = append(pagers, a.samplePager(s, l, id, name, w, shift, join))
+		streams = append(streams, a.sampleStream(s, l, id, name, w, shift, names))
 	}
 	before := func(x, y *decode.Sample) bool {
 		return x.Passed < y.Passed || x.Passed == y.Passed && x.Link < y.Link
 	}
-	return merge(ctx, pagers, before, func(m *decode.Sample) error {
+	return merge(ctx, streams, before, func(m *decode.Sample) error {
 		if err := fn(m); err != nil {
 			return &callerError{err}
 		}
@@ -166,54 +178,110 @@ func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLi
 	})
 }
 
-var selectSamples = `SELECT n, boot, seq, clock_us, at_ns, mono_ns, passed_ns, link_rssi_dbm, ` + columnList("") + `, other
-	FROM samples WHERE rocket = ? AND link = ? AND n > ? AND at_ns BETWEEN ? AND ? ORDER BY n LIMIT ?`
-
-func (a *Archive) samplePager(s Session, l storedLink, rocket int64, name string, w window, shift time.Duration, join *joiner) *pager[decode.Sample] {
-	read := func(ctx context.Context, after int64, limit int) ([]decode.Sample, error) {
-		out := make([]decode.Sample, 0, limit)
-		err := each(ctx, a.r, selectSamples, []any{rocket, l.id, after, w.from, w.to, limit}, func(rows *sql.Rows) error {
-			m := decode.Sample{Session: s.ID, Link: l.name, Rocket: name}
-			err := scanSample(rows, &m, s.Epoch.Add(shift), join)
-			out = append(out, m)
-			return err
-		})
-		return out, err
+// sampleBlocks gives the blocks of a rocket over a link that reach into a
+// stretch of time.
+func (a *Archive) sampleBlocks(s Session, l storedLink, rocket int64, name string, w window) *blockReader {
+	b := &blockReader{a: a, table: "sample_blocks", cond: sampleTrack, of: track{rocket, l.id}}
+	if w.from > always || w.to < forEver || w.passed > 0 {
+		b.chosen, b.chosenArgs = ` AND at_last_ns >= ?3 AND at_first_ns <= ?4 AND passed_last_ns >= ?5`, []any{w.from, w.to, w.passed}
 	}
-	p := &pager[decode.Sample]{read: read, number: func(m decode.Sample) int64 { return int64(m.N) }}
 	if a.readOnly {
-		p.hole = func(from, to int64) {
+		b.lose = func(from, to int64) {
 			a.lost.add(Loss{Table: "samples", Session: s.ID, Link: l.name, Rocket: name, From: uint64(from), To: uint64(to)})
 		}
 	}
-	return p
+	return b
 }
 
-func scanSample(rows *sql.Rows, m *decode.Sample, epoch time.Time, join *joiner) error {
-	var n, at, mono int64
-	var seq, clock sql.NullInt64
-	var cols [nColumns]*float64
-	var other *string
-	dest := make([]any, 0, 9+nColumns)
-	dest = append(dest, &n, &m.Boot, &seq, &clock, &at, &mono, &m.Passed, &m.RSSI)
-	for i := range cols {
-		dest = append(dest, &cols[i])
+func (a *Archive) sampleStream(s Session, l storedLink, rocket int64, name string, w window, shift time.Duration, names nameSets) *stream[decode.Sample] {
+	b := a.sampleBlocks(s, l, rocket, name, w)
+	epoch := s.Epoch.Add(shift)
+	like := decode.Sample{Session: s.ID, Link: l.name, Rocket: name}
+	var m block.Samples // used again for each block: rows copies what it gives out
+	return &stream[decode.Sample]{load: func(ctx context.Context) ([]decode.Sample, error) {
+		for {
+			info, data, ok, err := b.next(ctx)
+			if !ok || err != nil {
+				return nil, err
+			}
+			from := 0
+			if err = a.codec.DecodeSamples(data, &m); err == nil {
+				from, err = b.given(info, m.N)
+			}
+			if err != nil {
+				if err := b.bad(info, err); err != nil {
+					return nil, err
+				}
+				continue
+			}
+			if out := sampleRows(&m, from, w, like, epoch, names); len(out) > 0 {
+				return out, nil
+			}
+		}
+	}}
+}
+
+// sampleRows makes samples of the rows of a block that are in a window.
+func sampleRows(m *block.Samples, from int, w window, like decode.Sample, epoch time.Time, names nameSets) []decode.Sample {
+	out := make([]decode.Sample, 0, m.Rows()-from)
+	values := make([]float64, 0, (m.Rows()-from)*len(m.Channels))
+	rssi := slices.Clone(m.RSSI.V) // the samples point into it
+	set := names.of(m)
+	for i := from; i < m.Rows(); i++ {
+		if m.At[i] < w.from || m.At[i] > w.to || w.passed > 0 && m.Passed[i] < w.passed {
+			continue
+		}
+		s := like
+		s.N, s.Boot, s.Seq, s.Clock, s.Passed = uint64(m.N[i]), uint32(m.Boot[i]), m.Seq[i], m.Clock[i], m.Passed[i]
+		s.At, s.Heard = epoch.Add(time.Duration(m.At[i])), epoch.Add(time.Duration(m.Mono[i]))
+		if _, ok := m.RSSI.At(i); ok {
+			s.RSSI = &rssi[i]
+		}
+		start := len(values)
+		for c := range m.Channels {
+			if v, ok := m.Channels[c].At(i); ok {
+				values = append(values, v)
+			}
+		}
+		s.Values.Values = values[start:len(values):len(values)]
+		if s.Values.Names = set; len(s.Values.Values) < len(set) {
+			s.Values.Names = names.part(m, i)
+		}
+		out = append(out, s)
 	}
-	if err := rows.Scan(append(dest, &other)...); err != nil {
-		return fmt.Errorf("%w: %w", errShortRead, err)
+	return out
+}
+
+// nameSets keeps one slice of names for each set of channels, which the samples
+// share, as those of one layout do.
+type nameSets map[string][]string
+
+func (n nameSets) share(names []string) []string {
+	key := strings.Join(names, "\x00")
+	if old, ok := n[key]; ok {
+		return old
 	}
-	m.N, m.Seq, m.Clock = uint64(n), -1, -1
-	if seq.Valid {
-		m.Seq = seq.Int64
+	names = append([]string{}, names...)
+	n[key] = names
+	return names
+}
+
+// of are the names of a block's channels, in order.
+func (n nameSets) of(m *block.Samples) []string {
+	names := make([]string, 0, len(m.Channels))
+	for i := range m.Channels {
+		names = append(names, m.Channels[i].Name)
 	}
-	if clock.Valid {
-		m.Clock = clock.Int64
+	return n.share(names)
+}
+
+// part are the names of the channels that one row has.
+func (n nameSets) part(m *block.Samples, i int) []string {
+	names := make([]string, 0, len(m.Channels))
+	for c := range m.Channels {
+		if _, ok := m.Channels[c].At(i); ok {
+			names = append(names, m.Channels[c].Name)
+		}
 	}
-	m.At = epoch.Add(time.Duration(at))
-	m.Heard = epoch.Add(time.Duration(mono))
-	var err error
-	if m.Values, err = join.join(&cols, other); err != nil {
-		return fmt.Errorf("%w: %w", errShortRead, err)
-	}
-	return nil
+	return n.share(names)
 }

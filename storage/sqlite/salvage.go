@@ -8,6 +8,8 @@ import (
 	"sync"
 
 	lib "modernc.org/sqlite/lib"
+
+	"padlark/storage/sqlite/block"
 )
 
 // Loss is a stretch of rows that could not be read from a damaged archive.
@@ -74,23 +76,22 @@ func (a *Archive) Lost() []Loss {
 
 // damaged says whether an error means that some page is not what it should be.
 func damaged(err error) bool {
-	return code(err) == lib.SQLITE_CORRUPT || errors.Is(err, errShortRead)
+	return code(err) == lib.SQLITE_CORRUPT || errors.Is(err, errShortRead) || errors.Is(err, block.ErrDamaged)
 }
 
 // errShortRead is returned by a page function that met a row it cannot read.
 var errShortRead = errors.New("row cannot be read")
 
-// pageRows is how many rows are read at a time. Short reads keep no transaction
-// open for long, so that the writer's checkpoints are not held up, and keep the
-// memory of a reader small.
+// pageRows is how many rows are read at a time.
 const pageRows = 512
 
-// pager reads rows of one link (and rocket) in the order of n. Its read function
-// returns at most limit rows with a number above after.
+// pager reads the rows of a damaged table in the order of their numbers, past
+// those that cannot be read. Its read function returns at most limit rows with a
+// number above after.
 type pager[T any] struct {
 	read   func(ctx context.Context, after int64, limit int) ([]T, error)
 	number func(T) int64
-	// hole is told of rows that could not be read; nil means not to salvage.
+	// hole is told of numbers that could not be read, excluding both.
 	hole func(from, to int64)
 
 	buf  []T
@@ -114,7 +115,7 @@ func (p *pager[T]) head(ctx context.Context) (*T, error) {
 
 func (p *pager[T]) fill(ctx context.Context) error {
 	rows, err := p.read(ctx, p.last, pageRows)
-	if err != nil && p.hole != nil && damaged(err) {
+	if err != nil && damaged(err) {
 		return p.skip(ctx)
 	}
 	if err != nil {

@@ -64,7 +64,7 @@ func (a *Archive) StartSession(ctx context.Context, s Session) error {
 			}
 		}
 		for _, l := range s.Links {
-			if _, err := in.link(ctx, n, l, 0); err != nil {
+			if _, err := in.link(ctx, n, l); err != nil {
 				return err
 			}
 		}
@@ -72,10 +72,43 @@ func (a *Archive) StartSession(ctx context.Context, s Session) error {
 	})
 }
 
-// EndSession stores when a session ended, in recorded time.
+// EndSession stores when a session ended, in recorded time, and merges what is
+// still in small blocks.
 func (a *Archive) EndSession(ctx context.Context, id string, at time.Time) error {
-	return a.updateSession(ctx, "end session "+id, id,
-		`UPDATE sessions SET ended_ns = ? - epoch_ns WHERE name = ?`, at.UnixNano(), id)
+	ctx = context.WithoutCancel(ctx) // as in Write
+	return a.write(ctx, "end session "+id, func(in *inserter) error {
+		res, err := in.exec(ctx, `UPDATE sessions SET ended_ns = ? - epoch_ns WHERE name = ?`, at.UnixNano(), id)
+		if err != nil {
+			return err
+		}
+		if n, err := res.RowsAffected(); err == nil && n == 0 {
+			return fmt.Errorf("%w: %s", ErrNoSession, id)
+		}
+		return in.tidy(ctx, id)
+	})
+}
+
+// tidy merges the small blocks at the ends of a session's tracks.
+func (in *inserter) tidy(ctx context.Context, session string) error {
+	var tracks []track
+	err := each(ctx, in.conn, `SELECT r.id, l.id FROM sessions s JOIN links l ON l.session = s.id
+		JOIN (SELECT id, session FROM rockets UNION ALL SELECT 0, id FROM sessions) r ON r.session = s.id WHERE s.name = ?`,
+		[]any{session}, func(rows *sql.Rows) error {
+			var t track
+			err := rows.Scan(&t.rocket, &t.link)
+			tracks = append(tracks, t)
+			return err
+		})
+	for _, t := range tracks {
+		switch {
+		case err != nil:
+		case t.rocket == 0:
+			err = in.frames.tidy(ctx, in, t)
+		default:
+			err = in.samples.tidy(ctx, in, t)
+		}
+	}
+	return err
 }
 
 // SetShift stores what must be added to the session's recorded times, and how
@@ -202,8 +235,13 @@ func (a *Archive) fillSession(ctx context.Context, s *Session, id int64) error {
 	})
 }
 
+// querier is a database or one connection to it.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}
+
 // each runs a query and calls fn for every row.
-func each(ctx context.Context, db *sql.DB, query string, args []any, fn func(*sql.Rows) error) error {
+func each(ctx context.Context, db querier, query string, args []any, fn func(*sql.Rows) error) error {
 	rows, err := db.QueryContext(ctx, query, args...)
 	if err != nil {
 		return err

@@ -22,12 +22,13 @@ type Size struct {
 	BytesPerFrame float64
 }
 
-// Sizes counts what each session holds, oldest first. It reads the whole file.
+// Sizes counts what each session holds, oldest first. It looks at every page of
+// the file.
 func (a *Archive) Sizes(ctx context.Context) ([]Size, error) {
 	const query = `SELECT s.name,
-	(SELECT COUNT(*) FROM frames WHERE link IN (SELECT id FROM links WHERE session = s.id)),
-	(SELECT COALESCE(SUM(length(bytes)), 0) FROM frames WHERE link IN (SELECT id FROM links WHERE session = s.id)),
-	(SELECT COUNT(*) FROM samples WHERE rocket IN (SELECT id FROM rockets WHERE session = s.id)),
+	(SELECT COALESCE(SUM(count), 0) FROM frame_blocks WHERE link IN (SELECT id FROM links WHERE session = s.id)),
+	(SELECT COALESCE(SUM(bytes), 0) FROM frame_blocks WHERE link IN (SELECT id FROM links WHERE session = s.id)),
+	(SELECT COALESCE(SUM(count), 0) FROM sample_blocks WHERE rocket IN (SELECT id FROM rockets WHERE session = s.id)),
 	(SELECT COUNT(*) FROM rejects WHERE link IN (SELECT id FROM links WHERE session = s.id)),
 	(SELECT COUNT(*) FROM events WHERE session = s.id),
 	(SELECT COUNT(*) FROM alarms WHERE session = s.id)
@@ -60,11 +61,11 @@ func (a *Archive) Sizes(ctx context.Context) ([]Size, error) {
 // share gives each session its part of the tables' pages.
 func share(sizes []Size, tables map[string]uint64) {
 	columns := map[string]func(Size) uint64{
-		"frames":  func(s Size) uint64 { return s.Frames },
-		"samples": func(s Size) uint64 { return s.Samples },
-		"rejects": func(s Size) uint64 { return s.Rejects },
-		"events":  func(s Size) uint64 { return s.Events },
-		"alarms":  func(s Size) uint64 { return s.Alarms },
+		"frame_blocks":  func(s Size) uint64 { return s.Frames },
+		"sample_blocks": func(s Size) uint64 { return s.Samples },
+		"rejects":       func(s Size) uint64 { return s.Rejects },
+		"events":        func(s Size) uint64 { return s.Events },
+		"alarms":        func(s Size) uint64 { return s.Alarms },
 	}
 	for table, rows := range columns {
 		var total uint64
@@ -73,7 +74,7 @@ func share(sizes []Size, tables map[string]uint64) {
 		}
 		for i := range sizes {
 			if total > 0 {
-				sizes[i].DiskBytes += uint64(float64(tables[table]) * float64(rows(sizes[i])) / float64(total))
+				sizes[i].DiskBytes += uint64(float64(tables[table]+tables["sqlite_autoindex_"+table+"_1"]) * float64(rows(sizes[i])) / float64(total))
 			}
 		}
 	}

@@ -9,57 +9,37 @@ SELECT name AS session, station,
 	version, shift_ns / 1e9 AS shift_s, shift_source
 FROM sessions;
 
+-- Frames and samples lie in blocks that SQL cannot open; `padlark export` writes
+-- them as CSV or Parquet. These two tell what there is.
 DROP VIEW IF EXISTS frame_list;
 CREATE VIEW frame_list AS
-SELECT s.name AS session, l.name AS link, f.n,
-	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + f.mono_ns + COALESCE(f.heard_off_ns, 0)) / 1000000000, 'unixepoch')
-		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + f.mono_ns + COALESCE(f.heard_off_ns, 0)) % 1000000000 / 1000) AS heard,
-	f.wire, COALESCE(f.baud, l.baud) AS baud, f.rssi_dbm, hex(f.bytes) AS bytes,
-	r.reason AS reject, r.detail AS reject_detail, r.offset AS reject_offset
-FROM frames f
-JOIN links l ON l.id = f.link
+SELECT s.name AS session, l.name AS link, SUM(b.count) AS frames, SUM(b.bytes) AS bytes,
+	MIN(b.n_first) AS n_first, MAX(b.n_last) AS n_last, COUNT(*) AS blocks
+FROM frame_blocks b
+JOIN links l ON l.id = b.link
 JOIN sessions s ON s.id = l.session
-LEFT JOIN rejects r ON r.link = f.link AND r.n = f.n;
+GROUP BY l.id;
 
 DROP VIEW IF EXISTS sample_list;
 CREATE VIEW sample_list AS
-SELECT s.name AS session, r.name AS rocket, l.name AS link, m.n,
-	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + m.at_ns) / 1000000000, 'unixepoch')
-		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + m.at_ns) % 1000000000 / 1000) AS at,
-	m.boot, m.seq, m.clock_us, m.link_rssi_dbm,
-	m.pressure_pa, m.temperature_c, m.altitude_m, m.velocity_mps, m.accel_mps2,
-	m.accel_x_mps2, m.accel_y_mps2, m.accel_z_mps2, m.cell_v, m.release_us, m.release_on, m.armed,
-	m.latitude_deg, m.longitude_deg, m.gps_altitude_m, m.gps_fix, m.rssi_dbm, m.snr_db, m.other
-FROM samples m
-JOIN rockets r ON r.id = m.rocket
-JOIN links l ON l.id = m.link
-JOIN sessions s ON s.id = r.session;
+SELECT s.name AS session, r.name AS rocket, l.name AS link, SUM(b.count) AS samples,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + MIN(b.at_first_ns)) / 1000000000, 'unixepoch') || 'Z' AS first_at,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + MAX(b.at_last_ns)) / 1000000000, 'unixepoch') || 'Z' AS last_at,
+	COUNT(*) AS blocks
+FROM sample_blocks b
+JOIN rockets r ON r.id = b.rocket
+JOIN links l ON l.id = b.link
+JOIN sessions s ON s.id = r.session
+GROUP BY r.id, l.id;
 
--- The samples from 10 s before liftoff to 10 s after touchdown. altitude_m is
--- above the pad: the board's own if it sends one, otherwise from the pressure
--- by the hypsometric relation for a lapse of 6.5 K/km (ISO 2533; exponent
--- R L / g = 0.190263) from the pad's pressure and the site's temperature (15 C
--- if not given).
+DROP VIEW IF EXISTS reject_list;
+CREATE VIEW reject_list AS
+SELECT s.name AS session, l.name AS link, r.n, r.kind, r.reason, r.detail, r.layout, r.field, r.offset
+FROM rejects r
+JOIN links l ON l.id = r.link
+JOIN sessions s ON s.id = l.session;
+
 DROP VIEW IF EXISTS flight_samples;
-CREATE VIEW flight_samples AS
-SELECT s.name AS session, r.name AS rocket, f.flight, l.name AS link, m.n,
-	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + m.at_ns) / 1000000000, 'unixepoch')
-		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + m.at_ns) % 1000000000 / 1000) AS at,
-	(m.at_ns - f.liftoff_ns) / 1e9 AS t_s,
-	COALESCE(m.altitude_m,
-		(COALESCE(json_extract(s.site, '$.temperature_c'), 15.0) + 273.15) / 0.0065
-		* (1.0 - pow(m.pressure_pa / f.pad_pressure_pa, 0.190263))) AS altitude_m,
-	m.pressure_pa, m.temperature_c, m.velocity_mps, m.accel_mps2, m.cell_v, m.release_us, m.release_on,
-	m.latitude_deg, m.longitude_deg, m.gps_altitude_m, m.boot, m.seq, m.other
-FROM flights f
-JOIN sessions s ON s.id = f.session
-JOIN rockets r ON r.id = f.rocket
-JOIN samples m ON m.rocket = f.rocket
-	AND m.at_ns >= f.liftoff_ns - 10000000000
-	AND m.at_ns <= COALESCE(f.touchdown_ns + 10000000000, (
-		SELECT MIN(g.liftoff_ns) - 10000000000 FROM flights g
-		WHERE g.session = f.session AND g.rocket = f.rocket AND g.liftoff_ns > f.liftoff_ns), 9223372036854775807)
-JOIN links l ON l.id = m.link;
 
 DROP VIEW IF EXISTS event_list;
 CREATE VIEW event_list AS

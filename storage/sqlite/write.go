@@ -2,9 +2,10 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
+	"math"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"padlark/bus"
@@ -90,42 +91,39 @@ func (in *inserter) setAside(ctx context.Context, m *bus.Msg, why error) error {
 	return err
 }
 
-const insertFrame = `INSERT INTO frames (link, n, mono_ns, passed_ns, ord, heard_off_ns, wire, baud, rssi_dbm, bytes)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`
-
+// frame puts a frame where it waits for the end of the transaction.
 func (in *inserter) frame(ctx context.Context, f *ingest.Frame, ord uint64) error {
 	n, err := in.session(ctx, f.Session, "", f.Heard.Add(-time.Duration(f.Mono)))
 	if err != nil {
 		return err
 	}
-	l, err := in.link(ctx, n, f.Link, f.Baud)
+	l, err := in.link(ctx, n, f.Link)
 	if err != nil {
 		return err
 	}
-	var off, baud any
-	if d := f.Heard.Sub(n.epoch).Nanoseconds() - f.Mono; d != 0 {
-		off = d
+	to := in.frames.batch(track{link: l})
+	if f.RSSI != nil {
+		to.RSSI.Put(to.Rows(), *f.RSSI)
 	}
-	if f.Baud != l.baud {
-		baud = f.Baud
-	}
-	bytes := f.Bytes
-	if bytes == nil {
-		bytes = []byte{} // the driver would write NULL
-	}
-	_, err = in.exec(ctx, insertFrame, l.id, int64(f.N), f.Mono, f.Passed, int64(ord), off, f.Wire, baud, nullable(f.RSSI), bytes)
-	return err
+	to.N = append(to.N, int64(f.N))
+	to.Mono = append(to.Mono, f.Mono)
+	to.Passed = append(to.Passed, f.Passed)
+	to.Ord = append(to.Ord, int64(ord))
+	to.Off = append(to.Off, n.rel(f.Heard)-f.Mono)
+	to.Wire = append(to.Wire, int64(f.Wire))
+	to.Baud = append(to.Baud, int64(f.Baud))
+	to.Bytes = append(to.Bytes, f.Bytes)
+	return nil
 }
 
-var insertSample = `INSERT INTO samples (rocket, link, n, boot, seq, clock_us, at_ns, mono_ns, passed_ns, link_rssi_dbm, ` +
-	columnList("") + `, other) VALUES (?` + strings.Repeat(", ?", 10+nColumns) + `) ON CONFLICT DO NOTHING`
-
+// sample puts a sample where it waits for the end of the transaction. A channel
+// whose value is not a number is not measured and left out, as on the bus.
 func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
 	n, err := in.session(ctx, s.Session, "", s.Heard)
 	if err != nil {
 		return err
 	}
-	l, err := in.link(ctx, n, s.Link, 0)
+	l, err := in.link(ctx, n, s.Link)
 	if err != nil {
 		return err
 	}
@@ -133,21 +131,24 @@ func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
 	if err != nil {
 		return err
 	}
-	var args [11 + nColumns]any
-	args[0], args[1], args[2], args[3] = rocket, l.id, int64(s.N), int64(s.Boot)
-	if s.Seq >= 0 {
-		args[4] = s.Seq
+	to := in.samples.batch(track{rocket, l})
+	row := to.Rows()
+	if s.RSSI != nil {
+		to.RSSI.Put(row, *s.RSSI)
 	}
-	if s.Clock >= 0 {
-		args[5] = s.Clock
+	for i, name := range s.Values.Names {
+		if v := s.Values.Values[i]; !math.IsNaN(v) && !math.IsInf(v, 0) {
+			to.Channel(name, i).Put(row, v)
+		}
 	}
-	args[6], args[7], args[8] = n.rel(s.At), n.rel(s.Heard), s.Passed
-	args[9] = nullable(s.RSSI)
-	if args[10+nColumns], err = split(s.Values, args[10:10+nColumns]); err != nil {
-		return err
-	}
-	_, err = in.exec(ctx, insertSample, args[:]...)
-	return err
+	to.N = append(to.N, int64(s.N))
+	to.Boot = append(to.Boot, int64(s.Boot))
+	to.Seq = append(to.Seq, max(s.Seq, -1))
+	to.Clock = append(to.Clock, max(s.Clock, -1))
+	to.At = append(to.At, n.rel(s.At))
+	to.Mono = append(to.Mono, n.rel(s.Heard))
+	to.Passed = append(to.Passed, s.Passed)
+	return nil
 }
 
 // rel is a time in ns since the session's epoch.
@@ -158,7 +159,7 @@ func (in *inserter) reject(ctx context.Context, r *decode.Rejected) error {
 	if err != nil {
 		return err
 	}
-	l, err := in.link(ctx, n, r.Link, 0)
+	l, err := in.link(ctx, n, r.Link)
 	if err != nil {
 		return err
 	}
@@ -168,7 +169,7 @@ func (in *inserter) reject(ctx context.Context, r *decode.Rejected) error {
 	}
 	_, err = in.exec(ctx, `INSERT INTO rejects (link, n, kind, reason, detail, layout, field, offset)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
-		l.id, int64(r.N), string(r.Reject.Kind), r.Reject.Reason, r.Reject.Detail, r.Reject.Layout, r.Reject.Field, offset)
+		l, int64(r.N), string(r.Reject.Kind), r.Reject.Reason, r.Reject.Detail, r.Reject.Layout, r.Reject.Field, offset)
 	return err
 }
 
@@ -233,11 +234,61 @@ func (in *inserter) touchdown(ctx context.Context, n *sessionNames, e *flight.Ev
 	return in.padPressure(ctx, n, rocket, e.Flight)
 }
 
+// padPressure stores the mean pressure of a rocket before a flight.
 func (in *inserter) padPressure(ctx context.Context, n *sessionNames, rocket int64, nr int) error {
-	_, err := in.exec(ctx, `UPDATE flights SET pad_pressure_pa = (SELECT AVG(pressure_pa) FROM samples
-		WHERE rocket = ?2 AND at_ns BETWEEN flights.liftoff_ns - ?4 AND flights.liftoff_ns - ?5)
-		WHERE session = ?1 AND rocket = ?2 AND flight = ?3`, n.id, rocket, nr, padFrom.Nanoseconds(), padTo.Nanoseconds())
+	// The samples may be waiting in the same transaction.
+	if err := in.samples.flush(ctx, in); err != nil {
+		return err
+	}
+	var liftoff sql.NullInt64
+	err := in.row(ctx, `SELECT liftoff_ns FROM flights WHERE session = ? AND rocket = ? AND flight = ?`, []any{n.id, rocket, nr}, &liftoff)
+	if err != nil || !liftoff.Valid {
+		return err
+	}
+	mean, err := in.meanPressure(ctx, rocket, window{from: liftoff.Int64 - padFrom.Nanoseconds(), to: liftoff.Int64 - padTo.Nanoseconds()})
+	if err != nil {
+		return err
+	}
+	_, err = in.exec(ctx, `UPDATE flights SET pad_pressure_pa = ? WHERE session = ? AND rocket = ? AND flight = ?`, nullable(mean), n.id, rocket, nr)
 	return err
+}
+
+// meanPressure is nil if a rocket measured no pressure in a stretch of time. A
+// damaged block is passed over: a reader names it.
+func (in *inserter) meanPressure(ctx context.Context, rocket int64, w window) (*float64, error) {
+	stmt, err := in.prepare(ctx, `SELECT data FROM sample_blocks WHERE rocket = ? AND at_last_ns >= ? AND at_first_ns <= ?`)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := stmt.QueryContext(ctx, rocket, w.from, w.to)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	sum, count := 0.0, 0
+	for rows.Next() {
+		var data []byte
+		if err := rows.Scan(&data); err != nil {
+			return nil, err
+		}
+		v, err := in.codec.OpenSamples(data)
+		if err != nil {
+			continue
+		}
+		p, _ := v.Channel(decode.PressurePa, nil)
+		for i, at := range v.At(nil) {
+			if at >= w.from && at <= w.to && !math.IsNaN(p[i]) {
+				sum += p[i]
+				count++
+			}
+		}
+		v.Close()
+	}
+	if err := rows.Err(); err != nil || count == 0 {
+		return nil, err
+	}
+	mean := sum / float64(count)
+	return &mean, nil
 }
 
 func (in *inserter) alarm(ctx context.Context, al *flight.Alarm, ord uint64) error {

@@ -208,3 +208,6 @@ func (v *View) bytes(id byte, lens []int64, dst [][]byte) [][]byte {
 	}
 	return dst
 }
+
+// Numbers are the frames' numbers.
+func (f *Frames) Numbers() []int64 { return f.N }

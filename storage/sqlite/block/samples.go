@@ -176,3 +176,6 @@ func (c *Codec) DecodeSamples(data []byte, s *Samples) error {
 	slices.SortFunc(s.Channels, func(x, y Channel) int { return strings.Compare(x.Name, y.Name) })
 	return v.err
 }
+
+// Numbers are the numbers of the frames that the samples are from.
+func (s *Samples) Numbers() []int64 { return s.N }
