@@ -83,36 +83,43 @@ func NewMerger() *Merger { return &Merger{rockets: map[string]*mergedRocket{}} }
 // identifies (no seq, no clock) goes on only if its link is the one listened
 // to.
 func (m *Merger) Add(s Sample) (Sample, bool) {
+	first := m.Take(&s)
+	return s, first
+}
+
+// Take is Add in place: it moves s.At to the common time line and says whether
+// s is the first copy.
+func (m *Merger) Take(s *Sample) (first bool) {
 	r := m.rockets[s.Rocket]
 	if r == nil {
 		if len(m.rockets) >= mergeRockets {
-			return s, true // more rockets than any field holds: let them through
+			return true // more rockets than any field holds: let them through
 		}
 		r = &mergedRocket{name: s.Rocket, index: make(map[messageKey]int, mergeWindow), ring: make([]mergedMessage, mergeWindow)}
 		m.rockets[s.Rocket] = r
 	}
 	l := r.link(s.Link)
 	if l == nil {
-		return s, true
+		return true
 	}
 	l.last = s.Heard
 	if s.Seq < 0 && s.Clock < 0 {
-		return s, r.choose(l, s.Heard)
+		return r.choose(l, s.Heard)
 	}
 	key := messageKey{s.Boot, s.Seq, s.Clock}
 	if i, ok := r.index[key]; ok {
 		r.again(&r.ring[i], l, s)
 		s.At = s.At.Add(-l.shift)
-		return s, false
+		return false
 	}
 	if r.total.tooOld(s.Boot, s.Seq) {
-		return s, false // whether it is a copy is forgotten; it is of no use now
+		return false // whether it is a copy is forgotten; it is of no use now
 	}
-	r.put(mergedMessage{key: key, used: true, link: l, heard: []*mergedLink{l}, at: s.At, rssi: s.RSSI})
+	r.put(key, l, s)
 	r.total.add(s.Boot, s.Seq)
 	l.count.add(s.Boot, s.Seq)
 	s.At = s.At.Add(-l.shift)
-	return s, true
+	return true
 }
 
 // Signal is the best signal strength in dBm with which the sample's message
@@ -159,17 +166,18 @@ func (r *mergedRocket) link(name string) *mergedLink {
 }
 
 // put remembers a message in place of the oldest.
-func (r *mergedRocket) put(m mergedMessage) {
-	if old := &r.ring[r.next]; old.used {
-		delete(r.index, old.key)
+func (r *mergedRocket) put(key messageKey, l *mergedLink, s *Sample) {
+	m := &r.ring[r.next]
+	if m.used {
+		delete(r.index, m.key)
 	}
-	r.ring[r.next] = m
-	r.index[m.key] = r.next
+	*m = mergedMessage{key: key, used: true, link: l, heard: append(m.heard[:0], l), at: s.At, rssi: s.RSSI}
+	r.index[key] = r.next
 	r.next = (r.next + 1) % len(r.ring)
 }
 
 // again notes a further copy of a message.
-func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s Sample) {
+func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s *Sample) {
 	if s.RSSI != nil && (m.rssi == nil || *s.RSSI > *m.rssi) {
 		m.rssi = s.RSSI
 	}
