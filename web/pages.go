@@ -32,7 +32,7 @@ func loadPages(a *assets) (*pages, error) {
 	for _, name := range pageNames {
 		t := template.New("frame.html").Funcs(template.FuncMap{
 			"asset": a.path, "path": url.PathEscape, "pm": plusMinus, "num": quantity,
-			"modules": func() []string { return boardModules[:] }, "clock": clockTime, "day": dayTime, "verdict": verdictWord, "span": spanWords,
+			"modules": func() []string { return boardModules[:] }, "clock": clockTime, "day": dayTime, "verdict": verdictWord, "span": spanWords, "size": sizeWords,
 		})
 		t, err := t.ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/"+name+".html")
 		if err != nil {
@@ -252,6 +252,10 @@ func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {
 	chosen := map[string]bool{}
 	for _, id := range r.URL.Query()["flight"] {
 		chosen[id] = true
+	}
+	// Whoever asks for nothing sees the two newest, and how the page works.
+	for i := 0; len(r.URL.Query()["flight"]) == 0 && i < min(2, len(views)); i++ {
+		chosen[views[i].ID] = true
 	}
 	return s.render(w, r, http.StatusOK, "compare", "compare", "Compare", struct {
 		Flights []flightView

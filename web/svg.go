@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"math"
+	"sort"
 	"strings"
 
 	"padlark/flight"
@@ -21,6 +22,7 @@ const (
 // forbids those). It prints on paper in black.
 func flightSVG(res flight.Result, course, expected *Course) string {
 	p := svgPlot{}
+	course, expected = inFlight(res, course), inFlight(res, expected)
 	p.fit(course, expected)
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" role="img" font-family="sans-serif" font-size="12">`, svgW, svgH)
@@ -41,6 +43,24 @@ func flightSVG(res flight.Result, course, expected *Course) string {
 	return b.String()
 }
 
+// inFlight is the part of a course that belongs to the flight, with a little of
+// the pad before and of the ground after it.
+func inFlight(res flight.Result, c *Course) *Course {
+	if c == nil || res.DurationS == nil {
+		return c
+	}
+	margin := max(1, 0.06**res.DurationS)
+	from := sort.SearchFloat64s(c.T, -margin)
+	to := sort.SearchFloat64s(c.T, *res.DurationS+margin)
+	cut := func(v []float64) []float64 {
+		if len(v) != len(c.T) {
+			return nil
+		}
+		return v[from:to]
+	}
+	return &Course{T: cut(c.T), HeightM: cut(c.HeightM), HeightSD: cut(c.HeightSD)}
+}
+
 // svgPlot maps s and m to the picture.
 type svgPlot struct{ t0, t1, h0, h1 float64 }
 
@@ -57,7 +77,7 @@ func (p *svgPlot) fit(courses ...*Course) {
 			}
 		}
 	}
-	p.h1 += 0.16 * (p.h1 - p.h0) // room for two rows of labels
+	p.h1 += 0.16 * (p.h1 - p.h0) // room for the labels
 }
 
 func (p *svgPlot) x(t float64) float64 { return svgL + (svgW-svgL-svgR)*(t-p.t0)/(p.t1-p.t0) }
@@ -135,28 +155,36 @@ func (p *svgPlot) band(b *strings.Builder, c *Course) {
 	fmt.Fprintf(b, `<path fill="%s" d="M%sL%sZ"/>`, svgBand, strings.Join(upper, "L"), strings.Join(lower, "L"))
 }
 
-// marks are the events that the result knows.
+// marks are the events that the result knows. A label stands right of its line,
+// in the first row that is free there, with a rim of paper about it.
 func (p *svgPlot) marks(b *strings.Builder, r flight.Result) {
-	mark := func(name string, s *float64, row float64, anchor string) {
-		if s == nil || *s < p.t0 || *s > p.t1 {
-			return
-		}
-		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s" stroke-dasharray="2 3"/>`, p.x(*s), p.x(*s), svgT, svgH-svgB, svgInk)
-		aside := 3.0
-		if anchor == "end" {
-			aside = -3
-		}
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="%s" fill="%s">%s</text>`, p.x(*s)+aside, svgT+10+13*row, anchor, svgInk, name)
-	}
-	// Burnout is close after liftoff and the release close after the top: the
-	// one label stands left of its line, the other in the second row.
+	const letter = 6.6 // about the width of one, in the picture's units
 	liftoff := 0.0
-	mark("liftoff", &liftoff, 0, "end")
-	mark("burnout", r.BurnoutS, 0, "start")
-	mark("top", r.TimeToApogeeS, 0, "start")
+	at := []struct {
+		name string
+		s    *float64
+	}{{"liftoff", &liftoff}, {"burnout", r.BurnoutS}, {"top", r.TimeToApogeeS}, {"release", nil}, {"down", r.DurationS}}
 	if r.TimeToApogeeS != nil && r.ReleaseLagS != nil {
 		release := *r.TimeToApogeeS + *r.ReleaseLagS
-		mark("release", &release, 1, "start")
+		at[3].s = &release
 	}
-	mark("down", r.DurationS, 0, "start")
+	var labels strings.Builder
+	free := [3]float64{}
+	for _, m := range at {
+		if m.s == nil || *m.s < p.t0 || *m.s > p.t1 {
+			continue
+		}
+		x := p.x(*m.s)
+		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s" stroke-dasharray="2 3"/>`, x, x, svgT, svgH-svgB, svgInk)
+		row := 0
+		for row < len(free)-1 && free[row] > x {
+			row++
+		}
+		width := letter * float64(len(m.name))
+		left := min(x+3, svgW-width)
+		free[row] = left + width
+		fmt.Fprintf(&labels, `<text x="%.1f" y="%.1f" fill="%s" stroke="#ffffff" stroke-width="3" paint-order="stroke">%s</text>`,
+			left, svgT+10+13*float64(row), svgInk, m.name)
+	}
+	b.WriteString(labels.String())
 }

@@ -142,6 +142,19 @@ func spanWords(from time.Time, to *time.Time) string {
 	return fmt.Sprintf("%d s", int(d.Seconds()))
 }
 
+// sizeWords is a number of bytes for people.
+func sizeWords(n uint64) string {
+	switch {
+	case n >= 10_000_000:
+		return fmt.Sprintf("%.0f MB", float64(n)/1e6)
+	case n >= 1_000_000:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	case n >= 1000:
+		return fmt.Sprintf("%.0f kB", float64(n)/1e3)
+	}
+	return fmt.Sprintf("%d bytes", n)
+}
+
 // verdictWord is the verdict's first word, for its shape and colour.
 func verdictWord(v string) string {
 	word, _, _ := strings.Cut(v, ":")

@@ -14,6 +14,7 @@ const view = host && new View(0, 1);
 const plot = host && new Plot(host, view, { title: "Height above the pad", kind: "height" });
 
 plot?.figure.classList.add("tall");
+view?.buttons(document.getElementById("zoom"));
 
 const chosen = () => boxes.filter((b) => b.checked).slice(0, MOST);
 
@@ -38,13 +39,19 @@ function draw() {
     const swatch = b.parentElement.querySelector(".swatch");
     swatch.style.background = dashes[i].length ? `repeating-linear-gradient(90deg, ${k.set[i]} 0 ${dashes[i][0] + 2}px, transparent 0 ${dashes[i][0] + 6}px)` : k.set[i];
     if (!d?.course) return;
-    lines.push({ t: d.course.t_s, v: d.course.height_m, colour: k.set[i], dash: dashes[i], width: 2.5, label: `${d.result.rocket} ${d.result.flight}` });
+    lines.push({ t: d.course.t_s, v: d.course.height_m, colour: k.set[i], dash: dashes[i], width: 2.5, label: called(d.result) });
   });
   const ends = list.flatMap((d) => (d.course ? [d.course.t_s[0], d.course.t_s.at(-1)] : []));
   if (ends.length) view.setBounds(Math.min(...ends), Math.max(...ends));
   plot.setLines(lines);
-  host.hidden = lines.length === 0;
+  host.hidden = document.getElementById("zoom").hidden = lines.length === 0;
   setText(document.getElementById("cursor"), lines.length ? "Move over the plot to read its values." : "Choose two or more flights below.");
+}
+
+/** called names a flight where there may be another with the same number. */
+function called(r) {
+  const same = chosen().map((b) => loaded.get(b.value)?.result).filter((o) => o && o.rocket === r.rocket && o.flight === r.flight);
+  return `${r.rocket} ${r.flight}` + (same.length > 1 ? ` of ${r.launched_at.slice(5, 16).replace("T", " ")}` : "");
 }
 
 /** spread writes mean and standard deviation (n−1) of what was chosen. */

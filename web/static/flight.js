@@ -35,7 +35,7 @@ async function begin() {
   await channels(marks);
   view.onRange = later(() => refine(), 150);
   view.onCursor = (t) => cursor(t);
-  view.onPick = (t) => frames(t);
+  view.onPick = (t) => frames(t).catch(failed);
   happened(s);
   window.flightReady = true;
 }
@@ -72,6 +72,16 @@ function courses() {
   if (c?.raw_m) plots.height.setLines([{ t: c.t_s, v: c.raw_m, colour: k.soft, dots: true, label: "" }, ...plots.height.lines]);
   put(plots.speed, "speed_mps", "speed_sd_mps", "speed_mps");
   put(plots.accel, "accel_mps2", null, "accel_mps2");
+  key(".expected", !!e?.height_m, e?.t_s[0] > 0.01 ? "expected by the model from burnout on" : "expected by the model");
+  key(".reading", !!c?.raw_m);
+  key(".measured", !!c);
+}
+
+/** key shows an entry of the legend where the plots have such a line. */
+function key(name, there, words) {
+  const el = page.querySelector(".key" + name);
+  el.hidden = !there;
+  if (words) setText(el, words);
 }
 
 function band(v, sd) {
@@ -132,7 +142,8 @@ function cursor(t) {
 }
 
 async function frames(t) {
-  setText(document.getElementById("frames-at"), `about ${fixed(t, 2)} s after liftoff`);
+  document.getElementById("to-frames").hidden = false;
+  setText(document.getElementById("frames-at"), t < 0 ? `about ${fixed(-t, 2)} s before liftoff` : `about ${fixed(t, 2)} s after liftoff`);
   const list = await answer(`${base}/frames?at_s=${t.toFixed(3)}`);
   showFrames(document.getElementById("frames"), list, Date.parse(detail.result.launched_at) + t * 1000);
 }
@@ -148,7 +159,7 @@ function happened(s) {
     const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: `${clock(Date.parse(e.at))} UTC` });
     b.addEventListener("click", () => {
       view.setCursor(e.t);
-      frames(e.t);
+      frames(e.t).catch(failed);
     });
     li.append(b, " ", e.text);
     return li;
@@ -198,6 +209,8 @@ onSettings(() => {
   courses();
   refine();
 });
-const failed = (err) => setText(document.getElementById("cursor"), `The flight could not be loaded: ${err.message}`);
+function failed(err) {
+  setText(document.getElementById("cursor"), `Not loaded: ${err.message}`);
+}
 begin().catch(failed);
 notes().catch(failed);

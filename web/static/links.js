@@ -42,7 +42,11 @@ function show(h) {
     card = clone("t-link");
     cards.set(h.link, card);
     setText(card.querySelector(".name"), h.link);
-    card.querySelector(".show").addEventListener("click", () => choose(h.link));
+    card.querySelector(".show").addEventListener("click", () => {
+      choose(h.link);
+      document.getElementById("watch").scrollIntoView({ block: "nearest" });
+    });
+    chosenCard(card, h.link);
     [...cards.keys()].sort().forEach((name) => list.append(cards.get(name)));
   }
   card.dataset.state = h.state;
@@ -63,7 +67,7 @@ function facts(dl, h) {
     ["refused", bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : "none"],
     ["bytes", String(h.bytes)],
     ["last heard", h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : "never"],
-    ["came back", `${h.restarts} times`],
+    ["came back", h.restarts === 1 ? "once" : `${h.restarts} times`],
   ];
   while (dl.children.length < rows.length) {
     const div = make("div");
@@ -83,9 +87,15 @@ function choose(link) {
   document.getElementById("raw").replaceChildren();
   document.getElementById("watch").hidden = false;
   setText(document.getElementById("watch-name"), link);
-  for (const [name, card] of cards) setClass(card, "chosen", name === link);
+  for (const [name, card] of cards) chosenCard(card, name);
   if (healths.has(link)) rejected(healths.get(link));
   open();
+}
+
+function chosenCard(card, name) {
+  setClass(card, "chosen", name === chosen);
+  card.querySelector(".show").setAttribute("aria-pressed", String(name === chosen));
+  setText(card.querySelector(".show"), name === chosen ? "Its frames are below" : "Show its frames");
 }
 
 /** raw adds frames at the top; one that was not decoded yet is replaced. */

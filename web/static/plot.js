@@ -250,18 +250,23 @@ export class Plot {
     ctx.lineWidth = 1 / ratio;
     ctx.textAlign = "left";
     ctx.textBaseline = "top";
+    ctx.setLineDash([3, 3]);
+    for (const m of this.marks) rule(ctx, crisp(x(m.t), ratio), TOP, crisp(x(m.t), ratio), h - BOTTOM);
+    ctx.setLineDash([]);
+    ctx.lineJoin = "round";
     const free = [-Infinity, -Infinity, -Infinity];
     for (const m of this.marks) {
       const px = crisp(x(m.t), ratio);
-      ctx.setLineDash([3, 3]);
-      rule(ctx, px, TOP, px, h - BOTTOM);
-      ctx.setLineDash([]);
-      if (!m.label) continue;
+      if (!m.label || px < LEFT || px > w - RIGHT) continue;
       const width = ctx.measureText(m.label).width;
       const left = px + 4 + width > w - RIGHT ? px - 4 - width : px + 4; // no label leaves the plot
       let row = free.findIndex((end) => end < left);
       if (row < 0) row = 0;
       free[row] = left + width + 6;
+      // A rim of paper keeps the words apart from the lines behind them.
+      ctx.strokeStyle = k.paper;
+      ctx.lineWidth = 4;
+      ctx.strokeText(m.label, left, TOP + 2 + row * 15);
       ctx.fillText(m.label, left, TOP + 2 + row * 15);
     }
   }
