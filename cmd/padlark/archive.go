@@ -49,10 +49,18 @@ func (f archiveFlags) open() (*sqlite.Archive, error) {
 		return nil, usagef("there is no archive in %s: name the folder that padlark run or padlark demo keeps its data in", dir)
 	}
 	a, err := sqlite.OpenReadOnly(path)
-	if err != nil {
-		return nil, err
+	if errors.Is(err, sqlite.ErrOlder) {
+		// Bring it up to date as a daemon would, then read it.
+		w, err := sqlite.Open(path, sqlite.Options{})
+		if err != nil {
+			return nil, err
+		}
+		if err := w.Close(); err != nil {
+			return nil, err
+		}
+		return sqlite.OpenReadOnly(path)
 	}
-	return a, nil
+	return a, err
 }
 
 // sessionName finds the session that a person means: the exact name, the only

@@ -258,13 +258,14 @@ func checkKilled(t *testing.T, data string, sent, acked map[mark]time.Time, down
 	if len(acked) == 0 || len(have) == 0 {
 		t.Errorf("%d frames acknowledged, %d archived: the test shows nothing", len(acked), len(have))
 	}
+	rows := unpacked(t, data)
 	for _, c := range []struct {
 		what, query string
 	}{
 		{"frames that are neither sample nor reject", "SELECT COUNT(*) FROM frames f LEFT JOIN samples s ON f.link = s.link AND f.n = s.n LEFT JOIN rejects r ON r.link = f.link AND r.n = f.n WHERE s.n IS NULL AND r.n IS NULL"},
 		{"samples without a frame", "SELECT COUNT(*) FROM samples s LEFT JOIN frames f ON f.link = s.link AND f.n = s.n WHERE f.n IS NULL"},
 	} {
-		if n := count(t, data, c.query); n != 0 {
+		if n := count(t, rows, c.query); n != 0 {
 			t.Errorf("%d %s", n, c.what)
 		}
 	}

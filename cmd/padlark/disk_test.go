@@ -131,7 +131,7 @@ func TestDiskFull(t *testing.T) {
 	})
 	l := listen(t, tcp)
 	boards := startBoards(t, udp, 8, 20)
-	frames := func() int { return count(t, data, "SELECT COUNT(*) FROM frames") }
+	frames := func() int { return count(t, data, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks") }
 	until(t, "first frames archived", 20*time.Second, func() bool { return frames() > 300 })
 
 	remove := fill(t, dir, 40<<20)

@@ -3,16 +3,17 @@ package main
 import (
 	"bytes"
 	"context"
-	"database/sql"
 	"fmt"
 	"math"
 	"net"
 	"os"
-	"path/filepath"
 	"strconv"
 	"sync"
 	"testing"
 	"time"
+
+	"padlark/ingest"
+	"padlark/storage/sqlite"
 )
 
 // Helpers of the tests under field conditions: boards that number their
@@ -138,31 +139,14 @@ func markOf(frame []byte) (mark, bool) {
 // archived counts how often each numbered frame stands in an archive.
 func archived(t *testing.T, data string) map[mark]int {
 	t.Helper()
-	db, err := sql.Open("sqlite", "file:"+filepath.Join(data, "padlark.db")+"?mode=ro")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer db.Close() //nolint:errcheck // only read from
-	rows, err := db.Query("SELECT bytes FROM frames")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer rows.Close() //nolint:errcheck // only read from
 	out := map[mark]int{}
-	for rows.Next() {
-		var b []byte
-		if err := rows.Scan(&b); err != nil {
-			t.Fatal(err)
-		}
-		m, ok := markOf(b)
+	eachFrame(t, data, func(_ sqlite.Session, f ingest.Frame) {
+		m, ok := markOf(f.Bytes)
 		if !ok {
-			t.Fatalf("a frame nobody sent: %q", b)
+			t.Fatalf("a frame nobody sent: %q", f.Bytes)
 		}
 		out[m]++
-	}
-	if err := rows.Err(); err != nil {
-		t.Fatal(err)
-	}
+	})
 	return out
 }
 

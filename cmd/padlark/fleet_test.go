@@ -63,13 +63,13 @@ func TestFleet(t *testing.T) {
 	sent := flyFor(t, sc, time.Duration(fleetSeconds(t)*float64(time.Second)), to)
 	awaitFrames(t, data, sent)
 	p.stop(t)
-	if got := count(t, data, "SELECT COUNT(*) FROM frames"); got != sent {
+	if got := count(t, data, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks"); got != sent {
 		t.Errorf("%d frames in the archive, %d were sent", got, sent)
 	}
-	if got := count(t, data, "SELECT COUNT(*) FROM samples"); got != sent {
+	if got := count(t, data, "SELECT COALESCE(SUM(count), 0) FROM sample_blocks"); got != sent {
 		t.Errorf("%d samples in the archive, %d frames were sent", got, sent)
 	}
-	if got := count(t, data, "SELECT COUNT(DISTINCT rocket) FROM samples"); got != rockets {
+	if got := count(t, data, "SELECT COUNT(DISTINCT rocket) FROM sample_blocks"); got != rockets {
 		t.Errorf("samples of %d rockets, want %d", got, rockets)
 	}
 	t.Logf("%d frames in %.0f s from %d rockets, all kept", sent, fleetSeconds(t), rockets)

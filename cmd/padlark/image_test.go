@@ -138,7 +138,7 @@ func TestPowerLoss(t *testing.T) {
 		f := filepath.Join(dir, fmt.Sprintf("%d.img", len(taken)))
 		taken = append(taken, image{f, d.image(t, p, f)})
 	}
-	await(t, data, "SELECT COUNT(*) FROM samples")
+	await(t, data, "SELECT COALESCE(SUM(count), 0) FROM sample_blocks")
 	for round := range (images + 1) / 2 {
 		await(t, data, fmt.Sprintf("SELECT COUNT(*) >= %d FROM events WHERE kind = 'touchdown'", round))
 		take(500*time.Millisecond, 2*time.Second)

@@ -84,7 +84,7 @@ id = 1
 			t.Errorf("link %s: %d heard, %d lost; want %d and %d", l.Link, l.Heard, l.Lost, sent[k], frames-sent[k])
 		}
 		t.Logf("link %d, %s: %s", i+1, l.Link, share(l.Heard, l.Lost))
-		if n := count(t, data, fmt.Sprintf("SELECT COUNT(*) FROM frames f JOIN links l ON l.id = f.link WHERE l.name = '%s'", l.Link)); n != sent[k] {
+		if n := count(t, data, fmt.Sprintf("SELECT COALESCE(SUM(f.count), 0) FROM frame_blocks f JOIN links l ON l.id = f.link WHERE l.name = '%s'", l.Link)); n != sent[k] {
 			t.Errorf("link %s: %d raw frames kept, %d were heard", l.Link, n, sent[k])
 		}
 	}

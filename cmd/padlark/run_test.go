@@ -167,7 +167,7 @@ layout = "lark-text"
 	if took := d.stop(t); took > 2*time.Second {
 		t.Errorf("the daemon took %v to end, want less than 2 s", took)
 	}
-	if n := count(t, data, "SELECT COUNT(*) FROM samples"); n != sent {
+	if n := count(t, data, "SELECT COALESCE(SUM(count), 0) FROM sample_blocks"); n != sent {
 		t.Errorf("%d samples in the archive, want %d", n, sent)
 	}
 	if n := count(t, data, "SELECT COUNT(*) FROM sessions WHERE ended_ns IS NOT NULL"); n != 1 {
@@ -190,7 +190,7 @@ func awaitFrames(t *testing.T, data string, n int) {
 	tick := time.NewTicker(50 * time.Millisecond)
 	defer tick.Stop()
 	for got := 0; ; <-tick.C {
-		if got = count(t, data, "SELECT COUNT(*) FROM frames"); got >= n {
+		if got = count(t, data, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks"); got >= n {
 			return
 		}
 		if time.Now().After(deadline) {

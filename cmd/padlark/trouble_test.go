@@ -34,7 +34,7 @@ func TestSlowedDown(t *testing.T) {
 			data, udp := t.TempDir(), freePort(t)
 			p := startRun(t, "state=up", fieldConfig(t, "slow", data, udp, ""))
 			boards := startBoards(t, udp, 8, 20)
-			await(t, data, "SELECT COUNT(*) FROM frames")
+			await(t, data, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks")
 			trouble(t, data, func() { <-time.After(span) })
 			sent := boards.halt()
 			awaitFrames(t, data, len(sent))
@@ -164,7 +164,7 @@ layout = "lark-text"
 			t.Fatal(err)
 		}
 	}
-	until(t, "every frame after it is a sample", 20*time.Second, func() bool { return count(t, data, "SELECT COUNT(*) FROM samples") == len(sent) })
+	until(t, "every frame after it is a sample", 20*time.Second, func() bool { return count(t, data, "SELECT COALESCE(SUM(count), 0) FROM sample_blocks") == len(sent) })
 	until(t, "the doubt is gone", 20*time.Second, func() bool { return hint.Load() == "" })
 	p.stop(t)
 }

@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"os"
 	"os/exec"
@@ -158,9 +159,12 @@ func TestFullDisk(t *testing.T) {
 	if err := os.WriteFile(ballast, make([]byte, 1200<<10), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	const n = 6000 // about 1 MB of rows and log
+	const n = 6000 // some 2 MB that cannot be packed, and the log
 	for i := uint64(1); i <= n; i++ {
-		if err := s.bus.PublishFrame(t.Context(), testFrame("pad-radio", i)); err != nil {
+		f := testFrame("pad-radio", i)
+		f.Bytes = make([]byte, 300)
+		_, _ = rand.Read(f.Bytes) // it never fails
+		if err := s.bus.PublishFrame(t.Context(), f); err != nil {
 			t.Fatal(err)
 		}
 		if err := s.bus.PublishSample(t.Context(), testSample("Teal", "pad-radio", i)); err != nil {
