@@ -31,6 +31,13 @@ type Rocket struct {
 	// DiameterM and Cd describe the body for ballistic flight.
 	DiameterM float64 `toml:"diameter_m" json:"diameter_m,omitempty"`
 	Cd        float64 `toml:"cd" json:"cd,omitempty"`
+	// BottleL is what the bottle of a water rocket holds, in litres, NozzleM
+	// the bore of its mouth in m, and RatingBar the pressure above the air, in
+	// bar, that it is rated for: with fill and pressure of a launch they are
+	// what padlark predict needs.
+	BottleL   float64 `toml:"bottle_l" json:"bottle_l,omitempty"`
+	NozzleM   float64 `toml:"nozzle_m" json:"nozzle_m,omitempty"`
+	RatingBar float64 `toml:"rating_bar" json:"rating_bar,omitempty"`
 	// RateHz is how many frames a second the board is meant to send.
 	RateHz float64 `toml:"rate_hz" json:"rate_hz,omitempty"`
 	// ExpectApogeeM and ExpectApogeeS are what the builder expects (see

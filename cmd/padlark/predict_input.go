@@ -18,36 +18,18 @@ import (
 
 const zeroC = 273.15 // K
 
-// first is the first value that was given, times scale.
-func first(scale float64, typed *float64, configured *float64) (float64, bool) {
-	if typed != nil {
-		return *typed * scale, true
-	}
-	if configured != nil && *configured != 0 {
-		return *configured, true
-	}
-	return 0, false
-}
-
-// given is a pointer to v, nil for 0, which in the configuration is "not given".
-func given(v float64) *float64 {
-	if v == 0 {
-		return nil
-	}
-	return &v
-}
-
 // input gathers what was typed and what is configured, and names the rocket.
 func (c *predictCmd) input() (predict.Input, string, error) {
 	rocket, site, err := c.configured()
 	if err != nil {
 		return predict.Input{}, "", err
 	}
-	in := predict.Input{Flights: c.Flights, Seed: c.Seed, Spread: c.spread()}
+	in := predict.Of(rocket, site)
+	in.Flights, in.Seed, in.Spread = c.Flights, c.Seed, c.spread()
 	if c.Flights <= 0 {
 		return in, "", fmt.Errorf("--flights %d: give 20 or more", c.Flights)
 	}
-	if err := c.body(&in, rocket); err != nil {
+	if err := c.body(&in); err != nil {
 		return in, "", err
 	}
 	if c.Thrust != "" {
@@ -58,7 +40,7 @@ func (c *predictCmd) input() (predict.Input, string, error) {
 	if err != nil {
 		return in, "", err
 	}
-	c.place(&in, site)
+	c.place(&in)
 	return in, rocket.Name, nil
 }
 
@@ -97,21 +79,27 @@ func (c *predictCmd) spread() predict.Spread {
 	return s
 }
 
-// body sets what water rockets and motors have in common.
-func (c *predictCmd) body(in *predict.Input, r flight.Rocket) error {
-	m := &in.Rocket
-	var ok bool
-	if m.Dry, ok = first(1e-3, c.DryG, given(r.MassKg)); !ok {
-		return errors.New("no mass: give --dry-g, the mass without water and motor in g")
+// set puts what was typed, times scale, over what is configured.
+func set(to *float64, scale float64, typed *float64) {
+	if typed != nil {
+		*to = *typed * scale
 	}
-	if m.Diameter, ok = first(1e-3, c.DiameterMm, given(r.DiameterM)); !ok {
+}
+
+// body sets what water rockets and motors have in common.
+func (c *predictCmd) body(in *predict.Input) error {
+	m := &in.Rocket
+	set(&m.Dry, 1e-3, c.DryG)
+	set(&m.Diameter, 1e-3, c.DiameterMm)
+	set(&m.Cd, 1, c.Cd)
+	set(&m.Parachute, 1e-3, c.ParachuteMm)
+	set(&m.ParachuteCd, 1, c.ParachuteCd)
+	switch {
+	case m.Dry == 0 && c.DryG == nil:
+		return errors.New("no mass: give --dry-g, the mass without water and motor in g")
+	case m.Diameter == 0 && c.DiameterMm == nil:
 		return errors.New("no diameter: give --diameter-mm, the greatest of the body in mm")
 	}
-	if m.Cd, ok = first(1, c.Cd, given(r.Cd)); !ok {
-		m.Cd = 0.5
-	}
-	m.Parachute, _ = first(1e-3, c.ParachuteMm, given(r.ParachuteM))
-	m.ParachuteCd, _ = first(1, c.ParachuteCd, given(r.ParachuteCd))
 	m.Release = model.Release{How: model.AfterApogee, Seconds: c.ReleaseS}
 	if c.TimerS != nil {
 		m.Release = model.Release{How: model.AfterLiftoff, Seconds: *c.TimerS}
@@ -124,30 +112,29 @@ func (c *predictCmd) fill(in *predict.Input) error {
 	if c.PropellantG != nil || c.MotorG != nil {
 		return errors.New("--propellant-g and --motor-g belong to a motor: add its curve with --thrust FILE")
 	}
+	m, l := &in.Rocket, &in.Launch
+	set(&m.Volume, 1e-6, c.BottleMl)
+	set(&m.Nozzle, 1e-3, c.NozzleMm)
+	set(&in.Rating, 1e5, c.RatingBar)
 	for _, need := range []struct {
-		v          *float64
+		missing    bool
 		name, what string
 	}{
-		{c.BottleMl, "--bottle-ml", "what the bottle holds in mL"},
-		{c.NozzleMm, "--nozzle-mm", "the bore of its mouth in mm"},
-		{c.WaterMl, "--water-ml", "the water in mL"},
-		{c.PressureBar, "--pressure-bar", "the pressure above the air in bar"},
+		{m.Volume == 0 && c.BottleMl == nil, "--bottle-ml", "what the bottle holds in mL"},
+		{m.Nozzle == 0 && c.NozzleMm == nil, "--nozzle-mm", "the bore of its mouth in mm"},
+		{c.WaterMl == nil, "--water-ml", "the water in mL"},
+		{c.PressureBar == nil, "--pressure-bar", "the pressure above the air in bar"},
 	} {
-		if need.v == nil {
+		if need.missing {
 			return fmt.Errorf("%s is missing: %s (or --thrust FILE for a motor)", need.name, need.what)
 		}
 	}
-	m, l := &in.Rocket, &in.Launch
-	m.Volume, m.Nozzle = *c.BottleMl*1e-6, *c.NozzleMm*1e-3
 	m.Tube, m.TubeLength = c.TubeMm*1e-3, c.TubeLengthMm*1e-3
 	m.Polytropic, m.Film = c.Exponent, c.FilmPercent/100
 	if m.Volume > 0 {
 		l.Fraction = *c.WaterMl * 1e-6 / m.Volume
 	}
 	l.Gauge = *c.PressureBar * 1e5
-	if c.RatingBar != nil {
-		in.Rating = *c.RatingBar * 1e5
-	}
 	if c.WaterC != nil {
 		l.WaterTemperature = *c.WaterC + zeroC
 	}
@@ -177,20 +164,18 @@ func (c *predictCmd) motor(in *predict.Input, r flight.Rocket) error {
 }
 
 // place sets pad, wind and air.
-func (c *predictCmd) place(in *predict.Input, s flight.Site) {
+func (c *predictCmd) place(in *predict.Input) {
 	l := &in.Launch
 	l.Rail, l.Tilt = c.RailM, c.TiltDeg*math.Pi/180
-	l.Wind, _ = first(1, c.WindMps, given(s.WindMps))
 	l.WindHeight, l.Shear = c.WindHeightM, c.WindShear
-	l.Air.Elevation, _ = first(1, c.ElevationM, s.ElevationM)
+	set(&l.Wind, 1, c.WindMps)
+	set(&l.Air.Elevation, 1, c.ElevationM)
 	if c.TemperatureC != nil {
 		l.Air.Temperature = *c.TemperatureC + zeroC
-	} else if s.TemperatureC != nil {
-		l.Air.Temperature = *s.TemperatureC + zeroC
 	}
-	l.Air.Pressure, _ = first(100, c.AirHpa, s.PressurePa)
-	l.Air.Humidity, _ = first(0.01, c.HumidityPercent, s.Humidity)
-	in.FieldRadius, _ = first(1, c.FieldM, given(s.FieldRadiusM))
+	set(&l.Air.Pressure, 100, c.AirHpa)
+	set(&l.Air.Humidity, 0.01, c.HumidityPercent)
+	set(&in.FieldRadius, 1, c.FieldM)
 }
 
 // thrustLines bounds a thrust curve; published ones have 10 to 40 points.

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"padlark/cmd/padlark/config"
 	"padlark/storage/report"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -25,7 +26,10 @@ type reportCmd struct {
 func (reportCmd) Help() string {
 	return "Example: padlark report Teal-1 --data padlark-demo -o teal-1.html\n\n" +
 		"One page about one flight, to print or to show: results with ±, plots with events, what was expected, " +
-		"alarms, link quality, configuration, how each number was computed, and what the data does not support."
+		"alarms, link quality, configuration, how each number was computed, and what the data does not support.\n\n" +
+		"Where fill, pressure and mass are noted (padlark note) and the configuration describes the bottle (diameter_m, bottle_l, " +
+		"nozzle_m, rating_bar), the launch is flown in the model of padlark predict, and what it expected stands beside what happened. " +
+		"With --config a bottle described since then counts too."
 }
 
 // reporter opens the archive and what makes pages from it.
@@ -34,7 +38,16 @@ func (f archiveFlags) reporter() (*report.Reporter, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &report.Reporter{Archive: a, Results: results.New(a), MadeBy: "padlark " + softwareVersion()}, nil
+	r := &report.Reporter{Archive: a, Results: results.New(a), MadeBy: "padlark " + softwareVersion()}
+	if f.Config != "" {
+		cfg, err := config.Load(f.Config)
+		if err != nil {
+			a.Close() //nolint:errcheck // only read from
+			return nil, usageError{err}
+		}
+		r.Later = cfg.Rockets
+	}
+	return r, nil
 }
 
 // findFlight finds a flight by its name and says when there are several.
@@ -124,7 +137,10 @@ func printReport(w io.Writer, p *report.Page) error {
 		fmt.Fprintf(w, "%-24s %s\n", r.Name, r.Text)
 	}
 	for _, e := range p.Expected {
-		wrap(w, fmt.Sprintf("%-24s ", e.Name+" expected"), fmt.Sprintf("%.3g %s by %s: %s", e.Expected, e.Unit, e.From, e.Words))
+		wrap(w, fmt.Sprintf("%-24s ", e.Name+" expected"), fmt.Sprintf("%s by %s: %s", e.ExpectedText(), e.From, e.Words))
+	}
+	if p.Predicted != "" {
+		wrap(w, fmt.Sprintf("%-24s ", "expected from"), p.Predicted)
 	}
 	for _, l := range p.Links {
 		wrap(w, fmt.Sprintf("%-24s ", "link "+l.Name), fmt.Sprintf("%d frames, %d lost (%.1f %%), %d unreadable, longest pause in flight %.2f s", l.Frames, l.Lost, l.LostPercent(), l.Bad, l.PauseS))

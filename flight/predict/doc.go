@@ -5,7 +5,7 @@
 // It owns the spread of the inputs (spread.go), the checks that come before any
 // flight (limits.go), the flights (run.go) and the result with its judgement of
 // field, parachute and rail (result.go, judge.go). It imports flight/model and
-// flight/atmos. It does no I/O and is seeded: the same input gives the same
+// flight/atmos, and flight for how a rocket is configured (of.go). It does no I/O and is seeded: the same input gives the same
 // result, digit for digit.
 //
 // What flows through: an Input goes in, a Result comes out. Every uncertain

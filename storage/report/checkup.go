@@ -26,6 +26,8 @@ type checkupView struct {
 	Style            template.CSS
 	Plots            []template.HTML
 	Done, Open       []bench.Finding
+	// More and Passed are those that only their names have room for.
+	More, Passed []bench.Finding
 }
 
 // CheckupPage gives a checkup as a page that prints on one sheet (.html), or as
@@ -49,6 +51,7 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 			v.Done = append(v.Done, f)
 		}
 	}
+	v.fit()
 	for _, d := range checkupPlots(r) {
 		if d.err != nil {
 			return nil, fmt.Errorf("draw checkup: %w", d.err)
@@ -60,6 +63,47 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 		v.Plots = append(v.Plots, template.HTML(svg))
 	}
 	return render("checkup", checkupText, v)
+}
+
+// Room for checks on the sheet.
+const (
+	checkLines  = 36 // of text, for all of them
+	lineLetters = 70 // in a line
+	worstShown  = 12 // checks that did not pass, where not all have room
+	worstWords  = 60 // letters of what was found, and as many of the mend
+)
+
+// lines is how many lines of the page a finding takes.
+func lines(f *bench.Finding) int {
+	return 1 + max(len([]rune(f.Words+f.Mend))+2, 2*len([]rune(f.Limit)))/lineLetters
+}
+
+// fit keeps the checks on the sheet. Where there is no room for all, those that
+// did not pass come first, cut short, and of the others only the names remain.
+func (v *checkupView) fit() {
+	sum := 0
+	for i := range v.Done {
+		sum += lines(&v.Done[i])
+	}
+	if sum <= checkLines {
+		return
+	}
+	var worst []bench.Finding
+	for _, level := range []bench.Level{bench.Bad, bench.Look} {
+		for _, f := range v.Done {
+			if f.Level == level {
+				f.Words, f.Mend = short(f.Words, worstWords), short(f.Mend, worstWords)
+				worst = append(worst, f)
+			}
+		}
+	}
+	for _, f := range v.Done {
+		if f.Level != bench.Bad && f.Level != bench.Look {
+			v.Passed = append(v.Passed, f)
+		}
+	}
+	v.Done = worst[:min(len(worst), worstShown)]
+	v.More = worst[len(v.Done):]
 }
 
 type drawnOrNot struct {

@@ -36,7 +36,11 @@ func (p *Page) flightPlot(w, h vg.Length) (drawn, error) {
 	from, to := p.window()
 	s := p.Series
 	t := s.T[from:to]
-	height := newPlot("", "height above the pad, m")
+	above := "height above the pad, m"
+	if h < 8*vg.Centimeter {
+		above = "height, m"
+	}
+	height := newPlot("", above)
 	speed := newPlot("time after liftoff, s", "vertical speed, m/s")
 	if len(t) < 2 {
 		height.X.Min, height.X.Max, height.Y.Min, height.Y.Max = 0, 1, 0, 1
@@ -72,7 +76,8 @@ func (p *Page) flightPlot(w, h vg.Length) (drawn, error) {
 	}
 	height.Add(marks{list, true})
 	speed.Add(marks{list, false})
-	height.Y.Max += 0.22 * (height.Y.Max - height.Y.Min)
+	// Names and legend need as much room on a low plot as on a high one.
+	height.Y.Max += 0.22 * max(1, float64(10*vg.Centimeter/h)) * (height.Y.Max - height.Y.Min)
 	for _, q := range []*plot.Plot{height, speed} {
 		q.X.Min, q.X.Max = t[0], t[len(t)-1]
 	}

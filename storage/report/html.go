@@ -21,10 +21,15 @@ var styleText string
 //go:embed flight.html
 var flightText string
 
-// Room on one sheet.
+// Room on one sheet: what is more is counted there, and all of it is in the
+// JSON form.
 const (
-	alarmsShown = 5
-	notesShown  = 4
+	alarmsShown  = 3
+	notesShown   = 2
+	linksShown   = 4
+	caveatsShown = 5
+	// With more lists than these the page is set closer.
+	roomyLines = 6
 )
 
 // helpers are what the templates call.
@@ -32,6 +37,15 @@ func helpers() template.FuncMap {
 	return template.FuncMap{
 		"num":   func(v float64, unit string) string { return plusMinus(v, nil, unit) },
 		"deref": func(v *float64) float64 { return *v },
+		"pmv":   plusMinus,
+		"short": short,
+		// stop ends a sentence that was not cut.
+		"stop": func(s string) string {
+			if strings.HasSuffix(s, "…") {
+				return ""
+			}
+			return "."
+		},
 		"pm": func(v, sd *float64, unit string) string {
 			if v == nil {
 				return "–"
@@ -55,11 +69,23 @@ type flightView struct {
 	ShownAlarms []Alarm
 	MoreAlarms  int
 	ShownNotes  []string
+	MoreNotes   int
+	ShownLinks  []Link
+	MoreLinks   int
+
+	ShownCaveats []string
+	MoreCaveats  int
+	Crowded      bool
 }
 
 // HTML is the page as one file that needs nothing else and prints on one sheet.
 func (p *Page) HTML() ([]byte, error) {
-	d, err := p.flightPlot(18.6*vg.Centimeter, 8.8*vg.Centimeter)
+	high := 8.8 * vg.Centimeter
+	crowded := len(p.Alarms)+len(p.Notes)+len(p.Links)+len(p.Caveats) > roomyLines
+	if crowded {
+		high = 7.4 * vg.Centimeter
+	}
+	d, err := p.flightPlot(18.6*vg.Centimeter, high)
 	if err != nil {
 		return nil, err
 	}
@@ -69,9 +95,12 @@ func (p *Page) HTML() ([]byte, error) {
 	}
 	v := flightView{
 		Page: p, Style: template.CSS(styleText), Plot: template.HTML(svg), Word: word(p.Result.Verdict),
-		Where: p.where(), Setup: p.setup(), ShownAlarms: p.Alarms[:min(len(p.Alarms), alarmsShown)],
-		MoreAlarms: max(0, len(p.Alarms)-alarmsShown), ShownNotes: p.Notes[:min(len(p.Notes), notesShown)],
+		Where: p.where(), Setup: p.setup(), Crowded: crowded,
 	}
+	v.ShownAlarms, v.MoreAlarms = some(p.Alarms, alarmsShown)
+	v.ShownNotes, v.MoreNotes = some(p.Notes, notesShown)
+	v.ShownLinks, v.MoreLinks = some(p.Links, linksShown)
+	v.ShownCaveats, v.MoreCaveats = some(p.Caveats, caveatsShown)
 	return render("flight", flightText, v)
 }
 
@@ -86,6 +115,27 @@ func render(name, text string, data any) ([]byte, error) {
 		return nil, fmt.Errorf("write page of %s: %w", name, err)
 	}
 	return b.Bytes(), nil
+}
+
+// some are the first most items, and how many more there are.
+func some[T any](list []T, most int) (shown []T, more int) {
+	if len(list) <= most {
+		return list, 0
+	}
+	return list[:most], len(list) - most
+}
+
+// short cuts text after a word, to at most n characters and the dots.
+func short(text string, n int) string {
+	r := []rune(text)
+	if len(r) <= n {
+		return text
+	}
+	cut := string(r[:n])
+	if i := strings.LastIndexAny(cut, " \n"); i > n/2 {
+		cut = cut[:i]
+	}
+	return strings.TrimRight(cut, " .,;:") + " …"
 }
 
 // word is the first word of a verdict.

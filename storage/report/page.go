@@ -24,10 +24,13 @@ type Page struct {
 	Parts    Parts         `json:"apogee_sd_parts_m"`
 	Events   []Moment      `json:"events"`
 	Expected []Expected    `json:"expected"`
-	Alarms   []Alarm       `json:"alarms"`
-	Links    []Link        `json:"links"`
-	Notes    []string      `json:"notes"`
-	Typed    Typed         `json:"typed"`
+	// Predicted says from which launch the expected numbers were computed, ""
+	// where they come from the configuration as they are.
+	Predicted string   `json:"predicted_from"`
+	Alarms    []Alarm  `json:"alarms"`
+	Links     []Link   `json:"links"`
+	Notes     []string `json:"notes"`
+	Typed     Typed    `json:"typed"`
 	// Caveats are what the data does not support.
 	Caveats []string      `json:"caveats"`
 	Rocket  flight.Rocket `json:"rocket"`
@@ -126,6 +129,9 @@ type Reporter struct {
 	Archive *sqlite.Archive
 	Results *results.Results
 	MadeBy  string // the software and its version
+	// Later are rockets as they are configured by now: what a session's own
+	// configuration does not say of a bottle is taken from them.
+	Later []flight.Rocket
 }
 
 // gathered is what a page is made from.
@@ -137,6 +143,7 @@ type gathered struct {
 	alarms  []flight.Alarm
 	samples []decode.Sample
 	zero    time.Time // liftoff
+	later   bool      // the rocket's bottle is described by a later configuration
 }
 
 // Page gathers all about one flight.
@@ -163,11 +170,18 @@ func (r *Reporter) Page(ctx context.Context, ref Ref) (Page, error) {
 		return Page{}, fmt.Errorf("report %s: %w", ref, err)
 	}
 	p.Typed = ReadTyped(p.Notes)
-	p.Expected = expectations(&g)
+	predicted, why := prediction(&g, p.Typed)
+	p.Expected = expectations(&g, predicted)
+	if predicted != nil {
+		p.Predicted = predictedFrom(&g, p.Typed)
+	}
 	if p.Checkup, err = r.lastCheckup(ctx, ref.Rocket, g.zero); err != nil {
 		return Page{}, fmt.Errorf("report %s: %w", ref, err)
 	}
 	p.Caveats = caveats(&g, &p)
+	if why != "" {
+		p.Caveats = append(p.Caveats, why)
+	}
 	return p, nil
 }
 
@@ -195,6 +209,11 @@ func (r *Reporter) gather(ctx context.Context, ref Ref) (gathered, error) {
 	for _, k := range g.session.Rockets {
 		if k.Name == ref.Rocket {
 			g.rocket = k
+		}
+	}
+	for _, k := range r.Later {
+		if k.Name == ref.Rocket && g.rocket.BottleL == 0 {
+			g.later = addBottle(&g.rocket, k)
 		}
 	}
 	g.zero = g.flight.Series.Start

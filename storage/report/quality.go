@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -136,10 +137,14 @@ func caveats(g *gathered, p *Page) []string {
 	if r.TouchdownAt == nil {
 		add("The landing was not heard.")
 	}
+	var lossy []string
 	for _, l := range p.Links {
 		if l.LostPercent() > 10 {
-			add("%s lost %.0f %% of the frames.", l.Name, l.LostPercent())
+			lossy = append(lossy, fmt.Sprintf("%s %.0f %%", l.Name, l.LostPercent()))
 		}
+	}
+	if len(lossy) > 0 {
+		add("Many frames were lost: %s.", strings.Join(lossy, ", "))
 	}
 	if r.MaxSpeedMps != nil {
 		add("Speeds are the vertical part only; a tilted flight was faster than stated.")

@@ -7,6 +7,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/atmos"
+	"padlark/flight/predict"
 )
 
 // rows are the results with how each was computed.
@@ -55,13 +56,16 @@ func plusMinus(v float64, sd *float64, unit string) string {
 
 // Expected is one number that was expected, and what happened.
 type Expected struct {
-	Name     string   `json:"name"`
-	Unit     string   `json:"unit"`
-	Expected float64  `json:"expected"`
-	From     string   `json:"from"`
-	Measured *float64 `json:"measured"`
-	SD       *float64 `json:"sd"`
-	Words    string   `json:"words"`
+	Name     string  `json:"name"`
+	Unit     string  `json:"unit"`
+	Expected float64 `json:"expected"`
+	// ExpectedSD is the spread that the inputs of a prediction leave; nil where
+	// it is not known.
+	ExpectedSD *float64 `json:"expected_sd"`
+	From       string   `json:"from"`
+	Measured   *float64 `json:"measured"`
+	SD         *float64 `json:"sd"`
+	Words      string   `json:"words"`
 }
 
 // modelPart is how far models of a flight commonly are from measured ones, as a
@@ -69,8 +73,9 @@ type Expected struct {
 // 10 % (Yang and Houston, IAJC/ISAM 2016, abstract).
 const modelPart = 0.10
 
-// expectations compares with what the configuration expects.
-func expectations(g *gathered) []Expected {
+// expectations compares with what was predicted from the notes, or else with
+// what the configuration expects.
+func expectations(g *gathered, predicted *predict.Result) []Expected {
 	k, r := &g.rocket, &g.flight.Result
 	out := []Expected{}
 	add := func(name, unit string, want float64, from string, got, sd *float64, part float64) {
@@ -79,6 +84,11 @@ func expectations(g *gathered) []Expected {
 			e.Words = difference(e, part)
 			out = append(out, e)
 		}
+	}
+	if predicted != nil {
+		// What people noted of this very launch says more than what the
+		// configuration expects of every one.
+		return append(out, predictedRows(predicted, r)...)
 	}
 	add("Apogee", "m", k.ExpectApogeeM, "the configuration", r.ApogeeM, r.ApogeeSD, modelPart)
 	add("Time to apogee", "s", k.ExpectApogeeS, "the configuration", r.TimeToApogeeS, r.TimeToApogeeSD, modelPart)
@@ -99,13 +109,17 @@ func difference(e Expected, part float64) string {
 	if e.SD != nil {
 		sd = *e.SD
 	}
+	from := "the measurement's ±"
+	if e.ExpectedSD != nil {
+		sd, from = math.Hypot(sd, *e.ExpectedSD), "the ± of both"
+	}
 	s := fmt.Sprintf("%+.0f %%", 100*d/e.Expected)
 	if strings.HasSuffix(s, "0 %") && len(s) == len("+0 %") {
 		s = "0 %"
 	}
 	switch {
 	case math.Abs(d) <= 2*sd:
-		return s + ", within 2 of the measurement's ±"
+		return s + ", within 2 of " + from
 	case math.Abs(d) <= part*e.Expected+2*sd:
 		return s + fmt.Sprintf(", within the %.0f %% of such a model", 100*part)
 	case d < 0:

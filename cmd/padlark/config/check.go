@@ -151,6 +151,31 @@ func (c *Config) checkRockets() *problem {
 		if err := alarm.CheckRocket(r); err != nil {
 			return within(table, err)
 		}
+		if p := checkBottle(table, r); p != nil {
+			return p
+		}
+	}
+	return nil
+}
+
+// checkBottle looks for values in the wrong unit: bottles of hobby rockets
+// hold tenths of a litre to some tens.
+func checkBottle(table string, r flight.Rocket) *problem {
+	for _, k := range []struct {
+		key, unit   string
+		v, min, max float64
+	}{
+		{"bottle_l", "litres", r.BottleL, 0.05, 50},
+		{"nozzle_m", "m", r.NozzleM, 0.002, 0.1},
+		{"rating_bar", "bar above the air", r.RatingBar, 0.5, 30},
+	} {
+		switch {
+		case k.v == 0:
+		case !(k.v >= k.min && k.v <= k.max):
+			return problemf(table+"."+k.key, "%s = %g: must be between %g and %g %s", k.key, k.v, k.min, k.max, k.unit)
+		case r.Kind == "solid":
+			return problemf(table+"."+k.key, "%s is of a water rocket, and kind is \"solid\": leave one of them out", k.key)
+		}
 	}
 	return nil
 }
