@@ -29,7 +29,7 @@ type blockReader struct {
 	listed bool
 	list   []meta
 	after  int64 // highest number that was given
-	missed int64 // id of a block that was gone
+	missed meta  // a block that was gone
 }
 
 // next returns the next block with its data; ok is false at the end.
@@ -45,12 +45,12 @@ func (b *blockReader) next(ctx context.Context) (m meta, data []byte, ok bool, e
 		if m.last <= b.after {
 			continue
 		}
-		data, err = b.data(ctx, m.id)
+		data, err = b.data(ctx, m)
 		switch {
 		case err == nil:
 			return m, data, true, nil
-		case errors.Is(err, sql.ErrNoRows) && m.id != b.missed:
-			b.missed = m.id
+		case errors.Is(err, sql.ErrNoRows) && m != b.missed:
+			b.missed = m
 			if err := b.fill(ctx); err != nil {
 				return m, nil, false, err
 			}
@@ -66,13 +66,15 @@ func (b *blockReader) next(ctx context.Context) (m meta, data []byte, ok bool, e
 	return m, nil, false, nil
 }
 
-func (b *blockReader) data(ctx context.Context, id int64) ([]byte, error) {
-	stmt, err := b.a.prepared(ctx, `SELECT data FROM `+b.table+` WHERE id = ?`)
+// data reads a block. Since SQLite gives a row's number away again, the other
+// columns are compared too.
+func (b *blockReader) data(ctx context.Context, m meta) ([]byte, error) {
+	stmt, err := b.a.prepared(ctx, `SELECT data FROM `+b.table+` WHERE id = ? AND n_first = ? AND n_last = ? AND count = ?`)
 	if err != nil {
 		return nil, err
 	}
 	var data []byte
-	err = stmt.QueryRowContext(ctx, id).Scan(&data)
+	err = stmt.QueryRowContext(ctx, m.id, m.first, m.last, m.count).Scan(&data)
 	return data, err
 }
 

@@ -14,6 +14,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage/sqlite/block"
 )
 
 // epoch of the tests' sessions; any moment would do.
@@ -36,6 +37,15 @@ func openAt(t testing.TB, path string) *Archive {
 		}
 	})
 	return a
+}
+
+func newCodec(t testing.TB) *block.Codec {
+	t.Helper()
+	c, err := block.NewCodec()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
 }
 
 func ptr[T any](v T) *T { return &v }

@@ -39,6 +39,7 @@ func (f *Frames) Clear() {
 
 // Slice are the rows from i up to k; it shares memory.
 func (f *Frames) Slice(i, k int) *Frames {
+	f.RSSI.padUnlessEmpty(f.Rows())
 	out := &Frames{RSSI: f.RSSI.slice(i, k), Bytes: f.Bytes[i:k:k]}
 	to := out.ints()
 	for c, from := range f.ints() {
@@ -49,6 +50,7 @@ func (f *Frames) Slice(i, k int) *Frames {
 
 // Pick are the rows with the given numbers, from 0, in that order.
 func (f *Frames) Pick(rows []int) *Frames {
+	f.RSSI.padUnlessEmpty(f.Rows())
 	out := &Frames{RSSI: f.RSSI.pick(rows), Bytes: pick(f.Bytes, rows)}
 	to := out.ints()
 	for c, from := range f.ints() {
@@ -59,6 +61,7 @@ func (f *Frames) Pick(rows []int) *Frames {
 
 // Add appends the rows of another.
 func (f *Frames) Add(more *Frames) {
+	more.RSSI.padUnlessEmpty(more.Rows())
 	f.RSSI.add(f.Rows(), more.RSSI, more.Rows())
 	f.Bytes = append(f.Bytes, more.Bytes...)
 	from := more.ints()

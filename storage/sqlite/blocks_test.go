@@ -1,0 +1,399 @@
+package sqlite
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"padlark/decode"
+	"padlark/ingest"
+)
+
+// TestEachRowOnce delivers frames and samples again, in part, out of order and
+// with other contents under the same number: what was first stays, once.
+func TestEachRowOnce(t *testing.T) {
+	dir := t.TempDir()
+	run := 0
+	rapid.Check(t, func(t *rapid.T) {
+		run++
+		a, err := Open(filepath.Join(dir, fmt.Sprint(run), FileName), Options{NoSync: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer a.Close()
+		frames, samples := map[uint64]ingest.Frame{}, map[uint64]decode.Sample{}
+		for range rapid.IntRange(1, 6).Draw(t, "deliveries") {
+			low := rapid.Uint64Range(1, 120).Draw(t, "from")
+			numbers := rapid.SliceOfN(rapid.Uint64Range(low, low+60), 1, 40).Draw(t, "numbers")
+			if rapid.Bool().Draw(t, "in order") {
+				slices.Sort(numbers)
+			}
+			var r Rows
+			for _, n := range numbers {
+				f, s := testFrame("pad-radio", n), testSample("Teal", "pad-radio", n)
+				f.Bytes = []byte{byte(len(frames))}
+				s.Values.Values[0] = float64(len(samples))
+				r.Frames, r.Samples = append(r.Frames, f), append(r.Samples, s)
+				if _, there := frames[n]; !there {
+					frames[n], samples[n] = f, s
+				}
+			}
+			if err := a.WriteRows(context.Background(), r); err != nil {
+				t.Fatal(err)
+			}
+			if rapid.Bool().Draw(t, "end") { // merges
+				if err := a.EndSession(context.Background(), "s1", epoch.Add(time.Hour)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if rapid.Bool().Draw(t, "reopened") { // nothing is remembered
+				a.ins.forget()
+			}
+		}
+		sameRows(t, a, frames, samples)
+	})
+}
+
+func sameRows(t *rapid.T, a *Archive, frames map[uint64]ingest.Frame, samples map[uint64]decode.Sample) {
+	last := uint64(0)
+	n := 0
+	err := a.Frames(context.Background(), "s1", FrameFilter{}, func(f ingest.Frame) error {
+		if f.N <= last {
+			t.Fatalf("frame %d after %d", f.N, last)
+		}
+		last, n = f.N, n+1
+		if diff := cmp.Diff(frames[f.N], f); diff != "" {
+			t.Fatalf("frame %d (-want +got):\n%s", f.N, diff)
+		}
+		return nil
+	})
+	if err != nil || n != len(frames) {
+		t.Fatalf("%d frames of %d, %v", n, len(frames), err)
+	}
+	n = 0
+	err = a.Samples(context.Background(), Query{}, func(s *decode.Sample) error {
+		n++
+		if diff := cmp.Diff(samples[s.N], *s); diff != "" {
+			t.Fatalf("sample %d (-want +got):\n%s", s.N, diff)
+		}
+		return nil
+	})
+	if err != nil || n != len(samples) {
+		t.Fatalf("%d samples of %d, %v", n, len(samples), err)
+	}
+}
+
+// blocks counts the blocks of samples.
+func blocks(t testing.TB, a *Archive) (n int) {
+	t.Helper()
+	if err := a.r.QueryRow(`SELECT COUNT(*) FROM sample_blocks`).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+func writeSome(t testing.TB, a *Archive, from, count uint64) {
+	t.Helper()
+	var r Rows
+	for n := from; n < from+count; n++ {
+		r.Frames = append(r.Frames, testFrame("pad-radio", n))
+		r.Samples = append(r.Samples, testSample("Teal", "pad-radio", n))
+	}
+	if err := a.WriteRows(t.Context(), r); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestSmallBlocksAreMerged(t *testing.T) {
+	a := openNew(t)
+	for i := range uint64(500) { // a minute and more of commits in flight
+		writeSome(t, a, 3*i+1, 3)
+	}
+	if n := blocks(t, a); n > 2*mergeBlocks {
+		t.Errorf("%d blocks of 1500 samples", n)
+	}
+	if err := a.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	if n := blocks(t, a); n > 2 {
+		t.Errorf("%d blocks of 1500 samples after the end", n)
+	}
+	if got := readSamples(t, a, Query{}); len(got) != 1500 || got[1499].N != 1500 {
+		t.Errorf("%d samples", len(got))
+	}
+	writeSome(t, a, 1501, 10_000)
+	if n := blocks(t, a); n > 5 {
+		t.Errorf("%d blocks after 10000 at once", n)
+	}
+	if got := readFrames(t, a, FrameFilter{}); len(got) != 11_500 || got[11_499].N != 11_500 {
+		t.Errorf("%d frames", len(got))
+	}
+}
+
+// TestNothingNewWritesNothing looks at the write-ahead log: what is delivered
+// again costs a card nothing but the empty transaction.
+func TestNothingNewWritesNothing(t *testing.T) {
+	a := openNew(t)
+	writeSome(t, a, 1, 100)
+	before, err := a.FileBytes()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 5 {
+		a.ins.forget()
+		writeSome(t, a, 1, 100)
+		writeSome(t, a, 20, 30)
+	}
+	if after, err := a.FileBytes(); err != nil || after != before {
+		t.Errorf("%d bytes on the disk before, %d after (%v)", before, after, err)
+	}
+}
+
+// TestReadWhileMerging reads while small blocks come and are merged: every
+// reader sees each frame once, in order, without holes.
+func TestReadWhileMerging(t *testing.T) {
+	a := openNew(t)
+	writeSome(t, a, 1, 500)
+	stop := make(chan struct{})
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		for n := uint64(501); ; n += 3 {
+			select {
+			case <-stop:
+				return
+			default:
+				writeSome(t, a, n, 3)
+			}
+		}
+	})
+	for range 20 {
+		last := uint64(0)
+		err := a.Samples(t.Context(), Query{}, func(s *decode.Sample) error {
+			if s.N != last+1 {
+				return fmt.Errorf("sample %d after %d", s.N, last)
+			}
+			last = s.N
+			if last%97 == 0 {
+				time.Sleep(100 * time.Microsecond) // a slow reader, while blocks vanish
+			}
+			return nil
+		})
+		if err != nil || last < 500 {
+			t.Errorf("read up to %d: %v", last, err)
+		}
+	}
+	close(stop)
+	wg.Wait()
+}
+
+// TestColumnsAreSamples compares the fast reader with the other.
+func TestColumnsAreSamples(t *testing.T) {
+	a := openNew(t)
+	for i := range uint64(9) {
+		writeSome(t, a, 700*i+1, 700)
+	}
+	other := testSample("Teal", "udp", 5)
+	other.Values = decode.Channels{Names: []string{"cell_v", "humidity"}, Values: []float64{3.7, 44}}
+	if err := a.WriteRows(t.Context(), Rows{Samples: []decode.Sample{other, testSample("Rust", "udp", 6)}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := a.SetShift(t.Context(), "s1", time.Hour, "by hand"); err != nil {
+		t.Fatal(err)
+	}
+	at := func(n uint64) time.Time { return testSample("", "", n).At.Add(time.Hour) }
+	type row struct {
+		Rocket, Link string
+		At           int64
+		P, Cell      float64
+	}
+	for name, q := range map[string]Query{
+		"all":       {},
+		"rocket":    {Session: "s1", Rocket: "Teal"},
+		"recorded":  {Rocket: "Teal", Recorded: true},
+		"window":    {From: at(1000), To: at(3333)},
+		"nothing":   {From: at(100_000)},
+		"passed":    {Rocket: "Teal", PassedFrom: testFrame("", 4000).Passed},
+		"both ends": {From: at(650), To: at(5000), PassedFrom: testFrame("", 700).Passed},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var want, got []row
+			for _, s := range readSamples(t, a, q) {
+				p, ok := s.Values.Get("pressure_pa")
+				if !ok {
+					p = -1
+				}
+				c, _ := s.Values.Get("cell_v")
+				want = append(want, row{s.Rocket, s.Link, s.At.UnixNano(), p, c})
+			}
+			err := a.Columns(t.Context(), q, []string{"pressure_pa", "cell_v"}, func(c *Columns) error {
+				for i, at := range c.At {
+					p := c.Values[0][i]
+					if p != p {
+						p = -1
+					}
+					got = append(got, row{c.Rocket, c.Link, at, p, c.Values[1][i]})
+				}
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			order := func(x, y row) int {
+				return 4*cmpOf(x.Rocket, y.Rocket) + 2*cmpOf(x.At, y.At) + cmpOf(x.Link, y.Link)
+			}
+			slices.SortFunc(want, order)
+			slices.SortFunc(got, order)
+			if diff := cmp.Diff(want, got); diff != "" {
+				t.Errorf("(-want +got):\n%.2000s", diff)
+			}
+		})
+	}
+	names, err := a.ChannelNames(t.Context(), Query{Rocket: "Teal"})
+	if diff := cmp.Diff([]string{"cell_v", "humidity", "igniter_ohm", "pressure_pa", "release_us", "temperature_c"}, names); err != nil || diff != "" {
+		t.Errorf("names: %v (-want +got):\n%s", err, diff)
+	}
+	stop := errors.New("stop")
+	if err := a.Columns(t.Context(), Query{}, nil, func(*Columns) error { return stop }); err != stop {
+		t.Errorf("the caller's error: %v", err)
+	}
+}
+
+func cmpOf[T int64 | string](x, y T) int {
+	switch {
+	case x < y:
+		return -1
+	case x > y:
+		return 1
+	}
+	return 0
+}
+
+// TestPackGoesOn interrupts the change of version after each transaction, as a
+// loss of power would.
+func TestPackGoesOn(t *testing.T) {
+	want := oldRows(t, fixture(t, "v1.sql", 1), 0)
+	for after := 1; after < 4; after++ {
+		path := fixture(t, "v1.sql", 1)
+		if got := oldRows(t, path, after); !cmp.Equal(want, got) {
+			t.Errorf("interrupted after step %d:\n%s", after, cmp.Diff(want, got))
+		}
+	}
+	if len(want) != 1200 {
+		t.Fatalf("%d rows", len(want))
+	}
+}
+
+// oldRows opens an archive of version 1, whose packing is interrupted once if
+// after is not 0, and lists its rows.
+func oldRows(t *testing.T, path string, after int) []string {
+	t.Helper()
+	if after > 0 {
+		db := rawDB(t, path)
+		if err := migrate(db, path); err != nil {
+			t.Fatal(err)
+		}
+		a := &Archive{path: path, w: db, codec: newCodec(t)}
+		for range after {
+			err := a.write(t.Context(), "pack", func(in *inserter) error {
+				if more, err := packFrames(t.Context(), in); more || err != nil {
+					return err
+				}
+				_, err := packSamples(t.Context(), in)
+				return err
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := errors.Join(a.ins.close(), db.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := OpenReadOnly(path); !errors.Is(err, ErrOlder) {
+			t.Errorf("half packed: %v", err)
+		}
+	}
+	a := openAt(t, path)
+	var out []string
+	for _, f := range readFrames(t, a, FrameFilter{}) {
+		out = append(out, fmt.Sprintf("%+v", f))
+	}
+	for _, s := range readSamples(t, a, Query{}) {
+		out = append(out, fmt.Sprintf("%+v", s))
+	}
+	return out
+}
+
+// TestPackedValues checks rows of the old form against what the dump says.
+func TestPackedValues(t *testing.T) {
+	path := fixture(t, "v1.sql", 1)
+	db := rawDB(t, path)
+	if _, err := db.Exec(`UPDATE frames SET heard_off_ns = 7, baud = 1200, rssi_dbm = -70.5 WHERE n = 2;
+		UPDATE samples SET seq = NULL, clock_us = NULL, other = '{"humidity":41.5}', pressure_pa = NULL WHERE n = 2`); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	a := openAt(t, path)
+	frames := readFrames(t, a, FrameFilter{})
+	first, second := frames[0], frames[1]
+	if first.Mono != 50_000_000 || first.Passed != 50_001_500 || first.Wire != 26 || first.Baud != 9600 || first.RSSI != nil || string(first.Bytes) != "\x01\x07\x01" {
+		t.Errorf("first frame: %+v", first)
+	}
+	if second.Baud != 1200 || *second.RSSI != -70.5 || second.Heard.Sub(first.Heard) != 50*time.Millisecond+7 {
+		t.Errorf("second frame: %+v", second)
+	}
+	s := readSamples(t, a, Query{})[1]
+	if s.Seq != -1 || s.Clock != -1 {
+		t.Errorf("second sample: %+v", s)
+	}
+	if v, ok := s.Values.Get("humidity"); !ok || v != 41.5 {
+		t.Errorf("second sample: %+v", s.Values)
+	}
+	if _, ok := s.Values.Get("pressure_pa"); ok {
+		t.Errorf("second sample: %+v", s.Values)
+	}
+}
+
+func TestDamagedBlockIsNamed(t *testing.T) {
+	path := filledBy(t, 3000, 1500)
+	db := rawDB(t, path)
+	var data []byte
+	if err := db.QueryRow(`SELECT data FROM sample_blocks WHERE n_first = 1501`).Scan(&data); err != nil {
+		t.Fatal(err)
+	}
+	data[rand.IntN(len(data))] ^= 4
+	if _, err := db.Exec(`UPDATE sample_blocks SET data = ? WHERE n_first = 1501`, data); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	a, err := OpenReadOnly(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	if got := readSamples(t, a, Query{}); len(got) != 1500 {
+		t.Errorf("%d samples", len(got))
+	}
+	want := []Loss{{Table: "samples", Session: "s1", Link: "pad-radio", Rocket: "Teal", From: 1500, To: 3001}}
+	if diff := cmp.Diff(want, a.Lost()); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+	n := 0
+	err = a.Columns(t.Context(), Query{}, []string{"cell_v"}, func(c *Columns) error { n += len(c.At); return nil })
+	if err != nil || n != 1500 {
+		t.Errorf("columns: %d, %v", n, err)
+	}
+	refuseDamaged(t, path)
+}
