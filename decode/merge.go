@@ -43,9 +43,12 @@ const (
 )
 
 type mergedRocket struct {
-	name   string
-	index  map[messageKey]int
-	ring   []mergedMessage
+	name string
+	ring []mergedMessage
+	// chains find a message by its key: chains through the ring, one
+	// for each hash, -1 at the end. A map would do, at three times the cost, and
+	// every sample goes through here.
+	chains [mergeWindow]int16
 	next   int
 	links  []*mergedLink
 	total  seqCount
@@ -60,6 +63,7 @@ type messageKey struct {
 type mergedMessage struct {
 	key   messageKey
 	used  bool
+	older int16       // the next in the chain
 	link  *mergedLink // whose copy won
 	heard []*mergedLink
 	at    time.Time // as that link had it
@@ -95,7 +99,10 @@ func (m *Merger) Take(s *Sample) (first bool) {
 		if len(m.rockets) >= mergeRockets {
 			return true // more rockets than any field holds: let them through
 		}
-		r = &mergedRocket{name: s.Rocket, index: make(map[messageKey]int, mergeWindow), ring: make([]mergedMessage, mergeWindow)}
+		r = &mergedRocket{name: s.Rocket, ring: make([]mergedMessage, mergeWindow)}
+		for i := range r.chains {
+			r.chains[i] = -1
+		}
 		m.rockets[s.Rocket] = r
 	}
 	l := r.link(s.Link)
@@ -107,8 +114,8 @@ func (m *Merger) Take(s *Sample) (first bool) {
 		return r.choose(l, s.Heard)
 	}
 	key := messageKey{s.Boot, s.Seq, s.Clock}
-	if i, ok := r.index[key]; ok {
-		r.again(&r.ring[i], l, s)
+	if m := r.find(key); m != nil {
+		r.again(m, l, s)
 		s.At = s.At.Add(-l.shift)
 		return false
 	}
@@ -129,11 +136,11 @@ func (m *Merger) Signal(s Sample) *float64 {
 	if r == nil {
 		return nil
 	}
-	i, ok := r.index[messageKey{s.Boot, s.Seq, s.Clock}]
-	if !ok {
+	found := r.find(messageKey{s.Boot, s.Seq, s.Clock})
+	if found == nil {
 		return nil
 	}
-	return r.ring[i].rssi
+	return found.rssi
 }
 
 // Counts lists every rocket, in order of name.
@@ -165,14 +172,37 @@ func (r *mergedRocket) link(name string) *mergedLink {
 	return l
 }
 
+// chain is the hash of a key: neighbours in sequence fall into different ones.
+func (k messageKey) chain() int {
+	h := uint64(k.seq)*0x9E3779B97F4A7C15 ^ uint64(k.clock)*0xC2B2AE3D27D4EB4F ^ uint64(k.boot)
+	return int((h >> 32) % mergeWindow)
+}
+
+// find gives the message of a key, nil if it is not remembered.
+func (r *mergedRocket) find(key messageKey) *mergedMessage {
+	for i := r.chains[key.chain()]; i >= 0; i = r.ring[i].older {
+		if r.ring[i].key == key {
+			return &r.ring[i]
+		}
+	}
+	return nil
+}
+
 // put remembers a message in place of the oldest.
 func (r *mergedRocket) put(key messageKey, l *mergedLink, s *Sample) {
-	m := &r.ring[r.next]
+	at := int16(r.next)
+	m := &r.ring[at]
 	if m.used {
-		delete(r.index, m.key)
+		// The oldest is the last of its chain.
+		i := &r.chains[m.key.chain()]
+		for *i != at {
+			i = &r.ring[*i].older
+		}
+		*i = -1
 	}
-	*m = mergedMessage{key: key, used: true, link: l, heard: append(m.heard[:0], l), at: s.At, rssi: s.RSSI}
-	r.index[key] = r.next
+	chain := &r.chains[key.chain()]
+	*m = mergedMessage{key: key, used: true, older: *chain, link: l, heard: append(m.heard[:0], l), at: s.At, rssi: s.RSSI}
+	*chain = at
 	r.next = (r.next + 1) % len(r.ring)
 }
 

@@ -94,8 +94,22 @@ func TestMergeBounded(t *testing.T) {
 		}
 	}
 	r := m.rockets["Teal"]
-	if len(r.index) > mergeWindow || len(r.total.boots) > mergeBoots {
-		t.Errorf("%d messages, %d boots remembered", len(r.index), len(r.total.boots))
+	if len(r.ring) > mergeWindow || len(r.total.boots) > mergeBoots {
+		t.Errorf("%d messages, %d boots remembered", len(r.ring), len(r.total.boots))
+	}
+	chained := 0
+	for _, i := range r.chains {
+		for ; i >= 0; i = r.ring[i].older {
+			chained++
+		}
+	}
+	if chained != mergeWindow {
+		t.Errorf("%d messages can be found, want %d", chained, mergeWindow)
+	}
+	for i := range r.ring {
+		if r.find(r.ring[i].key) != &r.ring[i] {
+			t.Errorf("message %v is remembered and not found", r.ring[i].key)
+		}
 	}
 	if c := m.Counts()[0]; c.Heard != 3*mergeWindow || c.Lost != 0 {
 		t.Errorf("%+v", c)
