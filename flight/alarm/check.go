@@ -79,7 +79,7 @@ func checkSupply(r flight.Rocket) error {
 
 // checkPulses refuses servo positions that contradict the limits.
 func checkPulses(r flight.Rocket) error {
-	lo, hi := pulseLimits(r)
+	lo, hi := pulseLimits(&r)
 	if lo >= hi {
 		return fmt.Errorf("release_min_us = %v is not below release_max_us = %v; swap or correct them", lo, hi)
 	}

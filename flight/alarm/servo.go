@@ -25,7 +25,7 @@ func (r *servoRange) check(v *view) cond {
 	if !v.fresh {
 		return asCond(v.t < r.until)
 	}
-	lo, hi := pulseLimits(v.rocket)
+	lo, hi := pulseLimits(&v.rocket)
 	// A pulse of 0 is a servo that is not driven.
 	if !math.IsNaN(v.pulse) && v.pulse > 0 && (v.pulse < lo-2 || v.pulse > hi+2) {
 		r.out++
@@ -43,7 +43,7 @@ func (r *servoRange) check(v *view) cond {
 
 // pulseLimits are the shortest and the longest pulse in us that a rocket's
 // servo may get.
-func pulseLimits(r flight.Rocket) (lo, hi float64) {
+func pulseLimits(r *flight.Rocket) (lo, hi float64) {
 	lo, hi = pulseMinUs, pulseMaxUs
 	if r.ReleaseMinUs > 0 {
 		lo = r.ReleaseMinUs
@@ -55,7 +55,7 @@ func pulseLimits(r flight.Rocket) (lo, hi float64) {
 }
 
 func (r *servoRange) words(v *view) words {
-	lo, hi := pulseLimits(v.rocket)
+	lo, hi := pulseLimits(&v.rocket)
 	return words{
 		priority: prioAct,
 		say:      v.name() + " servo pulse out of range",
@@ -94,7 +94,7 @@ const movedHoldS = 0.35
 
 func (r *servoMoving) look(v *view) {
 	// servo-range speaks of pulses that no servo should get.
-	lo, hi := pulseLimits(v.rocket)
+	lo, hi := pulseLimits(&v.rocket)
 	inside := v.pulse >= lo && v.pulse <= hi
 	if inside {
 		r.follow(v)

@@ -159,7 +159,7 @@ func (v *view) tellsRelease() bool {
 // open says whether a pulse is nearer to the servo's open than its rest
 // position; false when the positions or the pulse are unknown.
 func (v *view) open() bool {
-	r := v.rocket
+	r := &v.rocket
 	if r.ReleaseRestUs <= 0 || r.ReleaseOpenUs <= 0 || math.IsNaN(v.pulse) || v.pulse <= 0 {
 		return false
 	}
