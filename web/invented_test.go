@@ -379,9 +379,10 @@ func (v *invented) options() Options {
 }
 
 // fly lets a session happen now: samples in real time (or a multiple of it)
-// through the engine, with states each 100 ms, as a station does. It returns
-// when the samples are used up or ctx ends.
-func (v *invented) fly(ctx context.Context, session string, epoch time.Time, pace float64, hops ...hop) {
+// through the engine, with states each 100 ms, as a station does. What lies
+// before `head` in the session happens at once. It returns when the samples are
+// used up or ctx ends.
+func (v *invented) fly(ctx context.Context, session string, epoch time.Time, head time.Duration, pace float64, hops ...hop) {
 	all := mergeHops(session, epoch, hops)
 	e := newEngine(session, epoch)
 	v.mu.Lock()
@@ -392,7 +393,7 @@ func (v *invented) fly(ctx context.Context, session string, epoch time.Time, pac
 	}
 	v.sessions = append(v.sessions, s)
 	v.mu.Unlock()
-	begin := time.Now()
+	begin := time.Now().Add(-time.Duration(float64(head) / pace))
 	v.mu.Lock()
 	v.clock = func() time.Time { return epoch.Add(time.Duration(float64(time.Since(begin)) * pace)) }
 	v.mu.Unlock()

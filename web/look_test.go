@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"net/url"
 	"testing"
 	"time"
@@ -21,57 +20,63 @@ func recorded() *invented {
 	return v
 }
 
-// TestLook keeps pictures of every page at a phone's and a screen's size, for a
-// person to look at. It takes a flight's time.
-func TestLook(t *testing.T) {
-	if !browsertest.Pictures() {
-		t.Skip("no folder for the pictures (PADLARK_SCREENSHOTS)")
-	}
+// browserLook keeps pictures of the pages at a phone's and a screen's size for a
+// person to look at, in both colours, and looks whether anything is cut off.
+// The pictures of a flight as it happens are kept where a whole station runs.
+func browserLook(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
-	b := browsertest.Start(t).Tab(t, base)
-	ctx, cancel := context.WithCancel(t.Context())
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		v.fly(ctx, "live", time.Now().UTC(), 1,
-			hop{rocket: "Teal", link: "pad-radio", pad: 8, after: 60, speed: 40, sink: 5, cell: 3.95},
-			hop{rocket: "Rust", link: "pad-radio", pad: 12, after: 60, speed: 44, ballistic: true, cell: 3.42},
-			hop{rocket: "Plum", link: "field-udp", pad: 80, noFlight: true, cell: 4.05})
-	}()
-	defer func() { cancel(); <-done }()
-
-	b.Open("/")
-	b.Until("rockets on the pad", `document.querySelectorAll('.card.waiting[data-go]').length === 3 && board.picture.states.size === 3`, 10*time.Second)
-	b.Shots("board-pad")
-	b.Until("a rocket in the air", `document.querySelector('.card.flying')`, 20*time.Second)
-	b.Shots("board-boost")
-	b.Until("an alarm", `document.querySelector('.alarm.p1')`, 25*time.Second)
-	b.Shots("board-alarm")
-	b.Until("a rocket down", `document.querySelector('.card.landed')`, 60*time.Second)
-	b.Shots("board-down")
+	b := browser.Tab(t, base)
+	flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 300, noFlight: true, cell: 4})
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
-	for name, path := range map[string]string{
-		"flights": "/flights", "sessions": "/sessions", "links": "/links", "clock": "/clock", "signin": "/signin",
-		"report": "/flights/" + id + "/report", "missing": "/nowhere",
+	for _, page := range []struct {
+		name, path, ready string
+		dusk              bool
+	}{
+		{"board-states", "/", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, true},
+		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false}, {"clock", "/clock", `true`, false}, {"signin-open", "/signin", `true`, false},
+		{"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
+		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},
+		{"flight", "/flights/" + id, `window.flightReady`, true},
+		{"compare", "/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"), `document.querySelectorAll('#spread tr').length === 1`, false},
+		{"replay", "/sessions/20250614-093000-efgh?at_s=30", `document.querySelector('.card.flying')`, true},
 	} {
-		b.Open(path)
-		if name == "links" {
-			b.Until("frames", `document.querySelectorAll('#raw tr').length > 5`, 10*time.Second)
+		b.Open(page.path)
+		if page.path == "/" {
+			everyState(v)
 		}
-		b.Shots(name)
+		b.Until(page.name, page.ready, 10*time.Second)
+		b.Shots(page.name)
+		b.Size(390, 844, 2, true)
+		var cut []string
+		b.Eval(cutOff, &cut)
+		for _, c := range cut {
+			t.Errorf("%s on a phone: cut off: %s", page.name, c)
+		}
+		if page.dusk {
+			b.Eval(`document.getElementById("theme").click()`, nil)
+			b.Shots(page.name + "-dusk")
+			b.Eval(`document.getElementById("theme").click()`, nil)
+		}
 	}
-	b.Size(1920, 1080, 1, false)
-	b.Open("/flights/" + id)
-	b.Until("plots", `window.flightReady`, 10*time.Second)
-	b.Shots("flight")
-	b.Open("/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"))
-	b.Until("lines", `document.querySelectorAll('#spread tr').length === 1`, 10*time.Second)
-	b.Shots("compare")
-	b.Open("/sessions/20250614-093000-efgh?at_s=30")
-	b.Until("the replay's picture", `document.querySelector('.card.flying')`, 10*time.Second)
-	b.Shots("replay")
-	b.Eval(`document.getElementById("theme").click()`, nil)
-	b.Shots("replay-dusk")
 	b.Quiet("/nowhere") // that one was asked for
 }
+
+// cutOff lists texts on the board that reach out of their card, and what makes
+// a page wider than the screen. Texts that end in dots are meant to be cut.
+const cutOff = `(() => {
+	const bad = [];
+	if (document.documentElement.scrollWidth > innerWidth + 1) bad.push('the page is ' + document.documentElement.scrollWidth + ' px wide');
+	for (const card of document.querySelectorAll('.card, .alarm, .link')) {
+		const edge = card.getBoundingClientRect();
+		const walk = document.createTreeWalker(card, NodeFilter.SHOW_TEXT);
+		while (walk.nextNode()) {
+			const el = walk.currentNode.parentElement;
+			if (!walk.currentNode.data.trim() || !el.checkVisibility() || getComputedStyle(el).textOverflow === 'ellipsis') continue;
+			const range = document.createRange();
+			range.selectNodeContents(walk.currentNode);
+			const r = range.getBoundingClientRect();
+			if (r.right > edge.right + 1 || r.bottom > edge.bottom + 1) bad.push(walk.currentNode.data);
+		}
+	}
+	return bad; })()`

@@ -20,36 +20,49 @@ import (
 
 // TestBrowser uses the pages as people do, in a headless browser. Those that
 // wait for a flight or take a while run where PADLARK_CI=1 or PADLARK_BROWSER=1.
+// Most of them wait, so they run beside each other; what is measured runs alone.
 func TestBrowser(t *testing.T) {
 	browser := browsertest.Start(t)
 	all := os.Getenv("PADLARK_CI") == "1" || os.Getenv("PADLARK_BROWSER") == "1"
-	for _, c := range []struct {
+	type part struct {
 		name string
 		long bool
 		test func(*testing.T, *browsertest.Browser)
-	}{
-		{"flight", true, browserFlight}, {"alarm", true, browserAlarm}, {"replay", true, browserReplay}, {"stale", true, browserStale},
-		{"many", true, browserMany}, {"pixels", true, browserPixels}, {"keyboard", true, browserKeyboard}, {"viewer", true, browserViewer},
-		{"links", true, browserLinks}, {"clock", true, browserClock}, {"units", true, browserUnits}, {"print", true, browserPrint},
-		{"escape", false, browserEscape}, {"notes", false, browserNotes}, {"contrast", false, browserContrast}, {"arithmetic", false, browserArithmetic},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			if c.long && !all {
-				t.Skip("takes a while: set PADLARK_BROWSER=1")
-			}
-			c.test(t, browser)
-		})
 	}
+	run := func(t *testing.T, beside bool, parts ...part) {
+		for _, c := range parts {
+			t.Run(c.name, func(t *testing.T) {
+				if c.long && !all {
+					t.Skip("takes a while: set PADLARK_BROWSER=1")
+				}
+				if beside {
+					t.Parallel()
+				}
+				c.test(t, browser)
+			})
+		}
+	}
+	t.Run("use", func(t *testing.T) {
+		run(t, true,
+			part{"flight", true, browserFlight}, part{"alarm", true, browserAlarm}, part{"replay", true, browserReplay},
+			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook},
+			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits},
+			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
+			part{"pixels", true, browserPixels},
+			part{"escape", false, browserEscape}, part{"notes", false, browserNotes}, part{"contrast", false, browserContrast},
+			part{"arithmetic", false, browserArithmetic})
+	})
+	run(t, false, part{"stale", true, browserStale}, part{"many", true, browserMany})
 }
 
-// flying starts an invented session at several times real time.
-func flying(t *testing.T, v *invented, pace float64, hops ...hop) {
+// flying starts an invented session at several times real time, `head` into it.
+func flying(t *testing.T, v *invented, head time.Duration, pace float64, hops ...hop) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		v.fly(ctx, "now", time.Now().UTC().Truncate(time.Second), pace, hops...)
+		v.fly(ctx, "now", time.Now().UTC().Truncate(time.Second), head, pace, hops...)
 	}()
 	t.Cleanup(func() { cancel(); <-done })
 }
@@ -67,7 +80,7 @@ func browserFlight(t *testing.T, browser *browsertest.Browser) {
 		const w = c && (c.dataset.phase || (c.classList.contains('landed') ? 'landed' : c.dataset.go));
 		if (w && seen.at(-1) !== w) seen.push(w);
 		requestAnimationFrame(look); })()`, nil)
-	flying(t, v, 4, hop{rocket: "Teal", link: "pad-radio", pad: 20, after: 25, speed: 36, push: 1.2, sink: 8, cell: 3.95})
+	flying(t, v, 0, 6, hop{rocket: "Teal", link: "pad-radio", pad: 20, after: 25, speed: 36, push: 1.2, sink: 8, cell: 3.95})
 	b.Until("go", `seen.includes('go')`, 20*time.Second)
 	b.Until("the answer", `document.querySelector('.answer-words').textContent === 'Nothing in the air. Ready: Teal'`, 2*time.Second)
 	b.Until("landed", `seen.includes('landed')`, 40*time.Second)
@@ -120,7 +133,7 @@ func browserAlarm(t *testing.T, browser *browsertest.Browser) {
 	}
 	b.Click("#sound")
 	b.Until("the audio graph to run", `sound.dataset.state === 'running' && sound.textContent.includes('on')`, 5*time.Second)
-	flying(t, v, 3, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 50, ballistic: true, cell: 4})
+	flying(t, v, 12*time.Second, 2, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 50, ballistic: true, cell: 4})
 	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 30*time.Second)
 	b.Until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
 	b.Until("its words for screen readers", `document.getElementById('say-now').textContent.includes('Rust')`, 3*time.Second)
@@ -260,7 +273,7 @@ func browserStale(t *testing.T, browser *browsertest.Browser) {
 	t.Cleanup(func() { close(s.stopping); srv.CloseClientConnections(); srv.Close(); stop() })
 	b := browser.Tab(t, srv.URL)
 	b.Open("/")
-	flying(t, v, 1, hop{rocket: "Teal", link: "pad-radio", pad: 120, noFlight: true, cell: 4}, hop{rocket: "Rust", link: "pad-radio", pad: 3, noFlight: true, cell: 4})
+	flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 120, noFlight: true, cell: 4}, hop{rocket: "Rust", link: "pad-radio", pad: 3, noFlight: true, cell: 4})
 	b.Until("numbers", `board.picture.states.size === 2`, 10*time.Second)
 	b.Until("Rust marked as silent", `document.querySelector('[data-rocket=Rust]').dataset.go === 'stale'`, 10*time.Second)
 	if got := b.Text("[data-rocket=Rust] .radio"); !strings.HasPrefix(got, "NO FRAMES for") {
@@ -403,7 +416,7 @@ func browserLinks(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
 	_, base := serve(t, v.options())
 	b := browser.Tab(t, base)
-	flying(t, v, 1, hop{rocket: "Teal", link: "pad-radio", pad: 60, noFlight: true, cell: 4})
+	flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 60, noFlight: true, cell: 4})
 	b.Open("/links")
 	b.Until("frames", `document.querySelectorAll('#raw tr').length >= 5`, 10*time.Second)
 	b.Until("decoded ones", `document.querySelector('#raw tr:nth-child(3) td:nth-child(4)').textContent.includes('pressure_pa')`, 10*time.Second)

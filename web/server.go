@@ -34,6 +34,7 @@ type Options struct {
 	Checkups Checkups
 	Clock    Clock
 	Exporter Exporter
+	Copier   Copier // nil where nothing is copied to a time-series server
 	// NewMachine makes what computes a replay's picture.
 	NewMachine func(ctx context.Context, s Session) (Machine, error)
 

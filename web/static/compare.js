@@ -1,6 +1,7 @@
 // Several flights over each other, aligned at liftoff, with their spread.
 import { Plot, View } from "./plot.js";
 import { answer, make, setText } from "./dom.js";
+import { shift } from "./scale.js";
 import { ink } from "./canvas.js";
 import { fixed, convert, unitOf, known, quantity } from "./units.js";
 import { onSettings } from "./settings.js";
@@ -42,7 +43,12 @@ function draw() {
     lines.push({ t: d.course.t_s, v: d.course.height_m, colour: k.set[i], dash: dashes[i], width: 2.5, label: called(d.result) });
   });
   const ends = list.flatMap((d) => (d.course ? [d.course.t_s[0], d.course.t_s.at(-1)] : []));
-  if (ends.length) view.setBounds(Math.min(...ends), Math.max(...ends));
+  if (ends.length) {
+    view.setBounds(Math.min(...ends), Math.max(...ends));
+    // What is compared are the flights; the waiting before them is a zoom away.
+    const last = Math.max(...list.map((d) => d.result.duration_s ?? 0));
+    if (last > 0) view.setRange(shift([-0.05 * last, 1.1 * last], 0, view.bounds));
+  }
   plot.setLines(lines);
   host.hidden = document.getElementById("zoom").hidden = lines.length === 0;
   setText(document.getElementById("cursor"), lines.length ? "Move over the plot to read its values." : "Choose two or more flights below.");

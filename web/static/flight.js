@@ -20,12 +20,11 @@ let detail = null;
 
 async function begin() {
   detail = await answer(base);
-  const zero = Date.parse(detail.result.launched_at);
-  const s = (t) => (Date.parse(t) - zero) / 1000;
+  const s = sinceLiftoff;
   view = new View(s(detail.from), s(detail.to));
   view.buttons(document.getElementById("zoom"));
-  plots.height = new Plot(host, view, { title: "Height above the pad", kind: "height", least: 5 });
-  plots.speed = new Plot(host, view, { title: "Vertical speed", kind: "speed", least: 5 });
+  plots.height = new Plot(host, view, { title: "Height above the pad", short: "height", kind: "height", least: 5 });
+  plots.speed = new Plot(host, view, { title: "Vertical speed", short: "speed", kind: "speed", least: 5 });
   plots.accel = new Plot(host, view, { title: "Acceleration", kind: "accel", least: 10 });
   plots.height.figure.classList.add("tall");
   const marks = instants(s);
@@ -33,12 +32,15 @@ async function begin() {
   plots.height.marks = marks;
   plots.speed.marks = plots.accel.marks = marks.map((m) => ({ t: m.t, label: "" }));
   await channels(marks);
-  view.onRange = later(() => refine(), 150);
+  view.onRange = later(() => refine().catch(failed), 150);
   view.onCursor = (t) => cursor(t);
   view.onPick = (t) => frames(t).catch(failed);
-  happened(s);
+  happened();
+  again().catch(() => {}); // without it the replay begins at the start
   window.flightReady = true;
 }
+
+const sinceLiftoff = (time) => (Date.parse(time) - Date.parse(detail.result.launched_at)) / 1000;
 
 /** instants are what a plot marks: as found after the flight, or else as called
  *  during it. */
@@ -136,9 +138,17 @@ function cursor(t) {
   for (const p of Object.values(plots)) {
     if (p.figure.hidden) continue;
     const best = p.at(t).reverse().find((v) => known(v.value)); // measured before expected
-    if (best) words.push(`${p.spec.title.toLowerCase()} ${fixed(convert(p.spec.kind, best.value), 2)} ${unitOf(p.spec.kind)}`.trim());
+    if (best) words.push(`${p.spec.short ?? p.spec.title.toLowerCase()} ${reading(p.spec.kind, best.value)}`);
   }
   setText(el, words.join(" · "));
+}
+
+const decimals = { height: 1, speed: 1, accel: 1, volts: 2, pulse: 0 };
+
+/** reading writes a value as exactly as its kind deserves. */
+function reading(kind, si) {
+  const v = convert(kind, si);
+  return kind in decimals ? `${fixed(v, decimals[kind])} ${unitOf(kind)}` : String(Number(v.toPrecision(7)));
 }
 
 async function frames(t) {
@@ -148,7 +158,8 @@ async function frames(t) {
   showFrames(document.getElementById("frames"), list, Date.parse(detail.result.launched_at) + t * 1000);
 }
 
-function happened(s) {
+function happened() {
+  const s = sinceLiftoff;
   const list = document.getElementById("events");
   const all = [
     ...detail.events.map((e) => ({ t: s(e.at), at: e.at, text: [e.kind === "apogee" ? "top" : e.kind, known(e.altitude_m) && `at ${quantity("height", e.altitude_m, e.altitude_sd_m)}`, e.note].filter(Boolean).join(", ") })),
@@ -164,11 +175,13 @@ function happened(s) {
     li.append(b, " ", e.text);
     return li;
   }));
-  const again = document.getElementById("watch-again");
-  answer("/api/v1/sessions/" + encodeURIComponent(detail.result.session)).then((one) => {
-    const at = (Date.parse(detail.result.launched_at) - Date.parse(one.epoch)) / 1000 - 5;
-    again.href += `?at_s=${Math.max(0, at).toFixed(1)}`;
-  }, () => {}); // without it the replay begins at the start
+}
+
+/** again leads to the replay, a little before the liftoff. */
+async function again() {
+  const one = await answer("/api/v1/sessions/" + encodeURIComponent(detail.result.session));
+  const at = (Date.parse(detail.result.launched_at) - Date.parse(one.epoch)) / 1000 - 5;
+  document.getElementById("watch-again").href += `?at_s=${Math.max(0, at).toFixed(1)}`;
 }
 
 async function notes() {
@@ -207,7 +220,8 @@ function later(f, ms) {
 onSettings(() => {
   if (!detail) return;
   courses();
-  refine();
+  happened();
+  refine().catch(failed);
 });
 function failed(err) {
   setText(document.getElementById("cursor"), `Not loaded: ${err.message}`);

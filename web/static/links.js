@@ -61,7 +61,7 @@ function facts(dl, h) {
   const bad = Object.entries(h.bad ?? {}).filter(([, n]) => n > 0).sort((a, b) => b[1] - a[1]);
   const now = stream.now();
   const rows = [
-    ["frames a second", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
+    ["frames/s", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
     ["good frames", String(h.frames)],
     ["missing", String(h.gaps)],
     ["refused", bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : "none"],
