@@ -34,10 +34,12 @@ type Copier interface {
 	CopyState(ctx context.Context) (CopyState, error)
 }
 
-// apiCopy gives the state of the copy, null where none is configured.
+// apiCopy gives the state of the copy; there is no content where none is
+// configured.
 func (s *Server) apiCopy(w http.ResponseWriter, r *http.Request) error {
 	if s.opt.Copier == nil {
-		return writeJSON(w, r, (*CopyState)(nil))
+		w.WriteHeader(http.StatusNoContent)
+		return nil
 	}
 	st, err := s.opt.Copier.CopyState(r.Context())
 	if err != nil {

@@ -94,6 +94,9 @@ func (w *Writer) State() State {
 	return s
 }
 
+// AsidePath is the file of the points that the server refused for good.
+func (w *Writer) AsidePath() string { return w.sender.aside.path() }
+
 // Run writes until ctx ends; then it goes on for at most Options.CloseTime to
 // send what is left and the results of the session, and returns nil. The bus
 // and the archive must stay open until it has returned. An error means that the

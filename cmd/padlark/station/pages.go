@@ -30,6 +30,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
 		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.copy},
 		Exporter:   exporter{s.archive},
+		Copier:     s.copier(),
 		NewMachine: s.newMachine,
 		Clock:      s.webClock(),
 		Now:        s.now,
