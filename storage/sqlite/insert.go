@@ -29,6 +29,21 @@ type inserter struct {
 	codec   *block.Codec
 	frames  *frameShelf
 	samples *sampleShelf
+	// Where the last frame and the last sample of this transaction went: the next
+	// one mostly goes there too.
+	toFrames, toSamples target
+}
+
+// target is where rows of a session, link and rocket wait.
+type target struct {
+	session, link, rocket string
+	names                 *sessionNames
+	frames                *block.Frames
+	samples               *block.Samples
+}
+
+func (t *target) is(session, link, rocket string) bool {
+	return t.names != nil && t.session == session && t.link == link && t.rocket == rocket
 }
 
 func newInserter(ctx context.Context, db *sql.DB, codec *block.Codec) (*inserter, error) {
@@ -122,6 +137,7 @@ func (in *inserter) transaction(ctx context.Context, fn func(*inserter) error) e
 	if _, err := in.exec(ctx, "BEGIN IMMEDIATE"); err != nil {
 		return err
 	}
+	in.toFrames, in.toSamples = target{}, target{}
 	err := fn(in)
 	if err == nil {
 		err = in.flush(ctx)

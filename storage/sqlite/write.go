@@ -93,15 +93,18 @@ func (in *inserter) setAside(ctx context.Context, m *bus.Msg, why error) error {
 
 // frame puts a frame where it waits for the end of the transaction.
 func (in *inserter) frame(ctx context.Context, f *ingest.Frame, ord uint64) error {
-	n, err := in.session(ctx, f.Session, "", f.Heard.Add(-time.Duration(f.Mono)))
-	if err != nil {
-		return err
+	if !in.toFrames.is(f.Session, f.Link, "") {
+		n, err := in.session(ctx, f.Session, "", f.Heard.Add(-time.Duration(f.Mono)))
+		if err != nil {
+			return err
+		}
+		l, err := in.link(ctx, n, f.Link)
+		if err != nil {
+			return err
+		}
+		in.toFrames = target{session: f.Session, link: f.Link, names: n, frames: in.frames.batch(track{link: l})}
 	}
-	l, err := in.link(ctx, n, f.Link)
-	if err != nil {
-		return err
-	}
-	to := in.frames.batch(track{link: l})
+	n, to := in.toFrames.names, in.toFrames.frames
 	if f.RSSI != nil {
 		to.RSSI.Put(to.Rows(), *f.RSSI)
 	}
@@ -119,19 +122,22 @@ func (in *inserter) frame(ctx context.Context, f *ingest.Frame, ord uint64) erro
 // sample puts a sample where it waits for the end of the transaction. A channel
 // whose value is not a number is not measured and left out, as on the bus.
 func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
-	n, err := in.session(ctx, s.Session, "", s.Heard)
-	if err != nil {
-		return err
+	if !in.toSamples.is(s.Session, s.Link, s.Rocket) {
+		n, err := in.session(ctx, s.Session, "", s.Heard)
+		if err != nil {
+			return err
+		}
+		l, err := in.link(ctx, n, s.Link)
+		if err != nil {
+			return err
+		}
+		rocket, err := in.rocket(ctx, n, s.Rocket)
+		if err != nil {
+			return err
+		}
+		in.toSamples = target{s.Session, s.Link, s.Rocket, n, nil, in.samples.batch(track{rocket, l})}
 	}
-	l, err := in.link(ctx, n, s.Link)
-	if err != nil {
-		return err
-	}
-	rocket, err := in.rocket(ctx, n, s.Rocket)
-	if err != nil {
-		return err
-	}
-	to := in.samples.batch(track{rocket, l})
+	n, to := in.toSamples.names, in.toSamples.samples
 	row := to.Rows()
 	if s.RSSI != nil {
 		to.RSSI.Put(row, *s.RSSI)
@@ -240,6 +246,7 @@ func (in *inserter) padPressure(ctx context.Context, n *sessionNames, rocket int
 	if err := in.samples.flush(ctx, in); err != nil {
 		return err
 	}
+	in.toSamples = target{} // its batch may have been given up
 	var liftoff sql.NullInt64
 	err := in.row(ctx, `SELECT liftoff_ns FROM flights WHERE session = ? AND rocket = ? AND flight = ?`, []any{n.id, rocket, nr}, &liftoff)
 	if err != nil || !liftoff.Valid {

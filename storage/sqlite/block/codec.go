@@ -84,7 +84,9 @@ type writer struct {
 
 // column adds a column that fill appends. A channel that has no id gives its
 // name.
-func (w *writer) column(id byte, name string, fill func([]byte) []byte) {
+//
+// most is the length up to which compression is tried.
+func (w *writer) column(id byte, name string, most int, fill func([]byte) []byte) {
 	w.scratch = fill(w.scratch[:0])
 	raw := w.scratch
 	w.head = append(w.head, id)
@@ -93,7 +95,7 @@ func (w *writer) column(id byte, name string, fill func([]byte) []byte) {
 		w.head = append(w.head, name...)
 	}
 	w.columns++
-	if len(raw) >= packLeast {
+	if len(raw) >= packLeast && len(raw) <= most {
 		w.packed = w.c.enc.EncodeAll(raw, w.packed[:0])
 		if len(w.packed) < len(raw)-len(raw)/16 {
 			w.head = append(w.head, 1)

@@ -2,6 +2,7 @@ package block
 
 import (
 	"fmt"
+	"math"
 )
 
 // Frames are the frames of one link, column by column; all columns have the
@@ -97,7 +98,7 @@ func (c *Codec) EncodeFrames(f *Frames) ([]byte, error) {
 	w.ints(idWire, f.Wire, lens)
 	w.ints(idBaud, f.Baud, nil)
 	w.floats(idRSSI, "", &f.RSSI)
-	w.column(idBytes, "", func(b []byte) []byte { return appendBytes(b, f.Bytes, total) })
+	w.column(idBytes, "", math.MaxInt, func(b []byte) []byte { return appendBytes(b, f.Bytes, total) })
 	return w.finish(kindFrames, f.Rows()), nil
 }
 

@@ -67,8 +67,10 @@ func (c *Codec) writer() *writer {
 	return w
 }
 
+// ints adds a column of whole numbers. Differences of more than two bytes each
+// are noise, which does not compress.
 func (w *writer) ints(id byte, v, beside []int64) {
-	w.column(id, "", func(b []byte) []byte { return appendInts(b, v, beside) })
+	w.column(id, "", 2*len(v)+packLeast, func(b []byte) []byte { return appendInts(b, v, beside) })
 }
 
 // floats adds a column unless no row has a value.
@@ -76,7 +78,7 @@ func (w *writer) floats(id byte, name string, v *Values) {
 	if v.none() {
 		return
 	}
-	w.column(id, name, func(b []byte) []byte { return appendFloats(b, v.V, v.Has, &w.floating) })
+	w.column(id, name, math.MaxInt, func(b []byte) []byte { return appendFloats(b, v.V, v.Has, &w.floating) })
 }
 
 // View is an opened block of which single columns can be read. It is valid as
