@@ -95,17 +95,30 @@ type call struct {
 	low  bool    // the true apogee is below 10 m: no flight
 }
 
-// follow runs the live tracker over a flight.
+// follow runs the live tracker over a flight, with the ticks that a station
+// gives it: before a sample all up to its Passed.
 func follow(f *ensemble.Flight) call {
+	const tick = 200 * time.Millisecond
 	t := track.New(track.Config{Session: "bench", Rocket: f.Rocket, Site: f.Site})
 	c := call{late: math.NaN(), low: f.Truth.ApogeeM < 9.8}
-	for i := range f.Samples {
-		for _, e := range t.Sample(&f.Samples[i]) {
+	look := func(events []flight.Event) {
+		for _, e := range events {
 			if e.Kind == flight.Apogee && math.IsNaN(c.late) {
 				c.late = f.S(e.CalledAt) - f.Truth.ApogeeS
 			}
 		}
 	}
+	next := tick
+	ticks := func(until time.Duration) {
+		for ; next <= until; next += tick {
+			look(t.Tick(f.Epoch.Add(next)))
+		}
+	}
+	for i := range f.Samples {
+		ticks(time.Duration(f.Samples[i].Passed))
+		look(t.Sample(&f.Samples[i]))
+	}
+	ticks(time.Duration(f.EndS * 1e9))
 	return c
 }
 

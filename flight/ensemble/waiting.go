@@ -34,6 +34,7 @@ func WaitingPad(spec Spec, seed, index uint64, hours float64) Wait {
 	p, _ := drawSetup(spec, seed, index)
 	p.liftoff, p.end = math.Inf(1), hours*3600
 	p.board.armAt = math.Inf(1)
+	p.sensor.bumps = nil // nothing is released
 	return Wait{Epoch: epoch, Rocket: p.rocket, Site: p.site, Setup: p.setup(), plan: p}
 }
 

@@ -168,6 +168,25 @@ func TestNotAFlight(t *testing.T) {
 	}
 }
 
+// TestSettles: the first readings after switching on are off and settle within
+// some tenths of a second. That is no liftoff.
+func TestSettles(t *testing.T) {
+	for _, hz := range []float64{10, 20, 50, 100} {
+		for _, off := range []float64{-30, -10, 10, 30} {
+			for _, tau := range []float64{0.02, 0.05, 0.1} {
+				b, tr := newBench(), track.New(track.Config{Session: "test"})
+				for i := range int(20 * hz) {
+					s := float64(i) / hz
+					wobble := 0.2 * math.Sin(float64(i)*2.39996)
+					if e := tr.Sample(b.at(s, off*math.Exp(-s/tau)+wobble)); len(e) > 0 {
+						t.Fatalf("%g Hz, %g m off, settling in %g s: %s called at %.2f s", hz, off, tau, e[0].Kind, s)
+					}
+				}
+			}
+		}
+	}
+}
+
 func clamp(x float64) float64 { return math.Max(0, math.Min(1, x)) }
 
 // pulse is 1 from `from` on for the given length.

@@ -113,6 +113,7 @@ func (t *Tracker) followOne(r *reading, back int) {
 		f.holdTo = min(r.t, t.fl.start+longestHeldS)
 	}
 	f.opens = t.opening()
+	t.fallsSince(r)
 	f.step(r.t, r.h, r.force)
 	h, v, _, _ := f.mean()
 	r.v = v
@@ -220,6 +221,7 @@ const (
 	leastTopS   = 1.5 // s after liftoff, from when it may have had it unseen
 
 	earlyMps = 0.09 * 9.81 // m/s, the speed that earlyS before the top at least
+	slows    = 0.9         // of gravity: a gust may lift a little
 )
 
 // findApogee calls the apogee once it is surely over.
@@ -242,6 +244,21 @@ func (t *Tracker) findApogee(r *reading) {
 		return
 	}
 	t.fallsAnyway(r)
+}
+
+// fallsSince bounds the probability that the apogee is still earlyS away at the
+// reading r by what was known before it: without thrust nothing slows a climb
+// less than gravity does, whatever opens. The filter itself allows for so much
+// after a gap, a parachute above all, that it would need many readings to be as
+// sure.
+func (t *Tracker) fallsSince(r *reading) {
+	f := &t.filter
+	if t.fl.apogee || !t.fl.burntOut || f.health < 0.6 {
+		return
+	}
+	if dt := r.t - f.t; dt > 0 {
+		t.fl.early = min(t.fl.early, f.faster(earlyMps+slows*gravity*dt))
+	}
 }
 
 // topFits asks the readings of the last second alone, without the filter's
@@ -276,7 +293,8 @@ func (t *Tracker) fallsAnyway(r *reading) {
 	n := t.hist.since(r.t - 1)
 	sd := math.Sqrt(t.noise())
 	a := t.hist.fit(0, n, 0, max(0.5, 2*sd))
-	falls := a.n >= 5 && a.used > 0.7 && a.v < -1-5*a.sdV && a.v > -150 && a.h < t.fl.highest-2-4*sd
+	falls := a.n >= 5 && a.used > 0.7 && a.v < -1-5*a.sdV && a.v > -150 && a.h < t.fl.highest-2-4*sd &&
+		math.Abs(t.medianOf(0, min(n, 5))-a.h) < max(2, 4*sd) // the line holds to its end
 	if !falls {
 		t.fl.falling = math.NaN()
 		return
