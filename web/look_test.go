@@ -20,9 +20,11 @@ func recorded() *invented {
 	return v
 }
 
-// browserLook keeps pictures of the pages at a phone's and a screen's size for a
-// person to look at, in both colours, and looks whether anything is cut off.
-// The pictures of a flight as it happens are kept where a whole station runs.
+// browserLook opens every page once and looks at it as people with a phone, a
+// screen, poor eyes or a screen reader do: nothing is cut off, everything has a
+// name and a size for a thumb, the contrast holds in both colours. It keeps
+// pictures of each at both sizes. Pictures of a flight as it happens are kept
+// where a whole station runs.
 func browserLook(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
@@ -31,40 +33,70 @@ func browserLook(t *testing.T, browser *browsertest.Browser) {
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
 	for _, page := range []struct {
 		name, path, ready string
-		dusk              bool
+		dusk              bool // keep a picture in dusk too
 	}{
 		{"board-states", "/", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, true},
-		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false}, {"clock", "/clock", `true`, false}, {"signin-open", "/signin", `true`, false},
-		{"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
+		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false},
+		{"clock", "/clock", `!document.getElementById('offer').disabled`, false},
+		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
 		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},
 		{"flight", "/flights/" + id, `window.flightReady`, true},
 		{"compare", "/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"), `document.querySelectorAll('#spread tr').length === 1`, false},
-		{"replay", "/sessions/20250614-093000-efgh?at_s=30", `document.querySelector('.card.flying')`, true},
+		{"replay", "/sessions/" + day + "?at_s=47", `document.querySelector('.card.flying')`, true},
 	} {
+		b.Size(390, 844, 2, true)
 		b.Open(page.path)
 		if page.path == "/" {
 			everyState(v)
 		}
 		b.Until(page.name, page.ready, 10*time.Second)
+		if page.path == "/" {
+			b.Click(".fold")
+		}
 		b.Shots(page.name)
-		b.Size(390, 844, 2, true)
-		var cut []string
-		b.Eval(cutOff, &cut)
-		for _, c := range cut {
-			t.Errorf("%s on a phone: cut off: %s", page.name, c)
+		var faults, cut []string
+		b.Eval(faultScript, &faults)
+		b.Eval(cutScript, &cut)
+		for _, f := range append(faults, cut...) {
+			t.Errorf("%s on a phone: %s", page.path, f)
 		}
+		b.Eval(contrastScript, nil)
+		if page.path == "/" {
+			wantContrastScript(t, b)
+		}
+		wantContrast(t, b, page.path)
+		b.Click("#theme")
+		wantContrast(t, b, page.path)
 		if page.dusk {
-			b.Eval(`document.getElementById("theme").click()`, nil)
 			b.Shots(page.name + "-dusk")
-			b.Eval(`document.getElementById("theme").click()`, nil)
 		}
+		b.Click("#theme")
 	}
 	b.Quiet("/nowhere") // that one was asked for
 }
 
-// cutOff lists texts on the board that reach out of their card, and what makes
+// faultScript looks for what a screen reader and a thumb need: names, targets of
+// 24 px and more (WCAG 2.2, success criterion 2.5.8), one h1, labelled regions.
+const faultScript = `(() => {
+	const bad = [];
+	if (document.querySelectorAll('h1').length !== 1) bad.push('not one h1');
+	if (document.documentElement.lang !== 'en') bad.push('no language');
+	for (const el of document.querySelectorAll('button, input, textarea, a[href], summary')) {
+		if (!el.checkVisibility() || el.closest('template')) continue;
+		const r = el.getBoundingClientRect();
+		const name = el.getAttribute('aria-label') || el.textContent.trim() || el.labels?.[0]?.textContent.trim();
+		if (!name) bad.push('no name: ' + el.outerHTML.slice(0, 80));
+		const inline = el.tagName === 'A' && getComputedStyle(el).display === 'inline';
+		if (!inline && !el.classList.contains('skip') && (r.width < 24 || r.height < 24)) bad.push('too small: ' + el.outerHTML.slice(0, 80) + ' ' + r.width + 'x' + r.height);
+	}
+	for (const el of document.querySelectorAll('[aria-labelledby]')) if (!document.getElementById(el.getAttribute('aria-labelledby'))) bad.push('label missing: ' + el.id);
+	const ids = [...document.querySelectorAll('[id]')].map((e) => e.id);
+	for (const id of ids) if (ids.indexOf(id) !== ids.lastIndexOf(id)) bad.push('twice: ' + id);
+	return bad; })()`
+
+// cutScript lists texts on the board that reach out of their card, and what makes
 // a page wider than the screen. Texts that end in dots are meant to be cut.
-const cutOff = `(() => {
+const cutScript = `(() => {
 	const bad = [];
 	if (document.documentElement.scrollWidth > innerWidth + 1) bad.push('the page is ' + document.documentElement.scrollWidth + ' px wide');
 	for (const card of document.querySelectorAll('.card, .alarm, .link')) {
@@ -76,7 +108,7 @@ const cutOff = `(() => {
 			const range = document.createRange();
 			range.selectNodeContents(walk.currentNode);
 			const r = range.getBoundingClientRect();
-			if (r.right > edge.right + 1 || r.bottom > edge.bottom + 1) bad.push(walk.currentNode.data);
+			if (r.right > edge.right + 1 || r.bottom > edge.bottom + 1) bad.push('cut off: ' + walk.currentNode.data);
 		}
 	}
 	return bad; })()`

@@ -53,16 +53,20 @@ type pageData struct {
 	Role    string
 	May     bool // may acknowledge and change
 	Open    bool // no sign-in in use
+	Doubt   bool // the station's clock is not trusted, and a person can mend it
 	Data    any
 }
 
 // render writes a page.
 func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name, here, title string, data any) error {
 	as, token := s.gate.who(r)
+	// Only a mark beside a link: what is wrong with the clock its page says.
+	st, err := s.clockStatus(r)
+	doubt := err == nil && s.opt.Clock != nil && !st.Trusted
 	var out bytes.Buffer
-	err := s.pages.byName[name].Execute(&out, pageData{
+	err = s.pages.byName[name].Execute(&out, pageData{
 		Title: title, Here: here, Station: s.opt.Station, Version: s.opt.Version,
-		Token: token, Role: as.String(), May: as == crew, Open: s.gate.open, Data: data,
+		Token: token, Role: as.String(), May: as == crew, Open: s.gate.open, Doubt: doubt, Data: data,
 	})
 	if err != nil {
 		return fmt.Errorf("build page %s: %w", name, err)

@@ -49,7 +49,11 @@ func (b *Tab) listen(ev any) {
 			bad("console %s: %s", e.Type, strings.Join(words, " "))
 		}
 	case *runtime.EventExceptionThrown:
-		bad("exception: %s", e.ExceptionDetails.Text)
+		text := e.ExceptionDetails.Text
+		if o := e.ExceptionDetails.Exception; o != nil {
+			text += " " + o.Description
+		}
+		bad("exception: %s", text)
 	case *log.EventEntryAdded:
 		if e.Entry.Level == log.EntryLevelError || e.Entry.Level == log.EntryLevelWarning {
 			bad("log: %s %s", e.Entry.Text, e.Entry.URL)

@@ -2,6 +2,7 @@
 // offer to put the station right.
 import { answer, change, setText } from "./dom.js";
 import { fixed } from "./units.js";
+import { setShape } from "./shapes.js";
 
 const TRIES = 8;
 let best = null; // { offset, half, session, truth }: the shortest round trip
@@ -20,6 +21,7 @@ async function measure() {
 }
 
 function show() {
+  if (!best) return; // it is being measured anew
   const station = Date.now() - best.offset;
   const put = (name, ms) => {
     const iso = new Date(ms).toISOString();
@@ -30,6 +32,15 @@ function show() {
   put("browser", Date.now());
   setText(document.getElementById("difference"), apart(best.offset));
   setText(document.getElementById("difference-sd"), `measured to ± ${fixed(Math.max(1, best.half), 0)} ms`);
+}
+
+/** trust says what the station thinks of its own clock now. */
+function trust(status) {
+  const line = document.querySelector(".clock-state");
+  line.className = "clock-state " + (status.trusted ? "good" : "look");
+  setShape(line.querySelector(".shape"), status.trusted ? "good" : "look");
+  setText(line.querySelector(".words"), `The station's clock is ${status.trusted ? "" : "not "}trusted: ${status.how}.`);
+  if (status.trusted) document.querySelector(".doubt")?.remove();
 }
 
 function apart(ms) {
@@ -59,6 +70,7 @@ async function begin() {
       best = null;
       for (let i = 0; i < TRIES; i++) await measure();
       show();
+      trust(best.status);
     } catch (err) {
       setText(status, `Not taken: ${err.message}`);
     } finally {
