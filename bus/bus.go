@@ -17,6 +17,7 @@ type Bus struct {
 	nc      *nats.Conn
 	js      jetstream.JetStream
 	pub     *publisher
+	sync    *syncer // nil if the server syncs by itself
 	count   counters
 	viewers sync.Map // of *viewer: the live subscriptions
 
@@ -83,8 +84,11 @@ func (b *Bus) start(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("open bus: %w", err)
 	}
-	b.pub, err = newPublisher(b, last, id, lost)
-	return err
+	if b.pub, err = newPublisher(b, last, id, lost); err != nil {
+		return err
+	}
+	b.sync = startSyncer(b)
+	return nil
 }
 
 // Close sends what is still queued, for at most Options.CloseTimeout, then
@@ -94,7 +98,9 @@ func (b *Bus) Close() error {
 	b.close.Do(func() {
 		err := b.pub.stop(b.opts.CloseTimeout)
 		b.nc.Close()
-		b.closeErr = errors.Join(err, b.server.stop())
+		err = errors.Join(err, b.server.stop())
+		b.sync.stop() // after the last write
+		b.closeErr = err
 	})
 	return b.closeErr
 }

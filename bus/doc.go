@@ -30,7 +30,7 @@
 // pages belong to the kernel by then. What is not acknowledged yet is in the
 // daemon's memory, for some milliseconds, and dies with it.
 //
-// The server calls fsync every Options.SyncInterval (0.9 s if not given, which
+// The bus calls fsync every Options.SyncInterval (0.9 s if not given, which
 // with the fsync itself is a second) and not at all while nothing is published:
 // a loss of power costs at most the last second. In flight it costs less, since
 // the archive then commits, with its own fsync, every 0.15 s. Options.SyncAlways

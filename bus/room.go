@@ -70,14 +70,7 @@ func (e *embedded) syncMeta() error {
 		case !d.IsDir() && !strings.HasPrefix(d.Name(), "meta."):
 			return nil
 		}
-		f, err := os.Open(path) // a folder, too: its entries
-		if errors.Is(err, fs.ErrNotExist) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		return errors.Join(f.Sync(), f.Close())
+		return syncPath(path) // of a folder, its entries
 	})
 	if err != nil {
 		return fmt.Errorf("sync the bus's files: %w", err)

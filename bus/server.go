@@ -139,6 +139,10 @@ func (e *embedded) stop() error {
 }
 
 func serverOptions(o Options, dir string) (*server.Options, error) {
+	syncInterval := o.SyncInterval
+	if o.ownSync() {
+		syncInterval = serverSync
+	}
 	so := &server.Options{
 		ServerName:      "padlark-" + Token(o.Station),
 		DontListen:      o.Listen == "",
@@ -150,7 +154,7 @@ func serverOptions(o Options, dir string) (*server.Options, error) {
 		// free disk space and refuse the stream on a small card.
 		JetStreamMaxStore:  1 << 50,
 		JetStreamMaxMemory: 1 << 50,
-		SyncInterval:       o.SyncInterval,
+		SyncInterval:       syncInterval,
 		SyncAlways:         o.SyncAlways,
 		Authorization:      o.Token,
 		Username:           o.User,

@@ -46,7 +46,6 @@ type Engine struct {
 	merger   *decode.Merger
 	ticked   int64 // the newest tick handled, as a multiple of TickEvery
 	passed   int64 // Passed of the newest sample handled
-	begun    bool  // any sample was handled
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -64,7 +63,7 @@ func NewEngine(cfg Config) (*Engine, error) {
 // Sample handles one sample and, before it, every tick that was due.
 func (e *Engine) Sample(s *decode.Sample) Output {
 	out := e.Advance(s.Passed)
-	e.passed, e.begun = s.Passed, true
+	e.passed = s.Passed
 	one, first := e.merger.Add(*s)
 	if !first {
 		// The same message by a second receiver: already seen.

@@ -2,6 +2,7 @@ package watch
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"padlark/bus"
+	"padlark/decode"
 	"padlark/flight"
 )
 
@@ -16,16 +18,22 @@ import (
 // live viewers; a change of phase is published at once.
 const StateEvery = 100 * time.Millisecond
 
+// stepQueue is how many samples and ticks may wait for the watcher. When it is
+// full the sequencer waits in turn: nothing is dropped.
+const stepQueue = 1024
+
+// ErrStopped is returned to whoever still has something for a watcher whose Run
+// has returned.
+var ErrStopped = errors.New("the watcher has stopped")
+
 // line is the part of the bus that the watcher needs.
 type line interface {
-	Consume(ctx context.Context, c bus.Consumer, handle func(context.Context, []bus.Msg) error) error
-	Subscribe(kinds []bus.Kind, handle func(bus.Msg)) (stop func(), err error)
 	PublishEvent(ctx context.Context, e flight.Event) error
 	PublishAlarm(ctx context.Context, a flight.Alarm) error
 	PublishState(st flight.State) error
 }
 
-// Watcher feeds an Engine from the bus and publishes what comes out.
+// Watcher feeds an Engine with samples and ticks and publishes what comes out.
 type Watcher struct {
 	// Tell, if set before Run, is called with everything that comes out, in
 	// order, from one goroutine at a time, together with the state of the rocket
@@ -33,14 +41,20 @@ type Watcher struct {
 	Tell func(st *flight.State, out Output)
 
 	bus   line
-	start uint64 // stream sequence from which samples are consumed
 	log   zerolog.Logger
+	steps chan step
+	gone  chan struct{} // closed when Run has returned
 
-	mu      sync.Mutex
-	engine  *Engine
-	pending *bus.Tick        // the newest tick that waits for samples published before it
-	shown   map[string]shown // what live viewers were told last
-	moved   chan struct{}    // closed and replaced whenever the engine moves on
+	mu     sync.Mutex
+	engine *Engine
+	shown  map[string]shown // what live viewers were told last
+	moved  chan struct{}    // closed and replaced whenever the engine moves on
+}
+
+// step is a sample, or a tick if it has none.
+type step struct {
+	sample *decode.Sample
+	mono   int64 // of a tick, ns since the session's epoch
 }
 
 type shown struct {
@@ -48,73 +62,66 @@ type shown struct {
 	phase flight.Phase
 }
 
-// New makes a watcher for samples from stream sequence start on.
-func New(b line, engine *Engine, start uint64, log zerolog.Logger) *Watcher {
-	return &Watcher{bus: b, engine: engine, start: start, log: log, shown: map[string]shown{}, moved: make(chan struct{})}
+// New makes a watcher. Its Run must be called once.
+func New(b line, engine *Engine, log zerolog.Logger) *Watcher {
+	return &Watcher{
+		bus: b, log: log, engine: engine, shown: map[string]shown{},
+		steps: make(chan step, stepQueue), gone: make(chan struct{}), moved: make(chan struct{}),
+	}
 }
 
-// Run consumes samples and ticks until ctx ends; then it returns nil.
-func (w *Watcher) Run(ctx context.Context) error {
-	stop, err := w.bus.Subscribe([]bus.Kind{bus.Ticks}, func(m bus.Msg) {
-		t, err := m.Tick()
-		if err == nil {
-			w.tick(ctx, t)
-		}
-	})
-	if err != nil {
-		return fmt.Errorf("subscribe to ticks: %w", err)
-	}
-	defer stop()
-	c := bus.Consumer{Kinds: []bus.Kind{bus.Sample}, StartSeq: w.start}
-	if err := w.bus.Consume(ctx, c, w.samples); err != nil && ctx.Err() == nil {
-		return fmt.Errorf("watch samples: %w", err)
-	}
-	return nil
+// Sample hands over a sample that has been published: what it brings about then
+// stands after it in the stream. Samples and ticks are handled in the order of
+// the calls; when too many wait, it waits.
+func (w *Watcher) Sample(ctx context.Context, s decode.Sample) error {
+	return w.put(ctx, step{sample: &s})
 }
 
-func (w *Watcher) samples(ctx context.Context, batch []bus.Msg) error {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	for _, m := range batch {
-		s, err := m.Sample()
-		if err != nil {
-			// It stays in the stream; nothing else can be done about it here.
-			w.log.Error().Err(err).Uint64("seq", m.Seq).Msg("a sample cannot be read and is passed over")
-			continue
-		}
-		if s.Session != w.engine.cfg.Session || w.engine.begun && s.Passed <= w.engine.Passed() {
-			// Another session's, or delivered once more.
-			continue
-		}
-		if err := w.publish(ctx, w.engine.Sample(&s), s.Rocket); err != nil {
-			return err
-		}
-	}
-	return w.settle(ctx)
+// Tick says how far time has come, in ns since the session's epoch.
+func (w *Watcher) Tick(ctx context.Context, mono int64) error {
+	return w.put(ctx, step{mono: mono})
 }
 
-// tick notes how far time has come; it counts once every sample that was
-// published before it has been handled.
-func (w *Watcher) tick(ctx context.Context, t bus.Tick) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if t.Session != w.engine.cfg.Session {
-		return
-	}
-	w.pending = &t
-	// A failure to publish here is the stream's and comes back with the next
-	// sample or tick: the queue keeps its order.
-	_ = w.settle(ctx)
-}
-
-func (w *Watcher) settle(ctx context.Context) error {
-	defer w.signal()
-	if w.pending == nil || w.engine.Passed() < w.pending.AfterPassed {
+func (w *Watcher) put(ctx context.Context, s step) error {
+	select {
+	case w.steps <- s:
 		return nil
+	case <-w.gone:
+		return ErrStopped
+	case <-ctx.Done():
+		return fmt.Errorf("wait for the watcher: %w", ctx.Err())
 	}
-	t := w.pending
-	w.pending = nil
-	return w.publish(ctx, w.engine.Advance(t.Mono), "")
+}
+
+// Run handles what it is given until ctx ends; then it returns nil.
+func (w *Watcher) Run(ctx context.Context) error {
+	defer close(w.gone)
+	for {
+		select {
+		case s := <-w.steps:
+			err := w.take(ctx, s)
+			switch {
+			case err == nil || ctx.Err() != nil:
+			case errors.Is(err, bus.ErrClosed):
+				return fmt.Errorf("watch samples: %w", err)
+			default:
+				// One message that cannot be sent must not end the watch.
+				w.log.Error().Err(err).Msg("the watch goes on")
+			}
+		case <-ctx.Done():
+			return nil
+		}
+	}
+}
+
+func (w *Watcher) take(ctx context.Context, s step) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	defer w.signal()
+	if s.sample == nil {
+		return w.publish(ctx, w.engine.Advance(s.mono), "")
+	}
+	return w.publish(ctx, w.engine.Sample(s.sample), s.sample.Rocket)
 }
 
 func (w *Watcher) signal() {
@@ -147,20 +154,19 @@ func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error 
 	if w.Tell != nil {
 		w.Tell(&st, out)
 	}
-	return w.show(rocket, st)
+	w.show(rocket, st)
+	return nil
 }
 
 // show tells live viewers of a rocket's state, but not of each sample.
-func (w *Watcher) show(rocket string, st flight.State) error {
+func (w *Watcher) show(rocket string, st flight.State) {
 	last := w.shown[rocket]
 	if st.Phase == last.phase && st.At.Sub(last.at) < StateEvery {
-		return nil
+		return
 	}
 	w.shown[rocket] = shown{st.At, st.Phase}
-	if err := w.bus.PublishState(st); err != nil {
-		return fmt.Errorf("publish state of %s: %w", rocket, err)
-	}
-	return nil
+	// The bus counts what it could not send; the next state says it all again.
+	_ = w.bus.PublishState(st)
 }
 
 // Ack acknowledges an alarm on behalf of a person and publishes the change.
@@ -183,6 +189,8 @@ func (w *Watcher) WaitFor(ctx context.Context, passed, mono int64) error {
 		}
 		select {
 		case <-moved:
+		case <-w.gone:
+			return ErrStopped
 		case <-ctx.Done():
 			return fmt.Errorf("wait for the watcher to catch up: %w", ctx.Err())
 		}

@@ -47,8 +47,9 @@ func asJSON(t *testing.T, v any) string {
 	return string(b)
 }
 
-// What comes out through a real bus, with ticks arriving at odd moments, is
-// what the engine alone makes of the same samples.
+// What the watcher publishes on a real bus, with ticks arriving at odd moments,
+// is what the engine alone makes of the same samples, and each event stands in
+// the stream after the sample that brought it about.
 func TestWatcherEqualsEngine(t *testing.T) {
 	f, newEngine := flown(t)
 	end := int64(f.EndS*1e9) + f.Samples[0].Passed
@@ -67,7 +68,7 @@ func TestWatcherEqualsEngine(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got Output
-	w := New(b, newEngine(), 1, zerolog.Nop())
+	w := New(b, newEngine(), zerolog.Nop())
 	w.Tell = func(_ *flight.State, out Output) { got.add(out) }
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
@@ -75,87 +76,131 @@ func TestWatcherEqualsEngine(t *testing.T) {
 	g.Go(func() error { return w.Run(ctx) })
 	var last int64
 	for i, s := range f.Samples {
-		if err := b.PublishSample(ctx, s); err != nil {
-			t.Fatal(err)
-		}
+		err := errors.Join(b.PublishSample(ctx, s), w.Sample(ctx, s))
 		last = s.Passed
 		if i%7 == 0 {
 			// A tick as the sequencer sends it: not beyond the newest sample.
-			if err := b.PublishTick(bus.Tick{Session: session, Mono: s.Passed, AfterPassed: s.Passed}); err != nil {
-				t.Fatal(err)
-			}
+			err = errors.Join(err, w.Tick(ctx, s.Passed))
+		}
+		if err != nil {
+			t.Fatal(err)
 		}
 	}
-	if err := b.Flush(ctx); err != nil {
+	if err := errors.Join(w.Tick(ctx, end), w.WaitFor(ctx, last, end), b.Flush(ctx)); err != nil {
 		t.Fatal(err)
 	}
-	if err := b.PublishTick(bus.Tick{Session: session, Mono: end, AfterPassed: last}); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.WaitFor(ctx, last, end); err != nil {
-		t.Fatal(err)
-	}
+	checkStream(t, b, want.Events)
 	cancel()
 	if err := errors.Join(g.Wait(), b.Close()); err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(asJSON(t, want), asJSON(t, got)); diff != "" {
-		t.Errorf("through the bus (-alone +got):\n%s", diff)
+		t.Errorf("by the watcher (-alone +got):\n%s", diff)
 	}
 }
 
-// A tick that overtakes samples waits for them; one of another session and a
-// sample that was handled already change nothing.
-func TestTickWaitsForSamples(t *testing.T) {
-	f, newEngine := flown(t)
-	b, err := bus.Open(t.Context(), bus.Options{Station: "test", Memory: true})
+// checkStream reads the stream: it holds exactly these events, each after a
+// sample that was heard when the event was called, if there is one.
+func checkStream(t *testing.T, b *bus.Bus, want []flight.Event) {
+	t.Helper()
+	var got []flight.Event
+	heard := time.Time{}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	err := b.Consume(ctx, bus.Consumer{}, func(_ context.Context, msgs []bus.Msg) error {
+		for _, m := range msgs {
+			switch m.Kind {
+			case bus.Sample:
+				s, err := m.Sample()
+				if err != nil {
+					return errors.Join(err, bus.ErrStop)
+				}
+				heard = s.Heard
+			case bus.Event:
+				e, err := m.Event()
+				if err != nil {
+					return errors.Join(err, bus.ErrStop)
+				}
+				if e.CalledAt.After(heard.Add(TickEvery)) {
+					t.Errorf("event %s stands in the stream before the sample that brought it about", e.ID)
+				}
+				got = append(got, e)
+			}
+			if m.Seq >= b.LastSeq() {
+				cancel()
+			}
+		}
+		return nil
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer func() {
-		if err := b.Close(); err != nil {
-			t.Error(err)
-		}
-	}()
-	w := New(b, newEngine(), 1, zerolog.Nop())
-	late := f.Samples[len(f.Samples)-1].Passed
-	w.tick(t.Context(), bus.Tick{Session: session, Mono: late, AfterPassed: f.Samples[9].Passed})
-	w.tick(t.Context(), bus.Tick{Session: "another", Mono: 2 * late})
-	if n := w.engine.Ticked(); n != 0 {
-		t.Fatalf("ticked to %d ns before the samples that the tick follows", n)
+	if diff := cmp.Diff(asJSON(t, want), asJSON(t, got)); diff != "" {
+		t.Errorf("events in the stream (-want +got):\n%s", diff)
 	}
-	batch := func(from, to int) []bus.Msg {
-		var out []bus.Msg
-		for _, s := range f.Samples[from:to] {
-			data, err := json.Marshal(s)
-			if err != nil {
-				t.Fatal(err)
+}
+
+// Whoever hands something to a watcher that has stopped is told so and is not
+// held up, even when its queue is full.
+func TestStoppedWatcherTakesNothing(t *testing.T) {
+	f, newEngine := flown(t)
+	w := New(nil, newEngine(), zerolog.Nop())
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := w.Run(ctx); err != nil {
+		t.Fatal(err)
+	}
+	var err error
+	for i := 0; i <= stepQueue && err == nil; i++ {
+		err = w.Sample(t.Context(), f.Samples[0])
+	}
+	if !errors.Is(err, ErrStopped) {
+		t.Errorf("error %v, want %v", err, ErrStopped)
+	}
+	if err := w.WaitFor(t.Context(), 1, 1); !errors.Is(err, ErrStopped) {
+		t.Errorf("waiting: error %v, want %v", err, ErrStopped)
+	}
+}
+
+// failing is a bus that cannot send alarms and events.
+type failing struct{ err error }
+
+func (f failing) PublishEvent(context.Context, flight.Event) error { return f.err }
+func (f failing) PublishAlarm(context.Context, flight.Alarm) error { return f.err }
+func (f failing) PublishState(flight.State) error                  { return f.err }
+
+// A message that cannot be sent does not end the watch; a closed bus does.
+func TestWatchGoesOn(t *testing.T) {
+	f, newEngine := flown(t)
+	for _, c := range []struct {
+		err  error
+		ends bool
+	}{{bus.ErrTooLarge, false}, {bus.ErrClosed, true}} {
+		w := New(failing{c.err}, newEngine(), zerolog.Nop())
+		ctx, cancel := context.WithCancel(t.Context())
+		var g errgroup.Group
+		g.Go(func() error { return w.Run(ctx) })
+		var err error
+		for i := range f.Samples {
+			if err = w.Sample(ctx, f.Samples[i]); err != nil {
+				break
 			}
-			out = append(out, bus.Msg{Kind: bus.Sample, Data: data})
 		}
-		return out
-	}
-	if err := w.samples(t.Context(), batch(0, 9)); err != nil {
-		t.Fatal(err)
-	}
-	if n := w.engine.Ticked(); n > f.Samples[9].Passed {
-		t.Fatalf("ticked to %d ns while one sample was still missing", n)
-	}
-	if err := w.samples(t.Context(), batch(0, 10)); err != nil { // nine of them again
-		t.Fatal(err)
-	}
-	if n := w.engine.Ticked(); n <= late-int64(TickEvery) {
-		t.Errorf("ticked to %d ns, want up to %d", n, late)
-	}
-	if p := w.engine.Passed(); p != f.Samples[9].Passed {
-		t.Errorf("passed %d, want %d", p, f.Samples[9].Passed)
+		last := f.Samples[len(f.Samples)-1].Passed
+		if waited := w.WaitFor(ctx, last, 0); c.ends != errors.Is(waited, ErrStopped) {
+			t.Errorf("bus says %v: the watch says %v, %v", c.err, err, waited)
+		}
+		cancel()
+		if err := g.Wait(); c.ends != errors.Is(err, bus.ErrClosed) {
+			t.Errorf("bus says %v: Run says %v", c.err, err)
+		}
 	}
 }
 
 // Waiting for what never comes ends with the context, and says so.
 func TestWaitForEnds(t *testing.T) {
 	_, newEngine := flown(t)
-	w := New(nil, newEngine(), 1, zerolog.Nop())
+	w := New(nil, newEngine(), zerolog.Nop())
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if err := w.WaitFor(ctx, 1, 1); !errors.Is(err, context.Canceled) {

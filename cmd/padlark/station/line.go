@@ -54,7 +54,7 @@ func (s *station) runRecorded(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.seq.tick(s.clock.Now())
+	return s.seq.tick(ctx, s.clock.Now())
 }
 
 // publishHealth tells viewers each second how the links are.

@@ -61,9 +61,9 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 		return nil, err
 	}
 	var events []flight.Event
-	watcher := watch.New(b, engine, 1, o.Log)
+	watcher := watch.New(b, engine, o.Log)
 	watcher.Tell = func(_ *flight.State, out watch.Output) { events = append(events, out.Events...) }
-	seq := &sequencer{session: o.Session.ID, epoch: o.Session.Epoch, out: b, decoder: decoder}
+	seq := &sequencer{session: o.Session.ID, epoch: o.Session.Epoch, out: b, watch: watcher, decoder: decoder}
 	subs, stopSubs := context.WithCancel(ctx)
 	defer stopSubs()
 	g, gctx := errgroup.WithContext(subs)
@@ -98,16 +98,15 @@ func (o ReplayOptions) play(ctx context.Context, bus *bus.Bus, seq *sequencer, w
 	if err != nil {
 		return err
 	}
-	// The ticks up to the session's end, which no frame followed. A tick gives
-	// way to messages, so the queue is emptied first.
+	// The ticks up to the session's end, which no frame followed.
 	end := time.Duration(seq.passed)
 	if !o.Session.Ended.IsZero() {
 		end = o.Session.Ended.Sub(o.Session.Epoch)
 	}
-	if err := bus.Flush(ctx); err != nil {
+	if err := watched(ctx, seq, watcher, end); err != nil {
 		return err
 	}
-	return watched(ctx, seq, watcher, end)
+	return bus.Flush(ctx) // for the viewers
 }
 
 // pace waits until it is time for a frame, and ticks meanwhile as a live
@@ -129,7 +128,7 @@ func (o ReplayOptions) pace(ctx context.Context, start time.Time, passed int64, 
 			return ctx.Err()
 		}
 		if at < time.Duration(passed) {
-			if err := seq.tick(at); err != nil {
+			if err := seq.tick(ctx, at); err != nil {
 				return err
 			}
 		}

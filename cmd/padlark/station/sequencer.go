@@ -12,6 +12,12 @@ import (
 	"padlark/watch"
 )
 
+// watcher is the part of the watch that the sequencer needs.
+type watcher interface {
+	Sample(ctx context.Context, s decode.Sample) error
+	Tick(ctx context.Context, mono int64) error
+}
+
 // publisher is the part of the bus that the sequencer needs.
 type publisher interface {
 	PublishFrame(ctx context.Context, f ingest.Frame) error
@@ -21,12 +27,13 @@ type publisher interface {
 }
 
 // sequencer is the one place through which all frames of a session pass. It
-// gives each frame its Passed, publishes it raw, then decodes it and publishes
-// the sample. It is used by one goroutine.
+// gives each frame its Passed, publishes it raw, then decodes it, publishes the
+// sample and hands it to the watcher. It is used by one goroutine.
 type sequencer struct {
 	session string
 	epoch   time.Time
 	out     publisher
+	watch   watcher
 	decoder *decode.Decoder
 	stats   func(link string) decodeCounter // nil in a replay
 	heard   func(f *ingest.Frame)           // if not nil, is shown each live frame
@@ -34,9 +41,6 @@ type sequencer struct {
 	sampled int64                           // Passed of the newest frame that became a sample
 	// before is how many frames of a link the session had when it was resumed.
 	before map[string]uint64
-	// known is the highest frame number per link whose sample is published
-	// already; only used while a session is resumed.
-	known map[string]uint64
 }
 
 // decodeCounter takes what the decoder finds wrong with a link's frames.
@@ -92,20 +96,24 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 		q.stats(f.Link).AddGap(uint64(missed))
 	}
 	q.sampled = f.Passed
-	if f.N <= q.known[f.Link] {
-		return nil
-	}
 	if err := q.out.PublishSample(ctx, s); err != nil {
 		return fmt.Errorf("publish sample %d of %s: %w", f.N, f.Link, err)
+	}
+	if err := q.watch.Sample(ctx, s); err != nil {
+		return fmt.Errorf("watch sample %d of %s: %w", f.N, f.Link, err)
 	}
 	return nil
 }
 
-// tick tells the subscribers how far time has come while no frame arrives.
-func (q *sequencer) tick(now time.Duration) error {
+// tick tells the watcher and the subscribers how far time has come while no
+// frame arrives.
+func (q *sequencer) tick(ctx context.Context, now time.Duration) error {
 	// A tick never runs ahead of a frame that has been stamped already, and
 	// frames stamped later come after it.
 	q.passed = max(q.passed, int64(now))
+	if err := q.watch.Tick(ctx, q.passed); err != nil {
+		return fmt.Errorf("watch the time: %w", err)
+	}
 	return q.out.PublishTick(bus.Tick{
 		Session: q.session, Epoch: q.epoch, Mono: q.passed, AfterPassed: q.sampled,
 	})
@@ -119,13 +127,13 @@ func (q *sequencer) runLive(ctx context.Context, in <-chan ingest.Frame, clock i
 		select {
 		case f, ok := <-in:
 			if !ok {
-				return q.tick(clock.Now())
+				return q.tick(ctx, clock.Now())
 			}
 			if err := q.live(ctx, f, clock.Now()); err != nil {
 				return err
 			}
 		case <-ticker.C:
-			if err := q.tick(clock.Now()); err != nil {
+			if err := q.tick(ctx, clock.Now()); err != nil {
 				return err
 			}
 		}

@@ -74,6 +74,7 @@ type station struct {
 // Run opens the line, runs it until ctx ends or every recorded link has been
 // read to its end, and closes it with everything committed.
 func Run(ctx context.Context, opt Options) error {
+	favourLatency()
 	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
 	if err := s.open(ctx); err != nil {
 		return errors.Join(err, s.close())
@@ -134,7 +135,8 @@ func (s *station) openSession(ctx context.Context) error {
 		s.fix = s.newClockFix()
 		s.seq.heard = s.fix.frame
 	}
-	s.watcher = watch.New(s.bus, s.engine, s.bus.LastSeq()+1, s.log)
+	s.watcher = watch.New(s.bus, s.engine, s.log)
+	s.seq.watch = s.watcher
 	return nil
 }
 
@@ -179,9 +181,6 @@ func (s *station) drain(ctx context.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
-	if err := s.bus.Flush(ctx); err != nil {
-		return fmt.Errorf("empty the bus queue: %w", err)
-	}
 	if err := watched(ctx, s.seq, s.watcher, time.Duration(s.seq.passed)); err != nil {
 		return err
 	}
@@ -194,25 +193,13 @@ func (s *station) drain(ctx context.Context) error {
 	return s.archive.EndSession(ctx, s.session.ID, s.clock.At(time.Duration(s.seq.passed)))
 }
 
-// tickAgain is how long a tick may take to reach the watcher.
-const tickAgain = 500 * time.Millisecond
-
 // watched lets time come to at and waits until the watcher has seen all up to
-// there. The bus must be flushed: a tick gives way to messages. A tick is only
-// for those who listen already, and the watcher may just have been started: so
-// it is told again until it has arrived.
+// there.
 func watched(ctx context.Context, seq *sequencer, w *watch.Watcher, at time.Duration) error {
-	for {
-		if err := seq.tick(at); err != nil {
-			return fmt.Errorf("publish the last tick: %w", err)
-		}
-		wctx, cancel := context.WithTimeout(ctx, tickAgain)
-		err := w.WaitFor(wctx, seq.sampled, seq.passed)
-		cancel()
-		if err == nil || ctx.Err() != nil {
-			return err
-		}
+	if err := seq.tick(ctx, at); err != nil {
+		return fmt.Errorf("send the last tick: %w", err)
 	}
+	return w.WaitFor(ctx, seq.sampled, seq.passed)
 }
 
 // close releases what open opened, in the other order.
