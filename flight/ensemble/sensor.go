@@ -133,8 +133,7 @@ const slowStep = 0.05
 func (e *sensing) slowly(t float64) {
 	if math.IsNaN(e.slowAt) {
 		e.slowAt = t
-	}
-	if t < e.slowAt+slowStep {
+	} else if t < e.slowAt+slowStep {
 		return
 	}
 	for t >= e.slowAt+slowStep {

@@ -37,13 +37,15 @@ type padLevel struct{ t, level, slope, sd, white float64 }
 // Tuning of the pad level. The weather moves by a few hPa per hour, which is
 // 0.01 m/s at most; a sensor in the sun about as much.
 const (
-	blockS      = 1.0
-	padSlopeQ   = 2e-7 // m2/s3: the slope wanders by 0.005 m/s in two minutes
-	padLevelQ   = 1e-4 // m2/s: the level by itself 0.1 m in two minutes
-	minScatter  = 0.0025
-	startWhite  = 0.25 // m2: 0.5 m, until measured
-	whiteMemory = 300
-	awayBlocks  = 4
+	blockS        = 1.0
+	medianLeast   = 3 // readings: a median of fewer is no guard against a wild one
+	longestBlockS = 5.0
+	padSlopeQ     = 2e-7 // m2/s3: the slope wanders by 0.005 m/s in two minutes
+	padLevelQ     = 1e-4 // m2/s: the level by itself 0.1 m in two minutes
+	minScatter    = 0.0025
+	startWhite    = 0.25 // m2: 0.5 m, until measured
+	whiteMemory   = 300
+	awayBlocks    = 4
 )
 
 func newPad() pad { return pad{white: startWhite, scatter: 0.04} }
@@ -51,7 +53,7 @@ func newPad() pad { return pad{white: startWhite, scatter: 0.04} }
 // add takes one reading at rest.
 func (p *pad) add(t, z float64) {
 	p.learnWhite(t, z)
-	if p.nBlock > 0 && t-p.start >= blockS {
+	if age := t - p.start; p.nBlock >= medianLeast && age >= blockS || p.nBlock > 0 && age >= longestBlockS {
 		p.close(t)
 	}
 	if p.nBlock == 0 {
