@@ -199,7 +199,7 @@ func (s *Server) linksOf(ctx context.Context, session string) ([]string, error) 
 
 func (s *Server) flightColumns(ctx context.Context, id FlightID, res flight.Result) (*columns, error) {
 	from, to, zero := window(res)
-	return s.columnsOf(ctx, Query{Session: id.Session, Rocket: id.Rocket, From: from, To: to}, zero, res.TouchdownAt != nil, res.Frames)
+	return s.columnsOf(ctx, Query{Session: id.Session, Rocket: id.Rocket, From: from, To: to}, nil, zero, res.TouchdownAt != nil)
 }
 
 // apiFlightSamples gives channels against the time since liftoff, reduced for a

@@ -77,7 +77,7 @@ func (s *Server) apiSessionSamples(w http.ResponseWriter, r *http.Request) error
 	if !slices.Contains(one.Rockets, rocket) {
 		return badRequest("rocket", rocket, "this session heard: "+strings.Join(one.Rockets, ", "))
 	}
-	cols, err := s.columnsOf(r.Context(), Query{Session: one.ID, Rocket: rocket}, one.Epoch, !one.Live, one.Frames/uint64(max(1, len(one.Rockets))))
+	cols, err := s.columnsOf(r.Context(), Query{Session: one.ID, Rocket: rocket}, ask.channels, one.Epoch, !one.Live)
 	if err != nil {
 		return err
 	}

@@ -7,10 +7,9 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"sync"
 	"time"
-
-	"padlark/decode"
 )
 
 // Bounds of the column cache.
@@ -19,18 +18,19 @@ const (
 	maxExpect  = 4 << 20  // samples that memory is set aside for at once
 )
 
-// columnKey names the samples of one rocket in one stretch of a session.
+// columnKey names channels of one rocket in one stretch of a session.
 type columnKey struct {
 	session, rocket string
-	from, to        int64 // Unix ns, 0 = unbounded
+	from, to        int64  // Unix ns, 0 = unbounded
+	channels        string // with commas, empty = all
 }
 
 // columns are the samples of one rocket turned on their side: times once, one
-// slice for each channel, NaN where a sample has no value.
+// slice for each channel that was asked for, NaN where a sample has no value.
 type columns struct {
 	epoch  time.Time // t = 0
 	t      []float64 // s, rising
-	names  []string
+	names  []string  // of all channels that the samples have, sorted
 	values map[string][]float64
 	passed int64 // of the newest sample read: more may follow after it
 }
@@ -111,13 +111,6 @@ func (c *columnCache) get(k columnKey) *columns {
 	return el.Value.(*columnEntry).cols
 }
 
-// room says whether something can be kept without another giving way.
-func (c *columnCache) room() bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.size < cacheBytes/2
-}
-
 func (c *columnCache) put(k columnKey, cols *columns) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -138,12 +131,12 @@ func (c *columnCache) drop(el *list.Element) {
 	c.size -= e.cols.bytes()
 }
 
-// columnsOf reads one rocket's samples of a stretch of a session, times in s
-// since zero. What is over is read once; to what is not, only the samples that
-// came since are added. expect says about how many samples there are; it saves
-// time, not more.
-func (s *Server) columnsOf(ctx context.Context, q Query, zero time.Time, over bool, expect uint64) (*columns, error) {
-	key := columnKey{q.Session, q.Rocket, nanos(q.From), nanos(q.To)}
+// columnsOf reads some channels (all if names is empty) of one rocket's samples of
+// a stretch of a session, times in s since zero. What is over is read once; to
+// what is not, only the samples that came since are added.
+func (s *Server) columnsOf(ctx context.Context, q Query, names []string, zero time.Time, over bool) (*columns, error) {
+	names = slices.Compact(slices.Sorted(slices.Values(names)))
+	key := columnKey{q.Session, q.Rocket, nanos(q.From), nanos(q.To), strings.Join(names, ",")}
 	known := func() *columns {
 		if c := s.columns.get(key); c != nil && c.epoch.Equal(zero) {
 			return c
@@ -162,77 +155,71 @@ func (s *Server) columnsOf(ctx context.Context, q Query, zero time.Time, over bo
 	if old != nil && over {
 		return old, nil // another page has read it meanwhile
 	}
-	c := &columns{epoch: zero, values: map[string][]float64{}, t: make([]float64, 0, min(expect, maxExpect))}
+	c := &columns{epoch: zero, values: map[string][]float64{}}
 	if old != nil {
 		// Growing a slice leaves alone what others read of it.
 		c = &columns{epoch: zero, t: old.t, names: slices.Clone(old.names), values: maps.Clone(old.values), passed: old.passed}
 		q.FromPassed = old.passed + 1
 	}
-	if err := c.read(ctx, s.opt.Archive, q); err != nil {
+	if err := c.read(ctx, s.opt.Archive, q, names); err != nil {
 		return nil, err
 	}
 	s.columns.put(key, c)
 	return c, nil
 }
 
-// warm reads the newest sessions' columns before anybody asks, as long as there
-// is room: a long session takes the archive seconds.
-func (s *Server) warm(ctx context.Context) error {
-	sessions, err := s.sessionList(ctx)
-	if err != nil {
-		return err
-	}
-	for _, one := range sessions {
-		for _, rocket := range one.Rockets {
-			if !s.columns.room() || ctx.Err() != nil {
-				return nil
-			}
-			q := Query{Session: one.ID, Rocket: rocket}
-			if _, err := s.columnsOf(ctx, q, one.Epoch, !one.Live, one.Frames/uint64(len(one.Rockets))); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
 // read adds the samples of a query. A frame heard on two links is two samples
 // of one measurement: the later one is left out.
-func (c *columns) read(ctx context.Context, a Archive, q Query) error {
-	cols := make([][]float64, len(c.names)) // as c.names: a lookup per sample and channel would cost most of the time
-	for i, name := range c.names {
-		cols[i] = c.values[name]
+func (c *columns) read(ctx context.Context, a Archive, q Query, names []string) error {
+	if len(names) == 0 {
+		names = nil
 	}
-	sorted, before := true, len(c.t)
-	err := a.Samples(ctx, q, func(s *decode.Sample) error {
-		t := s.At.Sub(c.epoch).Seconds()
-		if n := len(c.t); n > 0 && t < c.t[n-1] {
-			sorted = false
+	epoch := c.epoch.UnixNano()
+	before, known := len(c.t), len(c.names)
+	err := a.Columns(ctx, q, names, func(part *Columns) error {
+		have := len(c.t)
+		if more := min(part.Ahead, maxExpect); have+more > cap(c.t) {
+			c.t = slices.Grow(c.t, more)
 		}
-		c.t, c.passed = append(c.t, t), max(c.passed, s.Passed)
-		for i, name := range s.Values.Names {
-			k := i
-			if k >= len(c.names) || c.names[k] != name {
-				if k = slices.Index(c.names, name); k < 0 {
-					k = len(c.names)
-					c.names = append(c.names, name)
-					cols = append(cols, make([]float64, 0, cap(c.t)))
-				}
+		for _, at := range part.At {
+			c.t = append(c.t, time.Duration(at-epoch).Seconds())
+		}
+		c.passed = max(c.passed, part.Passed)
+		for _, name := range part.Channels {
+			if !slices.Contains(c.names, name) {
+				c.names = append(c.names, name)
 			}
-			cols[k] = append(padTo(cols[k], len(c.t)-1), s.Values.Values[i])
+		}
+		asked := names
+		if asked == nil {
+			asked = part.Channels
+		}
+		for i, name := range asked {
+			v := c.values[name]
+			if cap(v) < len(c.t) {
+				v = slices.Grow(v, cap(c.t)-len(v))
+			}
+			c.values[name] = append(padTo(v, have), part.Values[i]...)
 		}
 		return nil
 	})
 	if err != nil {
 		return fmt.Errorf("read samples of %s: %w", q.Rocket, err)
 	}
-	for i, name := range c.names {
-		c.values[name] = padTo(cols[i], len(c.t))
+	if len(c.names) > known {
+		slices.Sort(c.names)
+	}
+	for name, v := range c.values {
+		if !slices.Contains(c.names, name) {
+			delete(c.values, name) // asked for, and no sample has it
+			continue
+		}
+		c.values[name] = padTo(v, len(c.t))
 	}
 	if len(c.t) == before {
 		return nil
 	}
-	if !sorted {
+	if !slices.IsSorted(c.t) {
 		c.sort()
 	}
 	c.dropTwins()
@@ -247,22 +234,34 @@ func padTo(v []float64, n int) []float64 {
 	return v
 }
 
-// sort brings the columns into the order of time: samples come in the order in
-// which they were heard, and two links may be late by different amounts.
+// sort brings the columns into the order of time: one link comes after another,
+// and a sample may be late. So there are a few long runs that rise, which are
+// merged two by two.
 func (c *columns) sort() {
 	index := make([]int, len(c.t))
+	runs := []int{0} // where each begins
 	for i := range index {
 		index[i] = i
-	}
-	slices.SortStableFunc(index, func(a, b int) int {
-		switch {
-		case c.t[a] < c.t[b]:
-			return -1
-		case c.t[a] > c.t[b]:
-			return 1
+		if i > 0 && c.t[i] < c.t[i-1] {
+			runs = append(runs, i)
 		}
-		return 0
-	})
+	}
+	other := make([]int, len(index))
+	for len(runs) > 1 {
+		var longer []int
+		for i := 0; i < len(runs); i += 2 {
+			from, mid, to := runs[i], len(index), len(index)
+			if i+1 < len(runs) {
+				mid = runs[i+1]
+			}
+			if i+2 < len(runs) {
+				to = runs[i+2]
+			}
+			c.merge(other[from:from], index[from:mid], index[mid:to])
+			longer = append(longer, from)
+		}
+		index, other, runs = other, index, longer
+	}
 	permute := func(v []float64) []float64 {
 		out := make([]float64, len(v))
 		for i, k := range index {
@@ -274,6 +273,18 @@ func (c *columns) sort() {
 	for name, v := range c.values {
 		c.values[name] = permute(v)
 	}
+}
+
+// merge appends two runs of places to out in the order of their times.
+func (c *columns) merge(out, a, b []int) {
+	for len(a) > 0 && len(b) > 0 {
+		if c.t[b[0]] < c.t[a[0]] {
+			out, b = append(out, b[0]), b[1:]
+			continue
+		}
+		out, a = append(out, a[0]), a[1:]
+	}
+	_ = append(append(out, a...), b...) // they fit: out has the runs' place
 }
 
 // dropTwins leaves out a sample that follows within 0.5 ms with the same values.

@@ -123,6 +123,21 @@ func (v *invented) Samples(_ context.Context, q Query, each func(*decode.Sample)
 	return nil
 }
 
+func (v *invented) Columns(ctx context.Context, q Query, names []string, each func(*Columns) error) error {
+	return v.Samples(ctx, q, func(s *decode.Sample) error {
+		c := Columns{Channels: s.Values.Names, At: []int64{s.At.UnixNano()}, Passed: s.Passed}
+		asked := names
+		if asked == nil {
+			asked = s.Values.Names
+		}
+		for _, n := range asked {
+			x, _ := s.Values.Get(n)
+			c.Values = append(c.Values, []float64{x})
+		}
+		return each(&c)
+	})
+}
+
 func (v *invented) Frames(ctx context.Context, q Query, each func(*ingest.Frame) error) error {
 	from, to := q.From, q.To
 	q.From, q.To = time.Time{}, time.Time{}

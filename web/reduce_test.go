@@ -198,18 +198,18 @@ func TestColumnsGrow(t *testing.T) {
 		var wg sync.WaitGroup
 		for range 4 {
 			wg.Go(func() {
-				if _, err := s.columnsOf(t.Context(), q, inventedEpoch, false, 0); err != nil {
+				if _, err := s.columnsOf(t.Context(), q, nil, inventedEpoch, false); err != nil {
 					t.Error(err)
 				}
 			})
 		}
 		wg.Wait()
-		grown, err := s.columnsOf(t.Context(), q, inventedEpoch, false, 0)
+		grown, err := s.columnsOf(t.Context(), q, nil, inventedEpoch, false)
 		if err != nil {
 			t.Fatal(err)
 		}
 		whole = &columns{epoch: inventedEpoch, values: map[string][]float64{}}
-		if err := whole.read(t.Context(), v, q); err != nil {
+		if err := whole.read(t.Context(), v, q, nil); err != nil {
 			t.Fatal(err)
 		}
 		if d := cmp.Diff(whole, grown, cmp.AllowUnexported(columns{}), cmpopts.EquateNaNs()); d != "" {
@@ -224,20 +224,50 @@ func TestColumnsGrow(t *testing.T) {
 	}
 }
 
-// TestWarm: what is over is read before anybody asks, and not again.
-func TestWarm(t *testing.T) {
+// TestColumnsKept: what is over is read once, each set of channels for itself,
+// and a channel that nobody sent is told from one that was not asked for.
+func TestColumnsKept(t *testing.T) {
 	v := recorded()
 	s, err := New(v.options())
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.warm(t.Context()); err != nil {
-		t.Fatal(err)
+	q := Query{Session: day, Rocket: "Teal"}
+	ask := func(names ...string) *columns {
+		c, err := s.columnsOf(t.Context(), q, names, inventedEpoch, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	one, all := ask(decode.PressurePa, decode.PressurePa), ask()
+	if len(one.values) != 1 || len(all.values) != len(all.names) || !slices.Equal(one.names, all.names) {
+		t.Errorf("one channel: %d of %v; all: %d of %v", len(one.values), one.names, len(all.values), all.names)
+	}
+	if _, ok := ask("mood").channel("mood"); ok {
+		t.Error("a channel that nobody sent")
 	}
 	v.samples = nil // whoever read now would find nothing
-	c, err := s.columnsOf(t.Context(), Query{Session: day, Rocket: "Teal"}, inventedEpoch, true, 0)
-	if err != nil || len(c.t) < 1000 {
-		t.Errorf("%v, %v", c, err)
+	if c := ask(decode.PressurePa); len(c.t) < 1000 {
+		t.Errorf("%d samples the second time", len(c.t))
+	}
+}
+
+// TestSortMergesRuns sorts what several links bring, one after another.
+func TestSortMergesRuns(t *testing.T) {
+	for links := range 6 {
+		c := &columns{values: map[string][]float64{}}
+		for l := range links + 1 {
+			for i := range 50 {
+				c.t = append(c.t, float64(i)+float64(l*l)/100)
+			}
+		}
+		c.values["x"] = slices.Clone(c.t)
+		want := slices.Sorted(slices.Values(c.t))
+		c.sort()
+		if !slices.Equal(want, c.t) || !slices.Equal(want, c.values["x"]) {
+			t.Errorf("%d links: %v", links+1, c.t)
+		}
 	}
 }
 
@@ -262,6 +292,25 @@ func (a tenHours) Samples(_ context.Context, q Query, each func(*decode.Sample) 
 		}
 	}
 	return nil
+}
+
+func (a tenHours) Columns(ctx context.Context, q Query, names []string, each func(*Columns) error) error {
+	c := Columns{Channels: []string{decode.PressurePa, decode.CellV}, Values: make([][]float64, len(names))}
+	return a.Samples(ctx, q, func(s *decode.Sample) error {
+		c.At = append(c.At, s.At.UnixNano())
+		for i, n := range names {
+			c.Values[i] = append(c.Values[i], s.Values.Values[slices.Index(s.Values.Names, n)])
+		}
+		if len(c.At) < 4096 && s.N < tenHoursOf50Hz {
+			return nil
+		}
+		err := each(&c)
+		c.At = c.At[:0]
+		for i := range names {
+			c.Values[i] = c.Values[i][:0]
+		}
+		return err
+	})
 }
 
 func tenHourServer(tb testing.TB) *Server {
@@ -291,8 +340,9 @@ func askTenHours(tb testing.TB, s *Server, channel string) *httptest.ResponseRec
 	return w
 }
 
-// TestTenHours: a channel of 1.8 million samples is answered within 200 ms once
-// its rows have been read, and the one odd sample is in the answer.
+// TestTenHours: a channel of 1.8 million samples that has been read is answered
+// within 200 ms, and the one odd sample is in the answer. Package wire times the
+// reading.
 func TestTenHours(t *testing.T) {
 	s := tenHourServer(t)
 	begin := time.Now()
@@ -301,7 +351,7 @@ func TestTenHours(t *testing.T) {
 	warm := time.Hour
 	for range 8 { // the best of a few: others use this machine too
 		begin = time.Now()
-		askTenHours(t, s, decode.CellV)
+		askTenHours(t, s, decode.PressurePa)
 		warm = min(warm, time.Since(begin))
 	}
 	t.Logf("10 h at 50 Hz: %v with the reading of the rows, %v without, %d bytes sent", cold, warm, w.Body.Len())

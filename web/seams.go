@@ -61,10 +61,29 @@ type Gap struct {
 	To   time.Time `json:"to"`
 }
 
+// Columns are samples of one rocket turned on their side.
+type Columns struct {
+	// Channels names what any of the samples has, in no order.
+	Channels []string
+	// At is when each was measured, UTC in ns since 1970; Passed is at least that
+	// of the newest, in ns since the session's epoch.
+	At     []int64
+	Passed int64
+	// Ahead is about how many samples are to come over this link, these
+	// included.
+	Ahead int
+	// Values has a column for each channel that was asked for, or for each of
+	// Channels if none was asked for by name; NaN is a missing value.
+	Values [][]float64
+}
+
 // Archive reads what the station kept. Callbacks get values that they must not
 // keep; rows come in the order of Passed.
 type Archive interface {
 	Sessions(ctx context.Context) ([]Session, error)
+	// Columns reads channels of one rocket, some thousands of samples at a time;
+	// all channels if names is nil. One link comes after another.
+	Columns(ctx context.Context, q Query, names []string, each func(*Columns) error) error
 	Samples(ctx context.Context, q Query, each func(*decode.Sample) error) error
 	Frames(ctx context.Context, q Query, each func(*ingest.Frame) error) error
 	Events(ctx context.Context, q Query) ([]flight.Event, error)

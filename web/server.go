@@ -146,12 +146,6 @@ func (s *Server) Run(ctx context.Context) error {
 		return nil
 	})
 	g.Go(func() error {
-		if err := s.warm(gctx); err != nil && gctx.Err() == nil {
-			s.opt.Log.Warn().Err(err).Msg("prepare plots of earlier sessions; they are prepared when somebody asks")
-		}
-		return nil
-	})
-	g.Go(func() error {
 		<-gctx.Done()
 		close(s.stopping) // the live streams end first, they would never by themselves
 		grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)

@@ -261,6 +261,22 @@ func TestColumnsAreSamples(t *testing.T) {
 	if diff := cmp.Diff([]string{"cell_v", "humidity", "igniter_ohm", "pressure_pa", "release_us", "temperature_c"}, names); err != nil || diff != "" {
 		t.Errorf("names: %v (-want +got):\n%s", err, diff)
 	}
+	cells := 0
+	err = a.Columns(t.Context(), Query{Rocket: "Teal"}, nil, func(c *Columns) error {
+		if len(c.Channels) != len(c.Values) {
+			t.Fatalf("%d channels, %d columns", len(c.Channels), len(c.Values))
+		}
+		for i, v := range c.Values {
+			if len(v) != len(c.At) {
+				t.Fatalf("%s: %d values of %d samples", c.Channels[i], len(v), len(c.At))
+			}
+			cells += len(v)
+		}
+		return nil
+	})
+	if want := 5*6300 + 2; err != nil || cells != want {
+		t.Errorf("%d values, want %d (%v)", cells, want, err)
+	}
 	stop := errors.New("stop")
 	if err := a.Columns(t.Context(), Query{}, nil, func(*Columns) error { return stop }); err != stop {
 		t.Errorf("the caller's error: %v", err)

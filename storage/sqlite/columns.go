@@ -19,19 +19,33 @@ type Columns struct {
 	At []int64
 	// Passed is at least that of the newest sample, in ns since the epoch.
 	Passed int64
+	// Ahead is about how many samples are to come over this link, these included.
+	Ahead int
 	// Values has, for each name that was asked for, a value for each sample, NaN
-	// where it has none.
+	// where it has none. If none was asked for by name, it has all Channels.
 	Values [][]float64
 }
 
 // Columns calls fn for the chosen samples, some thousands at a time: session
 // after session, rocket after rocket by name, link after link, each in the order
-// of the frames. Unlike Samples it opens only the channels that are asked for
-// and does not bring links into one order, which makes it a good deal faster.
+// of the frames. Unlike Samples it opens only the channels that are asked for (all
+// if names is nil) and does not bring links into one order, which makes it a good deal faster.
 // The slices are valid until fn returns. An error of fn ends it and is returned.
 func (a *Archive) Columns(ctx context.Context, q Query, names []string, fn func(*Columns) error) error {
-	return a.eachTrack(ctx, q, func(s Session, l storedLink, b *blockReader, name string, w window) error {
-		r := columnReader{b: b, w: w, names: names, out: Columns{Session: s.ID, Rocket: name, Link: l.name, Values: make([][]float64, len(names))}}
+	var until int64 // Passed of the newest sample when a session's turn came
+	var of string
+	return a.eachTrack(ctx, q, func(s Session, l storedLink, b *blockReader, name string, w window) (err error) {
+		if s.ID != of {
+			until, err = a.newestSample(ctx, s.ID)
+			if err != nil && a.readOnly && damaged(err) {
+				until, err = forEver, nil // the blocks that can be read are looked for below
+			}
+			if err != nil {
+				return err
+			}
+			of = s.ID
+		}
+		r := columnReader{b: b, w: w, until: until, names: names, all: names == nil, out: Columns{Session: s.ID, Rocket: name, Link: l.name}}
 		r.epoch = s.Epoch.UnixNano()
 		if !q.Recorded {
 			r.epoch += s.Shift.Nanoseconds()
@@ -101,9 +115,12 @@ type columnReader struct {
 	b     *blockReader
 	w     window
 	names []string
+	all   bool
+	until int64 // samples that passed later are left out
 	epoch int64 // ns since 1970
 	out   Columns
 
+	some                bool    // of the block's rows are chosen by passed
 	numbers, at, passed []int64 // memory that is used again
 	values              [][]float64
 }
@@ -141,16 +158,24 @@ func (r *columnReader) read(m meta, v *block.View) error {
 	}
 	r.b.after = m.last
 	r.at = v.At(r.at)
-	if len(r.values) != len(r.names) {
-		r.values = make([][]float64, len(r.names))
+	r.out.Channels, r.out.Passed, r.out.Ahead = v.Channels(), min(m.passed, r.until), m.count
+	for _, b := range r.b.list {
+		r.out.Ahead += b.count
 	}
+	if r.all {
+		r.names = r.out.Channels
+	}
+	for len(r.values) < len(r.names) {
+		r.values = append(r.values, nil)
+	}
+	r.values = r.values[:len(r.names)]
 	for i, name := range r.names {
 		r.values[i], _ = v.Channel(name, r.values[i])
 	}
-	if r.w.passed > 0 {
+	r.some = r.w.passed > 0 || m.passed > r.until
+	if r.some {
 		r.passed = v.Passed(r.passed, r.at)
 	}
-	r.out.Channels, r.out.Passed = v.Channels(), m.passed
 	if err := v.Err(); err != nil {
 		return err
 	}
@@ -161,7 +186,7 @@ func (r *columnReader) read(m meta, v *block.View) error {
 // choose puts the rows of the window into out. Most blocks lie in it as a whole.
 func (r *columnReader) choose(from int) {
 	in := func(i int) bool {
-		return r.at[i] >= r.w.from && r.at[i] <= r.w.to && (r.w.passed <= 0 || r.passed[i] >= r.w.passed)
+		return r.at[i] >= r.w.from && r.at[i] <= r.w.to && (!r.some || r.passed[i] >= r.w.passed && r.passed[i] <= r.until)
 	}
 	to := len(r.at)
 	for from < to && !in(from) {
@@ -186,7 +211,8 @@ func (r *columnReader) choose(from int) {
 	for _, at := range r.at[from:k] {
 		r.out.At = append(r.out.At, r.epoch+at)
 	}
-	for i := range r.values {
-		r.out.Values[i] = r.values[i][from:k]
+	r.out.Values = r.out.Values[:0]
+	for _, v := range r.values {
+		r.out.Values = append(r.out.Values, v[from:k])
 	}
 }

@@ -44,3 +44,20 @@ func (a *Archive) LastSampled(ctx context.Context, session string) (map[string]u
 		})
 	return out, explain(a.path, "read end of session "+session, err)
 }
+
+// newestSample is the Passed of a session's newest sample; -1 if it has none.
+// Samples are stored in the order in which they passed, so all up to it are there.
+func (a *Archive) newestSample(ctx context.Context, session string) (int64, error) {
+	newest := int64(-1)
+	err := each(ctx, a.r, `SELECT (SELECT passed_last_ns FROM sample_blocks WHERE rocket = r.id AND link = l.id ORDER BY n_first DESC LIMIT 1)
+		FROM sessions s JOIN links l ON l.session = s.id JOIN rockets r ON r.session = s.id WHERE s.name = ?`,
+		[]any{session}, func(rows *sql.Rows) error {
+			var p sql.NullInt64
+			err := rows.Scan(&p)
+			if p.Valid {
+				newest = max(newest, p.Int64)
+			}
+			return err
+		})
+	return newest, err
+}

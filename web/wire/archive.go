@@ -245,6 +245,22 @@ func (a *Archive) Samples(ctx context.Context, q web.Query, each func(*decode.Sa
 	return nil
 }
 
+// Columns reads channels of one rocket.
+func (a *Archive) Columns(ctx context.Context, q web.Query, names []string, each func(*web.Columns) error) error {
+	sq := sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To, PassedFrom: q.FromPassed}
+	if !q.To.IsZero() {
+		sq.To = q.To.Add(-1) // the archive's bounds both count
+	}
+	var out web.Columns
+	return missing(a.archive.Columns(ctx, sq, names, func(c *sqlite.Columns) error {
+		if q.Link != "" && c.Link != q.Link {
+			return nil
+		}
+		out = web.Columns{Channels: c.Channels, At: c.At, Passed: c.Passed, Ahead: c.Ahead, Values: c.Values}
+		return each(&out)
+	}))
+}
+
 // Frames reads frames in the order in which they passed.
 func (a *Archive) Frames(ctx context.Context, q web.Query, each func(*ingest.Frame) error) error {
 	s, err := a.archive.Session(ctx, q.Session)
