@@ -29,7 +29,6 @@ func browserLook(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
 	b := browser.Tab(t, base)
-	flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 300, noFlight: true, cell: 4})
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
 	for _, page := range []struct {
 		name, path, ready string
@@ -46,8 +45,11 @@ func browserLook(t *testing.T, browser *browsertest.Browser) {
 	} {
 		b.Size(390, 844, 2, true)
 		b.Open(page.path)
-		if page.path == "/" {
+		switch page.name {
+		case "board-states":
 			everyState(v)
+		case "links":
+			flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 300, noFlight: true, cell: 4})
 		}
 		b.Until(page.name, page.ready, 10*time.Second)
 		if page.path == "/" {

@@ -12,9 +12,8 @@ function show(c) {
   const word = { sending: "Sending", waiting: "Waiting for the server" }[c.state] ?? "Up to date";
   setShape(box.querySelector(".state .shape"), c.state === "waiting" ? "notyet" : "go");
   setText(box.querySelector(".state .word"), word);
-  setText(box.querySelector(".words"), c.trouble ? `${c.trouble}. Nothing is lost: it is sent when the server takes data again.` : "");
+  setText(box.querySelector(".words"), c.trouble ? `${c.url}: ${c.trouble}. Nothing is lost: it is sent when the server takes data again.` : c.url);
   const put = (name, text) => setText(box.querySelector(`[data-of="${name}"]`), text);
-  put("url", c.url);
   put("backlog", `${c.backlog} messages`);
   put("last", c.last_success_at ? age((Date.now() - Date.parse(c.last_success_at)) / 1000) : "never");
   put("points", String(c.points));
