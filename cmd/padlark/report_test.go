@@ -13,6 +13,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"padlark/storage/report"
 )
@@ -205,5 +206,24 @@ func TestReportPrintsOnOneSheet(t *testing.T) {
 	}
 	if n := regexp.MustCompile(`/Type\s*/Page\b`).FindAll(pdf, -1); len(n) != 1 {
 		t.Errorf("%d sheets, want 1", len(n))
+	}
+}
+
+// A long season with every number known fits 80 columns.
+func TestSeasonIsNarrow(t *testing.T) {
+	best, mean, sd, trend, trendSD := 1123.4, 987.6, 123.4, -0.0123, 0.0114
+	full := report.Season{
+		Rocket: "Longest name of all", Flights: 123, BestM: &best, Apogee: report.Spread{Mean: &mean, SD: &sd},
+		InTime: 118, Releases: 121, RateLow: 0.91, RateHigh: 0.99, CellV: []float64{4.11, 4.07}, CellTrend: &trend, CellTrendSD: &trendSD,
+		Checkup: &report.LastCheckup{At: time.Date(2031, 12, 24, 12, 0, 0, 0, time.UTC), Verdict: "good: 24 checks passed"},
+	}
+	var out bytes.Buffer
+	if err := printSeason(&out, []report.Season{full, {Rocket: "Teal"}}); err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range strings.Split(out.String(), "\n") {
+		if n := len([]rune(strings.TrimRight(line, " "))); n > columns {
+			t.Errorf("a line has %d columns: %s", n, line)
+		}
 	}
 }

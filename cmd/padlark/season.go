@@ -47,30 +47,30 @@ func printSeason(w io.Writer, list []report.Season) error {
 	}
 	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "rocket\tno\tbest\tmean\tspread\tin time\t95 %\tcell\ttrend\tchecked\t")
-	fmt.Fprintln(t, "\t\tm\tm\tm\t\t\tV\tmV each\t\t")
+	fmt.Fprintln(t, "\t\tm\tm\tm\tof all\t%\tV\tmV\t\t")
 	for _, s := range list {
 		cell, trend, checked, rate := "–", "–", "never", "–"
 		if n := len(s.CellV); n > 0 {
 			cell = fmt.Sprintf("%.2f", s.CellV[n-1])
 		}
 		if s.CellTrend != nil {
-			trend = fmt.Sprintf("%+.0f ± %.0f", 1e3**s.CellTrend, 1e3**s.CellTrendSD)
+			trend = fmt.Sprintf("%+.0f±%.0f", 1e3**s.CellTrend, 1e3**s.CellTrendSD)
 		}
 		if s.Checkup != nil {
-			checked = s.Checkup.At.Local().Format("2006-01-02")
+			checked = s.Checkup.At.Local().Format("2 Jan 06")
 		}
 		if s.Releases > 0 {
-			rate = fmt.Sprintf("%.0f–%.0f %%", 100*s.RateLow, 100*s.RateHigh)
+			rate = fmt.Sprintf("%.0f–%.0f", 100*s.RateLow, 100*s.RateHigh)
 		}
-		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%d of %d\t%s\t%s\t%s\t%s\t\n", clip(s.Rocket, 10), s.Flights, number(s.BestM, "%.1f"), number(s.Apogee.Mean, "%.1f"),
+		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%d/%d\t%s\t%s\t%s\t%s\t\n", clip(s.Rocket, 9), s.Flights, number(s.BestM, "%.1f"), number(s.Apogee.Mean, "%.1f"),
 			number(s.Apogee.SD, "%.1f"), s.InTime, s.Releases, rate, cell, trend, checked)
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
 	fmt.Fprintln(w)
-	wrap(w, "", "In time: released within the rocket's delay after apogee, not more than 0.3 s before it; 95 % is the Wilson interval of that rate. "+
-		"Cell: at rest before the last flight, with its change from flight to flight (± one standard deviation).")
+	wrap(w, "", "In time, of all: released within the rocket's delay after apogee, not more than 0.3 s before it; 95 % is the Wilson interval of that rate. "+
+		"Cell: at rest before the last flight; trend: its change from flight to flight (± one standard deviation).")
 	for _, s := range list {
 		if s.Checkup != nil {
 			wrap(w, s.Rocket+" checked: ", s.Checkup.Verdict)

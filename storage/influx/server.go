@@ -97,7 +97,12 @@ func (s *server) explain(err error) *failure {
 	if !errors.As(err, &he) || he.StatusCode == 0 {
 		var t interface{ Timeout() bool }
 		timeout := errors.As(err, &t) && t.Timeout()
-		return &failure{verdict: tryAgain, reason: s.clean(err.Error()), timeout: timeout}
+		// The address is known: only what was wrong with it.
+		said := err.Error()
+		if u := (*url.Error)(nil); errors.As(err, &u) {
+			said = u.Err.Error()
+		}
+		return &failure{verdict: tryAgain, reason: s.clean(said), timeout: timeout}
 	}
 	msg := he.Message
 	if msg == "" && he.Header != nil {
