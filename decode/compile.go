@@ -117,6 +117,11 @@ func (c *compiler) start() error {
 	if err := c.wrongForm(); err != nil {
 		return err
 	}
+	if c.layout.Dump != nil {
+		if _, err := c.layout.Dump.Plan(); err != nil {
+			return c.errorf("dump", "%w", err)
+		}
+	}
 	return c.compileChecksum()
 }
 

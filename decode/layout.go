@@ -74,6 +74,10 @@ type Layout struct {
 	Barometer *Barometer `toml:"barometer"`
 
 	Fields []Field `toml:"fields"`
+
+	// Dump says how a board hands over its own log through a serial port; nil
+	// if it does not. It means nothing to decoding.
+	Dump *Dump `toml:"dump"`
 }
 
 // The field names that are not channels.

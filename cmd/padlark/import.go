@@ -4,18 +4,21 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"strings"
 
 	"padlark/storage/bundle"
 )
 
 type importCmd struct {
-	File   string  `arg:"" help:"A bundle, a board's own log, or a capture; - for a log on stdin."`
+	File   string  `arg:"" help:"A bundle, a board's own log, or a capture; - for a log on stdin; serial:PORT asks the board for its log."`
 	Data   string  `help:"Folder of the archive to put it into; made if it is not there." placeholder:"DIR"`
 	Config string  `short:"c" type:"path" help:"Configuration with the layout and the rocket." placeholder:"FILE"`
 	Layout string  `help:"Layout of the log: lark-text, lark-bin or one of the configuration."`
 	Rocket string  `help:"Rocket whose log it is."`
 	At     string  `help:"When the log begins, as 2026-06-13T09:30:00Z; only for a log that no radio flight dates." placeholder:"TIME"`
 	Rate   float64 `help:"Lines a second, for a log without a clock." placeholder:"HZ"`
+	Baud   int     `help:"With serial:PORT: the line's rate; else that of the configured link on the port, else 115200." placeholder:"BD"`
+	Keep   string  `type:"path" help:"With serial:PORT: the file to keep the dump in; else one in the archive's folder." placeholder:"FILE"`
 	JSON   bool    `name:"json" help:"Print what was done as one JSON object."`
 }
 
@@ -24,13 +27,15 @@ func (importCmd) Help() string {
 	return "Example: padlark import teal.log --layout lark-text --rocket Teal --data DIR\n\n" +
 		"A flight that was also heard by radio is found by the shape of its heights; both are then laid over each other " +
 		"and kept three times: the radio's session as it was, the log alone, and both merged. " +
-		"padlark import FILE.plarkbundle --data DIR takes in the session of another station."
+		"padlark import FILE.plarkbundle --data DIR takes in the session of another station.\n\n" +
+		"padlark import serial:/dev/ttyUSB0 --layout L --rocket Teal -c padlark.toml asks a board on a wire for its log, if [layout.dump] says how: " +
+		"the request is sent once, and nothing else is ever written to the port. What comes is kept as a file first, also if it breaks off."
 }
 
 // Run finds out what the file is and takes it in.
 func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
-	is := false
-	if c.File != "-" {
+	is, fromPort := false, strings.HasPrefix(c.File, serialMark)
+	if c.File != "-" && !fromPort {
 		f, err := os.Open(c.File)
 		if err != nil {
 			return fmt.Errorf("import: %w", err)
@@ -48,5 +53,15 @@ func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if is {
 		return importBundle(ctx, c.File, dir, cio)
 	}
-	return c.log(ctx, dir, cio)
+	note := ""
+	if fromPort {
+		if c.Layout == "" || c.Rocket == "" {
+			return usagef("import %s: give --layout LAYOUT and --rocket NAME", c.File)
+		}
+		var err error
+		if c.File, note, err = c.dump(ctx, dir, cio); err != nil {
+			return err
+		}
+	}
+	return c.log(ctx, dir, note, cio)
 }

@@ -57,8 +57,9 @@ type logDone struct {
 	Aligned []alignedFlight  `json:"aligned"`
 }
 
-// log takes in a board's log or a captured stream.
-func (c *importCmd) log(ctx context.Context, dir string, cio *cmdIO) (err error) {
+// log takes in a board's log or a captured stream. note is what is known of how
+// it was read, empty if nothing is.
+func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err error) {
 	if c.Layout == "" || c.Rocket == "" {
 		return usagef("%s is no bundle: for a board's log give --layout LAYOUT and --rocket NAME", c.File)
 	}
@@ -72,6 +73,9 @@ func (c *importCmd) log(ctx context.Context, dir string, cio *cmdIO) (err error)
 	defer func() { err = errors.Join(err, m.archive.Close()) }()
 	if err := m.read(ctx); err != nil {
 		return err
+	}
+	if note != "" {
+		m.log.Hints = append([]string{note}, m.log.Hints...)
 	}
 	m.listHints()
 	if m.log.Good == 0 {
@@ -147,6 +151,7 @@ func (m *logImport) read(ctx context.Context) error {
 	if m.cfg, err = m.withLog(base, nil); err != nil {
 		return err
 	}
+	m.src.TrimEnd(m.endMark())
 	lc := logimport.Config{
 		Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate,
 		OnRead: progressBytes(m.cio.Err, len(m.src.Data)),
@@ -167,6 +172,16 @@ func (m *logImport) read(ctx context.Context) error {
 	// The person says whose log it is, the board says its id.
 	m.cfg, err = m.withLog(base, &id)
 	return err
+}
+
+// endMark is what the layout's dumps end in; it is no line of the log.
+func (m *logImport) endMark() []byte {
+	if l, ok := m.cfg.Layout(m.cmd.Layout); ok && l.Dump != nil {
+		if plan, err := l.Dump.Plan(); err == nil {
+			return plan.End
+		}
+	}
+	return nil
 }
 
 // baseConfig is the text that the log's link is added to: the one given, or

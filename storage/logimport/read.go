@@ -52,6 +52,7 @@ func Read(ctx context.Context, src Source, c Config) (*Log, error) {
 			return nil, fmt.Errorf("read log: %w", err)
 		}
 	}
+	r := newReader(&src, c, framing, decoders[0])
 	todo, order := make(chan *batch, workers), make(chan *batch, 2*workers)
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
@@ -79,7 +80,6 @@ func Read(ctx context.Context, src Source, c Config) (*Log, error) {
 			return nil
 		})
 	}
-	r := newReader(&src, c, framing, decoders[0])
 	g.Go(func() error { return r.collect(ctx, order) })
 	if err := g.Wait(); err != nil {
 		return nil, fmt.Errorf("read log: %w", err)

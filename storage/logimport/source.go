@@ -36,6 +36,21 @@ type chunk struct {
 // Plain is a source without times.
 func Plain(data []byte) Source { return Source{Data: data} }
 
+// DumpKind is the kind of link in a capture of a log that a board handed over:
+// its times are those of handing over, and say nothing of the flight.
+const DumpKind = "dump"
+
+// TrimEnd takes the mark at the end of a dump off.
+func (s *Source) TrimEnd(mark []byte) {
+	if len(mark) == 0 || s.chunks != nil {
+		return
+	}
+	mark = bytes.TrimSpace(mark)
+	if d := bytes.TrimRight(s.Data, "\r\n"); len(mark) > 0 && bytes.HasSuffix(d, mark) {
+		s.Data = d[:len(d)-len(mark)]
+	}
+}
+
 // Captured reads a capture of one link. What comes before a damaged place is
 // read, and the hint says so.
 func Captured(data []byte) (Source, error) {
@@ -64,6 +79,9 @@ func Captured(data []byte) (Source, error) {
 			first, s.Begins = c.Heard, r.Info().Epoch.Add(c.Heard)
 		}
 		s.add(c, first)
+	}
+	if links := r.Info().Links; len(links) == 1 && links[0].Kind == DumpKind {
+		s.chunks, s.Begins = nil, time.Time{}
 	}
 	if len(s.Data) == 0 {
 		return Source{}, errors.New("this capture holds no bytes")

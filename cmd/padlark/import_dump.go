@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"padlark/cmd/padlark/config"
+	"padlark/decode"
+	"padlark/ingest"
+	"padlark/storage/logimport"
+)
+
+// serialMark begins the name of a port where a file may stand.
+const serialMark = "serial:"
+
+// dumpBaud is the rate without --baud and without a configured link: that of
+// most boards' own port (common practice, no source).
+const dumpBaud = 115200
+
+// dump asks a board for its log, keeps what comes as a capture, and gives the
+// capture's path. Besides the request line nothing is ever written to the
+// port.
+func (c *importCmd) dump(ctx context.Context, dir string, cio *cmdIO) (path, note string, err error) {
+	plan, port, err := c.dumpPlan(strings.TrimPrefix(c.File, serialMark))
+	if err != nil {
+		return "", "", err
+	}
+	clock := ingest.StartClock()
+	path = c.Keep
+	if path == "" {
+		if err := os.MkdirAll(dir, 0o750); err != nil {
+			return "", "", fmt.Errorf("import: make the folder for the dump: %w", err)
+		}
+		path = filepath.Join(dir, "dump-"+linkWord(c.Rocket)+"-"+clock.Epoch.Format("20060102-150405")+".plarkcap")
+	}
+	w, err := ingest.CreateCapture(path, ingest.CaptureInfo{
+		Station: "import", Epoch: clock.Epoch,
+		Links: []ingest.CaptureLink{{Name: port.Name, Kind: logimport.DumpKind, Baud: port.Baud, Layout: c.Layout}},
+	})
+	if err != nil {
+		return "", "", fmt.Errorf("import: %w", err)
+	}
+	if len(plan.Request) > 0 {
+		fmt.Fprintf(cio.Err, "asking %s at %d baud for its log with %q, and sending nothing else\n", port.Serial, port.Baud, plan.Request)
+	} else {
+		fmt.Fprintf(cio.Err, "listening on %s at %d baud, and sending nothing: the layout has no request\n", port.Serial, port.Baud)
+	}
+	say := progressDump(cio)
+	d := ingest.Dump{
+		Port: port, Request: plan.Request, End: plan.End, Settle: plan.Settle, Answer: plan.Answer, Quiet: plan.Quiet, Most: logMost,
+	}
+	res, err := d.Run(ctx, clock, func(k ingest.Chunk) error {
+		say(len(k.Bytes))
+		return w.WriteChunk(k)
+	})
+	if err = errors.Join(err, w.Close()); err != nil {
+		if res.Bytes == 0 {
+			_ = os.Remove(path) // there is nothing in it
+		} else {
+			fmt.Fprintf(cio.Err, "what came is kept in %s\n", path)
+		}
+		return "", "", fmt.Errorf("import: %w", err)
+	}
+	fmt.Fprintf(cio.Err, "%d bytes read, kept in %s; padlark import %[2]s reads it again\n", res.Bytes, path)
+	if res.Torn != "" {
+		note = "the dump is torn: " + res.Torn + "; what had come is read"
+	}
+	if ctx.Err() != nil {
+		return "", "", fmt.Errorf("import: interrupted; what had come is kept in %s", path)
+	}
+	return path, note, nil
+}
+
+// dumpPlan finds the layout's dump and the port's settings: those of the
+// configured link on the port, if there is one.
+func (c *importCmd) dumpPlan(path string) (plan decode.DumpPlan, port ingest.LinkConfig, err error) {
+	if c.Config == "" {
+		return plan, port, usagef("import %s: give the configuration with --config FILE: how to ask for a log stands in the layout's [layout.dump] "+
+			"(padlark check --example shows it)", c.File)
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return plan, port, usageError{err}
+	}
+	layout, known := cfg.Layout(c.Layout)
+	switch {
+	case !known:
+		return plan, port, usagef("there is no layout %q in %s", c.Layout, c.Config)
+	case layout.Dump == nil:
+		return plan, port, usagef("layout %q does not say how to ask for a log: add [layout.dump] with request = \"…\" below it "+
+			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
+	}
+	if plan, err = layout.Dump.Plan(); err != nil {
+		return plan, port, usageError{err}
+	}
+	port = ingest.LinkConfig{Name: "dump", Serial: path, Baud: dumpBaud}
+	for _, l := range cfg.Links {
+		if l.Serial == path {
+			port.Baud, port.DataBits, port.Parity, port.StopBits = l.Baud, l.DataBits, l.Parity, l.StopBits
+		}
+	}
+	if c.Baud != 0 {
+		port.Baud = c.Baud
+	}
+	if err := port.Validate(); err != nil {
+		return plan, port, usageError{fmt.Errorf("import %s: %w", c.File, err)}
+	}
+	return plan, port, nil
+}
+
+// progressDump says how much has come, every two seconds.
+func progressDump(cio *cmdIO) func(int) {
+	all, next := 0, time.Now().Add(2*time.Second)
+	return func(n int) {
+		all += n
+		if now := time.Now(); now.After(next) {
+			next = now.Add(2 * time.Second)
+			fmt.Fprintf(cio.Err, "%d kB read\n", all/1000)
+		}
+	}
+}
