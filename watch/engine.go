@@ -44,8 +44,9 @@ type Engine struct {
 	names    []string // sorted: ticks visit the rockets in one order
 	book     *alarm.Book
 	merger   *decode.Merger
-	ticked   int64 // the newest tick handled, as a multiple of TickEvery
-	passed   int64 // Passed of the newest sample handled
+	one      decode.Sample // the sample at hand, as the merger has it
+	ticked   int64         // the newest tick handled, as a multiple of TickEvery
+	passed   int64         // Passed of the newest sample handled
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -64,16 +65,17 @@ func NewEngine(cfg Config) (*Engine, error) {
 func (e *Engine) Sample(s *decode.Sample) Output {
 	out := e.Advance(s.Passed)
 	e.passed = s.Passed
-	one, first := e.merger.Add(*s)
-	if !first {
+	e.one = *s // the caller's stays as it is
+	one := &e.one
+	if !e.merger.Take(one) {
 		// The same message by a second receiver: already seen.
 		return out
 	}
 	t := e.tracker(one.Rocket)
 	// The tracker's slice lives until its next call; the alarms need it now.
-	events := t.Sample(&one)
+	events := t.Sample(one)
 	out.Events = append(out.Events, events...)
-	out.Alarms = append(out.Alarms, e.book.Sample(&one, t.State(), events)...)
+	out.Alarms = append(out.Alarms, e.book.Sample(one, t.State(), events)...)
 	return out
 }
 
