@@ -3,6 +3,7 @@ package alarm
 import (
 	"math"
 
+	"padlark/decode"
 	"padlark/flight"
 )
 
@@ -24,6 +25,9 @@ type linkStats struct {
 	nFlips int
 	jumpS  float64 // size of the last jump, s
 	jumps  int
+	// ways are the newest frames of the links that carried it last.
+	ways    [4]wayEnd
+	nextWay int
 	// recent are the numbers of the newest frames.
 	recent     [16]numbered
 	nextRecent int
@@ -45,7 +49,8 @@ type bucket struct {
 // track is one board's clock as heard here: heard minus clock, in s.
 type track struct {
 	offset float64
-	at     float64
+	from   float64 // when it began, or was come back to
+	at     float64 // of its newest frame
 	boot   uint32
 }
 
@@ -80,8 +85,42 @@ func (l *linkStats) add(v *view) {
 	}
 	l.started, l.boot = true, s.Boot
 	if s.Clock >= 0 {
-		l.follow(v.t, v.t-float64(s.Clock)*1e-6, s.Boot)
+		l.follow(v.t, v.t-float64(s.Clock)*1e-6, s.Boot, l.signs(s))
 	}
+}
+
+// wayEnd is the newest frame on one link.
+type wayEnd struct {
+	used  bool
+	link  string
+	boot  uint32
+	clock int64
+}
+
+// signs says how strongly a frame speaks for a second board if its clock is on
+// a track that was left. Late frames do not: a link that is read late and then
+// in a burst shows a clock that lags and catches up, but on one link it never
+// goes back. Two boards' does at each second change, so that counts twice. The
+// boot number of one board does not come back either.
+func (l *linkStats) signs(s *decode.Sample) int {
+	for i := range l.ways {
+		w := &l.ways[i]
+		if !w.used || w.link != s.Link {
+			continue
+		}
+		old := *w
+		w.boot, w.clock = s.Boot, s.Clock
+		switch {
+		case s.Boot != old.boot:
+			return 1
+		case s.Clock < old.clock:
+			return 2
+		}
+		return 0
+	}
+	l.ways[l.nextWay] = wayEnd{used: true, link: s.Link, boot: s.Boot, clock: s.Clock}
+	l.nextWay = (l.nextWay + 1) % len(l.ways)
+	return 0
 }
 
 // spread files lost frames under the seconds in which they were lost.
@@ -128,8 +167,13 @@ func (l *linkStats) loss(t float64) (share float64, sent int) {
 // merged links. Beyond that it is a jump, a new start, or another board.
 const sameTrack = 0.2
 
-// follow files the sample under the track of clock that it continues.
-func (l *linkStats) follow(t, offset float64, boot uint32) {
+// steady is how long a clock must have run before a jump forward is believed, in
+// s: longer than a burst of frames that were read late.
+const steady = 2
+
+// follow files the sample under the track of clock that it continues; signs
+// says what it means if that is one that was left.
+func (l *linkStats) follow(t, offset float64, boot uint32, signs int) {
 	near := func(i int) bool { return i < l.n && math.Abs(l.tracks[i].offset-offset) < sameTrack }
 	cur := &l.tracks[l.newest]
 	switch other := 1 - l.newest; {
@@ -138,18 +182,24 @@ func (l *linkStats) follow(t, offset float64, boot uint32) {
 		cur.at, cur.boot = t, boot
 	case l.n == 2 && near(other) && t-l.tracks[other].at < 10:
 		// Back on a track that was left: no start and no jump does that.
-		l.tracks[other].at, l.tracks[other].boot = t, boot
+		back := &l.tracks[other]
+		back.from, back.at, back.boot = t, t, boot
 		l.newest = other
-		l.flip(t)
+		for range signs {
+			l.flip(t)
+		}
 	default:
 		if l.n > 0 && boot == cur.boot {
-			l.jumpS = cur.offset - offset
-			l.jumps++
+			// A clock that gains was perhaps only heard late before, unless it
+			// was heard so for a while.
+			if l.jumpS = cur.offset - offset; l.jumpS < 0 || cur.at-cur.from > steady {
+				l.jumps++
+			}
 		}
 		if l.n > 0 {
 			l.newest = other
 		}
-		l.tracks[l.newest] = track{offset: offset, at: t, boot: boot}
+		l.tracks[l.newest] = track{offset: offset, from: t, at: t, boot: boot}
 		l.n = min(2, l.n+1)
 	}
 }
@@ -320,29 +370,53 @@ func (r *duplicateID) words(v *view) words {
 
 // clockJump: the board's clock jumped without a new start.
 type clockJump struct {
-	seen  int
-	until float64
-	by    float64
-	at    float64
-	due   bool
+	seen     int
+	until    float64
+	by       float64
+	at       float64 // of the newest jump
+	frames   int     // since then
+	from, to float64 // offset before the first of them, and the least since, s
+	due      bool
 }
 
 func (r *clockJump) check(v *view) cond {
 	l := &v.self.link
-	if v.fresh && l.jumps != r.seen {
-		r.seen = l.jumps
-		if math.Abs(l.jumpS) >= v.limits.ClockJumpS {
-			r.due, r.at, r.by = true, v.t, l.jumpS
-		}
+	if v.fresh && v.s.Clock >= 0 {
+		r.look(l, v.t, v.t-float64(v.s.Clock)*1e-6)
 	}
 	// Wait a little: a second board under the same id shows as flips.
-	if r.due && v.fresh && v.t-r.at > 0.3 {
+	if r.due && v.fresh && r.stands(v.t) {
 		r.due = false
-		if l.nFlips == 0 || v.t-l.flips[0] > 10 {
-			r.until = v.t + 10
+		by := r.from - r.to
+		if math.Abs(by) >= v.limits.ClockJumpS && (l.nFlips == 0 || v.t-l.flips[0] > 10) {
+			r.until, r.by = v.t+10, by
 		}
 	}
 	return asCond(v.t < r.until)
+}
+
+// look notes how far the clock has gone from where it was before the first of
+// the jumps that are not judged yet. Frames that are read late look like a jump
+// back and are soon followed by some that are not: the earliest counts.
+func (r *clockJump) look(l *linkStats, t, offset float64) {
+	fresh := l.jumps != r.seen
+	if fresh && !r.due {
+		r.due, r.from, r.to = true, l.tracks[l.newest].offset+l.jumpS, offset
+	}
+	if fresh {
+		r.seen, r.at, r.frames = l.jumps, t, 0
+	}
+	r.frames++
+	r.to = math.Min(r.to, offset)
+}
+
+// stands says whether a jump has stood for long enough. Frames that are late look
+// like a jump back, never like one forward.
+func (r *clockJump) stands(t float64) bool {
+	if r.from < r.to {
+		return t-r.at > 2 && r.frames > 5
+	}
+	return t-r.at > 0.3
 }
 
 func (r *clockJump) words(v *view) words {
