@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -23,6 +24,16 @@ type lines struct {
 	said   map[string]said
 	// alarms are the open ones by id, in the order of their raising.
 	alarms []flight.Alarm
+	// hold keeps the plain form's lines until it is known that no earlier one
+	// comes: at many times real time an alarm, which takes the way through the
+	// stream, is overtaken by states.
+	hold bool
+	held []heldLine
+}
+
+type heldLine struct {
+	at   time.Time
+	text string
 }
 
 // said is what the plain form printed last of a rocket.
@@ -57,7 +68,7 @@ func (l *lines) state(st flight.State) {
 		return
 	}
 	l.said[st.Rocket] = said{st.Phase, st.Released, st.At}
-	fmt.Fprintf(l.out, "%s  %s\n", st.At.Local().Format("15:04:05.0"), stateLine(st))
+	l.print(st.At, stateLine(st))
 }
 
 // alarm takes a state change of an alarm.
@@ -73,8 +84,33 @@ func (l *lines) alarm(a flight.Alarm) {
 		l.alarms = append(l.alarms, a)
 	}
 	if !l.live && (a.Active && a.Change == 1 || !a.Active) {
-		fmt.Fprintf(l.out, "%s  %s\n", a.ChangedAt.Local().Format("15:04:05.0"), alarmLine(a))
+		l.print(a.ChangedAt, alarmLine(a))
 	}
+	l.release(a.ChangedAt)
+}
+
+// print writes a line of the plain form, or keeps it.
+func (l *lines) print(at time.Time, text string) {
+	if l.hold {
+		l.held = append(l.held, heldLine{at, text})
+		return
+	}
+	fmt.Fprintf(l.out, "%s  %s\n", at.Local().Format("15:04:05.0"), text)
+}
+
+// release writes the kept lines up to a time, in their order; the zero time
+// means all of them.
+func (l *lines) release(until time.Time) {
+	slices.SortStableFunc(l.held, func(a, b heldLine) int { return a.at.Compare(b.at) })
+	n := 0
+	for _, h := range l.held {
+		if !until.IsZero() && h.at.After(until) {
+			break
+		}
+		fmt.Fprintf(l.out, "%s  %s\n", h.at.Local().Format("15:04:05.0"), h.text)
+		n++
+	}
+	l.held = slices.Delete(l.held, 0, n)
 }
 
 // redraw replaces the block on a terminal; the plain form has nothing to do.
@@ -157,14 +193,18 @@ func quantity(v *float64, format string) string {
 	return fmt.Sprintf(format, *v)
 }
 
+// alarmLine is an alarm's reason, or that it is over.
 func alarmLine(a flight.Alarm) string {
-	mark := map[flight.Priority]string{flight.LookUp: "!!! LOOK UP", flight.Act: "!! act", flight.Know: "! know"}[a.Priority]
-	if !a.Active {
-		mark = "over"
-	}
 	who := a.Rocket
 	if who == "" {
 		who = a.Link
+	}
+	if !a.Active {
+		return fmt.Sprintf("over  %s: %s, raised at %s", who, strings.ReplaceAll(a.Kind, "-", " "), a.RaisedAt.Local().Format("15:04:05.0"))
+	}
+	mark := map[flight.Priority]string{flight.LookUp: "!!! LOOK UP", flight.Act: "!! act", flight.Know: "! know"}[a.Priority]
+	if strings.HasPrefix(a.Reason, who+" ") {
+		return mark + "  " + a.Reason
 	}
 	return fmt.Sprintf("%s  %s: %s", mark, who, a.Reason)
 }

@@ -42,3 +42,32 @@ func TestAlarmInFullOnATerminal(t *testing.T) {
 		t.Errorf("after the end %d rows: %q", n, out.String())
 	}
 }
+
+// TestRecordedLinesAreInOrder: an alarm that comes after later states is
+// printed where it belongs.
+func TestRecordedLinesAreInOrder(t *testing.T) {
+	var out strings.Builder
+	l := &lines{out: &out, hold: true, states: map[string]flight.State{}, said: map[string]said{}}
+	at := func(s int) time.Time { return time.Date(2026, 6, 13, 9, 0, s, 0, time.UTC) }
+	l.state(flight.State{Rocket: "Rust", Phase: flight.Descent, At: at(10)})
+	l.state(flight.State{Rocket: "Rust", Phase: flight.Landed, At: at(30)})
+	if out.Len() > 0 {
+		t.Fatalf("printed too early: %s", out.String())
+	}
+	l.alarm(flight.Alarm{ID: "a", Rocket: "Rust", Priority: flight.LookUp, Active: true, Change: 1, ChangedAt: at(12), Reason: "no release"})
+	early := out.String()
+	if n := strings.Count(early, "\n"); n != 2 || strings.Contains(early, "landed") {
+		t.Errorf("after the alarm %d lines: %s", n, early)
+	}
+	l.release(time.Time{})
+	var seen []string
+	for _, word := range []string{"descent", "no release", "landed"} {
+		if strings.Contains(out.String(), word) {
+			seen = append(seen, word)
+		}
+	}
+	text := out.String()
+	if len(seen) != 3 || strings.Index(text, "descent") > strings.Index(text, "no release") || strings.Index(text, "no release") > strings.Index(text, "landed") {
+		t.Errorf("not in order:\n%s", text)
+	}
+}

@@ -114,7 +114,7 @@ func (c *replayCmd) play(ctx context.Context, opt station.ReplayOptions, io *cmd
 	defer stopView()
 	var g errgroup.Group
 	opt.Ready = func(info station.Info) {
-		g.Go(func() error { return v.follow(viewCtx, info.Bus) })
+		g.Go(func() error { return v.follow(viewCtx, info.Bus, opt.Speed > 50) })
 	}
 	events, err := station.Replay(ctx, opt)
 	stopView()

@@ -53,7 +53,7 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	opt.Ready = func(info station.Info) {
 		announce(v, info)
 		if !quiet {
-			g.Go(func() error { return v.follow(viewCtx, info.Bus) })
+			g.Go(func() error { return v.follow(viewCtx, info.Bus, info.Recorded) })
 		}
 		g.Go(func() error { return keepWatchdog(viewCtx) })
 		if with != nil {

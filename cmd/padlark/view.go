@@ -33,9 +33,17 @@ func (v *view) Write(p []byte) (int, error) {
 	return n, err
 }
 
-// follow shows the bus until ctx ends.
-func (v *view) follow(ctx context.Context, b *bus.Bus) error {
-	stop, err := b.Subscribe([]bus.Kind{bus.State, bus.Alarm}, v.take)
+// follow shows the bus until ctx ends. Of what is recorded, events tell how far
+// the stream has come.
+func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
+	kinds := []bus.Kind{bus.State, bus.Alarm}
+	if recorded {
+		kinds = append(kinds, bus.Event)
+	}
+	v.mu.Lock()
+	v.lines.hold = recorded
+	v.mu.Unlock()
+	stop, err := b.Subscribe(kinds, v.take)
 	if err != nil {
 		return err
 	}
@@ -46,6 +54,7 @@ func (v *view) follow(ctx context.Context, b *bus.Bus) error {
 		select {
 		case <-ctx.Done():
 			v.mu.Lock()
+			v.lines.release(time.Time{})
 			v.lines.redraw()
 			v.mu.Unlock()
 			return nil
@@ -68,6 +77,10 @@ func (v *view) take(m bus.Msg) {
 	case bus.Alarm:
 		if a, err := m.Alarm(); err == nil {
 			v.lines.alarm(a)
+		}
+	case bus.Event:
+		if e, err := m.Event(); err == nil {
+			v.lines.release(e.CalledAt)
 		}
 	}
 }

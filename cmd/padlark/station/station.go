@@ -50,6 +50,8 @@ type Info struct {
 	Pages   string // address of the pages, empty if there are none
 	Bus     *bus.Bus
 	Resumed bool // the session that a crash or a power cut had interrupted goes on
+	// Recorded says that captures are read at full speed, on their own time.
+	Recorded bool
 }
 
 // station is one running line.
@@ -160,7 +162,7 @@ func (s *station) run(ctx context.Context) error {
 		g.Go(func() error { return s.fix.run(gctx, s.cfg.Station.Data) })
 	}
 	if s.opt.Ready != nil {
-		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed})
+		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed, Recorded: s.recorded()})
 	}
 	// The line ends with ctx, or when a subscriber has failed.
 	lineCtx, stopLine := context.WithCancel(ctx)
