@@ -17,6 +17,20 @@ type Source interface {
 	Samples(ctx context.Context, q sqlite.Query, fn func(*decode.Sample) error) error
 }
 
+// namer is a source that knows the channels without reading every sample, as an
+// archive does.
+type namer interface {
+	ChannelNames(ctx context.Context, q sqlite.Query) ([]string, error)
+}
+
+func name(ctx context.Context, a namer, q sqlite.Query, seen map[string]bool) error {
+	names, err := a.ChannelNames(ctx, q)
+	for _, n := range names {
+		seen[n] = true
+	}
+	return err
+}
+
 // Format writes the samples that q chooses to w, and says how many there were.
 // On an error w may hold a part of them.
 type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error)
@@ -42,17 +56,17 @@ func Names() []string { return slices.Sorted(maps.Keys(Formats())) }
 // of padlark's own first, in their usual order, then the others by name.
 func channels(ctx context.Context, src Source, q sqlite.Query) ([]string, error) {
 	seen := map[string]bool{}
-	var last *string // the names' slice of the sample before: layouts share it
-	err := src.Samples(ctx, q, func(s *decode.Sample) error {
-		if len(s.Values.Names) == 0 || last == &s.Values.Names[0] {
+	var err error
+	if a, ok := src.(namer); ok {
+		err = name(ctx, a, q, seen)
+	} else {
+		err = src.Samples(ctx, q, func(s *decode.Sample) error {
+			for _, n := range s.Values.Names {
+				seen[n] = true
+			}
 			return nil
-		}
-		last = &s.Values.Names[0]
-		for _, n := range s.Values.Names {
-			seen[n] = true
-		}
-		return nil
-	})
+		})
+	}
 	if err != nil {
 		return nil, err
 	}

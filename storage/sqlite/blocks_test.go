@@ -261,6 +261,10 @@ func TestColumnsAreSamples(t *testing.T) {
 	if diff := cmp.Diff([]string{"cell_v", "humidity", "igniter_ohm", "pressure_pa", "release_us", "temperature_c"}, names); err != nil || diff != "" {
 		t.Errorf("names: %v (-want +got):\n%s", err, diff)
 	}
+	names, err = a.ChannelNames(t.Context(), Query{Rocket: "Teal", From: at(6), To: at(6000)})
+	if slices.Contains(names, "humidity") || len(names) != 5 || err != nil {
+		t.Errorf("names in a window: %v %v", names, err)
+	}
 	cells := 0
 	err = a.Columns(t.Context(), Query{Rocket: "Teal"}, nil, func(c *Columns) error {
 		if len(c.Channels) != len(c.Values) {

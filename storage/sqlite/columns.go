@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 
 	"padlark/storage/sqlite/block"
@@ -65,32 +66,51 @@ func (a *Archive) Columns(ctx context.Context, q Query, names []string, fn func(
 	})
 }
 
-// ChannelNames lists the channels that any of the chosen samples may have,
-// sorted. It looks at blocks as a whole, so at the edges of a stretch of time it
-// may name one too many.
+// ChannelNames lists the channels that any of the chosen samples has, sorted.
 func (a *Archive) ChannelNames(ctx context.Context, q Query) ([]string, error) {
 	seen := map[string]bool{}
-	err := a.eachTrack(ctx, q, func(_ Session, _ storedLink, b *blockReader, _ string, _ window) error {
+	err := a.eachTrack(ctx, q, func(_ Session, _ storedLink, b *blockReader, _ string, w window) error {
+		if w == (window{from: always, to: forEver}) {
+			return b.channels(ctx, seen)
+		}
+		// A block at the edge may hold others than its rows within.
+		r := columnReader{b: b, w: w, all: true, until: forEver}
 		for {
-			m, data, ok, err := b.next(ctx)
+			ok, err := r.next(ctx)
 			if !ok || err != nil {
 				return err
 			}
-			v, err := a.codec.OpenSamples(data)
-			if err != nil {
-				if err := b.bad(m, err); err != nil {
-					return err
+			for i, name := range r.out.Channels {
+				if !seen[name] && len(r.out.At) > 0 {
+					seen[name] = slices.ContainsFunc(r.out.Values[i], func(v float64) bool { return !math.IsNaN(v) })
 				}
-				continue
 			}
-			for _, n := range v.Channels() {
-				seen[n] = true
-			}
-			b.after = m.last
-			v.Close()
 		}
 	})
+	maps.DeleteFunc(seen, func(_ string, has bool) bool { return !has })
 	return slices.Sorted(maps.Keys(seen)), err
+}
+
+// channels notes the channels of whole blocks, without opening them.
+func (b *blockReader) channels(ctx context.Context, seen map[string]bool) error {
+	for {
+		m, data, ok, err := b.next(ctx)
+		if !ok || err != nil {
+			return err
+		}
+		v, err := b.a.codec.OpenSamples(data)
+		if err != nil {
+			if err := b.bad(m, err); err != nil {
+				return err
+			}
+			continue
+		}
+		for _, n := range v.Channels() {
+			seen[n] = true
+		}
+		b.after = m.last
+		v.Close()
+	}
 }
 
 // eachTrack calls fn for each rocket and link that q chooses.
