@@ -46,6 +46,35 @@ type updateView struct {
 	Frames []frameView       `json:"frames,omitempty"`
 }
 
+// appendJSON writes what json.Marshal would write, without reading again what
+// is encoded already: this is the work that each viewer costs each time.
+func (u *updateView) appendJSON(b []byte) []byte {
+	b = append(b, `{"now":"`...)
+	b = u.Now.AppendFormat(b, time.RFC3339Nano)
+	b = append(b, '"')
+	list := func(name string, values []json.RawMessage) {
+		for i, v := range values {
+			if i == 0 {
+				b = append(append(append(b, `,"`...), name...), `":[`...)
+			} else {
+				b = append(b, ',')
+			}
+			b = append(b, v...)
+		}
+		if len(values) > 0 {
+			b = append(b, ']')
+		}
+	}
+	list("states", u.States)
+	list("alarms", u.Alarms)
+	list("events", u.Events)
+	list("links", u.Links)
+	if len(u.Frames) > 0 {
+		b = append(append(b, `,"frames":`...), encode(u.Frames)...)
+	}
+	return append(b, '}')
+}
+
 // frameView is one raw frame with what the decoder made of it.
 type frameView struct {
 	Link    string             `json:"link"`
@@ -123,7 +152,7 @@ func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every tim
 		}
 		if !p.empty() || len(u.Frames) > 0 || time.Since(last) >= heartbeat {
 			last = time.Now()
-			if out.event("update", u) != nil {
+			if out.update(u) != nil {
 				return
 			}
 			s.metrics.updates.Inc()
@@ -137,7 +166,7 @@ func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every tim
 		case <-f.done:
 			// Whatever came in before the end still has to go out.
 			p := f.hub.since(seen)
-			_ = out.event("update", updateView{Now: f.now(), States: p.states, Alarms: p.alarms, Events: p.events})
+			_ = out.update(updateView{Now: f.now(), States: p.states, Alarms: p.alarms, Events: p.events})
 			_ = out.event("end", struct {
 				Now time.Time `json:"now"`
 			}{f.now()})
@@ -194,7 +223,7 @@ type eventWriter struct {
 	w     io.Writer
 	zip   *gzip.Writer
 	flush *http.ResponseController
-	buf   bytes.Buffer
+	buf   []byte // used again for each event
 }
 
 func newEventWriter(w http.ResponseWriter, r *http.Request) *eventWriter {
@@ -216,14 +245,26 @@ func newEventWriter(w http.ResponseWriter, r *http.Request) *eventWriter {
 
 // event writes one event and pushes it out. An error means the viewer is gone.
 func (e *eventWriter) event(name string, v any) error {
-	e.buf.Reset()
-	fmt.Fprintf(&e.buf, "event: %s\ndata: ", name)
-	e.buf.Write(encode(v)) // JSON holds no newline
-	e.buf.WriteString("\n\n")
+	return e.push(append(e.begin(name), encode(v)...))
+}
+
+// update writes the event that comes again and again.
+func (e *eventWriter) update(u updateView) error {
+	return e.push(u.appendJSON(e.begin("update")))
+}
+
+// begin is the buffer with an event's first line; its data is to follow. JSON
+// holds no newline.
+func (e *eventWriter) begin(name string) []byte {
+	return append(append(append(e.buf[:0], "event: "...), name...), "\ndata: "...)
+}
+
+func (e *eventWriter) push(event []byte) error {
+	e.buf = append(event, "\n\n"...)
 	if err := e.flush.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
 		return fmt.Errorf("set write deadline: %w", err)
 	}
-	if _, err := e.w.Write(e.buf.Bytes()); err != nil {
+	if _, err := e.w.Write(e.buf); err != nil {
 		return fmt.Errorf("write event: %w", err)
 	}
 	if e.zip != nil {
