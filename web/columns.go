@@ -30,7 +30,7 @@ type columnKey struct {
 type columns struct {
 	epoch  time.Time // t = 0
 	t      []float64 // s, rising
-	names  []string  // of all channels that the samples have, sorted
+	names  []string  // of all channels that the samples have
 	values map[string][]float64
 	passed int64 // of the newest sample read: more may follow after it
 }
@@ -175,7 +175,7 @@ func (c *columns) read(ctx context.Context, a Archive, q Query, names []string) 
 		names = nil
 	}
 	epoch := c.epoch.UnixNano()
-	before, known := len(c.t), len(c.names)
+	before := len(c.t)
 	err := a.Columns(ctx, q, names, func(part *Columns) error {
 		have := len(c.t)
 		if more := min(part.Ahead, maxExpect); have+more > cap(c.t) {
@@ -205,9 +205,6 @@ func (c *columns) read(ctx context.Context, a Archive, q Query, names []string) 
 	})
 	if err != nil {
 		return fmt.Errorf("read samples of %s: %w", q.Rocket, err)
-	}
-	if len(c.names) > known {
-		slices.Sort(c.names)
 	}
 	for name, v := range c.values {
 		if !slices.Contains(c.names, name) {

@@ -63,7 +63,7 @@ type Gap struct {
 
 // Columns are samples of one rocket turned on their side.
 type Columns struct {
-	// Channels names what any of the samples has, in no order.
+	// Channels names what the samples have.
 	Channels []string
 	// At is when each was measured, UTC in ns since 1970; Passed is at least that
 	// of the newest, in ns since the session's epoch.

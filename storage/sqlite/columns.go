@@ -13,7 +13,7 @@ import (
 // Columns are some samples of one rocket over one link, turned on their side.
 type Columns struct {
 	Session, Rocket, Link string
-	// Channels names what any of the samples has, in no order.
+	// Channels names what any of the block has that the samples are from, sorted.
 	Channels []string
 	// At is when each was measured, UTC in ns since 1970, with the session's
 	// shift unless Query.Recorded. Over one link it nearly always rises.

@@ -3,6 +3,7 @@ package block
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"padlark/decode"
 )
@@ -118,7 +119,7 @@ func (v *View) Err() error { return v.err }
 // Rows is how many rows the block has.
 func (v *View) Rows() int { return v.dir.rows }
 
-// Channels lists the names of the block's channels, in no order.
+// Channels lists the names of the block's channels, sorted.
 func (v *View) Channels() []string {
 	var out []string
 	for i := range v.dir.columns {
@@ -126,6 +127,7 @@ func (v *View) Channels() []string {
 			out = append(out, c.name)
 		}
 	}
+	slices.Sort(out)
 	return out
 }
 
