@@ -3,6 +3,8 @@ package logimport
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -93,6 +95,76 @@ func TestReadWithoutClock(t *testing.T) {
 	l, err := Read(t.Context(), Plain([]byte("101325,3.9\n101324,3.9\n101323,3.9\n")), c)
 	if err != nil || l.End() != 200*time.Millisecond {
 		t.Errorf("three lines at 10 Hz last %v, %v", l.End(), err)
+	}
+}
+
+// TestReadEverySkipIsTold: every skipped line is told with its number and
+// reason, and a file of another kind neither fills the memory nor the screen.
+func TestReadEverySkipIsTold(t *testing.T) {
+	const bad = 200_000
+	var b strings.Builder
+	b.WriteString(lines(3, 0))
+	for i := range bad {
+		fmt.Fprintf(&b, "this is %d, of another kind altogether\n", i)
+	}
+	b.WriteString(lines(2, 60) + "torn\n" + lines(1, 100))
+	for i := range 3000 { // bad and good in turn cannot be told as one
+		fmt.Fprintf(&b, "bad\n%d,101325,3.9\n", 120+20*i)
+	}
+	told := map[int]int{}
+	tellings := 0
+	c := plain()
+	c.OnSkip = func(s Skip) {
+		tellings++
+		if s.Reason == "" || s.Line == 0 {
+			t.Errorf("%+v", s)
+		}
+		for l := s.Line; l <= max(s.Line, s.Last); l++ {
+			told[l]++
+		}
+	}
+	log, err := Read(t.Context(), Plain([]byte(b.String())), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[int]int{}
+	for i := range bad {
+		want[4+i] = 1
+	}
+	want[bad+6] = 1
+	for i := range 3000 {
+		want[bad+8+2*i] = 1
+	}
+	if !maps.Equal(want, told) {
+		t.Errorf("lines told (-want +got):\n%.2000s", cmp.Diff(want, told))
+	}
+	if log.Bad != bad+3001 || log.Good != 3006 {
+		t.Errorf("%d bad, %d good", log.Bad, log.Good)
+	}
+	if len(log.Skipped) > skipMost || tellings > 3100 {
+		t.Errorf("%d kept, %d told", len(log.Skipped), tellings)
+	}
+}
+
+// TestReadIsDeterministic: however the goroutines run, the log is the same.
+func TestReadIsDeterministic(t *testing.T) {
+	text := lines(5000, 100) + "x\n" + lines(5000, 0) + "y\n" + lines(4000, 200)
+	var first []ingest.Frame
+	for range 5 {
+		l, err := Read(t.Context(), Plain([]byte(text)), plain())
+		if err != nil {
+			t.Fatal(err)
+		}
+		fs := l.Frames("s", time.Unix(0, 0))
+		if first == nil {
+			first = fs
+		}
+		if !reflect.DeepEqual(first, fs) {
+			t.Fatalf("another log (-first +now):\n%.1000s", cmp.Diff(first, fs))
+		}
+	}
+	if len(first) != 14002 {
+		t.Errorf("%d frames", len(first))
 	}
 }
 
