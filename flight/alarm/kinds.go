@@ -13,7 +13,7 @@ var pages embed.FS
 type Info struct {
 	Kind  string // in-kebab-case, as in flight.Alarm
 	Title string // one plain line
-	Where string // flight, pad, link or landed
+	Where string // flight, pad, link, landed or station
 }
 
 // kind ties a rule to its name.
@@ -58,13 +58,29 @@ var kinds = []kind{
 	{Info{"cell-flat", "the supply is discharged too far", "landed"}, func() rule { return &cellFlat{} }},
 }
 
-// Kinds lists all kinds of alarm, most urgent first.
+// Kinds of alarm of the station itself. No rule here raises them: the parts of
+// the program do that they are about.
+const (
+	DiskFull    = "disk-full"
+	ServerAway  = "server-away"
+	ServerAside = "server-aside"
+)
+
+// stationKinds are the kinds without a rule, most urgent first.
+var stationKinds = []Info{
+	{DiskFull, "the disk is full and nothing is recorded", "station"},
+	{ServerAway, "the time-series server takes no data", "station"},
+	{ServerAside, "the time-series server refused some data for good", "station"},
+}
+
+// Kinds lists all kinds of alarm: those of the rockets, most urgent first, then
+// those of the station.
 func Kinds() []Info {
-	out := make([]Info, len(kinds))
+	out := make([]Info, len(kinds), len(kinds)+len(stationKinds))
 	for i, k := range kinds {
 		out[i] = k.Info
 	}
-	return out
+	return append(out, stationKinds...)
 }
 
 // Page is the documentation of one kind of alarm, in Markdown; ok is false

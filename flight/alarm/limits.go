@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 )
 
@@ -162,7 +163,10 @@ func (t Thresholds) limitsFor(kind string) Limits {
 // would mend it.
 func (t Thresholds) Validate() error {
 	for _, k := range t.Off {
-		if _, ok := Page(k); !ok {
+		if slices.ContainsFunc(stationKinds, func(i Info) bool { return i.Kind == k }) {
+			return fmt.Errorf("alarm.off: %s is an alarm of the station and cannot be silenced; acknowledge it, and mend its cause", k)
+		}
+		if kindIndex(k) < 0 {
 			return fmt.Errorf("alarm.off: no alarm is called %q; the kinds are %s", k, strings.Join(kindNames(), ", "))
 		}
 	}

@@ -8,12 +8,13 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/alarm"
 )
 
 // Kinds of the writer's alarms.
 const (
-	KindAway  = "server-away"  // the server takes nothing
-	KindAside = "server-aside" // the server refused lines for good
+	KindAway  = alarm.ServerAway  // the server takes nothing
+	KindAside = alarm.ServerAside // the server refused lines for good
 )
 
 // failed notes trouble with the server and raises the one alarm about it: at

@@ -28,7 +28,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Archive: archive, Notes: archive, Checkups: archive,
 		Flights:    wire.Flights{Results: results.New(s.archive), Archive: s.archive},
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
-		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.copy},
+		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.disk, s.copy},
 		Exporter:   exporter{s.archive},
 		Copier:     s.copier(),
 		NewMachine: s.newMachine,
@@ -85,15 +85,19 @@ func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
 	return watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
 }
 
-// acker acknowledges alarms of the rockets, and those of the copy to a
-// time-series server, which owns its own.
+// acker acknowledges alarms of the rockets, and those of a full disk and of the
+// copy to a time-series server, which own theirs.
 type acker struct {
 	wire.Acker
+	disk *diskAlarm
 	copy *influx.Writer
 }
 
 // Ack acknowledges one alarm of the running session.
 func (a acker) Ack(ctx context.Context, session, alarm string) error {
+	if session == a.Session && a.disk.Ack(ctx, alarm, a.Now()) {
+		return nil
+	}
 	if a.copy != nil && session == a.Session && a.copy.Ack(ctx, alarm, a.Now()) {
 		return nil
 	}

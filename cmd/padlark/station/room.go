@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"padlark/bus"
-	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/storage/sqlite"
 )
 
@@ -25,14 +25,10 @@ const (
 	roomTrim    = 30 * time.Second // between two attempts to make room
 )
 
-// alarmDiskFull is the kind of the alarm of the station itself.
-const alarmDiskFull = "disk-full"
-
 // room watches over the free space of the data folder.
 type room struct {
 	s       *station
 	full    bool
-	alarm   flight.Alarm
 	trimmed time.Time
 }
 
@@ -40,6 +36,23 @@ type room struct {
 func (s *station) diskFull() bool {
 	free, known := bus.Free(s.cfg.Station.Data)
 	return known && free < roomReserve
+}
+
+// openDiskAlarm makes the alarm of a full disk, with what an interrupted run has
+// left of it.
+func (s *station) openDiskAlarm(ctx context.Context) error {
+	s.disk = &diskAlarm{session: s.session.ID, epoch: s.session.Epoch, bus: s.bus, log: s.log}
+	if !s.resumed {
+		return nil
+	}
+	all, err := s.archive.Alarms(ctx, sqlite.Query{Session: s.session.ID, Recorded: true})
+	if err != nil {
+		return err
+	}
+	if s.disk.adopt(all) && !s.diskFull() {
+		s.disk.clear(ctx, s.now())
+	}
+	return nil
 }
 
 // keepRoom looks after the free space until ctx ends.
@@ -77,34 +90,18 @@ func (r *room) look(ctx context.Context) {
 func (r *room) begin(ctx context.Context, free int64) {
 	r.full = true
 	r.did("the bus goes on in the last of the disk", r.s.bus.Limit(ctx, roomRing))
-	now := r.s.now()
-	r.alarm = flight.Alarm{
-		Session: r.s.session.ID, ID: fmt.Sprintf("%s/%d", alarmDiskFull, now.Sub(r.s.session.Epoch).Milliseconds()), Change: 1,
-		Kind: alarmDiskFull, Priority: flight.Act, Active: true, RaisedAt: now, ChangedAt: now,
-		Say: "Disk full, not recording",
-		Reason: fmt.Sprintf("Nothing is recorded: %d MB are free in %s, and the last %d MB are kept for the live line. "+
-			"Make room: move old files or recordings away. Recording goes on by itself with what the bus still has (the last %d MB).",
-			free>>20, r.s.cfg.Station.Data, roomReserve>>20, roomRing>>20),
-	}
-	r.s.log.Error().Str("alarm", alarmDiskFull).Msg(r.alarm.Reason)
-	r.publish(ctx)
+	reason := fmt.Sprintf("Nothing is recorded: %d MB are free in %s, and the last %d MB are kept for the live line. "+
+		"Make room: move old files or recordings away. Recording goes on by itself with what the bus still has (the last %d MB).",
+		free>>20, r.s.cfg.Station.Data, roomReserve>>20, roomRing>>20)
+	r.s.log.Error().Str("alarm", alarm.DiskFull).Msg(reason)
+	r.s.disk.raise(ctx, r.s.now(), reason)
 }
 
 func (r *room) end(ctx context.Context) {
 	r.full = false
 	r.did("the bus has its room again", r.s.bus.Limit(ctx, 0))
-	r.alarm.Change++
-	r.alarm.Active, r.alarm.Acked = false, true
-	r.alarm.ChangedAt = r.s.now()
-	r.alarm.Say = "Recording again"
-	r.s.log.Info().Str("alarm", alarmDiskFull).Msg("there is room again; recording goes on")
-	r.publish(ctx)
-}
-
-func (r *room) publish(ctx context.Context) {
-	if err := r.s.bus.PublishAlarm(ctx, r.alarm); err != nil && ctx.Err() == nil {
-		r.s.log.Error().Err(err).Msg("the alarm cannot be published")
-	}
+	r.s.log.Info().Str("alarm", alarm.DiskFull).Msg("there is room again; recording goes on")
+	r.s.disk.clear(ctx, r.s.now())
 }
 
 func (r *room) did(what string, err error) {

@@ -70,6 +70,7 @@ type station struct {
 	watcher *watch.Watcher
 	copy    *influx.Writer // nil if none is configured
 	writer  *sqlite.Writer
+	disk    *diskAlarm
 	fix     *clockFix // nil on a recording's own time
 }
 
@@ -132,6 +133,9 @@ func (s *station) openSession(ctx context.Context) error {
 		if err := s.rebuild(ctx); err != nil {
 			return err
 		}
+	}
+	if err := s.openDiskAlarm(ctx); err != nil {
+		return err
 	}
 	if !s.recorded() {
 		s.fix = s.newClockFix()
