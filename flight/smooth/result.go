@@ -78,7 +78,7 @@ func (a *analysis) fillTop() {
 	at := a.r.time(ta)
 	o.ApogeeAt = &at
 	a.parts = a.systematic(ha)
-	a.parts.Readings = f.sd(func(q *params) float64 { _, h := f.path.apex(q); return h })
+	a.parts.Readings = tooWide * f.sd(func(q *params) float64 { _, h := f.path.apex(q); return h })
 	o.ApogeeM, o.ApogeeSD = num(ha), num(a.parts.total())
 	if f.path.canopy {
 		rel := f.path.anchor + f.q[pOpen]
@@ -89,9 +89,15 @@ func (a *analysis) fillTop() {
 	}
 }
 
-// ApogeeTimeSD is the standard deviation in s of a fit's apogee time.
+// tooWide takes back some of what the fit allows for at the apogee and is mostly
+// not there: a bump at the release, the least gusts and wander. Over 1000 flights
+// with gusts, drawn for this and for nothing else, the errors were 0.92 (time)
+// and 0.90 (height) of what it said; half of that is taken back.
+const tooWide = 0.96
+
+// apogeeTimeSD is the standard deviation in s of a fit's apogee time.
 func (f *fit) apogeeTimeSD() float64 {
-	return f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t })
+	return tooWide * f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t })
 }
 
 // How much longer the thrust lasts than an even one of the same impulse: what
