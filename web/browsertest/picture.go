@@ -23,10 +23,14 @@ func (b *Tab) Shot(name string) {
 		return
 	}
 	dir := os.Getenv("PADLARK_SCREENSHOTS")
+	quick := true // to compress a picture well takes longer than all the rest
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		b.t.Fatal(err)
 	}
-	png := call(b, actionLimit, "take a picture", chromedp.CaptureScreenshot())
+	png := call(b, actionLimit, "take a picture", func(ctx context.Context, t *chromedp.Target) ([]byte, error) {
+		res, err := cdp.Call(ctx, t, page.CaptureScreenshot, page.CaptureScreenshotParams{OptimizeForSpeed: &quick})
+		return res.Data, err
+	})
 	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
 		b.t.Fatal(err)
 	}
