@@ -50,7 +50,8 @@
 //
 // # Contract
 //
-// It may import decode and flight (types), and nothing else of ours. Samples
+// It may import decode, flight (types) and flight/atmos (moist air), and nothing
+// else of ours. Samples
 // and ticks flow in, events and a state flow out. It does no I/O, reads no
 // clock and starts no goroutine; the same samples and ticks give the same
 // events, byte for byte. A sample costs no allocation unless it makes an event.

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"padlark/flight/atmos"
 )
 
 // TestSteadyGains runs the filter's own covariance steps to their steady state
@@ -159,6 +161,28 @@ func TestColumn(t *testing.T) {
 		if h := col.height(col.z(100129.439) - pad); math.Abs(h-c.want) > 2e-3 {
 			t.Errorf("%g degC: %.4f m, want %.3f", c.celsius, h, c.want)
 		}
+	}
+}
+
+// TestColumnMoist: the column of flight/atmos, over a moist pad at 30 degrees
+// Celsius and 500 m, and 1.5 % higher than with dry air.
+func TestColumnMoist(t *testing.T) {
+	wet, high := 0.95, 500.0
+	site := siteAt(30)
+	dry := newColumn(site)
+	site.Humidity, site.ElevationM = &wet, &high
+	moist := newColumn(site)
+	const pad, top = 95461.0, 94000.0 // Pa; the standard at 500 m (ISO 2533), and somewhat above
+	want, err := atmos.NewColumn(atmos.Pad{Pressure: pad, Temperature: 303.15, Humidity: wet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := moist.height(moist.z(top) - moist.z(pad))
+	if h := want.Height(top); math.Abs(got-h) > 1e-3*h {
+		t.Errorf("%.3f m, want %.3f", got, h)
+	}
+	if more := got/dry.height(dry.z(top)-dry.z(pad)) - 1; more < 0.014 || more > 0.018 {
+		t.Errorf("moist air makes it %.2f %% higher, want about 1.6", 100*more)
 	}
 }
 
