@@ -2,11 +2,8 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
-	"path/filepath"
-	"strings"
 	"text/tabwriter"
 
 	"padlark/flight"
@@ -18,9 +15,7 @@ type compareCmd struct {
 	Flights []string `arg:"" optional:"" help:"Flights: Teal-1 (the newest of that name) or SESSION~Teal~1."`
 	Against []string `help:"A second group of flights to hold against the first." placeholder:"FLIGHT,..."`
 	Rocket  string   `help:"All flights of this rocket, instead of naming them." placeholder:"NAME"`
-	Out     string   `short:"o" help:"Write to FILE.html, .svg, .png or .json; - prints the HTML page." placeholder:"FILE"`
-	Force   bool     `help:"Overwrite FILE."`
-	JSON    bool     `name:"json" help:"Print as JSON, with the whole series."`
+	pageFlags
 }
 
 // Help shows an example.
@@ -31,21 +26,16 @@ func (compareCmd) Help() string {
 }
 
 // Run compares flights.
-func (c *compareCmd) Run(ctx context.Context, io *cmdIO) error {
-	if c.Out != "" && c.Out != "-" {
-		if err := report.CheckTarget(c.Out, c.Force, ".html", ".svg", ".png", ".json"); err != nil {
-			return usageError{err}
-		}
-	}
-	if c.Out == "-" && c.JSON {
-		return usagef("-o - prints the HTML page and --json prints JSON: choose one")
+func (c *compareCmd) Run(ctx context.Context, cio *cmdIO) error {
+	if err := c.check(); err != nil {
+		return err
 	}
 	r, err := c.reporter()
 	if err != nil {
 		return err
 	}
 	defer r.Archive.Close() //nolint:errcheck // only read from
-	first, second, err := c.groups(ctx, r, io)
+	first, second, err := c.groups(ctx, r, cio)
 	if err != nil {
 		return err
 	}
@@ -53,8 +43,8 @@ func (c *compareCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	warnLost(r.Archive, io)
-	return c.write(&cmp, io)
+	warnLost(r.Archive, cio)
+	return c.write(&cmp, cio, func(w io.Writer) error { return printComparison(w, &cmp) })
 }
 
 // groups finds the flights that are meant.
@@ -93,28 +83,6 @@ func (c *compareCmd) groups(ctx context.Context, r *report.Reporter, io *cmdIO) 
 		return nil, nil, usagef("%d flights to compare: two are needed", len(first)+len(second))
 	}
 	return first, second, nil
-}
-
-func (c *compareCmd) write(cmp *report.Comparison, io *cmdIO) error {
-	switch {
-	case c.Out == "-":
-		return printPage(io.Out, cmp, ".html")
-	case c.Out != "":
-		out, err := cmp.Write(strings.ToLower(filepath.Ext(c.Out)))
-		if err == nil {
-			err = writeFile(c.Out, out)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	switch {
-	case c.JSON:
-		return json.NewEncoder(io.Out).Encode(cmp)
-	case c.Out == "":
-		return printComparison(io.Out, cmp)
-	}
-	return nil
 }
 
 // printComparison prints table, spreads and differences, in 80 columns.

@@ -2,10 +2,8 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
-	"path/filepath"
 	"strings"
 
 	"padlark/cmd/padlark/config"
@@ -17,9 +15,7 @@ import (
 type reportCmd struct {
 	archiveFlags
 	Flight []string `arg:"" help:"Flight: Teal-1 (the newest of that name), Teal 1, or SESSION~Teal~1."`
-	Out    string   `short:"o" help:"Write to FILE.html, .svg, .png or .json; - prints the HTML page. Default: the numbers as text." placeholder:"FILE"`
-	Force  bool     `help:"Overwrite FILE."`
-	JSON   bool     `name:"json" help:"Print as JSON, with the whole series."`
+	pageFlags
 }
 
 // Help shows an example.
@@ -63,14 +59,9 @@ func findFlight(ctx context.Context, a *sqlite.Archive, text string, io *cmdIO) 
 }
 
 // Run makes the page of a flight.
-func (c *reportCmd) Run(ctx context.Context, io *cmdIO) error {
-	if c.Out != "" && c.Out != "-" {
-		if err := report.CheckTarget(c.Out, c.Force, ".html", ".svg", ".png", ".json"); err != nil {
-			return usageError{err}
-		}
-	}
-	if c.Out == "-" && c.JSON {
-		return usagef("-o - prints the HTML page and --json prints JSON: choose one")
+func (c *reportCmd) Run(ctx context.Context, cio *cmdIO) error {
+	if err := c.check(); err != nil {
+		return err
 	}
 	if len(c.Flight) > 2 {
 		return usagef("one flight at a time: padlark compare takes several")
@@ -80,52 +71,16 @@ func (c *reportCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	defer r.Archive.Close() //nolint:errcheck // only read from
-	ref, err := findFlight(ctx, r.Archive, strings.Join(c.Flight, "-"), io)
+	ref, err := findFlight(ctx, r.Archive, strings.Join(c.Flight, "-"), cio)
 	if err != nil {
 		return err
 	}
-	page, err := r.Page(ctx, ref)
+	p, err := r.Page(ctx, ref)
 	if err != nil {
 		return err
 	}
-	warnLost(r.Archive, io)
-	return c.write(&page, io)
-}
-
-func (c *reportCmd) write(page *report.Page, io *cmdIO) error {
-	switch {
-	case c.Out == "-":
-		return printPage(io.Out, page, ".html")
-	case c.Out != "":
-		out, err := page.Write(strings.ToLower(filepath.Ext(c.Out)))
-		if err == nil {
-			err = writeFile(c.Out, out)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	switch {
-	case c.JSON:
-		return json.NewEncoder(io.Out).Encode(page)
-	case c.Out == "":
-		return printReport(io.Out, page)
-	}
-	return nil
-}
-
-// writer is a page that knows its forms.
-type writer interface {
-	Write(ext string) ([]byte, error)
-}
-
-func printPage(out io.Writer, page writer, ext string) error {
-	text, err := page.Write(ext)
-	if err != nil {
-		return err
-	}
-	_, err = out.Write(text)
-	return err
+	warnLost(r.Archive, cio)
+	return c.write(&p, cio, func(w io.Writer) error { return printReport(w, &p) })
 }
 
 // printReport prints the page's numbers as text, in 80 columns.

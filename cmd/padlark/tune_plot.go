@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"image/color"
 	"math"
-	"os"
 	"strconv"
 
 	"gonum.org/v1/plot"
@@ -21,19 +20,7 @@ func drawTradeOff(file, format string, r *tuneResult) error {
 	if err != nil {
 		return err
 	}
-	wt, err := p.WriterTo(18*vg.Centimeter, 12*vg.Centimeter, format)
-	if err != nil {
-		return err
-	}
-	f, err := os.Create(file)
-	if err != nil {
-		return err
-	}
-	if _, err := wt.WriteTo(f); err != nil {
-		f.Close()
-		return fmt.Errorf("write %s: %w", file, err)
-	}
-	return f.Close()
+	return savePlot(p, 12*vg.Centimeter, file, format)
 }
 
 // decadeTicks labels 1, 2 and 5 times each power of ten on an axis of decimal
@@ -75,19 +62,10 @@ func glyphOf(f tune.Family) draw.GlyphStyle {
 
 // tradeOffPlot has the lag across and the risk up, so that good is down left.
 func tradeOffPlot(r *tuneResult) (*plot.Plot, error) {
-	p := plot.New()
 	best := &r.Stats[r.Best[0].Index]
-	p.Title.Text = "Recommended: " + best.Settings.String()
-	p.X.Label.Text = "released this long after apogee, in 95 of 100 flights, s"
-	p.Y.Label.Text = "failures in 1000 flights, at most (95 % sure)"
-	p.Title.Padding = vg.Points(8)
-	p.X.Label.Padding, p.Y.Label.Padding = vg.Points(4), vg.Points(4)
-	p.Y.Tick.Marker, p.X.Tick.Marker = decadeTicks{}, evenTicks{}
-	grid := plotter.NewGrid()
-	grid.Vertical.Color, grid.Horizontal.Color = color.Gray{Y: 0xd8}, color.Gray{Y: 0xd8}
-	p.Add(grid)
-	p.Legend.Top, p.Legend.Padding = true, vg.Points(3)
-	p.Legend.XOffs, p.Legend.YOffs = -vg.Points(6), -vg.Points(4)
+	p := newPlot("Recommended: "+best.Settings.String(), "released this long after apogee, in 95 of 100 flights, s",
+		"failures in 1000 flights, at most (95 % sure)")
+	p.Y.Tick.Marker = decadeTicks{}
 
 	last := lateOf(best)
 	for _, i := range tune.Front(r.Stats) {

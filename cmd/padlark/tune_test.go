@@ -2,9 +2,8 @@ package main
 
 import (
 	"bytes"
-	"encoding/xml"
 	"flag"
-	"image/png"
+	"image/color"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -95,35 +94,11 @@ func TestTuneFiles(t *testing.T) {
 			t.Errorf("the header has no %s", e.Name)
 		}
 	}
-	data, err := os.ReadFile(svg)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := xml.Unmarshal(data, new(struct{})); err != nil {
-		t.Errorf("the SVG is not XML: %v", err)
-	}
-	for _, want := range []string{"in 95 of 100 flights, s", "failures in 1000 flights", "alpha-beta", "recommended"} {
-		if !bytes.Contains(data, []byte(want)) {
-			t.Errorf("the SVG has no text %q", want)
-		}
-	}
-	f, err := os.Open(pic)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	img, err := png.Decode(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	red := 0
-	for y := range img.Bounds().Dy() {
-		for x := range img.Bounds().Dx() {
-			if r, g, b, _ := img.At(x, y).RGBA(); r > g+80<<8 && r > b+80<<8 {
-				red++
-			}
-		}
-	}
+	svgHolds(t, svg, "in 95 of 100 flights, s", "failures in 1000 flights", "alpha-beta", "recommended")
+	red := pngPoints(t, pic, func(c color.Color) bool {
+		r, g, b, _ := c.RGBA()
+		return r > g+80<<8 && r > b+80<<8
+	})
 	if red < 100 {
 		t.Errorf("the PNG shows %d points of limit and choice", red)
 	}

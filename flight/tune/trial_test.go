@@ -250,6 +250,8 @@ func TestSolidRockets(t *testing.T) {
 	spec.SolidM = ensemble.Range{Lo: 150, Hi: 300}
 	spec.MassKg, spec.DiameterM = ensemble.Range{Lo: 0.09, Hi: 0.12}, ensemble.Fixed(0.034)
 	var f Flight
+	rule := base()
+	rule.Family, rule.DropCm, rule.Shift, rule.Samples = Drop, 150, 2, 2
 	for i := range 200 {
 		drawn, err := ensemble.Draw(spec, 3, uint64(i))
 		if err != nil {
@@ -262,6 +264,9 @@ func TestSolidRockets(t *testing.T) {
 		}
 		if f.ApogeeM < 0.97*150 || f.ApogeeM > 1.03*300 {
 			t.Errorf("flight %d: apogee %.1f m", i, f.ApogeeM)
+		}
+		if o := Judge(&rule, &f); o.By != ByRule || o.LagS < 0 || o.LagS > 2 {
+			t.Errorf("flight %d: %+v", i, o)
 		}
 		// Nothing rises for longer, nor as slowly, as without drag (Newton).
 		if up := f.ApogeeS - f.LiftoffS; up > 2+math.Sqrt(2*f.ApogeeM/g0) || drawn.Truth.MaxSpeedMps < 0.9*math.Sqrt(2*g0*(f.ApogeeM-100)) {

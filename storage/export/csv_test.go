@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
-	"io"
 	"math"
 	"path/filepath"
 	"strconv"
@@ -157,19 +156,4 @@ func TestLookup(t *testing.T) {
 	if _, err := Lookup("xls"); err == nil || !strings.Contains(err.Error(), "csv") {
 		t.Errorf("%v", err)
 	}
-}
-
-func BenchmarkCSV(b *testing.B) {
-	in := make(list, 10000)
-	one := samples()[0]
-	for i := range in {
-		in[i] = one
-	}
-	b.ResetTimer()
-	for range b.N {
-		if _, err := CSV(b.Context(), io.Discard, in, sqlite.Query{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-	b.ReportMetric(float64(b.N)*float64(len(in))*float64(len(one.Values.Values))/b.Elapsed().Seconds(), "values/s")
 }

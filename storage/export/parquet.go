@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 
 	"github.com/parquet-go/parquet-go"
 
@@ -23,13 +22,21 @@ const (
 // Parquet writes one row a sample (Apache Parquet, compressed with Zstandard).
 // Times are timestamps in ns, UTC; texts are dictionaries; channels are
 // optional doubles, null where not measured. The file's metadata has each
-// channel's unit under "unit:NAME".
+// channel's unit under "unit:NAME", and under "time_fixed_by:SESSION" how the
+// times were fixed if they were.
 func Parquet(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	names, err := channels(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export parquet: %w", err)
 	}
+	times, err := fixedOf(ctx, src, q)
+	if err != nil {
+		return 0, fmt.Errorf("export parquet: %w", err)
+	}
 	p := newParquetTable(w, names)
+	for id := range times {
+		p.out.SetKeyValueMetadata("time_fixed_by:"+id, times.by(id))
+	}
 	if err := src.Samples(ctx, q, p.add); err != nil {
 		return p.n, fmt.Errorf("export parquet: %w", err)
 	}
@@ -44,11 +51,20 @@ func Parquet(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint
 type parquetTable struct {
 	out   *parquet.GenericWriter[any]
 	order columnOrder
-	at    map[string]int // column of each fixed name
-	chans []int          // column of each channel
+	fixed struct{ n, boot, at, heard, seq, clock, rssi int } // their columns
+	texts [3]columnText                                      // session, rocket, link
+	chans []int                                              // column of each channel
 	width int
 	rows  []parquet.Row
+	slab  []parquet.Value
 	n     uint64
+}
+
+// columnText is a text column with the last text as bytes.
+type columnText struct {
+	column int
+	text   string
+	bytes  []byte
 }
 
 // fixedParquet are the columns that every sample has.
@@ -77,14 +93,21 @@ func newParquetTable(w io.Writer, names []string) *parquetTable {
 		}
 		group[columns[i]] = parquet.Compressed(parquet.Optional(parquet.Leaf(parquet.DoubleType)), &parquet.Zstd)
 	}
-	t := &parquetTable{order: columnOrder{names: names}, at: map[string]int{}, width: len(group)}
+	t := &parquetTable{order: columnOrder{names: names}, width: len(group)}
 	schema := parquet.NewSchema("samples", group)
+	at := map[string]int{}
 	for i, path := range schema.Columns() {
-		t.at[path[0]] = i
+		at[path[0]] = i
 	}
 	for _, c := range columns {
-		t.chans = append(t.chans, t.at[c])
+		t.chans = append(t.chans, at[c])
 	}
+	for i, c := range []string{"session", "rocket", "link"} {
+		t.texts[i].column = at[c]
+	}
+	f := &t.fixed
+	f.n, f.boot, f.at, f.heard = at["n"], at["boot"], at["at"], at["heard"]
+	f.seq, f.clock, f.rssi = at["seq"], at["clock_us"], at["link_rssi_dbm"]
 	t.out = parquet.NewGenericWriter[any](w, schema, parquet.MaxRowsPerRowGroup(parquetGroup), parquet.CreatedBy("padlark", "1", ""))
 	for i, n := range names {
 		if u := unit(n); u != "" {
@@ -95,22 +118,22 @@ func newParquetTable(w io.Writer, names []string) *parquetTable {
 }
 
 func (t *parquetTable) add(s *decode.Sample) error {
-	row := make(parquet.Row, t.width)
-	put := func(name string, v parquet.Value) { row[t.at[name]] = v.Level(0, 0, t.at[name]) }
-	put("session", parquet.ByteArrayValue([]byte(s.Session)))
-	put("rocket", parquet.ByteArrayValue([]byte(s.Rocket)))
-	put("link", parquet.ByteArrayValue([]byte(s.Link)))
-	put("n", parquet.Int64Value(int64(s.N)))
-	put("boot", parquet.Int64Value(int64(s.Boot)))
-	put("at", parquet.Int64Value(s.At.UnixNano()))
-	put("heard", parquet.Int64Value(s.Heard.UnixNano()))
-	t.count(row, "seq", s.Seq)
-	t.count(row, "clock_us", s.Clock)
+	row := t.room()
+	t.text(row, 0, s.Session)
+	t.text(row, 1, s.Rocket)
+	t.text(row, 2, s.Link)
+	f := &t.fixed
+	row[f.n] = parquet.Int64Value(int64(s.N)).Level(0, 0, f.n)
+	row[f.boot] = parquet.Int64Value(int64(s.Boot)).Level(0, 0, f.boot)
+	row[f.at] = parquet.Int64Value(s.At.UnixNano()).Level(0, 0, f.at)
+	row[f.heard] = parquet.Int64Value(s.Heard.UnixNano()).Level(0, 0, f.heard)
+	count(row, f.seq, s.Seq)
+	count(row, f.clock, s.Clock)
 	rssi := math.NaN()
 	if s.RSSI != nil {
 		rssi = *s.RSSI
 	}
-	double(row, t.at["link_rssi_dbm"], rssi)
+	double(row, f.rssi, rssi)
 	for k, i := range t.order.of(s.Values.Names) {
 		v := math.NaN()
 		if i >= 0 {
@@ -119,16 +142,35 @@ func (t *parquetTable) add(s *decode.Sample) error {
 		double(row, t.chans[k], v)
 	}
 	t.n++
-	t.rows = append(t.rows, row)
 	if len(t.rows) < parquetRows {
 		return nil
 	}
 	return t.flush()
 }
 
+// room is the next row, in memory that is used again after each flush.
+func (t *parquetTable) room() parquet.Row {
+	n := len(t.rows)
+	if t.slab == nil {
+		t.slab = make([]parquet.Value, parquetRows*t.width)
+	}
+	row := parquet.Row(t.slab[n*t.width : (n+1)*t.width : (n+1)*t.width])
+	t.rows = append(t.rows, row)
+	return row
+}
+
+// text writes one of the names; it seldom changes, and is turned into bytes
+// only then.
+func (t *parquetTable) text(row parquet.Row, i int, s string) {
+	k := &t.texts[i]
+	if k.bytes == nil || k.text != s {
+		k.text, k.bytes = s, []byte(s)
+	}
+	row[k.column] = parquet.ByteArrayValue(k.bytes).Level(0, 0, k.column)
+}
+
 // count writes a number that is -1 where there is none.
-func (t *parquetTable) count(row parquet.Row, name string, v int64) {
-	c := t.at[name]
+func count(row parquet.Row, c int, v int64) {
 	if v < 0 {
 		row[c] = parquet.NullValue().Level(0, 0, c)
 		return
@@ -146,7 +188,7 @@ func double(row parquet.Row, c int, v float64) {
 
 func (t *parquetTable) flush() error {
 	_, err := t.out.WriteRows(t.rows)
-	t.rows = slices.Delete(t.rows, 0, len(t.rows))
+	t.rows = t.rows[:0]
 	if err != nil {
 		return fmt.Errorf("write: %w", err)
 	}

@@ -77,6 +77,41 @@ func TestParquetIsReadByArrow(t *testing.T) {
 	}
 }
 
+// More rows than are handed over at once keep their own values.
+func TestParquetOfManyRows(t *testing.T) {
+	in := recorded(3*parquetRows + 7)
+	in[parquetRows].Rocket, in[parquetRows+1].Link = "Rust", "second"
+	var buf bytes.Buffer
+	if _, err := Parquet(t.Context(), &buf, in, sqlite.Query{}); err != nil {
+		t.Fatal(err)
+	}
+	table, err := pqarrow.ReadTable(t.Context(), bytes.NewReader(buf.Bytes()), nil, pqarrow.ArrowReadProperties{}, memory.DefaultAllocator)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer table.Release()
+	tr := array.NewTableReader(table, int64(len(in)))
+	defer tr.Release()
+	if !tr.Next() || int(tr.RecordBatch().NumRows()) != len(in) {
+		t.Fatal("the rows are not there in one batch")
+	}
+	text, err := tr.RecordBatch().MarshalJSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rows []map[string]any
+	if err := json.Unmarshal(text, &rows); err != nil {
+		t.Fatal(err)
+	}
+	for i, row := range rows {
+		s := &in[i]
+		if row["rocket"] != s.Rocket || row["link"] != s.Link || row["n"] != float64(s.N) || row["seq"] != float64(s.Seq) ||
+			row["pressure_pa"] != s.Values.Values[0] || row["armed"] != s.Values.Values[5] {
+			t.Fatalf("row %d is %v, want %+v", i, row, s)
+		}
+	}
+}
+
 func positions() list {
 	names := []string{decode.GPSAltitudeM, decode.GPSFix, decode.LatitudeDeg, decode.LongitudeDeg}
 	at := func(rocket string, s int, values ...float64) decode.Sample {
