@@ -12,7 +12,7 @@ import (
 	"padlark/web/browsertest"
 )
 
-// browserSorted: the card of the rocket that calls for eyes stands first, every
+// browserSorted: the line above says what the cards say; the card of the rocket that calls for eyes stands first, every
 // card has its trace, and what is folded away says what it is.
 func browserSorted(t *testing.T, browser *browsertest.Browser) {
 	v := newInvented()
@@ -27,9 +27,20 @@ func browserSorted(t *testing.T, browser *browsertest.Browser) {
 			v.publish(Message{State: st})
 		}
 	}
+	put("Plum", flight.Waiting, 0)
+	b.Until("Plum not ready", `document.querySelector('[data-rocket=Plum]').dataset.go === 'notyet'`, 10*time.Second)
+	ready := stateOf("Plum", 0)
+	ready.Heard, ready.Phase, ready.Go = time.Now(), flight.Waiting, true
+	v.publish(Message{State: ready})
+	var said string
+	b.Eval(`new Promise((done) => { (function look() {
+		if (document.querySelector('[data-rocket=Plum]').dataset.go !== 'go') return requestAnimationFrame(look);
+		done(document.querySelector('.answer-words').textContent); })(); })`, &said)
+	if said != "Nothing in the air. Ready: Plum" {
+		t.Errorf("while Plum's card says go, the line above says %q", said)
+	}
 	put("Teal", flight.Descent, 40)
 	put("Rust", flight.Descent, 50)
-	put("Plum", flight.Waiting, 0)
 	put("Sand", flight.Landed, 0)
 	names := func() []string {
 		var list []string

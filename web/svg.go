@@ -77,7 +77,7 @@ func (p *svgPlot) fit(courses ...*Course) {
 			}
 		}
 	}
-	p.h1 += 0.16 * (p.h1 - p.h0) // room for the labels
+	p.h1 += 0.2 * (p.h1 - p.h0) // room for three rows of labels
 }
 
 func (p *svgPlot) x(t float64) float64 { return svgL + (svgW-svgL-svgR)*(t-p.t0)/(p.t1-p.t0) }

@@ -130,6 +130,7 @@ export class Board {
     const now = this.stream.now();
     const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : [...p.changed].slice(0, WRITES);
     let moved = false;
+    let answered = true; // the line above still says what the cards say
     for (const [name, card] of everyone ? this.cards : []) {
       if (names.has(name)) continue; // a stranger that this stream has not heard
       card.el.remove();
@@ -146,11 +147,13 @@ export class Board {
         this.cards.set(name, card);
         moved = true;
       }
+      const go = card.el.dataset.go;
       card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut);
+      if (card.el.dataset.go !== go) answered = false;
       p.changed.delete(name);
     }
     if (moved) this.arrange();
-    if (moved || everyone) this.answer();
+    if (moved || everyone || !answered) this.answer();
   }
 
   /** order is one order for all time: as configured, then by name. Only what

@@ -16,6 +16,7 @@ export function zoneOf(state) {
 }
 
 const LEAST_MS = 15_000; // the shortest stretch that a trace shows
+const PAD_LEAST = 5; // m
 const OFF_GROUND = 3; // m: what is higher belongs to the flight, not to the noise
 
 const words = { boost: "Boost", coast: "Coast", descent: "Descent", landed: "Landed", waiting: "Waiting" };
@@ -124,7 +125,8 @@ export class Card {
       const up = trace.h.findIndex((h, i) => h > OFF_GROUND && trace.t[i] > end - TRACE_MS);
       return drawTrace(canvas, trace, end, up < 0 ? LEAST_MS : Math.max(LEAST_MS, end - trace.t[up] + 3000));
     }
-    if (this.zone === "pad") return drawTrace(canvas, trace, now, TRACE_MS);
+    // On the pad noise shall look like noise, not like a flight.
+    if (this.zone === "pad") return drawTrace(canvas, trace, now, TRACE_MS, PAD_LEAST);
     this.since ??= state.atMs;
     // The flight so far and a little of the pad, not narrower than is readable.
     const span = Math.min(TRACE_MS, Math.max(LEAST_MS, now - this.since + 4000));

@@ -14,6 +14,8 @@ const RIGHT = 10;
 const TOP = 10;
 const BOTTOM = 24;
 const LEAST = 0.05; // s: the narrowest view
+const FONT = "13px system-ui, sans-serif";
+const ROW = 15; // the height of a row of labels
 
 /** View is what the plots of a page share. */
 export class View {
@@ -132,7 +134,10 @@ export class Plot {
     const k = ink();
     const x = linear(this.view.range[0], this.view.range[1], LEFT, w - RIGHT);
     const range = this.valueRange();
-    const y = linear(range[0], range[1], h - BOTTOM, TOP);
+    ctx.font = FONT;
+    const labels = this.labels(c, x);
+    const rows = 1 + Math.max(-1, ...labels.map((l) => l.row)); // they stand above the lines
+    const y = linear(range[0], range[1], h - BOTTOM, TOP + rows * ROW);
     this.grid(c, k, x, y, range);
     ctx.save();
     ctx.beginPath();
@@ -140,7 +145,7 @@ export class Plot {
     ctx.clip();
     for (const l of this.lines) if (l.band) this.band(ctx, k, l, x, y);
     for (const l of this.lines) this.line(ctx, k, l, x, y);
-    this.events(c, k, x);
+    this.events(c, k, x, labels);
     ctx.restore();
     if (this.view.cursor !== null) {
       ctx.strokeStyle = k.ink;
@@ -167,7 +172,7 @@ export class Plot {
   }
 
   grid({ ctx, w, h, ratio }, k, x, y, range) {
-    ctx.font = "13px system-ui, sans-serif";
+    ctx.font = FONT;
     ctx.fillStyle = k.soft;
     ctx.strokeStyle = k.line;
     ctx.lineWidth = 1 / ratio;
@@ -244,30 +249,39 @@ export class Plot {
     }
   }
 
-  events({ ctx, w, h, ratio }, k, x) {
+  /** labels places the words of the marks in view: in the first row where there
+   *  is room, and never beyond the plot. */
+  labels({ ctx, w }, x) {
+    const free = [-Infinity, -Infinity, -Infinity];
+    const out = [];
+    for (const m of this.marks) {
+      const px = x(m.t);
+      if (!m.label || px < LEFT || px > w - RIGHT) continue;
+      const width = ctx.measureText(m.label).width;
+      const left = px + 4 + width > w - RIGHT ? px - 4 - width : px + 4;
+      const row = Math.max(0, free.findIndex((end) => end < left));
+      free[row] = left + width + 6;
+      out.push({ text: m.label, left, row });
+    }
+    return out;
+  }
+
+  events({ ctx, h, ratio }, k, x, labels) {
     ctx.strokeStyle = k.ink;
-    ctx.fillStyle = k.ink;
     ctx.lineWidth = 1 / ratio;
-    ctx.textAlign = "left";
-    ctx.textBaseline = "top";
     ctx.setLineDash([3, 3]);
     for (const m of this.marks) rule(ctx, crisp(x(m.t), ratio), TOP, crisp(x(m.t), ratio), h - BOTTOM);
     ctx.setLineDash([]);
+    ctx.textAlign = "left";
+    ctx.textBaseline = "top";
     ctx.lineJoin = "round";
-    const free = [-Infinity, -Infinity, -Infinity];
-    for (const m of this.marks) {
-      const px = crisp(x(m.t), ratio);
-      if (!m.label || px < LEFT || px > w - RIGHT) continue;
-      const width = ctx.measureText(m.label).width;
-      const left = px + 4 + width > w - RIGHT ? px - 4 - width : px + 4; // no label leaves the plot
-      let row = free.findIndex((end) => end < left);
-      if (row < 0) row = 0;
-      free[row] = left + width + 6;
-      // A rim of paper keeps the words apart from the lines behind them.
-      ctx.strokeStyle = k.paper;
-      ctx.lineWidth = 4;
-      ctx.strokeText(m.label, left, TOP + 2 + row * 15);
-      ctx.fillText(m.label, left, TOP + 2 + row * 15);
+    ctx.fillStyle = k.ink;
+    // A rim of paper keeps the words apart from the lines of other marks.
+    ctx.strokeStyle = k.paper;
+    ctx.lineWidth = 4;
+    for (const l of labels) {
+      ctx.strokeText(l.text, l.left, TOP + l.row * ROW);
+      ctx.fillText(l.text, l.left, TOP + l.row * ROW);
     }
   }
 

@@ -88,9 +88,9 @@ function pointer(ctx, x, y, size, colour, solid) {
   ctx.stroke();
 }
 
-/** drawTrace draws the last `span` ms of height. A hole of over 2 s in the
- *  frames is a hole in the line. */
-export function drawTrace(canvas, trace, now, span) {
+/** drawTrace draws the last `span` ms of height, over `least` m or more. A hole
+ *  of over 2 s in the frames is a hole in the line. */
+export function drawTrace(canvas, trace, now, span, least = 1) {
   const c = fit(canvas);
   if (!c) return;
   const { ctx, w, h, ratio } = c;
@@ -98,7 +98,7 @@ export function drawTrace(canvas, trace, now, span) {
   let first = 0;
   while (first < trace.t.length && trace.t[first] < now - span) first++;
   const e = extent(trace.h, first) ?? [0, 1];
-  const [lo, hi] = roomy([Math.min(0, e[0]), Math.max(1, e[1])], 0.08);
+  const [lo, hi] = roomy([Math.min(0, e[0]), Math.max(least, e[1])], 0.08);
   const x = linear(now - span, now, 0, w - 2);
   const y = linear(lo, hi, h - 1, 1);
   ctx.strokeStyle = k.soft;
