@@ -17,21 +17,26 @@ import (
 // CSV writes one line a sample after a header line, as RFC 4180 describes it:
 // commas, CRLF, quotes where a field needs them. A channel's header is its name
 // and, in brackets, its unit; a missing value is an empty field. Times are
-// ISO 8601 in UTC, with the session's shift unless q.Recorded is set.
+// ISO 8601 in UTC, with the session's shift unless q.Recorded is set; if times
+// were fixed two more columns say by how much and how.
 func CSV(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	names, err := channels(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export csv: %w", err)
 	}
+	times, err := fixedOf(ctx, src, q)
+	if err != nil {
+		return 0, fmt.Errorf("export csv: %w", err)
+	}
 	out := bufio.NewWriterSize(w, 64<<10)
-	line := csvHeader(nil, names)
+	line := csvHeader(nil, names, times)
 	if _, err := out.Write(line); err != nil {
 		return 0, fmt.Errorf("export csv: %w", err)
 	}
 	var n uint64
 	order := columnOrder{names: names}
 	err = src.Samples(ctx, q, func(s *decode.Sample) error {
-		line = csvLine(line[:0], s, &order)
+		line = csvLine(line[:0], s, &order, times)
 		if _, err := out.Write(line); err != nil {
 			return fmt.Errorf("write: %w", err)
 		}
@@ -52,7 +57,7 @@ var fixedColumns = []string{
 	"session", "rocket", "link", "n", "at [UTC]", "heard [UTC]", "boot", "seq", "clock [us]", "link_rssi [dBm]",
 }
 
-func csvHeader(b []byte, names []string) []byte {
+func csvHeader(b []byte, names []string, times fixed) []byte {
 	for _, c := range fixedColumns {
 		b = append(csvText(b, c), ',')
 	}
@@ -62,10 +67,13 @@ func csvHeader(b []byte, names []string) []byte {
 		}
 		b = append(csvText(b, n), ',')
 	}
+	if len(times) > 0 {
+		b = append(b, "time_shift [s],time_fixed_by,"...)
+	}
 	return append(b[:len(b)-1], '\r', '\n')
 }
 
-func csvLine(b []byte, s *decode.Sample, order *columnOrder) []byte {
+func csvLine(b []byte, s *decode.Sample, order *columnOrder, times fixed) []byte {
 	b = append(csvText(b, s.Session), ',')
 	b = append(csvText(b, s.Rocket), ',')
 	b = append(csvText(b, s.Link), ',')
@@ -82,6 +90,16 @@ func csvLine(b []byte, s *decode.Sample, order *columnOrder) []byte {
 		b = append(b, ',')
 		if i >= 0 {
 			b = csvNumber(b, s.Values.Values[i])
+		}
+	}
+	if len(times) > 0 {
+		b = append(b, ',')
+		if one, ok := times[s.Session]; ok {
+			b = append(b, shiftText(one)...)
+			b = append(b, ',')
+			b = csvText(b, one.ShiftSource)
+		} else {
+			b = append(b, ',')
 		}
 	}
 	return append(b, '\r', '\n')

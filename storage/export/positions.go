@@ -7,6 +7,9 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
+	"strings"
 	"time"
 
 	"padlark/decode"
@@ -15,9 +18,20 @@ import (
 )
 
 // LineProtocol writes each sample as the line that an InfluxDB server takes.
+// Comments at the beginning say how times were fixed.
 func LineProtocol(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error) {
+	times, err := fixedOf(ctx, src, q)
+	if err != nil {
+		return 0, fmt.Errorf("export line protocol: %w", err)
+	}
 	out := bufio.NewWriterSize(w, 64<<10)
 	var line []byte
+	for _, id := range slices.Sorted(maps.Keys(times)) {
+		line = fmt.Appendf(line, "# times of session %s: %s\n", id, oneLine.Replace(times.by(id)))
+	}
+	if _, err := out.Write(line); err != nil {
+		return 0, fmt.Errorf("export line protocol: %w", err)
+	}
 	err = src.Samples(ctx, q, func(s *decode.Sample) error {
 		line = influx.AppendSample(line[:0], "", s)
 		n++
@@ -33,8 +47,12 @@ func LineProtocol(ctx context.Context, w io.Writer, src Source, q sqlite.Query) 
 	return n, nil
 }
 
+// oneLine keeps a comment within its line.
+var oneLine = strings.NewReplacer("\n", " ", "\r", " ")
+
 // fix is a position that a board sent, with its time.
 type fix struct {
+	session  string
 	rocket   string
 	at       time.Time
 	lat, lon float64
@@ -50,7 +68,7 @@ func fixes(ctx context.Context, src Source, q sqlite.Query, fn func(fix) error) 
 		if quality, told := s.Values.Get(decode.GPSFix); told && quality == 0 || !ok1 || !ok2 {
 			return nil
 		}
-		f := fix{rocket: s.Rocket, at: s.At.UTC(), lat: lat, lon: lon}
+		f := fix{session: s.Session, rocket: s.Rocket, at: s.At.UTC(), lat: lat, lon: lon}
 		if alt, ok := s.Values.Get(decode.GPSAltitudeM); ok {
 			f.alt = &alt
 		}
@@ -62,7 +80,8 @@ func fixes(ctx context.Context, src Source, q sqlite.Query, fn func(fix) error) 
 
 // GeoJSON writes the positions as one feature a rocket (RFC 7946): a line of
 // longitude, latitude and, if sent, height above mean sea level, with the time
-// of each point in the property "times".
+// of each point in the property "times", and in "time_fixed_by" how the times
+// were fixed.
 func GeoJSON(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	type geometry struct {
 		Type        string      `json:"type"`
@@ -73,6 +92,10 @@ func GeoJSON(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint
 		Properties map[string]any `json:"properties"`
 		Geometry   geometry       `json:"geometry"`
 	}
+	settled, err := fixedOf(ctx, src, q)
+	if err != nil {
+		return 0, fmt.Errorf("export geojson: %w", err)
+	}
 	var list []*feature
 	times := map[*feature][]time.Time{}
 	n, err := fixes(ctx, src, q, func(f fix) error {
@@ -81,6 +104,9 @@ func GeoJSON(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint
 			one = list[k-1]
 		} else {
 			one = &feature{"Feature", map[string]any{"rocket": f.rocket}, geometry{Type: "LineString"}}
+			if by := settled.by(f.session); by != "" {
+				one.Properties["time_fixed_by"] = by
+			}
 			list = append(list, one)
 		}
 		point := []float64{f.lon, f.lat}
@@ -122,6 +148,7 @@ type gpxFile struct {
 
 type gpxTrack struct {
 	Name   string     `xml:"name"`
+	Desc   string     `xml:"desc,omitempty"` // how the times were fixed
 	Points []gpxPoint `xml:"trkseg>trkpt"`
 }
 
@@ -132,12 +159,24 @@ type gpxPoint struct {
 	Time string   `xml:"time"`
 }
 
-// GPX writes the positions as one track a rocket (GPX 1.1).
+func fixedText(by string) string {
+	if by == "" {
+		return ""
+	}
+	return "Times: " + by
+}
+
+// GPX writes the positions as one track a rocket (GPX 1.1), whose description
+// says how times were fixed.
 func GPX(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+	settled, err := fixedOf(ctx, src, q)
+	if err != nil {
+		return 0, fmt.Errorf("export gpx: %w", err)
+	}
 	file := gpxFile{Space: "http://www.topografix.com/GPX/1/1", Version: "1.1", Creator: "padlark"}
 	n, err := fixes(ctx, src, q, func(f fix) error {
 		if k := len(file.Tracks); k == 0 || file.Tracks[k-1].Name != f.rocket {
-			file.Tracks = append(file.Tracks, gpxTrack{Name: f.rocket})
+			file.Tracks = append(file.Tracks, gpxTrack{Name: f.rocket, Desc: fixedText(settled.by(f.session))})
 		}
 		t := &file.Tracks[len(file.Tracks)-1]
 		t.Points = append(t.Points, gpxPoint{f.lat, f.lon, f.alt, f.at.Format(time.RFC3339Nano)})
