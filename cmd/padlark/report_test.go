@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"image/png"
 	"io"
 	"math"
@@ -15,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"padlark/flight/predict"
 	"padlark/storage/report"
 )
 
@@ -226,4 +228,53 @@ func TestSeasonIsNarrow(t *testing.T) {
 			t.Errorf("a line has %d columns: %s", n, line)
 		}
 	}
+}
+
+// Where fill, pressure and mass are noted and the configuration describes the
+// bottle, a report expects what padlark predict says of the same launch, typed.
+func TestReportExpectsWhatWasNoted(t *testing.T) {
+	dir := demoDir(t)
+	must(t, "note", "Teal-1", "fill 650 mL, pressure 7.0 bar, mass 231 g", "--data", dir)
+	read := func(args ...string) report.Page {
+		t.Helper()
+		return fromJSON[report.Page](t, must(t, append([]string{"report", "Teal-1", "--json"}, args...)...))
+	}
+	bare := read("--data", dir)
+	if bare.Predicted != "" || !strings.Contains(strings.Join(bare.Caveats, "\n"), "nothing was predicted: the rocket's bottle_l, its nozzle_m, its rating_bar is not given") {
+		t.Errorf("without a bottle: %q, %q", bare.Predicted, bare.Caveats)
+	}
+	page := read("--config", bottleConfig(t, dir, "8.0"))
+	if len(page.Expected) != 4 || !strings.Contains(page.Predicted, "650 mL at 7.00 bar, 231 g") || !strings.Contains(page.Predicted, "configured by now") {
+		t.Fatalf("%d expected, from %q", len(page.Expected), page.Predicted)
+	}
+	r, s := page.Rocket, page.Site
+	typed := fromJSON[predict.Result](t, do(t, "predict", "--json", "--flights=200", "--bottle-ml=2000", "--nozzle-mm=21.7", "--rating-bar=8",
+		"--water-ml=650", "--pressure-bar=7", "--dry-g=231", fmt.Sprintf("--diameter-mm=%g", 1000*r.DiameterM), fmt.Sprintf("--cd=%g", r.Cd),
+		fmt.Sprintf("--parachute-mm=%g", 1000*r.ParachuteM), fmt.Sprintf("--parachute-cd=%g", r.ParachuteCd), fmt.Sprintf("--wind-mps=%g", s.WindMps),
+		fmt.Sprintf("--elevation-m=%g", *s.ElevationM), fmt.Sprintf("--temperature-c=%g", *s.TemperatureC), fmt.Sprintf("--field-m=%g", s.FieldRadiusM)).out)
+	for i, want := range []*predict.Quantity{typed.ApogeeM, typed.TimeToApogeeS, typed.MaxSpeedMps, typed.DescentMps} {
+		e := page.Expected[i]
+		if math.Abs(e.Expected-want.Mean) > 1e-6*want.Mean || e.ExpectedSD == nil || math.Abs(*e.ExpectedSD-want.SD) > 1e-6 || e.Measured == nil {
+			t.Errorf("%s: expected %+v, padlark predict says %+v", e.Name, e, want)
+		}
+	}
+	over := read("--config", bottleConfig(t, dir, "5.0"))
+	if over.Predicted != "" || !strings.Contains(strings.Join(over.Caveats, "\n"), "7.00 bar is above the bottle's rating of 5.00 bar") {
+		t.Errorf("above the rating: %q, %q", over.Predicted, over.Caveats)
+	}
+}
+
+// bottleConfig is the demo's configuration with a bottle for Teal.
+func bottleConfig(t *testing.T, dir, rating string) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(dir, "padlark.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	with := strings.Replace(string(text), "name = \"Teal\"\n", "name = \"Teal\"\nbottle_l = 2.0\nnozzle_m = 0.0217\nrating_bar = "+rating+"\n", 1)
+	file := filepath.Join(t.TempDir(), "padlark.toml")
+	if err := os.WriteFile(file, []byte(with), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return file
 }

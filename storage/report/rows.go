@@ -120,7 +120,9 @@ func difference(e Expected, part float64) string {
 	switch {
 	case math.Abs(d) <= 2*sd:
 		return s + ", within 2 of " + from
-	case math.Abs(d) <= part*e.Expected+2*sd:
+	case math.Abs(d) > part*e.Expected && math.Abs(d) <= part*e.Expected+2*sd:
+		return s + fmt.Sprintf(", within the %.0f %% of such a model and 2 of %s", 100*part, from)
+	case math.Abs(d) <= part*e.Expected:
 		return s + fmt.Sprintf(", within the %.0f %% of such a model", 100*part)
 	case d < 0:
 		return s + ", clearly less"
