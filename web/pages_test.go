@@ -19,11 +19,12 @@ import (
 )
 
 // TestBrowser uses the pages as people do, in a headless browser. Those that
-// wait for a flight or take a while run where PADLARK_CI=1 or PADLARK_BROWSER=1.
+// wait for a flight or take a while run where PADLARK_CI=1 or PADLARK_BROWSER=1,
+// or where pictures are wanted.
 // Most of them wait, so they run beside each other; what is measured runs alone.
 func TestBrowser(t *testing.T) {
 	browser := browsertest.Start(t)
-	all := os.Getenv("PADLARK_CI") == "1" || os.Getenv("PADLARK_BROWSER") == "1"
+	all := os.Getenv("PADLARK_CI") == "1" || os.Getenv("PADLARK_BROWSER") == "1" || browsertest.Pictures()
 	type part struct {
 		name string
 		long bool
@@ -45,7 +46,7 @@ func TestBrowser(t *testing.T) {
 	t.Run("use", func(t *testing.T) {
 		run(t, true,
 			part{"flight", true, browserFlight}, part{"alarm", true, browserAlarm}, part{"replay", true, browserReplay},
-			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", false, browserLook},
+			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook},
 			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits},
 			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
 			part{"pixels", true, browserPixels},

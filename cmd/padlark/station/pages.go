@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -47,7 +48,11 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		// Run has failed, and its error is the one to tell: it comes out of g.
 		return "", nil
 	}
-	return "http://" + addr.String() + "/", nil
+	own, err := net.InterfaceAddrs()
+	if err != nil {
+		s.log.Warn().Err(err).Msg("this computer's addresses cannot be listed")
+	}
+	return "http://" + typable(addr, own) + "/", nil
 }
 
 // now is session time.
