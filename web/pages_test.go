@@ -336,7 +336,7 @@ func browserEscape(t *testing.T, browser *browsertest.Browser) {
 		v.publish(Message{Alarm: a})
 		switch {
 		case page == "/":
-			b.Until("the texts on the board", `document.querySelector('.reasons li') && document.querySelector('.alarm .say')`, 10*time.Second)
+			b.Until("the texts on the board", `document.querySelector('[data-go=notyet] .reasons li') && document.querySelector('.alarm .say')`, 10*time.Second)
 			if got := b.Text(".reasons li"); got != evil {
 				t.Errorf("the reason reads %q", got)
 			}
