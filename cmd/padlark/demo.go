@@ -29,7 +29,8 @@ type demoCmd struct {
 
 // Help shows an example.
 func (demoCmd) Help() string {
-	return "Example: padlark demo --fast --exit --data /tmp/demo && padlark flights --data /tmp/demo\n\n" +
+	return "Example: padlark demo, and open http://127.0.0.1:9700 in a browser.\n\n" +
+		"Without waiting: padlark demo --fast --exit --data /tmp/demo && padlark flights --data /tmp/demo\n\n" +
 		"Opens pseudo-terminals and a UDP port as real links, flies simulated boards on them, and runs the ordinary " +
 		"daemon on top. truth.json in the folder says what the flights really did."
 }
