@@ -97,6 +97,48 @@ func TestImportLogOverRadio(t *testing.T) {
 	}
 }
 
+// TestImportLogUntoldRelease: a log without release, temperature and cell tells
+// the same flight as the radio that had them all.
+func TestImportLogUntoldRelease(t *testing.T) {
+	dir := demoDir(t)
+	path, _ := ownLog(t, dir)
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var bare strings.Builder
+	for _, line := range strings.Split(string(text), "\r\n") {
+		body, _, whole := strings.Cut(strings.TrimPrefix(line, "$"), "*")
+		fields := strings.Split(body, ",")
+		if !whole || len(fields) != 10 {
+			continue
+		}
+		bare.WriteString(sentence(strings.Join(fields[:6], ",") + ",,,,"))
+	}
+	if err := os.WriteFile(path, []byte(bare.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d := fromJSON[logDone](t, must(t, "import", path, "--layout", "lark-text", "--rocket", "Teal", "--data", dir, "--json"))
+	if len(d.Aligned) != 1 || len(d.Merged) != 1 {
+		t.Fatalf("%+v", d)
+	}
+	var truth float64
+	for _, tr := range readTruth(t, dir) {
+		if tr.Rocket == "Teal" {
+			truth = tr.ApogeeM
+		}
+	}
+	for _, s := range []string{d.Session, d.Merged[0]} {
+		r := fromJSON[[]flight.Result](t, must(t, "flights", "--json", "--data", dir, s))
+		if len(r) != 1 || r[0].ApogeeM == nil || r[0].TimeToApogeeS == nil || r[0].DescentMps == nil {
+			t.Fatalf("session %s: %+v", s, r)
+		}
+		if off, sd := math.Abs(*r[0].ApogeeM-truth), *r[0].ApogeeSD; off > 0.5 || sd > 1 {
+			t.Errorf("session %s: apogee %.2f ± %.2f m, truth %.2f m", s, *r[0].ApogeeM, sd, truth)
+		}
+	}
+}
+
 func TestImportWrongUse(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "x.log")
 	if err := os.WriteFile(path, []byte("hello\n"), 0o600); err != nil {

@@ -39,6 +39,9 @@ func (a *analysis) fitAll() {
 		// the way up: only its top is fitted.
 		end = a.m.apogee + topS
 	}
+	if !math.IsNaN(a.m.release) && !a.m.told {
+		a.searchRelease(upper)
+	}
 	f, err := a.fitBetween(upper, end, nil)
 	if err != nil {
 		return
@@ -60,6 +63,47 @@ func (a *analysis) fitAll() {
 	if g, err := a.fitBetween(start, end, f); err == nil {
 		a.fit = g
 	}
+}
+
+// When a release that nobody told may have been, in s after the apogee, and how
+// far the fit may move it from there.
+var untoldAfter = [...]float64{-0.8, -0.3, 0, 0.3, 0.7, 1.2, 1.8, 2.5, 3.5}
+
+const untoldSD = 0.3
+
+// searchRelease finds a release that the board did not tell. The live tracker
+// sees it in the sink rate, where a parachute that opens near the apogee shows
+// only once the rocket has gathered speed: seconds late at times. With the path
+// held to such a moment nothing would fit, and the height at the top would be
+// wrong by metres. So several moments up to the one seen are tried, and the one
+// under which the readings are the most likely is where the fit begins.
+func (a *analysis) searchRelease(upper float64) {
+	seen := a.m.release
+	best, found, sd := math.Inf(1), seen, a.m.releaseSD
+	try := func(at, width float64) {
+		a.m.release, a.m.releaseSD = at, width
+		f, err := a.fitBetween(upper, math.Inf(1), nil)
+		if err != nil {
+			return
+		}
+		if cost := f.cost(); cost < best {
+			best, found, sd = cost, at+f.q[pOpen], untoldSD
+		}
+	}
+	try(seen, a.m.releaseSD)
+	for _, after := range untoldAfter {
+		if at := a.m.apogee + after; at < seen {
+			try(at, untoldSD)
+		}
+	}
+	a.m.release, a.m.releaseSD = found, sd
+}
+
+// cost is how badly the readings fit: the squares of the whitened residuals. A
+// reading that was dropped counts as one at the limit of being dropped: a path
+// must not do well by giving up the top of the flight.
+func (f *fit) cost() float64 {
+	return f.chi2*float64(f.used) + dropSD*dropSD*float64(len(f.t)-f.used)
 }
 
 // fitBoost finds the boost from the coast before the release.
