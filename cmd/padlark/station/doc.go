@@ -4,6 +4,6 @@
 // three ways to start it.
 //
 // What flows through: ingest.Frame from the links (or from a capture, or from
-// the archive in a replay) -> sequencer -> bus -> decode -> bus; everything
-// else subscribes. It may import everything of ours.
+// the archive in a replay) -> sequencer -> bus -> decode -> bus and watcher;
+// everything else subscribes. It may import everything of ours.
 package station
