@@ -64,10 +64,10 @@ function facts(dl, h) {
     ["frames/s", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
     ["good frames", String(h.frames)],
     ["missing", String(h.gaps)],
-    ["refused", bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : "none"],
     ["bytes", String(h.bytes)],
     ["last heard", h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : "never"],
     ["came back", h.restarts === 1 ? "once" : `${h.restarts} times`],
+    ["refused", bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : "none"],
   ];
   while (dl.children.length < rows.length) {
     const div = make("div");
