@@ -1,6 +1,7 @@
 // Package sqlite is the archive: one SQLite file per station folder that holds
 // every session, frame, sample, reject, event and alarm, and that a person can
-// query with the plain sqlite3 shell.
+// query with the plain sqlite3 shell. Only frames and samples, of which there
+// are millions, lie in blocks of many rows (package block, below this one).
 //
 // It imports bus (for its messages), decode, flight and ingest (for their
 // types). Messages flow in through Writer, which reads the durable consumer
@@ -14,8 +15,18 @@
 // (session, id, change) for alarms. All times in the tables are whole ns since
 // the session's epoch; sessions.epoch_ns is UTC in ns since 1970. When the
 // ground computer's clock turns out to have been wrong, only
-// sessions.shift_ns changes. The readers and the views (those whose names end in
-// _list, and flight_samples) add it; the tables keep what was recorded.
+// sessions.shift_ns changes. The readers and the views (whose names end in
+// _list) add it; the tables keep what was recorded.
+//
+// # Blocks
+//
+// A transaction gathers its frames by link and its samples by rocket and link,
+// and stores each gathering as a block when it ends (shelf.go). Blocks of a link
+// do not overlap in the frames' numbers: rows that come again are dropped, and
+// rows that belong among older ones are written into their block. Small blocks
+// are merged as they pile up. Readers go from block to block (blockread.go);
+// Samples and Frames give rows, Columns gives columns. A block that is damaged
+// is a loss with a name, and the others are read.
 //
 // # What survives what
 //
