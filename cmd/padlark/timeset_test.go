@@ -1,9 +1,11 @@
 package main
 
 import (
+	"encoding/csv"
 	"fmt"
 	"math"
 	"net"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -93,6 +95,7 @@ func TestTimeIsFixed(t *testing.T) {
 	if got := count(t, unpacked(t, data), "SELECT COUNT(*) FROM (SELECT mono_ns - LAG(mono_ns) OVER (ORDER BY n) AS step FROM frames) WHERE step < 0"); got != 0 {
 		t.Errorf("%d frames are out of order", got)
 	}
+	exportsAreFixed(t, data, began)
 	for args, says := range map[string]string{
 		"time set --data " + data:                          "--started",
 		"time set --data " + data + " --started yesterday": "is not a time like",
@@ -100,6 +103,34 @@ func TestTimeIsFixed(t *testing.T) {
 		if r := do(t, strings.Fields(args)...); r.code != 2 || !strings.Contains(r.err, says) {
 			t.Errorf("%s: %d, %s", args, r.code, r.err)
 		}
+	}
+}
+
+// exportsAreFixed checks the exports of a session that began at a time told by
+// hand: they have the corrected times and say how they were fixed.
+func exportsAreFixed(t *testing.T, data string, began time.Time) {
+	t.Helper()
+	rows, err := csv.NewReader(strings.NewReader(must(t, "export", "--data", data))).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	at, by := slices.Index(rows[0], "at [UTC]"), slices.Index(rows[0], "time_fixed_by")
+	if at < 0 || by < 0 {
+		t.Fatalf("columns %q", rows[0])
+	}
+	last := time.Time{}
+	for _, r := range rows[1:] {
+		when, err := time.Parse(time.RFC3339Nano, r[at])
+		if err != nil || when.Before(last) || when.Before(began.Add(-5*time.Second)) || when.After(began.Add(5*time.Minute)) {
+			t.Fatalf("a sample at %s after one at %s, want from %s on: %v", r[at], last, began, err)
+		}
+		if last = when; !strings.Contains(r[by], "by hand") {
+			t.Fatalf("fixed by %q", r[by])
+		}
+	}
+	first, _, _ := strings.Cut(must(t, "export", "--data", data, "--format", "line"), "\n")
+	if !strings.HasPrefix(first, "# times of session ") || !strings.Contains(first, "by hand") {
+		t.Errorf("line protocol begins with %q", first)
 	}
 }
 

@@ -25,7 +25,10 @@ import (
 // published collects what is said.
 type published []flight.Alarm
 
-func (p *published) PublishAlarm(_ context.Context, a flight.Alarm) error { *p = append(*p, a); return nil }
+func (p *published) PublishAlarm(_ context.Context, a flight.Alarm) error {
+	*p = append(*p, a)
+	return nil
+}
 
 // steps writes each change as "number active acked".
 func (p published) steps() []string {
