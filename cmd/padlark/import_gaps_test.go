@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -166,6 +167,37 @@ func TestImportClockTurnsInFlight(t *testing.T) {
 			t.Errorf("hints %q do not say how to mend it", d.Hints)
 		}
 	})
+}
+
+// TestImportTwoFlights: two flights in one dump, the header in front of each, a
+// torn line, and channels that are missing here and there.
+func TestImportTwoFlights(t *testing.T) {
+	const header = "clock,pressure\n"
+	first := strings.Split(gapsLog(5000, 0, 1000), "\n")
+	first[1200] = first[1200][:5] // in the descent, torn within the clock
+	first[400] = strings.Split(first[400], ",")[0] + ","
+	second := gapsLog(300, 0, 1000)
+	text := header + strings.Join(first, "\n") + header + second
+	d, said, flights := gapsImport(t, "two.log", []byte(text), "--layout", "wide")
+	if len(flights) != 2 || d.Flights != 2 {
+		t.Fatalf("%d flights, want 2: %s", len(flights), said)
+	}
+	for _, f := range flights {
+		if math.Abs(*f.ApogeeM/gapsTop()-1) > 0.01 {
+			t.Errorf("flight %d: apogee %.2f m, true %.2f m", f.Flight, *f.ApogeeM, gapsTop())
+		}
+	}
+	want := []int{1, 1202, int(gapsEnd*50) + 2} // header, torn line, header
+	var got []int
+	for _, s := range d.Skipped {
+		got = append(got, s.Line)
+		if !strings.Contains(said, "skipped "+s.String()) {
+			t.Errorf("%v is not listed", s)
+		}
+	}
+	if !slices.Equal(got, want) || d.Bad != len(want) {
+		t.Errorf("skipped lines %v, want %v", d.Skipped, want)
+	}
 }
 
 // TestImportCaptureKeepsTimes: the bytes of a captured link were heard at times
