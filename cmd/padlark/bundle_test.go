@@ -46,6 +46,24 @@ func TestBundleReplaysElsewhere(t *testing.T) {
 	}
 }
 
+// A bundle carries how the session's times were fixed: whoever reads it sees the
+// corrected times and their source.
+func TestBundleCarriesTheTimeFix(t *testing.T) {
+	here, there := demoDir(t), t.TempDir()
+	must(t, "time", "set", "--data", here, "--started", "2026-05-02T11:30:00Z")
+	file := filepath.Join(t.TempDir(), "day.plarkbundle")
+	must(t, "export", "--data", here, "--format", "bundle", "-o", file)
+	must(t, "import", file, "--data", there)
+	was := fromJSON[[]sessionRow](t, must(t, "sessions", "--data", here, "--json"))[0]
+	is := fromJSON[[]sessionRow](t, must(t, "sessions", "--data", there, "--json"))[0]
+	if !strings.Contains(was.TimeFixedBy, "by hand") || is.TimeFixedBy != was.TimeFixedBy || is.ShiftS != was.ShiftS || !is.StartedAt.Equal(was.StartedAt) {
+		t.Errorf("here %q, %g s, started %s; there %q, %g s, %s", was.TimeFixedBy, was.ShiftS, was.StartedAt, is.TimeFixedBy, is.ShiftS, is.StartedAt)
+	}
+	if a, b := must(t, "export", "--data", here), must(t, "export", "--data", there); a != b || !strings.Contains(a, "time_fixed_by") {
+		t.Error("the samples of the two archives differ, or do not say how their times were fixed")
+	}
+}
+
 func readFile(t *testing.T, path string) []byte {
 	t.Helper()
 	b, err := os.ReadFile(path)
