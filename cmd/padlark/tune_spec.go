@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -161,10 +162,18 @@ func parseRange(text string) (ensemble.Range, error) {
 
 // spanWords is a range in words.
 func spanWords(r ensemble.Range) string {
-	if lo, hi := fmt.Sprintf("%.3g", r.Lo), fmt.Sprintf("%.3g", r.Hi); lo != hi {
+	if lo, hi := threeFigures(r.Lo), threeFigures(r.Hi); lo != hi {
 		return lo + " to " + hi
 	}
-	return fmt.Sprintf("%.3g", r.Lo)
+	return threeFigures(r.Lo)
+}
+
+// threeFigures writes a number without an exponent.
+func threeFigures(v float64) string {
+	if math.Abs(v) >= 1000 {
+		return fmt.Sprintf("%.0f", v)
+	}
+	return fmt.Sprintf("%.3g", v)
 }
 
 // apogeeWords are the apogees of each kind.

@@ -213,6 +213,7 @@ wind_mps = 4
 		{nil, "choose one with --rocket: Plum, Teal"},
 		{[]string{"--rocket=Rust"}, "has no such [[rocket]]; it has Plum, Teal"},
 		{[]string{"--rocket=Plum", "--ensemble=apogee=2500"}, "its drag is too high"},
+		{[]string{"--rocket=Plum", "--ensemble=kind=water,mass=1e9"}, "give 10 to 20000"},
 		{[]string{"--rocket=Plum", "--ensemble=kind=glider"}, "give water, solid or both"},
 	} {
 		r := do(t, quickTune(append(c.args, "--config="+file)...)...)
