@@ -103,14 +103,14 @@ func (t *Tracker) rises(n, up int, sd, gust float64) bool {
 	}
 	span := a.end - t.hist.at(n-1).t
 	mean := a.v + gravity*span/2
-	margin := 4*sd + 3*gust
+	margin := 4*sd + 4*gust
 	if span > longestClimbS || mean < leastMean || mean < 4*a.sdV+1.5*gust {
 		return false
 	}
 	if t.pad.blocks == 0 && (span < 1.5*leastSpanS || a.n < 5 || a.used < 0.8 || mean > 200 || !t.climbsOn(n, mean, sd)) {
 		return false // a sensor that has just been switched on may still settle
 	}
-	if a.n >= 4 && span >= leastSpanS && a.h > leastHeight+3*a.sdH+3*gust && a.rms < 3*max(sd, 0.3)+0.05*a.h {
+	if a.n >= 4 && span >= leastSpanS && a.h > leastHeight+3*a.sdH+4*gust && a.rms < 3*max(sd, 0.3)+0.05*a.h {
 		return true
 	}
 	return t.pad.blocks > 0 && a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
