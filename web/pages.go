@@ -20,7 +20,7 @@ import (
 type pages struct{ byName map[string]*template.Template }
 
 // pageNames are the templates in the folder, without frame.html.
-var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "signin", "error"}
+var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "alarms", "alarm", "signin", "error"}
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.
@@ -195,7 +195,7 @@ func (s *Server) lastCheckup(ctx context.Context, rocket string) (string, error)
 	if !ok {
 		return "never (padlark checkup does it)", nil
 	}
-	return at.UTC().Format("2006-01-02 15:04") + " UTC, " + verdict, nil
+	return at.Local().Format("2006-01-02 15:04") + ", " + verdict, nil
 }
 
 func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {

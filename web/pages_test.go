@@ -47,7 +47,7 @@ func TestBrowser(t *testing.T) {
 		run(t, true,
 			part{"flight", true, browserFlight}, part{"alarm", true, browserAlarm}, part{"replay", true, browserReplay},
 			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook},
-			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits},
+			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits}, part{"zone", true, browserZone},
 			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
 			part{"pixels", true, browserPixels},
 			part{"escape", false, browserEscape}, part{"notes", false, browserNotes}, part{"arithmetic", false, browserArithmetic})

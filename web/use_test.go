@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"regexp"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -42,6 +43,43 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	b.Open("/")
 	if got := b.Text("#units"); got != "feet" {
 		t.Errorf("on the board the unit is %q", got)
+	}
+	b.Quiet()
+}
+
+// browserZone: times are those of the place where the reader is, in what the
+// server wrote and in what a script did. Kathmandu is 5 h 45 min ahead of UTC
+// (IANA time zone data base), so a mistake in hours or in minutes shows.
+func browserZone(t *testing.T, browser *browsertest.Browser) {
+	v := recorded()
+	_, base := serve(t, v.options())
+	b := browser.Tab(t, base)
+	everyState(v)
+	b.Zone("Asia/Kathmandu")
+	there := time.FixedZone("Kathmandu", (5*60+45)*60)
+	results, err := v.Flights(t.Context(), day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := results[0].LaunchedAt.In(there).Format("2006-01-02 15:04")
+	b.Open("/flights")
+	b.Until("the launch in local time", fmt.Sprintf(`[...document.querySelectorAll("td[data-label=Launched]")].some((e) => e.innerText === %q)`, want), 5*time.Second)
+	b.Open("/")
+	since := `document.querySelector(".alarm .since").textContent`
+	b.Until("an alarm", since, 10*time.Second)
+	var text, raised string
+	b.Eval(since, &text)
+	b.Eval(`fetch("/api/v1/alarms").then((r) => r.json()).then((l) => l.map((a) => a.raised_at).join(" "))`, &raised)
+	found := false
+	for _, at := range strings.Fields(raised) {
+		when, err := time.Parse(time.RFC3339, at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found = found || strings.Contains(text, when.In(there).Format("15:04:05"))
+	}
+	if !found {
+		t.Errorf("the alarm says %q; raised at %s", text, raised)
 	}
 	b.Quiet()
 }

@@ -107,24 +107,30 @@ func trimMinus(s string) string {
 	return strings.Replace(s, "-", "\u2212", 1)
 }
 
-// clockTime is a time of day in UTC.
-func clockTime(t any) string { return formatTime(t, "15:04:05") }
+// clockTime is a time of day in local time, as an element of the page.
+func clockTime(t any) template.HTML { return timeElement(t, "clock", "15:04:05") }
 
-// dayTime is a date and time of day in UTC.
-func dayTime(t any) string { return formatTime(t, "2006-01-02 15:04") }
+// dayTime is a date and time of day in local time, as an element of the page.
+func dayTime(t any) template.HTML { return timeElement(t, "day", "2006-01-02 15:04") }
 
-func formatTime(t any, layout string) string {
+// timeElement writes a time where the station is; frame.js rewrites it for
+// where the reader is.
+func timeElement(t any, as, layout string) template.HTML {
+	var at time.Time
 	switch v := t.(type) {
 	case time.Time:
-		if !v.IsZero() {
-			return v.UTC().Format(layout)
-		}
+		at = v
 	case *time.Time:
 		if v != nil {
-			return v.UTC().Format(layout)
+			at = *v
 		}
 	}
-	return "not known"
+	if at.IsZero() {
+		return "not known"
+	}
+	// Nothing here comes from outside: digits, colons and our own words.
+	return template.HTML(fmt.Sprintf(`<time datetime="%s" data-as="%s">%s</time>`,
+		at.UTC().Format(time.RFC3339Nano), as, at.Local().Format(layout)))
 }
 
 // spanWords is the time between two instants for a person.

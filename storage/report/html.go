@@ -236,7 +236,7 @@ func (p *Page) Write(ext string) ([]byte, error) {
 	}
 	at := ""
 	if p.Result.LaunchedAt != nil {
-		at = p.Result.LaunchedAt.UTC().Format(", 2006-01-02 15:04 UTC")
+		at = p.Result.LaunchedAt.Local().Format(", 2006-01-02 15:04 MST")
 	}
 	d.plots[0].Title.Text = fmt.Sprintf("%s%s", p.Title, at)
 	d.plots[0].Title.Padding = vg.Points(5)

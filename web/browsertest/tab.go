@@ -153,6 +153,15 @@ func (b *Tab) Size(w, h int64, scale float64, phone bool) {
 	})
 }
 
+// Zone puts the browser into a time zone, named as in the IANA data base.
+func (b *Tab) Zone(name string) {
+	b.t.Helper()
+	b.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: name})
+		return chromedp.Void{}, err
+	})
+}
+
 // Eval runs an expression (a promise is awaited) and stores its value as JSON
 // would, unless into is nil.
 func (b *Tab) Eval(expression string, into any) {

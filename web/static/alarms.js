@@ -65,13 +65,13 @@ export class Alarms {
   build() {
     const el = clone("t-alarm");
     const card = { el, ids: [] };
-    for (const name of ["say", "reason", "when", "ack", "shape"]) card[name] = el.querySelector("." + name);
+    for (const name of ["say", "reason", "since", "about", "ack", "shape"]) card[name] = el.querySelector("." + name);
     card.ack.addEventListener("click", async () => {
       card.ack.disabled = true;
       try {
         await Promise.all(card.ids.map((id) => change("/api/v1/alarms/ack", { id })));
       } catch (err) {
-        setText(card.when, `Not acknowledged: ${err.message}`);
+        setText(card.since, `Not acknowledged: ${err.message}`);
       } finally {
         card.ack.disabled = false;
       }
@@ -91,7 +91,9 @@ export class Alarms {
     setShape(card.shape, "alarm-" + a.priority);
     setText(card.say, upper(said(a)));
     setText(card.reason, a.reason);
-    setText(card.when, `${a.rocket || a.link || "station"} · since ${clock(Date.parse(a.raised_at))} UTC${a.acked ? " · acknowledged" : a.active ? "" : " · over, not yet acknowledged"}`);
+    setText(card.since, `${a.rocket || a.link || "station"} · since ${clock(Date.parse(a.raised_at))}${a.acked ? " · acknowledged" : a.active ? "" : " · over, not yet acknowledged"}`);
+    card.about.href = "/alarms/" + encodeURIComponent(a.kind);
+    card.about.setAttribute("aria-label", `What to do: ${a.say}`);
     card.ack.hidden = card.ids.length === 0 || this.replay || !mayChange();
     card.ack.setAttribute("aria-label", `Acknowledge: ${group.map((g) => g.say).join(", ")}`);
   }

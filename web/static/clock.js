@@ -1,7 +1,7 @@
 // The clock: how far apart the station's and the browser's clocks are, and the
 // offer to put the station right.
 import { answer, change, setText } from "./dom.js";
-import { fixed } from "./units.js";
+import { clock, date, fixed } from "./units.js";
 import { setShape } from "./shapes.js";
 
 const TRIES = 8;
@@ -24,9 +24,8 @@ function show() {
   if (!best) return; // it is being measured anew
   const station = Date.now() - best.offset;
   const put = (name, ms) => {
-    const iso = new Date(ms).toISOString();
-    setText(document.getElementById(name + "-time"), iso.slice(11, 19));
-    setText(document.getElementById(name + "-day"), iso.slice(0, 10));
+    setText(document.getElementById(name + "-time"), clock(ms));
+    setText(document.getElementById(name + "-day"), date(ms));
   };
   put("station", station);
   put("browser", Date.now());

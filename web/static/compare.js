@@ -3,7 +3,7 @@ import { Plot, View } from "./plot.js";
 import { answer, make, setText } from "./dom.js";
 import { shift } from "./scale.js";
 import { ink } from "./canvas.js";
-import { fixed, convert, unitOf, known, quantity } from "./units.js";
+import { day, fixed, convert, unitOf, known, quantity } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const MOST = 6; // as many colours and dashes as can be told apart
@@ -57,7 +57,7 @@ function draw() {
 /** called names a flight where there may be another with the same number. */
 function called(r) {
   const same = chosen().map((b) => loaded.get(b.value)?.result).filter((o) => o && o.rocket === r.rocket && o.flight === r.flight);
-  return `${r.rocket} ${r.flight}` + (same.length > 1 ? ` of ${r.launched_at.slice(5, 16).replace("T", " ")}` : "");
+  return `${r.rocket} ${r.flight}` + (same.length > 1 ? ` of ${day(Date.parse(r.launched_at)).slice(5)}` : "");
 }
 
 /** spread writes mean and standard deviation (n−1) of what was chosen. */

@@ -2,7 +2,7 @@
 import { Plot, View } from "./plot.js";
 import { answer, change, make, setText } from "./dom.js";
 import { ink } from "./canvas.js";
-import { fixed, convert, unitOf, quantity, clock, known } from "./units.js";
+import { fixed, convert, unitOf, quantity, clock, day, known } from "./units.js";
 import { onSettings } from "./settings.js";
 import { showFrames } from "./frames.js";
 
@@ -167,7 +167,7 @@ function happened() {
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {
     const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});
-    const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: `${clock(Date.parse(e.at))} UTC` });
+    const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: clock(Date.parse(e.at)) });
     b.addEventListener("click", () => {
       view.setCursor(e.t);
       frames(e.t).catch(failed);
@@ -189,7 +189,7 @@ async function notes() {
   if (!list) return;
   const show = (n) => {
     const li = make("li", n.text);
-    li.append(make("span", ` ${n.at.slice(0, 16).replace("T", " ")} UTC`, { class: "quiet" }));
+    li.append(make("span", ` ${day(Date.parse(n.at))}`, { class: "quiet" }));
     list.append(li);
   };
   for (const n of await answer(base + "/notes")) show(n);

@@ -1,7 +1,7 @@
 // What every page has: the buttons for units and colours, the shapes of
 // verdicts, and numbers that the server wrote in metric units.
 import { units, setUnits, theme, setTheme, onSettings } from "./settings.js";
-import { quantity } from "./units.js";
+import { clock, day, quantity } from "./units.js";
 import { setText } from "./dom.js";
 import { setShape } from "./shapes.js";
 
@@ -11,6 +11,14 @@ export function showQuantities(root = document) {
     const si = el.dataset.si === "" ? null : Number(el.dataset.si);
     const sd = el.dataset.sd ? Number(el.dataset.sd) : null;
     setText(el, quantity(el.dataset.kind, si, sd));
+  }
+}
+
+/** showTimes rewrites the server's times for the place where the reader is. */
+function showTimes() {
+  for (const el of document.querySelectorAll("time[data-as]")) {
+    const ms = Date.parse(el.dateTime);
+    setText(el, el.dataset.as === "clock" ? clock(ms) : day(ms));
   }
 }
 
@@ -38,4 +46,5 @@ for (const el of document.querySelectorAll(".verdict, .clock-state")) {
 }
 for (const el of document.querySelectorAll(".replay-sign .shape")) setShape(el, "replay");
 showButtons();
+showTimes();
 showQuantities();

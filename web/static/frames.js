@@ -1,5 +1,6 @@
 // Raw frames in hex beside what the decoder made of them.
 import { make } from "./dom.js";
+import { fine } from "./units.js";
 
 /** hexLines groups hex digits: pairs apart, sixteen bytes to a line. */
 export function hexLines(hex) {
@@ -22,7 +23,7 @@ export function valueWords(frame) {
 /** frameRow is one line of a table of frames. */
 export function frameRow(f, chosen = false) {
   const tr = make("tr", "", chosen ? { class: "chosen", "aria-current": "true" } : {});
-  const heard = new Date(f.heard).toISOString().slice(11, 23);
+  const heard = fine(Date.parse(f.heard));
   const bytes = make("td");
   bytes.append(make("pre", hexLines(f.hex)), make("pre", f.text, { class: "quiet ascii" }));
   const decoded = make("td");
@@ -43,7 +44,7 @@ export function showFrames(host, list, at) {
   });
   const table = make("table", "", { class: "raw" });
   const head = make("tr");
-  for (const name of ["No.", "Heard (UTC)", "Bytes", "Decoded"]) head.append(make("th", name, { scope: "col" }));
+  for (const name of ["No.", "Heard", "Bytes", "Decoded"]) head.append(make("th", name, { scope: "col" }));
   const body = make("tbody");
   const from = Math.max(0, best - 4);
   list.slice(from, best + 5).forEach((f, i) => body.append(frameRow(f, from + i === best)));

@@ -63,7 +63,22 @@ export function age(s) {
   return `${Math.floor(s / 3600)} h ago`;
 }
 
-/** clock writes a time of day in UTC. */
+const two = (n, width = 2) => String(n).padStart(width, "0");
+
+/** clock writes a time of day where the reader is. */
 export function clock(ms) {
-  return new Date(ms).toISOString().slice(11, 19);
+  const t = new Date(ms);
+  return `${two(t.getHours())}:${two(t.getMinutes())}:${two(t.getSeconds())}`;
 }
+
+/** fine writes a time of day to the millisecond. */
+export const fine = (ms) => `${clock(ms)}.${two(new Date(ms).getMilliseconds(), 3)}`;
+
+/** date writes the day where the reader is. */
+export function date(ms) {
+  const t = new Date(ms);
+  return `${two(t.getFullYear(), 4)}-${two(t.getMonth() + 1)}-${two(t.getDate())}`;
+}
+
+/** day writes a date and a time of day. */
+export const day = (ms) => `${date(ms)} ${clock(ms).slice(0, 5)}`;

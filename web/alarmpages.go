@@ -1,0 +1,85 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"padlark/flight/alarm"
+)
+
+// pageAlarms lists every kind of alarm there is.
+func (s *Server) pageAlarms(w http.ResponseWriter, r *http.Request) error {
+	type group struct {
+		Name  string
+		Kinds []alarm.Info
+	}
+	names := map[string]string{"flight": "In flight", "pad": "On the pad", "link": "Links", "landed": "After the landing", "station": "The station itself"}
+	var groups []group
+	for _, k := range alarm.Kinds() {
+		if n := len(groups); n == 0 || groups[n-1].Name != names[k.Where] {
+			groups = append(groups, group{Name: names[k.Where]})
+		}
+		g := &groups[len(groups)-1]
+		g.Kinds = append(g.Kinds, k)
+	}
+	return s.render(w, r, http.StatusOK, "alarms", "alarms", "Alarms", groups)
+}
+
+// pageAlarm shows what is written about one kind.
+func (s *Server) pageAlarm(w http.ResponseWriter, r *http.Request) error {
+	kind := r.PathValue("kind")
+	text, ok := alarm.Page(kind)
+	if !ok {
+		return notFound("kind of alarm", kind, "/alarms lists them")
+	}
+	return s.render(w, r, http.StatusOK, "alarm", "alarms", "Alarm "+kind, passages(text))
+}
+
+// passage is a piece of a page about an alarm: one of its fields is set.
+type passage struct {
+	Title   string // of the page
+	Heading string
+	Text    []span
+	Items   [][]span
+}
+
+// span is text, or a name in code.
+type span struct {
+	Text string
+	Code bool
+}
+
+// passages reads the little of Markdown that those pages use: headings,
+// paragraphs, lists and names in backquotes.
+func passages(text string) []passage {
+	var out []passage
+	for block := range strings.SplitSeq(strings.TrimSpace(text), "\n\n") {
+		block = strings.TrimSpace(block)
+		switch {
+		case strings.HasPrefix(block, "# "):
+			out = append(out, passage{Title: block[2:]})
+		case strings.HasPrefix(block, "## "):
+			out = append(out, passage{Heading: block[3:]})
+		case strings.HasPrefix(block, "- "):
+			var items [][]span
+			for item := range strings.SplitSeq(block[2:], "\n- ") {
+				items = append(items, spans(item))
+			}
+			out = append(out, passage{Items: items})
+		case block != "":
+			out = append(out, passage{Text: spans(block)})
+		}
+	}
+	return out
+}
+
+// spans parts text at its backquotes.
+func spans(text string) []span {
+	var out []span
+	for i, part := range strings.Split(strings.Join(strings.Fields(text), " "), "`") {
+		if part != "" {
+			out = append(out, span{part, i%2 == 1})
+		}
+	}
+	return out
+}
