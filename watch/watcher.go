@@ -48,7 +48,13 @@ type Watcher struct {
 	mu     sync.Mutex
 	engine *Engine
 	shown  map[string]shown // what live viewers were told last
-	moved  chan struct{}    // closed and replaced whenever the engine moves on
+
+	// How far the engine has come, under a lock of its own: mu is held while
+	// something waits for room in the bus, and whoever waits for the watcher must
+	// be able to give up meanwhile.
+	farMu          sync.Mutex
+	passed, ticked int64
+	moved          chan struct{} // closed and replaced whenever the engine moves on
 }
 
 // step is a sample, or a tick if it has none.
@@ -66,6 +72,7 @@ type shown struct {
 func New(b line, engine *Engine, log zerolog.Logger) *Watcher {
 	return &Watcher{
 		bus: b, log: log, engine: engine, shown: map[string]shown{},
+		passed: engine.Passed(), ticked: engine.Ticked(), // of a session that goes on
 		steps: make(chan step, stepQueue), gone: make(chan struct{}), moved: make(chan struct{}),
 	}
 }
@@ -124,7 +131,11 @@ func (w *Watcher) take(ctx context.Context, s step) error {
 	return w.publish(ctx, w.engine.Sample(s.sample), s.sample.Rocket)
 }
 
+// signal notes how far the engine has come; the caller holds mu.
 func (w *Watcher) signal() {
+	w.farMu.Lock()
+	defer w.farMu.Unlock()
+	w.passed, w.ticked = w.engine.Passed(), w.engine.Ticked()
 	close(w.moved)
 	w.moved = make(chan struct{})
 }
@@ -180,10 +191,10 @@ func (w *Watcher) Ack(ctx context.Context, id string, at time.Time) error {
 // at mono or later has been, or when ctx ends.
 func (w *Watcher) WaitFor(ctx context.Context, passed, mono int64) error {
 	for {
-		w.mu.Lock()
-		done := w.engine.Passed() >= passed && w.engine.Ticked() > mono-int64(TickEvery)
+		w.farMu.Lock()
+		done := w.passed >= passed && w.ticked > mono-int64(TickEvery)
 		moved := w.moved
-		w.mu.Unlock()
+		w.farMu.Unlock()
 		if done {
 			return nil
 		}

@@ -207,3 +207,52 @@ func TestWaitForEnds(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// full is a bus that has no room and never will.
+type full struct{ failing }
+
+func (full) PublishAlarm(ctx context.Context, _ flight.Alarm) error {
+	<-ctx.Done()
+	return ctx.Err()
+}
+
+func (full) PublishEvent(ctx context.Context, _ flight.Event) error {
+	<-ctx.Done()
+	return ctx.Err()
+}
+
+// Whoever waits for a watcher that waits for the bus can give up: the stop of a
+// station must not hang on a full disk.
+func TestWaitForGivesUpWhileTheBusIsFull(t *testing.T) {
+	f, newEngine := flown(t)
+	w := New(full{}, newEngine(), zerolog.Nop())
+	ctx, cancel := context.WithCancel(t.Context())
+	var g errgroup.Group
+	g.Go(func() error { return w.Run(ctx) })
+	for _, s := range f.Samples {
+		if len(w.steps) == cap(w.steps) {
+			break // it stands at the first thing that it has to say
+		}
+		if err := w.Sample(ctx, s); err != nil {
+			t.Fatal(err)
+		}
+	}
+	given := make(chan error, 1)
+	go func() {
+		short, stop := context.WithTimeout(ctx, 50*time.Millisecond)
+		defer stop()
+		given <- w.WaitFor(short, f.Samples[len(f.Samples)-1].Passed, 0)
+	}()
+	select {
+	case err := <-given:
+		if !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("it said %v", err)
+		}
+	case <-time.After(10 * time.Second):
+		t.Error("it waits for a lock that the full bus holds")
+	}
+	cancel()
+	if err := g.Wait(); err != nil {
+		t.Error(err)
+	}
+}

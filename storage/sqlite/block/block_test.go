@@ -387,3 +387,30 @@ func FuzzDecode(f *testing.F) {
 		}
 	})
 }
+
+// A -0 among whole numbers keeps its sign.
+func TestNegativeZeroAmongWholeNumbers(t *testing.T) {
+	c := codec(t)
+	minus := math.Copysign(0, -1)
+	for _, v := range [][]float64{{minus, 1, 2}, {0.5, minus, 0.25}} {
+		in := &Samples{Channels: []Channel{{Name: "x", Values: Values{V: v}}}}
+		for i := range v {
+			for _, col := range in.ints() {
+				*col = append(*col, int64(i))
+			}
+		}
+		data, err := c.EncodeSamples(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out Samples
+		if err := c.DecodeSamples(data, &out); err != nil {
+			t.Fatal(err)
+		}
+		for i, x := range v {
+			if got := out.Channels[0].V[i]; math.Float64bits(got) != math.Float64bits(x) {
+				t.Errorf("value %d of %v came back as %v, sign %t", i, v, got, math.Signbit(got))
+			}
+		}
+	}
+}

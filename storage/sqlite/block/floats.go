@@ -124,12 +124,13 @@ func single(v []float64) bool {
 const exact = 1 << 53
 
 // divided finds the whole numbers that give v when divided by p. It stops at the
-// first value for which there is none: the result is then shorter than v.
+// first value for which there is none, as for -0: the result is then shorter
+// than v.
 func divided(dst []int64, v []float64, p float64) []int64 {
 	dst = dst[:0]
 	for _, x := range v {
 		r := math.RoundToEven(x * p)
-		if !(r > -exact && r < exact) || math.Float64bits(r/p) != math.Float64bits(x) {
+		if !(r > -exact && r < exact) || math.Float64bits(float64(int64(r))/p) != math.Float64bits(x) {
 			break
 		}
 		dst = append(dst, int64(r))
@@ -142,7 +143,7 @@ func times(dst []int64, v []float64, f, p float64) []int64 {
 	dst = dst[:0]
 	for _, x := range v {
 		r := math.RoundToEven(x * p)
-		if !(r > -exact && r < exact) || math.Float64bits(r*f) != math.Float64bits(x) {
+		if !(r > -exact && r < exact) || math.Float64bits(float64(int64(r))*f) != math.Float64bits(x) {
 			break
 		}
 		dst = append(dst, int64(r))
