@@ -38,7 +38,7 @@ type sequencer struct {
 	stats   func(link string) decodeCounter // nil in a replay
 	heard   func(f *ingest.Frame)           // if not nil, is shown each live frame
 	passed  int64                           // of the newest frame
-	sampled int64                           // Passed of the newest frame that became a sample
+	sampled int64                           // Passed of the newest sample that the watcher was given
 	// before is how many frames of a link the session had when it was resumed.
 	before map[string]uint64
 }
@@ -95,13 +95,14 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
 		q.stats(f.Link).AddGap(uint64(missed))
 	}
-	q.sampled = f.Passed
 	if err := q.out.PublishSample(ctx, s); err != nil {
 		return fmt.Errorf("publish sample %d of %s: %w", f.N, f.Link, err)
 	}
 	if err := q.watch.Sample(ctx, s); err != nil {
 		return fmt.Errorf("watch sample %d of %s: %w", f.N, f.Link, err)
 	}
+	// Only now: the stop waits until the watcher has had this one.
+	q.sampled = f.Passed
 	return nil
 }
 
