@@ -187,10 +187,9 @@ func (a *Archive) Close() error {
 	if a.w != nil {
 		errs = append(errs, a.w.Close())
 	}
-	if a.codec != nil {
-		errs = append(errs, a.codec.Close())
-		a.codec = nil
-	}
+	// The codec is left to the garbage collector: it has no goroutines, and a
+	// reader that is still under way must get an error of the closed file, not a
+	// codec that is gone.
 	errs = append(errs, a.lock.Unlock())
 	a.lock = nil
 	if err := errors.Join(errs...); err != nil {
