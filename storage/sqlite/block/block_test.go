@@ -6,6 +6,7 @@ import (
 	"hash/crc32"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -412,5 +413,23 @@ func TestNegativeZeroAmongWholeNumbers(t *testing.T) {
 				t.Errorf("value %d of %v came back as %v, sign %t", i, v, got, math.Signbit(got))
 			}
 		}
+	}
+}
+
+// A few bytes that stand for very many values are refused before memory is taken.
+func TestManyRowsOfManyColumns(t *testing.T) {
+	c := codec(t)
+	w := c.writer()
+	const rows = MaxRows
+	for _, id := range []byte{idN, idBoot, idSeq, idClock, idAt, idMono, idPassed} {
+		w.ints(id, make([]int64, rows), nil)
+	}
+	same := Values{V: make([]float64, rows)}
+	for i := range 200 {
+		w.floats(namedColumn, strings.Repeat("x", i+1), &same)
+	}
+	var out Samples
+	if err := c.DecodeSamples(w.finish(kindSamples, rows), &out); !errors.Is(err, ErrDamaged) {
+		t.Errorf("100 MB of values were taken from a small block: %v", err)
 	}
 }

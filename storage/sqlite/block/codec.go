@@ -21,6 +21,9 @@ const (
 	MaxBytes = 64 << 20
 	// maxColumns is how many columns a block may have.
 	maxColumns = 1 << 12
+	// maxValues is how many values, rows times columns, a block may have: a
+	// column of one value repeated takes twelve bytes, and memory for all rows.
+	maxValues = MaxBytes / 8
 )
 
 const (
@@ -152,6 +155,9 @@ func open(data []byte, kind byte) (*directory, error) {
 	r := reader{b: body[2:]}
 	d := &directory{rows: r.number(MaxRows)}
 	n := r.number(maxColumns)
+	if d.rows*n > maxValues {
+		r.fail("%d rows of %d columns are more than %d values", d.rows, n, maxValues)
+	}
 	sizes := make([]int, 0, min(n, 64))
 	for range n {
 		c := column{id: r.byte()}

@@ -141,6 +141,9 @@ func (c *Codec) EncodeSamples(s *Samples) ([]byte, error) {
 	if w.columns > maxColumns {
 		return nil, fmt.Errorf("encode block: %d columns, at most %d are possible", w.columns, maxColumns)
 	}
+	if n := w.columns * s.Rows(); n > maxValues {
+		return nil, fmt.Errorf("encode block: %d values, at most %d are possible", n, maxValues)
+	}
 	return w.finish(kindSamples, s.Rows()), nil
 }
 
