@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"encoding/json"
 	"slices"
 	"sort"
 	"sync"
@@ -468,7 +469,11 @@ func (v *invented) publishStates(e *watch.Engine) {
 	var states []*flight.State
 	for _, name := range e.Rockets() {
 		if st, ok := e.State(name); ok {
-			states = append(states, shortState(&st)) // a copy: the engine goes on
+			// A copy with all that it points to, as by the bus: the engine goes on.
+			whole := new(flight.State)
+			if err := json.Unmarshal(encode(st), whole); err == nil {
+				states = append(states, shortState(whole))
+			}
 			v.phases[name] = append(v.phases[name], st.Phase)
 		}
 	}
