@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -25,6 +26,9 @@ type blockReader struct {
 	// lose is told of numbers that could not be read: those between from and to,
 	// to = 0 if nothing after from can be read. Nil means not to salvage.
 	lose func(from, to int64)
+	// reuse lets the data of a block stand only until the next one is read.
+	reuse  bool
+	memory []byte
 
 	listed bool
 	list   []meta
@@ -74,8 +78,24 @@ func (b *blockReader) data(ctx context.Context, m meta) ([]byte, error) {
 		return nil, err
 	}
 	var data []byte
-	err = stmt.QueryRowContext(ctx, m.id, m.first, m.last, m.count).Scan(&data)
-	return data, err
+	if !b.reuse {
+		err = stmt.QueryRowContext(ctx, m.id, m.first, m.last, m.count).Scan(&data)
+		return data, err
+	}
+	rows, err := stmt.QueryContext(ctx, m.id, m.first, m.last, m.count)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close() //nolint:errcheck // rows.Err tells
+	if !rows.Next() {
+		return nil, cmp.Or(rows.Err(), sql.ErrNoRows)
+	}
+	var raw sql.RawBytes
+	if err := rows.Scan(&raw); err != nil {
+		return nil, err
+	}
+	b.memory = append(b.memory[:0], raw...)
+	return b.memory, rows.Err()
 }
 
 // prepared keeps the few statements of the readers that are run again and again.

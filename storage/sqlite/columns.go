@@ -46,6 +46,7 @@ func (a *Archive) Columns(ctx context.Context, q Query, names []string, fn func(
 			}
 			of = s.ID
 		}
+		b.reuse = true // a view is closed before the next block is read
 		r := columnReader{b: b, w: w, until: until, names: names, all: names == nil, out: Columns{Session: s.ID, Rocket: name, Link: l.name}}
 		r.epoch = s.Epoch.UnixNano()
 		if !q.Recorded {
