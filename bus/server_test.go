@@ -79,17 +79,27 @@ func TestServerGoesAway(t *testing.T) {
 	b := open(t, Options{URL: s.ClientURL(), AckTimeout: time.Second, Queue: 512})
 	const n = 20000
 	var wg sync.WaitGroup
+	arrived := make(chan uint64, 5) // a fifth more; the publisher does not wait here
 	wg.Go(func() {
+		defer close(arrived)
 		for i := uint64(1); i <= n; i++ {
 			if err := b.PublishFrame(t.Context(), testFrame(i)); err != nil {
 				t.Errorf("publish %d: %v", i, err)
 				return
 			}
+			if i%(n/5) != 0 {
+				continue
+			}
+			if err := b.Flush(t.Context()); err != nil {
+				t.Errorf("after %d: %v", i, err)
+				return
+			}
+			arrived <- i
 		}
 	})
 	for round := range 3 {
-		for want := uint64((round + 1) * n / 5); b.LastSeq() < want; {
-			time.Sleep(time.Millisecond)
+		if n, ok := <-arrived; !ok {
+			t.Fatalf("round %d: nothing more arrives after %d", round, n)
 		}
 		s.Shutdown()
 		s.WaitForShutdown()

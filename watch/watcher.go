@@ -45,11 +45,11 @@ type Watcher struct {
 	steps chan step
 	gone  chan struct{} // closed when Run has returned
 
-	mu     sync.Mutex
+	turn   chan struct{} // holds one while somebody uses the engine and shown
 	engine *Engine
 	shown  map[string]shown // what live viewers were told last
 
-	// How far the engine has come, under a lock of its own: mu is held while
+	// How far the engine has come, under a lock of its own: the turn is held while
 	// something waits for room in the bus, and whoever waits for the watcher must
 	// be able to give up meanwhile.
 	farMu          sync.Mutex
@@ -74,6 +74,7 @@ func New(b line, engine *Engine, log zerolog.Logger) *Watcher {
 		bus: b, log: log, engine: engine, shown: map[string]shown{},
 		passed: engine.Passed(), ticked: engine.Ticked(), // of a session that goes on
 		steps: make(chan step, stepQueue), gone: make(chan struct{}), moved: make(chan struct{}),
+		turn: make(chan struct{}, 1),
 	}
 }
 
@@ -122,8 +123,10 @@ func (w *Watcher) Run(ctx context.Context) error {
 }
 
 func (w *Watcher) take(ctx context.Context, s step) error {
-	w.mu.Lock()
-	defer w.mu.Unlock()
+	if err := w.enter(ctx); err != nil {
+		return err
+	}
+	defer w.leave()
 	defer w.signal()
 	if s.sample == nil {
 		return w.publish(ctx, w.engine.Advance(s.mono), "")
@@ -131,7 +134,7 @@ func (w *Watcher) take(ctx context.Context, s step) error {
 	return w.publish(ctx, w.engine.Sample(s.sample), s.sample.Rocket)
 }
 
-// signal notes how far the engine has come; the caller holds mu.
+// signal notes how far the engine has come; the caller has the turn.
 func (w *Watcher) signal() {
 	w.farMu.Lock()
 	defer w.farMu.Unlock()
@@ -142,6 +145,16 @@ func (w *Watcher) signal() {
 
 // publish sends an output to the stream and the states that changed to viewers.
 func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error {
+	var st *flight.State
+	if rocket != "" {
+		if now, ok := w.engine.State(rocket); ok {
+			st = &now
+		}
+	}
+	// Whoever is told here, in this process, does not wait for the bus.
+	if w.Tell != nil && (st != nil || rocket == "") {
+		w.Tell(st, out)
+	}
 	for _, a := range out.Alarms {
 		if err := w.bus.PublishAlarm(ctx, a); err != nil {
 			return fmt.Errorf("publish alarm %s: %w", a.ID, err)
@@ -152,20 +165,9 @@ func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error 
 			return fmt.Errorf("publish event %s: %w", e.ID, err)
 		}
 	}
-	if rocket == "" {
-		if w.Tell != nil {
-			w.Tell(nil, out)
-		}
-		return nil
+	if st != nil {
+		w.show(rocket, *st)
 	}
-	st, ok := w.engine.State(rocket)
-	if !ok {
-		return nil
-	}
-	if w.Tell != nil {
-		w.Tell(&st, out)
-	}
-	w.show(rocket, st)
 	return nil
 }
 
@@ -182,10 +184,25 @@ func (w *Watcher) show(rocket string, st flight.State) {
 
 // Ack acknowledges an alarm on behalf of a person and publishes the change.
 func (w *Watcher) Ack(ctx context.Context, id string, at time.Time) error {
-	w.mu.Lock()
-	defer w.mu.Unlock()
+	if err := w.enter(ctx); err != nil {
+		return fmt.Errorf("acknowledge alarm %s: %w", id, err)
+	}
+	defer w.leave()
 	return w.publish(ctx, Output{Alarms: w.engine.Ack(id, at)}, "")
 }
+
+// enter waits for the engine, which one at a time may use; a full bus can make
+// that long.
+func (w *Watcher) enter(ctx context.Context) error {
+	select {
+	case w.turn <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("wait for the watcher: %w", ctx.Err())
+	}
+}
+
+func (w *Watcher) leave() { <-w.turn }
 
 // WaitFor returns once the sample with this Passed has been handled and a tick
 // at mono or later has been, or when ctx ends.

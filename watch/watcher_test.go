@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -208,35 +209,45 @@ func TestWaitForEnds(t *testing.T) {
 	}
 }
 
-// full is a bus that has no room and never will.
-type full struct{ failing }
+// full is a bus that has no room and never will. asked says that somebody waits.
+type full struct {
+	failing
+	asked chan struct{}
+}
 
-func (full) PublishAlarm(ctx context.Context, _ flight.Alarm) error {
+func (f full) wait(ctx context.Context) error {
+	select {
+	case f.asked <- struct{}{}:
+	default:
+	}
 	<-ctx.Done()
 	return ctx.Err()
 }
 
-func (full) PublishEvent(ctx context.Context, _ flight.Event) error {
-	<-ctx.Done()
-	return ctx.Err()
-}
+func (f full) PublishAlarm(ctx context.Context, _ flight.Alarm) error { return f.wait(ctx) }
+
+func (f full) PublishEvent(ctx context.Context, _ flight.Event) error { return f.wait(ctx) }
 
 // Whoever waits for a watcher that waits for the bus can give up: the stop of a
 // station must not hang on a full disk.
 func TestWaitForGivesUpWhileTheBusIsFull(t *testing.T) {
 	f, newEngine := flown(t)
-	w := New(full{}, newEngine(), zerolog.Nop())
+	stuck := full{asked: make(chan struct{}, 1)}
+	w := New(stuck, newEngine(), zerolog.Nop())
+	var told atomic.Bool
+	w.Tell = func(_ *flight.State, out Output) { told.Store(told.Load() || len(out.Events)+len(out.Alarms) > 0) }
 	ctx, cancel := context.WithCancel(t.Context())
 	var g errgroup.Group
 	g.Go(func() error { return w.Run(ctx) })
-	for _, s := range f.Samples {
-		if len(w.steps) == cap(w.steps) {
-			break // it stands at the first thing that it has to say
+	g.Go(func() error {
+		for _, s := range f.Samples {
+			if err := w.Sample(ctx, s); err != nil && ctx.Err() == nil {
+				return err
+			}
 		}
-		if err := w.Sample(ctx, s); err != nil {
-			t.Fatal(err)
-		}
-	}
+		return nil
+	})
+	<-stuck.asked // it stands at the first thing that it has to say
 	given := make(chan error, 1)
 	go func() {
 		short, stop := context.WithTimeout(ctx, 50*time.Millisecond)
@@ -251,8 +262,24 @@ func TestWaitForGivesUpWhileTheBusIsFull(t *testing.T) {
 	case <-time.After(10 * time.Second):
 		t.Error("it waits for a lock that the full bus holds")
 	}
+	go func() {
+		short, stop := context.WithTimeout(ctx, 50*time.Millisecond)
+		defer stop()
+		given <- w.Ack(short, "any", f.Samples[0].At)
+	}()
+	select {
+	case err := <-given:
+		if !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("the acknowledgement said %v", err)
+		}
+	case <-time.After(10 * time.Second):
+		t.Error("an acknowledgement waits without end for the full bus")
+	}
 	cancel()
 	if err := g.Wait(); err != nil {
 		t.Error(err)
+	}
+	if !told.Load() {
+		t.Error("nobody in this process was told while the bus was full")
 	}
 }

@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"padlark/ingest"
 )
@@ -319,9 +318,10 @@ func TestCutAnywhere(t *testing.T) {
 // transactions only.
 func TestCopyWhileWriting(t *testing.T) {
 	a := openNew(t)
-	stop := make(chan struct{})
+	stop, wrote := make(chan struct{}), make(chan struct{})
 	done := make(chan error)
 	go func() {
+		defer close(wrote)
 		n := uint64(0)
 		for {
 			select {
@@ -339,10 +339,16 @@ func TestCopyWhileWriting(t *testing.T) {
 				done <- err
 				return
 			}
+			select {
+			case wrote <- struct{}{}:
+			default:
+			}
 		}
 	}()
 	for i := range 10 {
-		time.Sleep(time.Duration(10+7*i) * time.Millisecond) // a random moment, not an event
+		for range 1 + 3*i { // the copies are taken ever later, each soon after a commit
+			<-wrote
+		}
 		path := filepath.Join(t.TempDir(), FileName)
 		// The main file first: a checkpoint between the two copies has then moved
 		// pages that the copied log still holds.

@@ -10,6 +10,7 @@ import (
 	lib "modernc.org/sqlite/lib"
 
 	"padlark/bus"
+	"padlark/storage/sqlite/block"
 )
 
 // Errors that tell what a person must mend. They are wrapped with the file and,
@@ -62,7 +63,7 @@ func explain(path, doing string, err error) error {
 	switch c := code(err); {
 	case c == lib.SQLITE_FULL || full:
 		return fmt.Errorf("%s in %s: %w; make room, nothing is lost: %w", doing, path, ErrFull, err)
-	case c == lib.SQLITE_CORRUPT:
+	case c == lib.SQLITE_CORRUPT || errors.Is(err, block.ErrDamaged):
 		return fmt.Errorf("%s in %s: %w; move the file aside and start again, then read what is left of it: %w", doing, path, ErrDamaged, err)
 	case c == lib.SQLITE_NOTADB:
 		return fmt.Errorf("%s in %s: %w: %w", doing, path, ErrNotArchive, err)

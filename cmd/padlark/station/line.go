@@ -40,12 +40,31 @@ func (s *station) runLine(ctx context.Context) error {
 	})
 	g.Go(func() error {
 		defer close(passed)
-		// What was read before the end is passed on after it.
-		return s.seq.runLive(context.WithoutCancel(ctx), frames, s.clock)
+		// What was read before the end is passed on after it, but not for ever: a
+		// bus without a byte of room takes nothing.
+		after, stop := outlasting(ctx, drainTime)
+		defer stop()
+		return s.seq.runLive(after, frames, s.clock)
 	})
 	g.Go(func() error { return s.links.flushCapture(linksCtx) })
 	g.Go(func() error { return s.publishHealth(linksCtx) })
 	return g.Wait()
+}
+
+// outlasting is a context that ends some time after ctx does.
+func outlasting(ctx context.Context, by time.Duration) (context.Context, context.CancelFunc) {
+	after, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	unwatch := context.AfterFunc(ctx, func() {
+		select {
+		case <-time.After(by):
+			cancel()
+		case <-after.Done():
+		}
+	})
+	return after, func() {
+		unwatch()
+		cancel()
+	}
 }
 
 // runRecorded passes captures through at full speed, on their own time.
