@@ -98,6 +98,9 @@ func (a *Archive) open(o Options) error {
 	if err := a.pack(context.Background()); err != nil {
 		return err
 	}
+	if err := a.fillFlights(context.Background()); err != nil {
+		return err
+	}
 	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
 }
 

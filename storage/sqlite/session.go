@@ -84,6 +84,13 @@ func (a *Archive) EndSession(ctx context.Context, id string, at time.Time) error
 		if n, err := res.RowsAffected(); err == nil && n == 0 {
 			return fmt.Errorf("%w: %s", ErrNoSession, id)
 		}
+		var session int64
+		if err := in.row(ctx, `SELECT id FROM sessions WHERE name = ?`, []any{id}, &session); err != nil {
+			return err
+		}
+		if err := in.rowsOfFlights(ctx, session); err != nil {
+			return err
+		}
 		return in.tidy(ctx, id)
 	})
 }

@@ -10,7 +10,8 @@ SELECT name AS session, station,
 FROM sessions;
 
 -- Frames and samples lie in blocks that SQL cannot open; `padlark export` writes
--- them as CSV or Parquet. These two tell what there is.
+-- them as CSV or Parquet. These two tell what there is; those of flights stand in
+-- flight_samples too.
 DROP VIEW IF EXISTS frame_list;
 CREATE VIEW frame_list AS
 SELECT s.name AS session, l.name AS link, SUM(b.count) AS frames, SUM(b.bytes) AS bytes,
@@ -39,7 +40,28 @@ FROM rejects r
 JOIN links l ON l.id = r.link
 JOIN sessions s ON s.id = l.session;
 
+-- The samples from 10 s before liftoff to 10 s after touchdown. altitude_m is
+-- above the pad: the board's own if it sends one, otherwise from the pressure
+-- by the hypsometric relation for a lapse of 6.5 K/km (ISO 2533; exponent
+-- R L / g = 0.190263) from the pad's pressure and the site's temperature (15 C
+-- if not given).
 DROP VIEW IF EXISTS flight_samples;
+CREATE VIEW flight_samples AS
+SELECT s.name AS session, r.name AS rocket, f.flight, l.name AS link, m.n,
+	strftime('%Y-%m-%dT%H:%M:%S', (s.epoch_ns + s.shift_ns + m.at_ns) / 1000000000, 'unixepoch')
+		|| printf('.%06dZ', (s.epoch_ns + s.shift_ns + m.at_ns) % 1000000000 / 1000) AS at,
+	(m.at_ns - f.liftoff_ns) / 1e9 AS t_s,
+	COALESCE(m.altitude_m,
+		(COALESCE(json_extract(s.site, '$.temperature_c'), 15.0) + 273.15) / 0.0065
+		* (1.0 - pow(m.pressure_pa / f.pad_pressure_pa, 0.190263))) AS altitude_m,
+	m.pressure_pa, m.temperature_c, m.velocity_mps, m.accel_mps2, m.cell_v, m.release_us, m.release_on,
+	m.latitude_deg, m.longitude_deg, m.gps_altitude_m
+FROM flight_rows m
+JOIN flights f ON f.session = m.session AND f.rocket = m.rocket AND f.flight = m.flight
+JOIN sessions s ON s.id = m.session
+JOIN rockets r ON r.id = m.rocket
+JOIN links l ON l.id = m.link
+ORDER BY s.epoch_ns, m.at_ns;
 
 DROP VIEW IF EXISTS event_list;
 CREATE VIEW event_list AS

@@ -1,6 +1,9 @@
 package sqlite
 
 import (
+	"math"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -36,6 +39,44 @@ func flown(t *testing.T, a *Archive, site flight.Site) {
 	down := flight.Event{Session: "s1", ID: "Teal/1/touchdown", At: epoch.Add(20300 * time.Millisecond), CalledAt: epoch.Add(21 * time.Second), Rocket: "Teal", Kind: flight.Touchdown, Flight: 1}
 	if err := a.Write(t.Context(), messages(t, append(in, up, down)...)); err != nil {
 		t.Fatal(err)
+	}
+}
+
+func TestFlightSamplesView(t *testing.T) {
+	a := openNew(t)
+	flown(t, a, flight.Site{})
+	const query = `SELECT at, altitude_m FROM flight_samples WHERE rocket = 'Teal' AND flight = 1 AND t_s > 0 ORDER BY at`
+	// Heights of the standard atmosphere of ISO 2533 at 15 degC and 101325 Pa:
+	// 100 m is 100129.439 Pa, 300 m is 97772.577 Pa (computed from the published
+	// equations). The board's own height goes first where it sends one.
+	want := []float64{0, 100, 300, 299, 0}
+	rows := strings.Split(shell(t, a.Path(), query), "\n")
+	if len(rows) != len(want) {
+		t.Fatalf("%d rows: %v", len(rows), rows)
+	}
+	for i, r := range rows {
+		at, height, _ := strings.Cut(r, "|")
+		if _, err := time.Parse(time.RFC3339Nano, at); err != nil {
+			t.Errorf("row %d: time %q: %v", i, at, err)
+		}
+		h, err := strconv.ParseFloat(height, 64)
+		if err != nil || math.Abs(h-want[i]) > 0.01 {
+			t.Errorf("row %d: %s m, want %g m", i, height, want[i])
+		}
+	}
+	if got, want := strings.SplitN(rows[0], "|", 2)[0], epoch.Add(20050*time.Millisecond).Format("2006-01-02T15:04:05.000000Z"); got != want {
+		t.Errorf("first row at %s, want %s", got, want)
+	}
+}
+
+func TestFlightSamplesViewInTheHeat(t *testing.T) {
+	a := openNew(t)
+	flown(t, a, flight.Site{TemperatureC: ptr(35.0)})
+	got := shell(t, a.Path(), `SELECT printf('%.2f', altitude_m) FROM flight_samples WHERE n = 402`)
+	// The height scales with the absolute temperature at the pad:
+	// 100 m x 308.15 K / 288.15 K (computed from the published equations).
+	if want := "106.94"; got != want {
+		t.Errorf("%s m, want %s m", got, want)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage/sqlite/block"
 )
 
 // Write stores messages in one transaction: all of them or, with an error, none.
@@ -237,7 +238,10 @@ func (in *inserter) touchdown(ctx context.Context, n *sessionNames, e *flight.Ev
 	}
 	// Once more: after a crash the bus may have brought the liftoff before the
 	// samples.
-	return in.padPressure(ctx, n, rocket, e.Flight)
+	if err := in.padPressure(ctx, n, rocket, e.Flight); err != nil {
+		return err
+	}
+	return in.rowsOfFlight(ctx, flightKey{n.id, rocket, e.Flight})
 }
 
 // padPressure stores the mean pressure of a rocket before a flight.
@@ -260,28 +264,10 @@ func (in *inserter) padPressure(ctx context.Context, n *sessionNames, rocket int
 	return err
 }
 
-// meanPressure is nil if a rocket measured no pressure in a stretch of time. A
-// damaged block is passed over: a reader names it.
+// meanPressure is nil if a rocket measured no pressure in a stretch of time.
 func (in *inserter) meanPressure(ctx context.Context, rocket int64, w window) (*float64, error) {
-	stmt, err := in.prepare(ctx, `SELECT data FROM sample_blocks WHERE rocket = ? AND at_last_ns >= ? AND at_first_ns <= ?`)
-	if err != nil {
-		return nil, err
-	}
-	rows, err := stmt.QueryContext(ctx, rocket, w.from, w.to)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
 	sum, count := 0.0, 0
-	for rows.Next() {
-		var data []byte
-		if err := rows.Scan(&data); err != nil {
-			return nil, err
-		}
-		v, err := in.codec.OpenSamples(data)
-		if err != nil {
-			continue
-		}
+	err := in.eachBlock(ctx, rocket, w, func(_ int64, v *block.View) error {
 		p, _ := v.Channel(decode.PressurePa, nil)
 		for i, at := range v.At(nil) {
 			if at >= w.from && at <= w.to && !math.IsNaN(p[i]) {
@@ -289,9 +275,9 @@ func (in *inserter) meanPressure(ctx context.Context, rocket int64, w window) (*
 				count++
 			}
 		}
-		v.Close()
-	}
-	if err := rows.Err(); err != nil || count == 0 {
+		return nil
+	})
+	if err != nil || count == 0 {
 		return nil, err
 	}
 	mean := sum / float64(count)

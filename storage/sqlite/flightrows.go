@@ -1,0 +1,156 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"math"
+	"strings"
+	"time"
+
+	"padlark/decode"
+	"padlark/storage/sqlite/block"
+)
+
+// flightMargin is what belongs to a flight before its liftoff and after its
+// touchdown.
+const flightMargin = 10 * time.Second
+
+// flightChannels are the channels of the table flight_rows.
+func flightChannels() []string {
+	return []string{
+		decode.PressurePa, decode.TemperatureC, decode.AltitudeM, decode.VelocityMps, decode.AccelMps2,
+		decode.CellV, decode.ReleaseUs, decode.ReleaseOn,
+		decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSAltitudeM,
+	}
+}
+
+// flightKey names a flight by row numbers.
+type flightKey struct {
+	session, rocket int64
+	flight          int
+}
+
+// lacking are the flights whose rows may be wanted still: all of a session, or
+// with 0 those that have none.
+func (in *inserter) lacking(ctx context.Context, session int64) ([]flightKey, error) {
+	var out []flightKey
+	err := each(ctx, in.conn, `SELECT session, rocket, flight FROM flights f WHERE liftoff_ns IS NOT NULL AND (session = ?1
+		OR ?1 = 0 AND NOT EXISTS (SELECT 1 FROM flight_rows r WHERE r.session = f.session AND r.rocket = f.rocket AND r.flight = f.flight))`,
+		[]any{session}, func(rows *sql.Rows) error {
+			var k flightKey
+			err := rows.Scan(&k.session, &k.rocket, &k.flight)
+			out = append(out, k)
+			return err
+		})
+	return out, err
+}
+
+// fillFlights writes the rows of flights that an older version has recorded.
+func (a *Archive) fillFlights(ctx context.Context) error {
+	return a.write(ctx, "write the rows of flights", func(in *inserter) error {
+		var lack bool
+		err := in.row(ctx, `SELECT EXISTS (SELECT 1 FROM flights) AND NOT EXISTS (SELECT 1 FROM flight_rows)`, nil, &lack)
+		if err != nil || !lack {
+			return err
+		}
+		return in.rowsOfFlights(ctx, 0)
+	})
+}
+
+// rowsOfFlights writes the rows of flights that are not there yet.
+func (in *inserter) rowsOfFlights(ctx context.Context, session int64) error {
+	flights, err := in.lacking(ctx, session)
+	for _, k := range flights {
+		if err != nil {
+			return err
+		}
+		err = in.rowsOfFlight(ctx, k)
+	}
+	return err
+}
+
+// rowsOfFlight writes the rows of one flight that are not there yet, as far as
+// its samples have come: to flightMargin after the touchdown, or to the next
+// liftoff.
+func (in *inserter) rowsOfFlight(ctx context.Context, k flightKey) error {
+	var liftoff, end, next, have sql.NullInt64
+	err := in.row(ctx, `SELECT liftoff_ns, touchdown_ns,
+		(SELECT MIN(g.liftoff_ns) FROM flights g WHERE g.session = f.session AND g.rocket = f.rocket AND g.liftoff_ns > f.liftoff_ns),
+		(SELECT MAX(at_ns) FROM flight_rows r WHERE r.session = f.session AND r.rocket = f.rocket AND r.flight = f.flight)
+		FROM flights f WHERE session = ? AND rocket = ? AND flight = ?`, []any{k.session, k.rocket, k.flight}, &liftoff, &end, &next, &have)
+	if err != nil || !liftoff.Valid {
+		return err
+	}
+	w := window{from: liftoff.Int64 - flightMargin.Nanoseconds(), to: forEver}
+	switch {
+	case end.Valid:
+		w.to = end.Int64 + flightMargin.Nanoseconds()
+	case next.Valid:
+		w.to = next.Int64 - flightMargin.Nanoseconds()
+	}
+	if have.Valid {
+		w.from = max(w.from, have.Int64)
+	}
+	names := flightChannels()
+	insert := `INSERT INTO flight_rows (session, rocket, flight, link, n, at_ns, ` + strings.Join(names, ", ") +
+		`) VALUES (?` + strings.Repeat(", ?", 5+len(names)) + `) ON CONFLICT DO NOTHING`
+	return in.eachBlock(ctx, k.rocket, w, func(link int64, v *block.View) error {
+		numbers, at := v.Numbers(nil), v.At(nil)
+		columns := make([][]float64, len(names))
+		for i, name := range names {
+			columns[i], _ = v.Channel(name, nil)
+		}
+		if v.Err() != nil {
+			return nil // damaged: a reader names it
+		}
+		args := make([]any, 6+len(names))
+		for row := range numbers {
+			if at[row] < w.from || at[row] > w.to {
+				continue
+			}
+			args[0], args[1], args[2], args[3], args[4], args[5] = k.session, k.rocket, k.flight, link, numbers[row], at[row]
+			for i := range names {
+				args[6+i] = nil
+				if x := columns[i][row]; !math.IsNaN(x) {
+					args[6+i] = x
+				}
+			}
+			if _, err := in.exec(ctx, insert, args...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// eachBlock opens the blocks of a rocket that touch a stretch of time. A damaged
+// one is passed over: a reader names it.
+func (in *inserter) eachBlock(ctx context.Context, rocket int64, w window, fn func(link int64, v *block.View) error) error {
+	type stored struct {
+		link int64
+		data []byte
+	}
+	var found []stored
+	err := each(ctx, in.conn, `SELECT link, data FROM sample_blocks WHERE rocket = ? AND at_last_ns >= ? AND at_first_ns <= ? ORDER BY n_first`,
+		[]any{rocket, w.from, w.to}, func(rows *sql.Rows) error {
+			var s stored
+			err := rows.Scan(&s.link, &s.data)
+			found = append(found, s)
+			return err
+		})
+	if err != nil {
+		return err
+	}
+	for _, s := range found {
+		v, err := in.codec.OpenSamples(s.data)
+		if err != nil {
+			continue
+		}
+		err = fn(s.link, v)
+		v.Close()
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
