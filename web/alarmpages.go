@@ -32,7 +32,11 @@ func (s *Server) pageAlarm(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return notFound("kind of alarm", kind, "/alarms lists them")
 	}
-	return s.render(w, r, http.StatusOK, "alarm", "alarms", "Alarm "+kind, passages(text))
+	units, err := readUnits(r)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, "alarm", "alarms", "Alarm "+kind, passages(text, units))
 }
 
 // passage is a piece of a page about an alarm: one of its fields is set.
@@ -43,15 +47,15 @@ type passage struct {
 	Items   [][]span
 }
 
-// span is text, or a name in code.
+// span is text, or a name in code. Text with a quantity has Data, as a saying.
 type span struct {
-	Text string
+	saying
 	Code bool
 }
 
 // passages reads the little of Markdown that those pages use: headings,
 // paragraphs, lists and names in backquotes.
-func passages(text string) []passage {
+func passages(text string, units system) []passage {
 	var out []passage
 	for block := range strings.SplitSeq(strings.TrimSpace(text), "\n\n") {
 		block = strings.TrimSpace(block)
@@ -63,22 +67,26 @@ func passages(text string) []passage {
 		case strings.HasPrefix(block, "- "):
 			var items [][]span
 			for item := range strings.SplitSeq(block[2:], "\n- ") {
-				items = append(items, spans(item))
+				items = append(items, spans(item, units))
 			}
 			out = append(out, passage{Items: items})
 		case block != "":
-			out = append(out, passage{Text: spans(block)})
+			out = append(out, passage{Text: spans(block, units)})
 		}
 	}
 	return out
 }
 
 // spans parts text at its backquotes.
-func spans(text string) []span {
+func spans(text string, units system) []span {
 	var out []span
 	for i, part := range strings.Split(strings.Join(strings.Fields(text), " "), "`") {
-		if part != "" {
-			out = append(out, span{part, i%2 == 1})
+		switch code := i%2 == 1; {
+		case part == "":
+		case code || feet.Words(part, "").Text == part: // nothing to convert
+			out = append(out, span{saying{Text: part}, code})
+		default:
+			out = append(out, span{units.Words(part, ""), false})
 		}
 	}
 	return out

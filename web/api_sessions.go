@@ -105,11 +105,16 @@ func (s *Server) apiExport(w http.ResponseWriter, r *http.Request) error {
 	var body bytes.Buffer
 	switch {
 	case format == "svg":
+		units, err := readUnits(r)
+		if err != nil {
+			return err
+		}
+		w.Header().Add("Vary", "Cookie") // the units are chosen there
 		course, expected, err := s.courses(r.Context(), id)
 		if err != nil {
 			return err
 		}
-		body.WriteString(flightSVG(res, course, expected))
+		body.WriteString(flightSVG(res, course, expected, units))
 	case s.opt.Exporter != nil:
 		if err := s.opt.Exporter.Export(r.Context(), &body, id, format); err != nil {
 			return fmt.Errorf("export %s as %s: %w", id, format, err)

@@ -10,6 +10,9 @@
 // changed at its own pace, so that a slow phone misses intermediate values and
 // holds nobody up. Everything older comes from Archive and Flights.
 //
+// What it reads and what programs get is metric. units.go and static/units.js
+// write it for a person in the units that the person chose, sentences included.
+//
 // The package reads through the small interfaces in seams.go and never writes
 // to the archive itself: a person's notes, acknowledgements and time offers go
 // out by Notes, Acker and Clock.

@@ -31,8 +31,8 @@ func loadPages(a *assets) (*pages, error) {
 	p := &pages{byName: map[string]*template.Template{}}
 	for _, name := range pageNames {
 		t := template.New("frame.html").Funcs(template.FuncMap{
-			"asset": a.path, "path": url.PathEscape, "pm": plusMinus, "num": quantity,
-			"modules": func() []string { return boardModules[:] }, "clock": clockTime, "day": dayTime, "verdict": verdictWord, "span": spanWords, "size": sizeWords,
+			"asset": a.path, "path": url.PathEscape, "pm": plusMinus,
+			"modules": func() []string { return boardModules[:] }, "clock": clockTime, "day": dayTime, "span": spanWords, "size": sizeWords,
 		})
 		t, err := t.ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/"+name+".html")
 		if err != nil {
@@ -54,19 +54,24 @@ type pageData struct {
 	May     bool // may acknowledge and change
 	Open    bool // no sign-in in use
 	Doubt   bool // the station's clock is not trusted, and a person can mend it
+	Units   system
 	Data    any
 }
 
 // render writes a page.
 func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name, here, title string, data any) error {
 	as, token := s.gate.who(r)
+	units, err := readUnits(r)
+	if err != nil && status == http.StatusOK {
+		return err
+	}
 	// Only a mark beside a link: what is wrong with the clock its page says.
 	st, err := s.clockStatus(r)
 	doubt := err == nil && s.opt.Clock != nil && !st.Trusted
 	var out bytes.Buffer
 	err = s.pages.byName[name].Execute(&out, pageData{
 		Title: title, Here: here, Station: s.opt.Station, Version: s.opt.Version,
-		Token: token, Role: as.String(), May: as == crew, Open: s.gate.open, Doubt: doubt, Data: data,
+		Token: token, Role: as.String(), May: as == crew, Open: s.gate.open, Doubt: doubt, Units: units, Data: data,
 	})
 	if err != nil {
 		return fmt.Errorf("build page %s: %w", name, err)
@@ -165,6 +170,10 @@ func (s *Server) pageFlights(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
+	units, err := readUnits(r)
+	if err != nil {
+		return err
+	}
 	id, res, err := s.findFlight(r)
 	if err != nil {
 		return err
@@ -179,7 +188,7 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 		Rows    []resultRow
 		Notes   bool
 		Checked string
-	}{id.String(), res, resultRows(res), s.opt.Notes != nil, checked})
+	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked})
 }
 
 // lastCheckup says when a rocket's altimeter was last checked on the bench, and
@@ -199,6 +208,10 @@ func (s *Server) lastCheckup(ctx context.Context, rocket string) (string, error)
 }
 
 func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
+	units, err := readUnits(r)
+	if err != nil {
+		return err
+	}
 	d, err := s.detail(r)
 	if err != nil {
 		return err
@@ -222,7 +235,7 @@ func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
 		Rows  []resultRow
 		Plot  template.HTML
 		Notes []Note
-	}{d, resultRows(d.Result), template.HTML(flightSVG(d.Result, course, expected)), notes}) // #nosec: flightSVG escapes what it did not make itself
+	}{d, units.resultRows(d.Result), template.HTML(flightSVG(d.Result, course, expected, units)), notes}) // #nosec: flightSVG escapes what it did not make itself
 }
 
 func (s *Server) pageSessions(w http.ResponseWriter, r *http.Request) error {

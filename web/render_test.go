@@ -293,6 +293,12 @@ func browserArithmetic(t *testing.T, browser *browsertest.Browser) {
 			t.Errorf("%s: wrong", name)
 		}
 	}
+	for _, c := range sentences {
+		var got string
+		if run(`const a = `+string(encode(c.said))+`; return u.told(a.text, { exact: a.exact ?? [], names: a.names ?? [] }, "feet")`, &got); got != c.feet {
+			t.Errorf("%q reads in feet %q, want %q", c.Text, got, c.feet)
+		}
+	}
 	for _, sd := range []float64{0.0004, 0.013, 0.0199, 0.02, 0.4, 0.96, 1, 1.9, 2, 9.99, 14, 250} {
 		var got int
 		run(fmt.Sprintf(`return u.plusDecimals(%g)`, sd), &got)

@@ -20,13 +20,13 @@ const (
 // flightSVG draws height against time with its ± band, the expected course and
 // the events, as one SVG element without style attributes (the pages' policy
 // forbids those). It prints on paper in black.
-func flightSVG(res flight.Result, course, expected *Course) string {
-	p := svgPlot{}
+func flightSVG(res flight.Result, course, expected *Course, units system) string {
+	p := svgPlot{units: units}
 	course, expected = inFlight(res, course), inFlight(res, expected)
 	p.fit(course, expected)
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" role="img" font-family="sans-serif" font-size="12">`, svgW, svgH)
-	fmt.Fprintf(&b, `<title>%s, flight %d: height above the pad in m against time since liftoff in s</title>`, escape(res.Rocket), res.Flight)
+	fmt.Fprintf(&b, `<title>%s, flight %d: height above the pad in %s against time since liftoff in s</title>`, escape(res.Rocket), res.Flight, units.unitOf("height"))
 	fmt.Fprintf(&b, `<rect width="%g" height="%g" fill="#ffffff"/>`, svgW, svgH)
 	if course == nil || len(course.T) == 0 {
 		fmt.Fprintf(&b, `<text x="%g" y="%g" fill="%s">No course could be computed for this flight.</text></svg>`, svgL, svgH/2, svgInk)
@@ -61,8 +61,11 @@ func inFlight(res flight.Result, c *Course) *Course {
 	return &Course{T: cut(c.T), HeightM: cut(c.HeightM), HeightSD: cut(c.HeightSD)}
 }
 
-// svgPlot maps s and m to the picture.
-type svgPlot struct{ t0, t1, h0, h1 float64 }
+// svgPlot maps s and m to the picture; its axis is written in units.
+type svgPlot struct {
+	t0, t1, h0, h1 float64
+	units          system
+}
 
 func (p *svgPlot) fit(courses ...*Course) {
 	p.t1, p.h1 = 1, 1
@@ -84,9 +87,11 @@ func (p *svgPlot) x(t float64) float64 { return svgL + (svgW-svgL-svgR)*(t-p.t0)
 func (p *svgPlot) y(h float64) float64 { return svgH - svgB - (svgH-svgT-svgB)*(h-p.h0)/(p.h1-p.h0) }
 
 func (p *svgPlot) axes(b *strings.Builder) {
-	for _, h := range niceTicks(p.h0, p.h1, 6) {
+	unit, one := p.units.unitOf("height"), p.units.convert("height", 1)
+	for _, tick := range niceTicks(p.h0*one, p.h1*one, 6) {
+		h := tick / one
 		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="#d5dcde"/>`, svgL, svgW-svgR, p.y(h), p.y(h))
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" fill="%s">%s m</text>`, svgL-6, p.y(h)+4, svgInk, trimMinus(fmt.Sprintf("%g", h)))
+		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" fill="%s">%s %s</text>`, svgL-6, p.y(h)+4, svgInk, trimMinus(fmt.Sprintf("%g", tick)), unit)
 	}
 	for _, t := range niceTicks(p.t0, p.t1, 9) {
 		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="middle" fill="%s">%s s</text>`, p.x(t), svgH-svgB+18, svgInk, trimMinus(fmt.Sprintf("%g", t)))

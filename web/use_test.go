@@ -15,7 +15,8 @@ import (
 	"padlark/web/browsertest"
 )
 
-// browserUnits: the choice of feet holds on every page and after loading again.
+// browserUnits: the choice of feet holds on every page and after loading again,
+// and for everything on it but raw frames and what people typed.
 func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, v.options())
@@ -44,7 +45,49 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	if got := b.Text("#units"); got != "feet" {
 		t.Errorf("on the board the unit is %q", got)
 	}
+	everyState(v)
+	a := alarmForTest()
+	a.ID, a.Rocket, a.Priority, a.Active, a.Acked, a.Reason = "metric", "Teal", flight.LookUp, true, false, "Teal comes down at 21 m/s from 63 m."
+	v.publish(Message{Alarm: a})
+	st := stateOf("notyet", 2)
+	st.Heard = time.Now().Add(time.Hour) // so that it does not fall silent while this page is read
+	st.Phase, st.NotYet = flight.Waiting, []string{"notyet's height wandered by 1.5 m within 20 s"}
+	v.publish(Message{State: st})
+	b.Until("the alarm in feet", `/from 207 ft/.test(document.querySelector('.urgent').textContent) && /69 ft/.test(document.getElementById('say-now').textContent)
+		&& /4.9 ft/.test(document.querySelector('[data-rocket=notyet] .reasons').textContent)`, 10*time.Second)
+	wantFeet(t, b)
+	teal, rust := url.PathEscape(day+"~Teal~1"), url.PathEscape(day+"~Rust~1")
+	for path, ready := range map[string]string{
+		"/flights": `true`, "/compare?flight=" + teal + "&flight=" + rust: `document.querySelectorAll('#spread tr').length === 1`,
+		"/flights/" + rust: `window.flightReady && document.querySelector('#events .was-alarm')`, "/flights/" + rust + "/report": `true`,
+		"/sessions/" + day + "?at_s=47": `document.querySelector('.card.flying')`, "/alarms/ballistic": `true`,
+	} {
+		b.Open(path)
+		b.Until(path, ready, 10*time.Second)
+		wantFeet(t, b)
+	}
+	// The server's own picture follows the switch, there and back.
+	b.Open("/flights/" + rust + "/report")
+	b.Click("#units")
+	b.Until("the picture in metres", `document.documentElement.dataset.units === 'metric' && / m$/.test(document.querySelector('.report svg text').textContent)`, 10*time.Second)
 	b.Quiet()
+}
+
+// wantFeet looks at all that a person reads or hears on a page.
+func wantFeet(t *testing.T, b *browsertest.Tab) {
+	t.Helper()
+	var left []string
+	b.Eval(`(() => {
+		const metric = /[0-9–] ?(m|metres|m\/s|m\/s2|m\/s²)(?![\w²/])|, (m|m\/s|m\/s²)$/, bad = [];
+		const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+		while (walk.nextNode()) if (!walk.currentNode.parentElement.closest('pre, code, .notes, noscript, template') && metric.test(walk.currentNode.data)) bad.push(walk.currentNode.data);
+		for (const el of document.querySelectorAll('[aria-label], [title]')) for (const name of ['aria-label', 'title'])
+			if (metric.test(el.getAttribute(name) ?? '')) bad.push(name + ' ' + el.getAttribute(name));
+		if (!/ ft/.test(document.querySelector('main').textContent)) bad.push('(nothing in feet at all)');
+		return bad.map((text) => location.pathname + ': ' + text); })()`, &left)
+	for _, l := range left {
+		t.Errorf("in feet is left: %s", l)
+	}
 }
 
 // browserZone: times are those of the place where the reader is, in what the

@@ -11,8 +11,8 @@ import (
 )
 
 // resultRow is one line of a flight's table of results. The page's script turns
-// Kind and SI into the units that the person chose; Text is the metric form for
-// printing and for browsers without scripts.
+// Kind and SI into the units that the person chooses there; Text is for printing
+// and for browsers without scripts.
 type resultRow struct {
 	Name string
 	Kind string // height, speed, accel, time; "" for plain text
@@ -22,9 +22,9 @@ type resultRow struct {
 	Why  string // what the number is, for a title
 }
 
-func resultRows(r flight.Result) []resultRow {
+func (u system) resultRows(r flight.Result) []resultRow {
 	row := func(name, kind string, v, sd *float64, why string) resultRow {
-		return resultRow{name, kind, v, sd, quantity(kind, v, sd), why}
+		return resultRow{name, kind, v, sd, u.Num(kind, v, sd), why}
 	}
 	rows := []resultRow{
 		row("Highest", "height", r.ApogeeM, r.ApogeeSD, "above the pad"),
@@ -39,37 +39,6 @@ func resultRows(r flight.Result) []resultRow {
 	}
 	frames := fmt.Sprintf("%d heard, %d lost", r.Frames, r.LostFrames)
 	return append(rows, resultRow{Name: "Frames", Text: frames, Why: "on all links together"})
-}
-
-// units of each kind of quantity, metric.
-func unitOf(kind string) string {
-	switch kind {
-	case "height":
-		return "m"
-	case "speed":
-		return "m/s"
-	case "accel":
-		return "m/s²"
-	case "time":
-		return "s"
-	case "volts":
-		return "V"
-	}
-	return ""
-}
-
-// quantity writes a value with its unit and ± one standard deviation, with as
-// many decimals as the deviation bears; "not known" when it is not.
-func quantity(kind string, v, sd *float64) string {
-	if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
-		return "not known"
-	}
-	unit := unitOf(kind)
-	if sd == nil || math.IsNaN(*sd) || *sd <= 0 {
-		return trimMinus(fmt.Sprintf("%.*f %s", decimalsFor(kind), *v, unit))
-	}
-	d := plusDecimals(*sd)
-	return trimMinus(fmt.Sprintf("%.*f ± %.*f %s", d, *v, d, *sd, unit))
 }
 
 func decimalsFor(kind string) int {
@@ -159,16 +128,6 @@ func sizeWords(n uint64) string {
 		return fmt.Sprintf("%.0f kB", float64(n)/1e3)
 	}
 	return fmt.Sprintf("%d bytes", n)
-}
-
-// verdictWord is the verdict's first word, for its shape and colour.
-func verdictWord(v string) string {
-	word, _, _ := strings.Cut(v, ":")
-	switch word {
-	case "good", "look", "bad":
-		return word
-	}
-	return "look"
 }
 
 // escape makes any text safe inside SVG and HTML.

@@ -3,7 +3,7 @@
 // that it does not push the rocket off the screen.
 import { clone, setText, setClass, change, mayChange } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { clock } from "./units.js";
+import { clock, toldOf } from "./units.js";
 
 export class Alarms {
   /** replay: an alarm of the past is shown, not acknowledged. */
@@ -90,7 +90,7 @@ export class Alarms {
     setClass(el, "acked", a.acked);
     setShape(card.shape, "alarm-" + a.priority);
     setText(card.say, upper(said(a)));
-    setText(card.reason, a.reason);
+    setText(card.reason, toldOf(a));
     setText(card.since, `${a.rocket || a.link || "station"} · since ${clock(Date.parse(a.raised_at))}${a.acked ? " · acknowledged" : a.active ? "" : " · over, not yet acknowledged"}`);
     card.about.href = "/alarms/" + encodeURIComponent(a.kind);
     card.about.setAttribute("aria-label", `What to do: ${a.say}`);

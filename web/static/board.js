@@ -8,7 +8,7 @@ import { Sound } from "./sound.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
 import { setText, setClass } from "./dom.js";
-import { quantity } from "./units.js";
+import { quantity, toldOf } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const AGES_MS = 250; // ages are written anew this often
@@ -77,7 +77,7 @@ export class Board {
     const now = this.stream.now();
     for (const { alarm, old } of news.alarms) {
       this.sound.alarm(alarm, old, now);
-      if (alarm.active && !alarm.acked && !old?.active) this.speak(alarm.priority < 3, `${alarm.say}. ${alarm.reason}`);
+      if (alarm.active && !alarm.acked && !old?.active) this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`);
     }
     if (!this.first) {
       for (const e of news.events) {

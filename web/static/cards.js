@@ -2,7 +2,7 @@
 // built once per zone and afterwards only its texts change.
 import { clone, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { known, glance, quantity, unitOf, fixed, age } from "./units.js";
+import { known, glance, quantity, unitOf, fixed, age, told } from "./units.js";
 import { drawLadder, drawTrace } from "./strips.js";
 import { TRACE_MS } from "./picture.js";
 
@@ -69,7 +69,7 @@ export class Card {
     setShape(p.shape, state);
     setText(p.word, { unheard: "Not heard", stale: cut ? "Not known" : "Silent", go: "Go", notyet: "Not yet" }[state]);
     const why = !s ? ["no frame has been heard of it"] : old ? [cut ? "this page hears nothing from the station" : "its frames have stopped"] : s.not_yet ?? [];
-    this.list(p.reasons, state === "go" ? [] : why);
+    this.list(p.reasons, state === "go" ? [] : why.map((text) => told(text, { names: [this.rocket] })));
     setText(p["height-small"], s ? quantity("height", s.altitude_m) : "–");
     setText(p.cell, s && known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
     setText(p.release, releaseWords(s));

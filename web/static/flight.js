@@ -2,8 +2,8 @@
 import { Plot, View } from "./plot.js";
 import { answer, change, make, setText } from "./dom.js";
 import { ink } from "./canvas.js";
-import { fixed, convert, unitOf, quantity, clock, day, known } from "./units.js";
-import { onSettings } from "./settings.js";
+import { fixed, convert, unitOf, quantity, clock, day, known, toldOf } from "./units.js";
+import { onSettings, units } from "./settings.js";
 import { showFrames } from "./frames.js";
 
 const page = document.getElementById("flight");
@@ -94,7 +94,7 @@ function band(v, sd) {
 
 /** channels makes a plot for each channel as the board sent it. */
 async function channels(marks) {
-  const others = make("p", "More channels: ", { class: "more-channels" });
+  const others = make("p", "More channels, as the board sent them: ", { class: "more-channels" });
   for (const name of detail.channels) {
     if (hidden.has(name)) continue;
     const [title, kind, least] = usual[name] ?? [name, "", 0];
@@ -163,7 +163,7 @@ function happened() {
   const list = document.getElementById("events");
   const all = [
     ...detail.events.map((e) => ({ t: s(e.at), at: e.at, text: [e.kind === "apogee" ? "top" : e.kind, known(e.altitude_m) && `at ${quantity("height", e.altitude_m, e.altitude_sd_m)}`, e.note].filter(Boolean).join(", ") })),
-    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${a.reason}`, alarm: true })),
+    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${toldOf(a)}`, alarm: true })),
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {
     const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});
@@ -217,7 +217,14 @@ function later(f, ms) {
   };
 }
 
+/** downloads asks for the picture and the report in the units chosen. */
+function downloads() {
+  for (const a of document.querySelectorAll(".downloads [data-units]")) a.search = `?units=${units()}`;
+}
+
+downloads();
 onSettings(() => {
+  downloads();
   if (!detail) return;
   courses();
   happened();

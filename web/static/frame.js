@@ -1,7 +1,7 @@
 // What every page has: the buttons for units and colours, the shapes of
 // verdicts, and numbers that the server wrote in metric units.
 import { units, setUnits, theme, setTheme, onSettings } from "./settings.js";
-import { clock, day, quantity } from "./units.js";
+import { clock, day, quantity, told } from "./units.js";
 import { setText } from "./dom.js";
 import { setShape } from "./shapes.js";
 
@@ -12,6 +12,10 @@ export function showQuantities(root = document) {
     const sd = el.dataset.sd ? Number(el.dataset.sd) : null;
     setText(el, quantity(el.dataset.kind, si, sd));
   }
+  for (const el of root.querySelectorAll("[data-said]")) {
+    const said = JSON.parse(el.dataset.said);
+    setText(el, told(said.text, said));
+  }
 }
 
 /** showTimes rewrites the server's times for the place where the reader is. */
@@ -20,6 +24,13 @@ function showTimes() {
     const ms = Date.parse(el.dateTime);
     setText(el, el.dataset.as === "clock" ? clock(ms) : day(ms));
   }
+}
+
+/** drawnByServer loads a page again whose picture the server drew in other
+ *  units than those chosen. */
+function drawnByServer() {
+  if (!document.querySelector(".report") || document.documentElement.dataset.units === units()) return;
+  location.replace(`${location.pathname}?units=${units()}`);
 }
 
 /** words gives a switch its text, and a shorter one for narrow screens. */
@@ -40,6 +51,7 @@ document.getElementById("theme").addEventListener("click", () => setTheme(theme(
 onSettings(() => {
   showButtons();
   showQuantities();
+  drawnByServer();
 });
 for (const el of document.querySelectorAll(".verdict, .clock-state")) {
   setShape(el.querySelector(".shape"), ["good", "look", "bad"].find((w) => el.classList.contains(w)));
@@ -48,3 +60,4 @@ for (const el of document.querySelectorAll(".replay-sign .shape")) setShape(el, 
 showButtons();
 showTimes();
 showQuantities();
+drawnByServer();

@@ -1,5 +1,7 @@
 // What a person chose on this browser: units and colours. Kept in the
 // browser's local storage; where that is off, for as long as the page lives.
+// The units go into a cookie too, so that the station writes pages, reports and
+// pictures in them.
 
 const fallback = new Map();
 const listeners = new Set();
@@ -21,9 +23,26 @@ function write(key, value) {
   for (const f of listeners) f();
 }
 
+// A page whose address asks for units has them until a person changes them.
+let asked = new URLSearchParams(location.search).get("units");
+
 /** units is "metric" or "feet". */
-export const units = () => (read("units", "metric") === "feet" ? "feet" : "metric");
-export const setUnits = (v) => write("units", v);
+export const units = () => (asked || read("units", "metric")) === "feet" ? "feet" : "metric";
+export function setUnits(v) {
+  asked = null;
+  tell(v);
+  write("units", v);
+}
+
+const YEAR = 365 * 24 * 3600; // s
+
+/** tell leaves the units for the station. */
+function tell(v) {
+  document.cookie = `padlark-units=${v}; Path=/; Max-Age=${YEAR}; SameSite=Lax`;
+}
+
+const kept = read("units", "metric");
+if (kept !== "metric" && !document.cookie.includes(`padlark-units=${kept}`)) tell(kept);
 
 /** theme is "daylight" or "dusk". */
 export const theme = () => (read("theme", "daylight") === "dusk" ? "dusk" : "daylight");

@@ -46,6 +46,36 @@ export function quantity(kind, si, sd = null, system = units()) {
   return `${fixed(v, d)} ± ${fixed(s, d)} ${unit}`.trim();
 }
 
+const spoken = { "m/s²": "ft/s²", "m/s2": "ft/s2", "m/s": "ft/s", m: "ft" };
+// A number and its unit; in "2 of 3 m" and "2 to 3 m" the first has none.
+const UNIT = " (m\\/s²|m\\/s2|m\\/s|m)(?![\\w/]|[^\\x00-\\x7f])";
+const QUANTITY = new RegExp(`^(\\d+(?:\\.\\d+)?)(?:${UNIT}|(?= (?:of|to) \\d+(?:\\.\\d+)?${UNIT}))`);
+
+/** told gives a sentence of the record in the units chosen. The record keeps
+ *  sentences as they were said; their numbers are read again from the form
+ *  "number, space, unit" that the station writes. exact are values (SI) that
+ *  some of them were rounded from; in names nothing is a quantity. The server's
+ *  system.write does the same. */
+export function told(text, { exact = [], names = [] } = {}, system = units()) {
+  if (system !== "feet" || !text) return text;
+  let out = "";
+  for (let i = 0; i < text.length; ) {
+    const rest = text.slice(i);
+    const name = names.filter((n) => n && rest.startsWith(n)).sort((a, b) => b.length - a.length)[0];
+    const m = !name && !/[\w.]/.test(text[i - 1] ?? " ") && QUANTITY.exec(rest);
+    if (m) {
+      const d = (m[1].split(".")[1] ?? "").length;
+      const v = exact.map(Math.abs).find((x) => x.toFixed(d) === m[1]) ?? Number(m[1]);
+      out += (v / FOOT).toFixed(d) + (m[2] ? ` ${spoken[m[2]]}` : "");
+    } else out += name ?? text[i];
+    i += m ? m[0].length : (name ?? text[i]).length;
+  }
+  return out;
+}
+
+/** toldOf gives what an alarm says at length. */
+export const toldOf = (alarm) => told(alarm.reason, { names: [alarm.rocket, alarm.link] });
+
 /** glance writes a height or speed for reading from afar: no more than three
  *  digits that matter. */
 export function glance(kind, si, system = units()) {
