@@ -46,6 +46,7 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 		t.Errorf("on the board the unit is %q", got)
 	}
 	everyState(v)
+	b.Until("its alarms", `board.picture.alarms.size === 9`, 10*time.Second)
 	a := alarmForTest()
 	a.ID, a.Rocket, a.Priority, a.Active, a.Acked, a.Reason = "metric", "Teal", flight.LookUp, true, false, "Teal comes down at 21 m/s from 63 m."
 	v.publish(Message{Alarm: a})
