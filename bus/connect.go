@@ -133,13 +133,16 @@ func streamConfig(o Options) jetstream.StreamConfig {
 		Subjects:    o.filters(Stored()),
 		Retention:   jetstream.LimitsPolicy,
 		Discard:     jetstream.DiscardOld,
-		MaxAge:      o.MaxAge,
 		MaxBytes:    o.MaxBytes,
 		Storage:     jetstream.FileStorage,
 		Compression: jetstream.S2Compression,
 		Replicas:    o.Replicas,
-		Duplicates:  min(dedupWindow, o.MaxAge),
+		Duplicates:  dedupWindow,
 		AllowDirect: true,
+	}
+	if !o.embedded() {
+		c.MaxAge = o.MaxAge // the embedded one has TrimOld
+		c.Duplicates = min(dedupWindow, o.MaxAge)
 	}
 	if len(o.Collect) > 0 {
 		c.Description = "padlark: what the stations sent"

@@ -41,4 +41,8 @@
 // When a write finds the disk full the server gives up its storage for good. The
 // publisher keeps what it has, starts the storage again once there is room, and
 // goes on. Trim and Limit are for the station, which makes room before that.
+//
+// The clock of the computer may be wrong and be set at any moment. Nothing here
+// depends on it: the embedded server drops nothing by age, TrimOld only what the
+// archive has.
 package bus

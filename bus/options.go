@@ -64,7 +64,8 @@ type Options struct {
 	// is that of the cluster that the stations join.
 	Collect  []Source
 	Replicas int // copies in a cluster; 1 if not given
-	// MaxAge and MaxBytes bound the stream; the oldest messages go first.
+	// MaxAge and MaxBytes bound the stream; the oldest messages go first. The
+	// embedded server keeps to MaxAge when TrimOld is called.
 	MaxAge   time.Duration
 	MaxBytes int64
 	// SyncInterval is how often the embedded server calls fsync, SyncAlways

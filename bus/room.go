@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 )
@@ -17,6 +18,57 @@ import (
 // room on the disk: the archive has those messages. Without the consumer it
 // does nothing.
 func (b *Bus) Trim(ctx context.Context, durable string) error {
+	return b.trim(ctx, durable, func(_ context.Context, _ jetstream.Stream, keep uint64) (uint64, error) { return keep, nil })
+}
+
+// TrimOld drops what is older than Options.MaxAge, of that what a durable
+// consumer has acknowledged. The embedded server must not do it by itself: it
+// goes by the system's clock, and where that is set right by decades it would
+// find everything too old, at its next start, and drop what the archive has not
+// read. An outside server does it itself, by its own clock.
+func (b *Bus) TrimOld(ctx context.Context, durable string) error {
+	if !b.opts.embedded() {
+		return nil
+	}
+	return b.trimBefore(ctx, durable, time.Now().Add(-b.opts.MaxAge))
+}
+
+// trimBefore drops what entered the stream before a moment and has been
+// acknowledged.
+func (b *Bus) trimBefore(ctx context.Context, durable string, limit time.Time) error {
+	return b.trim(ctx, durable, func(ctx context.Context, s jetstream.Stream, keep uint64) (uint64, error) {
+		return firstSince(ctx, s, limit, keep)
+	})
+}
+
+// firstSince finds the first message up to end that is not from before limit.
+// The times rise but for steps of the clock, after which any place will do.
+func firstSince(ctx context.Context, s jetstream.Stream, limit time.Time, end uint64) (uint64, error) {
+	state := s.CachedInfo().State
+	if !state.FirstTime.Before(limit) {
+		return state.FirstSeq, nil
+	}
+	old, young := state.FirstSeq, end
+	for old+1 < young {
+		mid := old + (young-old)/2
+		m, err := s.GetMsg(ctx, mid)
+		switch {
+		case errors.Is(err, jetstream.ErrMsgNotFound): // dropped
+			old = mid
+		case err != nil:
+			return 0, err
+		case m.Time.Before(limit):
+			old = mid
+		default:
+			young = mid
+		}
+	}
+	return young, nil
+}
+
+// trim drops what lies before a message that first chooses; what the consumer
+// has not acknowledged, from keep on, stays.
+func (b *Bus) trim(ctx context.Context, durable string, first func(ctx context.Context, s jetstream.Stream, keep uint64) (uint64, error)) error {
 	c, err := b.js.Consumer(ctx, b.opts.Stream, durable)
 	if errors.Is(err, jetstream.ErrConsumerNotFound) {
 		return nil
@@ -29,6 +81,12 @@ func (b *Bus) Trim(ctx context.Context, durable string) error {
 		return fmt.Errorf("trim bus: %w", err)
 	}
 	keep := c.CachedInfo().AckFloor.Stream + 1
+	if keep <= s.CachedInfo().State.FirstSeq {
+		return nil
+	}
+	if keep, err = first(ctx, s, keep); err != nil {
+		return fmt.Errorf("trim bus: look for old messages: %w", err)
+	}
 	if keep <= s.CachedInfo().State.FirstSeq {
 		return nil
 	}

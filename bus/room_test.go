@@ -88,3 +88,61 @@ func TestTrimAndLimit(t *testing.T) {
 		t.Errorf("the bound is still there: the stream begins at %d", got)
 	}
 }
+
+// What is old is dropped when the archive has it, and else stays however old the
+// clock makes it look: the server itself goes by no age, not at a start either.
+func TestTrimOld(t *testing.T) {
+	dir := t.TempDir()
+	b := open(t, Options{Dir: dir, MaxAge: time.Nanosecond})
+	publish := func(from, to uint64) {
+		t.Helper()
+		for i := from; i <= to; i++ {
+			if err := b.PublishFrame(t.Context(), testFrame(i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := b.Flush(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := func(what string, seq uint64) {
+		t.Helper()
+		s, err := b.js.Stream(t.Context(), b.opts.Stream)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := s.CachedInfo().State.FirstSeq; got != seq {
+			t.Errorf("%s: the stream begins at %d, want %d", what, got, seq)
+		}
+	}
+	publish(1, 100)
+	if err := b.TrimOld(t.Context(), "archive"); err != nil {
+		t.Fatal(err)
+	}
+	want("nobody has read it", 1)
+	collect(t, b, 60, Consumer{Durable: "archive", Kinds: []Kind{Frame}, MaxBatch: 60})
+	if err := b.WaitConsumed(t.Context(), "archive", 60); err != nil {
+		t.Fatal(err)
+	}
+	s, err := b.js.Stream(t.Context(), b.opts.Stream)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := s.GetMsg(t.Context(), 31)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.trimBefore(t.Context(), "archive", m.Time); err != nil {
+		t.Fatal(err)
+	}
+	want("before the 31st", 31)
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, Options{Dir: dir, MaxAge: time.Nanosecond})
+	want("after a start with everything too old", 31)
+	if err := b.TrimOld(t.Context(), "archive"); err != nil {
+		t.Fatal(err)
+	}
+	want("all too old", 61)
+}

@@ -20,6 +20,17 @@ type fixOrder struct {
 	By    time.Time `json:"by_system_clock"`
 }
 
+// age is how long the order lay there when the system clock showed now. That
+// clock may have been set in between, and is seldom right where there are such
+// orders: what it says counts only if it can be so, for an order is taken within
+// a second or two.
+func (o fixOrder) age(now time.Time) time.Duration {
+	if d := now.Sub(o.By); d > 0 && d < 5*clockEvery {
+		return d
+	}
+	return 0
+}
+
 // OrderFix leaves the order for the station that runs on a data folder; done
 // tells whether it has taken it.
 func OrderFix(dir string, truth time.Time) (done func() bool, err error) {

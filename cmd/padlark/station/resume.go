@@ -35,7 +35,7 @@ func (s *station) startOrResume(ctx context.Context) error {
 	} else if err := s.catchUp(ctx); err != nil {
 		return err
 	}
-	old, last, ok, err := s.interrupted(ctx)
+	old, since, ok, err := s.interrupted(ctx)
 	if err != nil {
 		return err
 	}
@@ -45,7 +45,7 @@ func (s *station) startOrResume(ctx context.Context) error {
 		return s.startSession(ctx)
 	}
 	s.session, s.resumed = old, true
-	s.clock = ingest.ContinueClock(old.Epoch, max(time.Since(old.Epoch), last+time.Nanosecond))
+	s.clock = ingest.ContinueClock(old.Epoch, since)
 	s.log.Info().Str("session", old.ID).Msg("the session that was interrupted goes on")
 	return nil
 }
@@ -71,8 +71,8 @@ func (s *station) catchUp(ctx context.Context) error {
 }
 
 // interrupted finds the last session if it was cut off a moment ago under the
-// same configuration, and when its last frame passed.
-func (s *station) interrupted(ctx context.Context) (old sqlite.Session, last time.Duration, ok bool, err error) {
+// same configuration, and how long ago it began.
+func (s *station) interrupted(ctx context.Context) (old sqlite.Session, since time.Duration, ok bool, err error) {
 	all, err := s.archive.Sessions(ctx)
 	if err != nil || len(all) == 0 {
 		return old, 0, false, err
@@ -85,11 +85,23 @@ func (s *station) interrupted(ctx context.Context) (old sqlite.Session, last tim
 	if err != nil || end.Passed < 0 {
 		return old, 0, false, err
 	}
-	last = time.Duration(end.Passed)
-	// A clock that reads earlier than the last frame cannot say how long the
-	// break was, so that begins a new session.
-	gap := time.Since(old.Epoch) - last
-	return old, last, gap > 0 && gap < resumeWithin, nil
+	since, ok = goneOn(old, time.Duration(end.Passed), time.Now())
+	return old, since, ok, nil
+}
+
+// goneOn tells how far a session that was cut off after its last frame would be
+// by now. The clock may still be the one that the session was begun by, or have
+// been set right meanwhile: then it agrees with the time that the session is
+// known to have begun at. One that reads earlier than the last frame by both, or
+// much later, cannot say how long the break was.
+func goneOn(old sqlite.Session, last time.Duration, now time.Time) (since time.Duration, ok bool) {
+	for _, epoch := range []time.Time{old.Epoch, old.Corrected(old.Epoch)} {
+		since = now.Sub(epoch)
+		if gap := since - last; gap > 0 && gap < resumeWithin {
+			return since, true
+		}
+	}
+	return 0, false
 }
 
 func (s *station) startSession(ctx context.Context) error {

@@ -23,6 +23,7 @@ const (
 	roomRing    = 8 << 20
 	roomEvery   = time.Second
 	roomTrim    = 30 * time.Second // between two attempts to make room
+	roomOld     = time.Hour        // between two looks for what is old in the bus
 )
 
 // room watches over the free space of the data folder.
@@ -30,6 +31,7 @@ type room struct {
 	s       *station
 	full    bool
 	trimmed time.Time
+	aged    time.Time
 }
 
 // diskFull says whether the archive would refuse to write now.
@@ -78,6 +80,12 @@ func (r *room) look(ctx context.Context) {
 	if known && free < roomTight && time.Since(r.trimmed) > roomTrim {
 		r.trimmed = time.Now()
 		r.did("the bus gives up what the archive has", r.s.bus.Trim(ctx, sqlite.Durable))
+	}
+	if time.Since(r.aged) > roomOld {
+		r.aged = time.Now()
+		if err := r.s.bus.TrimOld(ctx, sqlite.Durable); err != nil && ctx.Err() == nil {
+			r.s.log.Warn().Err(err).Msg("what is old stays in the bus for now")
+		}
 	}
 	switch {
 	case !r.full && (refused || known && free < roomReserve):

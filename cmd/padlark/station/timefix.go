@@ -217,8 +217,7 @@ func (c *clockFix) look(ctx context.Context, dir string) {
 		return
 	}
 	at := c.clock.At(c.clock.Now())
-	// The order lay there for a moment; both clocks have gone on meanwhile.
-	truth := order.Truth.Add(c.wall().Sub(order.By))
+	truth := order.Truth.Add(order.age(c.wall()))
 	if err := c.FixClock(ctx, at, truth, sdTyped, "by hand, with padlark time set"); err != nil && ctx.Err() == nil {
 		c.log.Error().Err(err).Msg("the time is not set")
 	}

@@ -112,6 +112,38 @@ func TestClockFix(t *testing.T) {
 	}
 }
 
+// An order by hand means what it says although the system clock steps while it
+// lies there, by decades or by an hour back.
+func TestOrderWhileTheClockSteps(t *testing.T) {
+	truth := time.Date(2026, 5, 2, 12, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		step, late time.Duration // of the clock since the order; what it counts
+	}{
+		{800 * time.Millisecond, 800 * time.Millisecond},
+		{20 * 365 * 24 * time.Hour, 0},
+		{-time.Hour, 0},
+		{-time.Millisecond, 0},
+	} {
+		v, out, dir := ingest.NewVirtualClock(time.Unix(60, 0)), &told{}, t.TempDir()
+		if _, err := OrderFix(dir, truth); err != nil {
+			t.Fatal(err)
+		}
+		by := time.Now()
+		clock := &clockFix{
+			session: "s", clock: v.Clock(), archive: out, bus: out, gps: make(chan gpsOffer, 1),
+			synced: func() (bool, string) { return false, "" }, wall: func() time.Time { return by.Add(c.step) },
+		}
+		clock.look(t.Context(), dir)
+		if len(out.events) != 1 {
+			t.Fatalf("after a step by %v: %d events", c.step, len(out.events))
+		}
+		// The order was written some moments before by was read.
+		if got := v.Clock().Epoch.Add(out.shift).Sub(truth); got < c.late || got > c.late+500*time.Millisecond {
+			t.Errorf("after a step by %v the time is %v later than ordered, want %v", c.step, got, c.late)
+		}
+	}
+}
+
 // A clock that was right from the start is vouched for without an event.
 func TestClockRightFromTheStart(t *testing.T) {
 	v := ingest.NewVirtualClock(time.Date(2026, 5, 2, 12, 0, 0, 0, time.UTC))
