@@ -151,22 +151,51 @@ func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error 
 			st = &now
 		}
 	}
-	// Whoever is told here, in this process, does not wait for the bus.
+	left := out
+	err := w.sendSoon(ctx, &left)
 	if w.Tell != nil && (st != nil || rocket == "") {
 		w.Tell(st, out)
 	}
-	for _, a := range out.Alarms {
-		if err := w.bus.PublishAlarm(ctx, a); err != nil {
-			return fmt.Errorf("publish alarm %s: %w", a.ID, err)
-		}
+	if err == nil {
+		err = w.send(ctx, &left)
 	}
-	for _, e := range out.Events {
-		if err := w.bus.PublishEvent(ctx, e); err != nil {
-			return fmt.Errorf("publish event %s: %w", e.ID, err)
-		}
+	if err != nil {
+		return err
 	}
 	if st != nil {
 		w.show(rocket, *st)
+	}
+	return nil
+}
+
+// patience is how long whoever is told in this process waits for room in the
+// bus, so that news usually goes out before a callout takes the processor.
+const patience = 2 * time.Millisecond
+
+// sendSoon sends what the bus has room for; what it does not is left in out.
+func (w *Watcher) sendSoon(ctx context.Context, out *Output) error {
+	if len(out.Alarms)+len(out.Events) == 0 {
+		return nil
+	}
+	soon, stop := context.WithTimeout(ctx, patience)
+	defer stop()
+	if err := w.send(soon, out); err != nil && (soon.Err() == nil || ctx.Err() != nil) {
+		return err
+	}
+	return nil
+}
+
+// send sends an output to the stream, and takes out of it what has been sent.
+func (w *Watcher) send(ctx context.Context, out *Output) error {
+	for ; len(out.Alarms) > 0; out.Alarms = out.Alarms[1:] {
+		if err := w.bus.PublishAlarm(ctx, out.Alarms[0]); err != nil {
+			return fmt.Errorf("publish alarm %s: %w", out.Alarms[0].ID, err)
+		}
+	}
+	for ; len(out.Events) > 0; out.Events = out.Events[1:] {
+		if err := w.bus.PublishEvent(ctx, out.Events[0]); err != nil {
+			return fmt.Errorf("publish event %s: %w", out.Events[0].ID, err)
+		}
 	}
 	return nil
 }

@@ -283,3 +283,44 @@ func TestWaitForGivesUpWhileTheBusIsFull(t *testing.T) {
 		t.Error("nobody in this process was told while the bus was full")
 	}
 }
+
+// ordered is a bus with room that counts what it was given.
+type ordered struct {
+	failing
+	sent *atomic.Int64
+}
+
+func (o ordered) PublishEvent(context.Context, flight.Event) error { o.sent.Add(1); return nil }
+func (o ordered) PublishAlarm(context.Context, flight.Alarm) error { o.sent.Add(1); return nil }
+
+// The bus is given news before whoever is told here, and each once.
+func TestNewsGoesToTheBusFirst(t *testing.T) {
+	f, newEngine := flown(t)
+	b := ordered{sent: new(atomic.Int64)}
+	w := New(b, newEngine(), zerolog.Nop())
+	var told int64
+	w.Tell = func(_ *flight.State, out Output) {
+		told += int64(len(out.Events) + len(out.Alarms))
+		if sent := b.sent.Load(); sent != told {
+			t.Errorf("told of %d, the bus has %d", told, sent)
+		}
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	var g errgroup.Group
+	g.Go(func() error { return w.Run(ctx) })
+	for _, s := range f.Samples {
+		if err := w.Sample(ctx, s); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.WaitFor(ctx, f.Samples[len(f.Samples)-1].Passed, 0); err != nil {
+		t.Error(err)
+	}
+	cancel()
+	if err := g.Wait(); err != nil {
+		t.Error(err)
+	}
+	if told < 3 {
+		t.Errorf("only %d events and alarms in a whole flight", told)
+	}
+}

@@ -17,6 +17,12 @@ const shortestWarning = 800 * time.Millisecond
 // Speaker says calls by running a command for each, one at a time. Offer may
 // be called from any goroutine; Run must be running for anything to be said.
 type Speaker struct {
+	// Before, if set before Run, is called before each command, from a goroutine
+	// of its own: to start a program keeps a small computer busy for some
+	// milliseconds, and what is more urgent goes first. It must return soon, and
+	// when ctx ends.
+	Before func(ctx context.Context)
+
 	silent  bool // there is no command
 	run     func(ctx context.Context, text string) error
 	longest time.Duration
@@ -157,7 +163,12 @@ func interrupts(next, cur Call, spoken time.Duration) (wait time.Duration, cut b
 func (s *Speaker) start(ctx context.Context, c Call, t time.Time) *saying {
 	ctx, stop := context.WithTimeout(ctx, s.longest)
 	p := &saying{call: c, since: t, stop: stop, done: make(chan error, 1)}
-	go func() { p.done <- s.run(ctx, c.Text) }()
+	go func() {
+		if s.Before != nil {
+			s.Before(ctx)
+		}
+		p.done <- s.run(ctx, c.Text)
+	}()
 	return p
 }
 

@@ -48,6 +48,35 @@ func fakeSpeaker() (*Speaker, *said) {
 	return s, log
 }
 
+// What is more urgent goes before a command, and a command that is cut before
+// it began still ends.
+func TestSpeakerLetsOthersGoFirst(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, log := fakeSpeaker()
+		s.Before = func(ctx context.Context) {
+			select {
+			case <-time.After(5 * time.Millisecond):
+			case <-ctx.Done():
+			}
+		}
+		ctx, stop := context.WithCancel(t.Context())
+		gone := make(chan error, 1)
+		go func() { gone <- s.Run(ctx) }()
+		s.Offer(Call{Text: "1s liftoff"}, 0)
+		time.Sleep(2 * time.Second) // of the virtual clock
+		s.Offer(Call{Text: "1s apogee"}, 0)
+		time.Sleep(2 * time.Millisecond)
+		stop()
+		if err := <-gone; err != nil {
+			t.Error(err)
+		}
+		want := []string{"5ms liftoff", "2.002s apogee", "2.002s cut: apogee"}
+		if diff := cmp.Diff(want, log.lines); diff != "" {
+			t.Errorf("said (-want +got):\n%s", diff)
+		}
+	})
+}
+
 func TestSpeakerRanksAndInterrupts(t *testing.T) {
 	type offer struct {
 		after time.Duration // since the offer before

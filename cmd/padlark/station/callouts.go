@@ -1,6 +1,7 @@
 package station
 
 import (
+	"context"
 	"time"
 
 	"padlark/flight"
@@ -15,6 +16,10 @@ type caller struct {
 	now     func() time.Time // session time
 }
 
+// headStart is how long a callout waits at most until what it says is on the
+// bus: the pages and other listeners must not wait for the start of a program.
+const headStart = 5 * time.Millisecond
+
 // newCaller makes a caller, nil if nothing is to be said aloud here.
 func (s *station) newCaller() *caller {
 	if len(s.cfg.Callout.Command) == 0 || s.recorded() {
@@ -27,9 +32,15 @@ func (s *station) newCaller() *caller {
 		}
 		s.log.Info().Msg("the callout command works again")
 	}
+	speaker := callout.NewSpeaker(s.cfg.Callout, report)
+	speaker.Before = func(ctx context.Context) {
+		ctx, stop := context.WithTimeout(ctx, headStart)
+		defer stop()
+		_ = s.bus.Flush(ctx) // a bus in trouble says so itself
+	}
 	return &caller{
 		planner: callout.NewPlanner(s.cfg.Callout),
-		speaker: callout.NewSpeaker(s.cfg.Callout, report),
+		speaker: speaker,
 		now:     func() time.Time { return s.clock.At(s.clock.Now()) },
 	}
 }
