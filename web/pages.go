@@ -24,7 +24,7 @@ var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", 
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.
-var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "alarms.js", "sound.js", "strips.js",
+var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "alarms.js", "sound.js", "fit.js", "strips.js",
 	"shapes.js", "dom.js", "units.js", "settings.js", "canvas.js", "scale.js"}
 
 func loadPages(a *assets) (*pages, error) {

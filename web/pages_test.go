@@ -49,7 +49,7 @@ func TestBrowser(t *testing.T) {
 			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook},
 			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits}, part{"zone", true, browserZone},
 			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
-			part{"pixels", true, browserPixels},
+			part{"pixels", true, browserPixels}, part{"crowd", true, browserCrowd},
 			part{"escape", false, browserEscape}, part{"notes", false, browserNotes}, part{"arithmetic", false, browserArithmetic})
 	})
 	run(t, false, part{"stale", true, browserStale}, part{"many", true, browserMany})
@@ -139,6 +139,11 @@ func browserAlarm(t *testing.T, browser *browsertest.Browser) {
 	stop := flying(t, v, 12*time.Second, 2, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 80, ballistic: true, cell: 4})
 	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 30*time.Second)
 	stop() // however slow this machine is, the rocket is still up
+	raised, err := v.Alarms(t.Context(), Query{Session: "now"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Until("all that was raised by then", fmt.Sprintf(`board.picture.alarms.size === %d`, len(raised)), 10*time.Second)
 	b.Until("its tone", `sound.dataset.last === '1'`, 3*time.Second)
 	b.Until("its words for screen readers", `document.getElementById('say-now').textContent.includes('Rust')`, 3*time.Second)
 	b.Size(1920, 1080, 1, false)

@@ -37,9 +37,17 @@ export class Alarms {
     this.folding();
   }
 
+  /** crowd folds the rest where rockets need the room. */
+  crowd(on) {
+    if (on === this.crowded) return;
+    this.crowded = on;
+    this.folding();
+  }
+
   folding() {
+    if (!this.waiting) return;
     const n = this.waiting.length;
-    const fold = this.busy && n > 0;
+    const fold = (this.busy || this.crowded) && n > 0;
     this.fold.hidden = !fold;
     this.rest.hidden = fold && !this.opened;
     this.fold.setAttribute("aria-expanded", String(!this.rest.hidden));

@@ -5,6 +5,7 @@ import { Picture } from "./picture.js";
 import { Card, zoneOf } from "./cards.js";
 import { Alarms, calls } from "./alarms.js";
 import { Sound } from "./sound.js";
+import { Fit, crowd } from "./fit.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
 import { setText, setClass } from "./dom.js";
@@ -39,6 +40,7 @@ export class Board {
     this.lastAges = 0;
     this.lastSlot = 0;
     this.frames = 0; // drawn, for measuring
+    this.fit = new Fit(root, (step) => this.crowds(step));
     this.stream = new Stream(path, {
       hello: (h) => this.hello(h),
       update: (u) => this.update(u),
@@ -49,7 +51,7 @@ export class Board {
       this.all = true;
     });
     window.addEventListener("resize", () => {
-      this.all = true;
+      this.all = this.fit.wanted = true;
     });
     this.loop = this.loop.bind(this);
     requestAnimationFrame(this.loop);
@@ -106,6 +108,7 @@ export class Board {
       this.busy = busy;
       this.list = p.waiting();
       this.alarms.show(this.list, busy);
+      this.alarmed();
       this.arrange();
     }
     const ages = t - this.lastAges >= AGES_MS;
@@ -120,7 +123,25 @@ export class Board {
       if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
       this.draw(t);
     }
+    if (this.fit.wanted) this.fit.now();
     this.all = false;
+  }
+
+  /** alarmed marks the cards of rockets with an alarm that waits for somebody. */
+  alarmed() {
+    const worst = new Map();
+    for (const a of this.list) if (a.active && !a.acked && a.priority < 3) worst.set(a.rocket, Math.min(a.priority, worst.get(a.rocket) ?? 3));
+    for (const [name, card] of this.cards) card.mark("alarm", String(worst.get(name) ?? ""));
+  }
+
+  /** crowds says how densely each zone is set. */
+  crowds(step) {
+    for (const [zone, section] of Object.entries(this.zones)) {
+      section.dataset.crowd = crowd(section.querySelector(".cards").children.length, zone, step);
+    }
+    const air = this.zones.air.dataset.crowd;
+    for (const card of this.cards.values()) card.brief = card.zone === "air" && (air === "many" || air === "packed");
+    this.alarms.crowd(step > 1);
   }
 
   /** showCards writes the cards of rockets that changed, a few in each frame, or
@@ -152,7 +173,10 @@ export class Board {
       if (card.el.dataset.go !== go) answered = false;
       p.changed.delete(name);
     }
-    if (moved) this.arrange();
+    if (moved) {
+      this.alarmed();
+      this.arrange();
+    }
     if (moved || everyone || !answered) this.answer();
   }
 
@@ -177,8 +201,8 @@ export class Board {
         if (list.children[i] !== c.el) list.insertBefore(c.el, list.children[i] ?? null);
       });
       section.hidden = cards.length === 0;
-      section.dataset.crowd = cards.length <= 1 ? "one" : cards.length <= 2 ? "two" : cards.length <= 4 ? "few" : cards.length <= 12 ? "some" : "many";
     }
+    this.fit.wanted = true;
     document.getElementById("nothing").hidden = this.cards.size > 0;
     // While something flies, the pad and the landed ones step back.
     setClass(this.root, "flying", !this.zones.air.hidden);

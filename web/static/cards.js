@@ -25,6 +25,7 @@ export class Card {
   constructor(rocket, zone) {
     this.rocket = rocket;
     this.zone = zone;
+    this.brief = false; // there is room for few words
     this.el = clone("t-" + zone);
     this.el.dataset.rocket = rocket;
     this.el.setAttribute("aria-label", rocket);
@@ -50,13 +51,14 @@ export class Card {
     const p = this.parts;
     const shape = s.phase === "descent" ? (s.released ? "canopy" : "fall") : s.phase;
     setShape(p.shape, shape);
-    setText(p.word, s.phase === "descent" && !s.released ? "Descent, no release" : words[s.phase] ?? s.phase);
+    const unopened = this.brief ? "No release" : "Descent, no release";
+    setText(p.word, s.phase === "descent" && !s.released ? unopened : words[s.phase] ?? s.phase);
     this.mark("phase", s.phase);
     setText(p.big, glance("height", s.altitude_m));
     setText(p.unit, unitOf("height") + (old ? ", last known" : ""));
     const speed = known(s.speed_mps) ? `${s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→"} ${glance("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "speed not known";
     setText(p.speed, speed);
-    setText(p.top, topWords(s, old));
+    setText(p.top, topWords(s, old, this.brief));
     setText(p.highest, quantity("height", s.highest_m));
     setText(p.release, s.released ? "seen" : "not seen");
     setClass(p.release, "missing", s.phase === "descent" && !s.released);
@@ -109,6 +111,8 @@ export class Card {
     const key = items.join("\n");
     if (ul.dataset.key === key) return;
     ul.dataset.key = key;
+    // Where there is room for one reason only, a word says that there are more.
+    this.el.querySelector(".facts").dataset.more = items.length > 1 ? `+${items.length - 1} more` : "";
     ul.replaceChildren(...items.map((text) => {
       const li = document.createElement("li");
       li.textContent = text;
@@ -135,9 +139,10 @@ export class Card {
   }
 }
 
-function topWords(s, old) {
-  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? "past the top" : "";
-  if (s.to_apogee_s > 0.05) return `top in ${fixed(s.to_apogee_s, 1)} s`;
+function topWords(s, old, brief) {
+  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? (brief ? "past top" : "past the top") : "";
+  if (s.to_apogee_s > 0.05) return `top ${brief ? "" : "in "}${fixed(s.to_apogee_s, 1)} s`;
+  if (brief) return "past top";
   return `${fixed(Math.max(0, -s.to_apogee_s), 1)} s past the top`;
 }
 
@@ -165,7 +170,7 @@ export function bearing(lat0, lon0, lat, lon) {
 const compass = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
 
 function whereWords(s, site) {
-  if (!known(s.latitude_deg) || !known(s.longitude_deg)) return "it sends no position";
+  if (!known(s.latitude_deg) || !known(s.longitude_deg)) return "no position";
   if (!known(site.latitude_deg) || !known(site.longitude_deg)) {
     return `${s.latitude_deg.toFixed(5)}, ${s.longitude_deg.toFixed(5)}`;
   }
