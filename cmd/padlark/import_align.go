@@ -5,10 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
-	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
@@ -54,7 +52,7 @@ func (m *logImport) store(ctx context.Context) error {
 	}
 	m.epoch = epoch
 	id := epoch.UTC().Format("20060102-150405") + logMark + m.sum
-	p, err := m.keep(ctx, m.session(id, epoch, m.cfg, m.link), m.cfg, m.log.Walk(id, epoch))
+	p, err := m.keep(ctx, m.session(id, epoch, m.cfg, m.link), m.cfg, m.alone(id, epoch))
 	if err != nil {
 		return err
 	}
@@ -67,13 +65,20 @@ func (m *logImport) store(ctx context.Context) error {
 	return m.mergeAll(ctx)
 }
 
+// alone is the log's own frames.
+func (m *logImport) alone(session string, epoch time.Time) frameSource {
+	return func(ctx context.Context, fn func(f *ingest.Frame, said *decode.Parsed) error) error {
+		return m.log.Each(ctx, session, epoch, fn)
+	}
+}
+
 // tryAlign runs the log on a time line of its own, to see the flights in it.
 func (m *logImport) tryAlign(ctx context.Context, heard []radioFlight) error {
 	epoch := time.Unix(0, 0).UTC()
 	var points []logimport.Point
 	h := heights{rocket: m.cmd.Rocket}
 	trial := &player{cfg: m.cfg, id: "trial", epoch: epoch, sample: func(s *decode.Sample) { points = h.add(points, s) }}
-	if err := trial.play(ctx, m.log.Walk("trial", epoch)); err != nil {
+	if err := trial.play(ctx, m.alone("trial", epoch)); err != nil {
 		return err
 	}
 	m.alignAll(heard, trial.events, points)
@@ -259,97 +264,4 @@ func (m *logImport) moveTo(k int, base time.Duration) {
 	for i := k; i < len(st); i++ {
 		st[i].Base += by
 	}
-}
-
-// mergeAll makes a merged session for each radio session that has a flight of
-// the log.
-func (m *logImport) mergeAll(ctx context.Context) error {
-	merged := map[string]string{}
-	better := map[string]string{}
-	for i := range m.done.Aligned {
-		a := &m.done.Aligned[i]
-		if merged[a.RadioSession] == "" {
-			id, won, err := m.merge(ctx, a.RadioSession)
-			if err != nil {
-				return fmt.Errorf("merge with session %s: %w", a.RadioSession, err)
-			}
-			merged[a.RadioSession], better[a.RadioSession] = id, won
-			if id != "none" {
-				m.done.Merged = append(m.done.Merged, id)
-			}
-		}
-		a.Merged, a.Better = merged[a.RadioSession], better[a.RadioSession]
-	}
-	return nil
-}
-
-func (m *logImport) merge(ctx context.Context, radio string) (id, better string, err error) {
-	s, err := m.archive.Session(ctx, radio)
-	if err != nil {
-		return "", "", err
-	}
-	cfg, err := m.mergedConfig(s)
-	if err != nil {
-		return "", "", err
-	}
-	if cfg == nil {
-		return "none", "not compared", nil
-	}
-	logPart := logimport.Series{Frames: m.log.Frames(m.done.Session, m.epoch), Bad: m.log.Bad}
-	radioPart := logimport.Series{}
-	first, last := logPart.Frames[0].Heard, logPart.Frames[len(logPart.Frames)-1].Heard
-	var within []ingest.Frame
-	err = m.archive.Frames(ctx, radio, sqlite.FrameFilter{Rocket: m.cmd.Rocket}, func(f ingest.Frame) error {
-		f.Heard = s.Corrected(f.Heard)
-		if !f.Heard.Before(first) && !f.Heard.After(last) {
-			within = append(within, f)
-		}
-		radioPart.Frames = append(radioPart.Frames, f)
-		return nil
-	})
-	if err != nil {
-		return "", "", err
-	}
-	slices.SortStableFunc(radioPart.Frames, func(a, b ingest.Frame) int { return a.Heard.Compare(b.Heard) })
-	// Which is better is judged where both were there.
-	frames := logimport.Fill(logPart.Frames, radioPart.Frames)
-	better = m.link
-	if !logimport.Better(logPart, logimport.Series{Frames: within}) {
-		frames = logimport.Fill(radioPart.Frames, logPart.Frames)
-		better = strings.Join(s.Links, " and ")
-	}
-	epoch := frames[0].Heard
-	id = epoch.UTC().Format("20060102-150405") + mergeMark + m.sum
-	passed := int64(0) // as in a Walk of the log
-	for i := range frames {
-		f := &frames[i]
-		f.Session, f.Mono = id, f.Heard.Sub(epoch).Nanoseconds()
-		passed = max(passed+1, f.Mono)
-		f.Passed = passed
-	}
-	_, err = m.keep(ctx, m.session(id, epoch, cfg, linksOf(frames)...), cfg, &frameList{frames})
-	return id, better, err
-}
-
-// mergedConfig knows the links of both: the configuration of the log if it has
-// the radio's links too, else that of the session with the log's link added.
-// nil if there is none that can read both.
-func (m *logImport) mergedConfig(s sqlite.Session) (*config.Config, error) {
-	has := func(c *config.Config) bool {
-		for _, l := range s.Links {
-			if !slices.ContainsFunc(c.Links, func(x ingest.LinkConfig) bool { return x.Name == l }) {
-				return false
-			}
-		}
-		return true
-	}
-	if has(m.cfg) {
-		return m.cfg, nil
-	}
-	cfg, err := m.withLog(s.Config, nil)
-	if err != nil || !has(cfg) {
-		m.log.Hints = append(m.log.Hints, fmt.Sprintf("no merged session with %s: no configuration has its links and the log's layout; give one with --config", s.ID))
-		return nil, nil //nolint:nilerr // said as a hint
-	}
-	return cfg, nil
 }

@@ -22,6 +22,9 @@ const serialMark = "serial:"
 // most boards' own port (common practice, no source).
 const dumpBaud = 115200
 
+// dumpMost bounds what a board may send, which else could go on for ever.
+const dumpMost = 1 << 30
+
 // dump asks a board for its log, keeps what comes as a capture, and gives the
 // capture's path. Besides the request line nothing is ever written to the
 // port.
@@ -52,7 +55,7 @@ func (c *importCmd) dump(ctx context.Context, dir string, cio *cmdIO) (path, not
 	}
 	say := progressDump(cio)
 	d := ingest.Dump{
-		Port: port, Request: plan.Request, End: plan.End, Settle: plan.Settle, Answer: plan.Answer, Quiet: plan.Quiet, Most: logMost,
+		Port: port, Request: plan.Request, End: plan.End, Settle: plan.Settle, Answer: plan.Answer, Quiet: plan.Quiet, Most: dumpMost,
 	}
 	res, err := d.Run(ctx, clock, func(k ingest.Chunk) error {
 		say(len(k.Bytes))

@@ -257,7 +257,7 @@ func TestImportCaptureKeepsTimes(t *testing.T) {
 			if off := flights[0].LaunchedAt.Sub(lift).Seconds(); math.Abs(off) > 0.15 {
 				t.Errorf("launched %.3f s beside the truth", off)
 			}
-			src, err := logimport.Captured(file.Bytes())
+			src, err := logimport.Open(t.Context(), bytes.NewReader(file.Bytes()), int64(file.Len()), logimport.Form{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -265,10 +265,16 @@ func TestImportCaptureKeepsTimes(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for i, f := range log.Frames("s", log.Begins) {
+			i := 0
+			err = log.Each(t.Context(), "s", log.Begins, func(f *ingest.Frame, _ *decode.Parsed) error {
 				if want := epoch.Add(heard(i)); !f.Heard.Equal(want) || f.Baud != 57600 {
 					t.Fatalf("frame %d heard at %v (%d baud), captured at %v", i, f.Heard, f.Baud, want)
 				}
+				i++
+				return nil
+			})
+			if err != nil || i != n {
+				t.Fatalf("%d frames of %d, %v", i, n, err)
 			}
 		})
 	}

@@ -1,9 +1,7 @@
 package main
 
 import (
-	"bytes"
 	"context"
-	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -16,13 +14,9 @@ import (
 
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
-	"padlark/ingest"
 	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
 )
-
-// logMost bounds a log, which is read into memory as a whole.
-const logMost = 1 << 30
 
 // logImport is one log on its way into the archive.
 type logImport struct {
@@ -30,7 +24,8 @@ type logImport struct {
 	cio     *cmdIO
 	dir     string
 	archive *sqlite.Archive
-	src     logimport.Source
+	file    *os.File
+	src     *logimport.Source
 	written time.Time // when the file was, as far as known
 	link    string
 	sum     string // begins the names of the sessions: the same log gives the same
@@ -64,9 +59,10 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 		return usagef("%s is no bundle: for a board's log give --layout LAYOUT and --rocket NAME", c.File)
 	}
 	m := &logImport{cmd: c, cio: cio, dir: dir}
-	if err := m.readFile(); err != nil {
+	if err := m.openFile(); err != nil {
 		return err
 	}
+	defer m.file.Close() //nolint:errcheck // only read from
 	if m.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{}); err != nil {
 		return err
 	}
@@ -87,49 +83,69 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 	return m.report()
 }
 
-func (m *logImport) readFile() error {
-	var r io.Reader = m.cio.In
+// openFile opens the log. What comes on stdin goes into a file first, since it
+// is read more than once.
+func (m *logImport) openFile() (err error) {
+	name := "stdin"
 	m.written = time.Now()
-	name, size := "stdin", int64(0)
-	if m.cmd.File != "-" {
-		f, err := os.Open(m.cmd.File)
-		if err != nil {
-			return fmt.Errorf("import: %w", err)
-		}
-		defer f.Close() //nolint:errcheck // only read from
-		if st, err := f.Stat(); err == nil {
-			m.written, size = st.ModTime(), st.Size()
-		}
-		r, name = f, filepath.Base(m.cmd.File)
+	if m.cmd.File == "-" {
+		m.file, err = spool(m.cio.In, m.dir)
+	} else if m.file, err = os.Open(m.cmd.File); err == nil {
+		name = filepath.Base(m.cmd.File)
 	}
-	data, err := readAll(r, size)
+	if err != nil {
+		return fmt.Errorf("import: %w", err)
+	}
+	st, err := m.file.Stat()
 	switch {
 	case err != nil:
-		return fmt.Errorf("import: read %s: %w", m.cmd.File, err)
-	case len(data) > logMost:
-		return fmt.Errorf("import %s: more than %d MB: cut it into pieces", m.cmd.File, logMost>>20)
-	case len(data) == 0:
-		return fmt.Errorf("import %s: it is empty", m.cmd.File)
+	case st.IsDir():
+		err = fmt.Errorf("%s is a folder: name the file in it", m.cmd.File)
+	case !st.Mode().IsRegular():
+		err = fmt.Errorf("%[1]s is no file: for a board on a port write serial:%[1]s, for a pipe -", m.cmd.File)
+	case m.cmd.File != "-":
+		m.written = st.ModTime()
 	}
-	m.src = logimport.Plain(data)
-	if ingest.IsCapture(bytes.NewReader(data)) {
-		if m.src, err = logimport.Captured(data); err != nil {
-			return fmt.Errorf("import %s: %w", m.cmd.File, err)
-		}
+	if err != nil {
+		return errors.Join(fmt.Errorf("import: %w", err), m.file.Close())
 	}
 	m.link = "log-" + linkWord(name)
-	sum := sha256.Sum256(m.src.Data)
-	m.sum = hex.EncodeToString(sum[:4])
 	return nil
 }
 
-// readAll reads at most logMost bytes, and one more to show that there are
-// more; size is how many there should be, 0 if that is not known.
-func readAll(r io.Reader, size int64) ([]byte, error) {
-	var b bytes.Buffer
-	b.Grow(int(min(max(size, 0), logMost)) + bytes.MinRead) // then nothing is copied
-	_, err := b.ReadFrom(io.LimitReader(r, logMost+1))
-	return b.Bytes(), err
+// spool keeps what comes in a file without a name, which is gone once it is
+// closed.
+func spool(in io.Reader, dir string) (*os.File, error) {
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return nil, fmt.Errorf("make the folder for what comes on stdin: %w", err)
+	}
+	f, err := os.CreateTemp(dir, "import-*.tmp")
+	if err != nil {
+		return nil, fmt.Errorf("make a file for what comes on stdin: %w", err)
+	}
+	_ = os.Remove(f.Name()) // where that cannot be while it is open, it stays
+	if _, err := io.Copy(f, in); err != nil {
+		return nil, errors.Join(fmt.Errorf("keep what comes on stdin: %w", err), f.Close())
+	}
+	return f, nil
+}
+
+// openSource finds out what the file is, now that the layout is known.
+func (m *logImport) openSource(ctx context.Context, c logimport.Config) error {
+	form, err := c.Form()
+	if err != nil {
+		return usageError{err}
+	}
+	st, err := m.file.Stat()
+	if err != nil {
+		return fmt.Errorf("import: %w", err)
+	}
+	if m.src, err = logimport.Open(ctx, m.file, st.Size(), form); err != nil {
+		return fmt.Errorf("import %s: %w", m.cmd.File, err)
+	}
+	m.sum = hex.EncodeToString(m.src.Sum[:4])
+	m.src.TrimEnd(m.endMark())
+	return nil
 }
 
 // linkWord makes a file's name one that a link may have.
@@ -151,15 +167,17 @@ func (m *logImport) read(ctx context.Context) error {
 	if m.cfg, err = m.withLog(base, nil); err != nil {
 		return err
 	}
-	m.src.TrimEnd(m.endMark())
 	lc := logimport.Config{
 		Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate,
-		OnRead: progressBytes(m.cio.Err, len(m.src.Data)),
 		OnSkip: func(s logimport.Skip) { fmt.Fprintf(m.cio.Err, "skipped %s\n", s) },
 	}
 	for _, r := range m.cfg.Rockets {
 		lc.Rockets = append(lc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
 	}
+	if err := m.openSource(ctx, lc); err != nil {
+		return err
+	}
+	lc.OnRead = progressBytes(m.cio.Err, m.src.Size)
 	if m.log, err = logimport.Read(ctx, m.src, lc); errors.Is(err, logimport.ErrNoClock) {
 		return usageError{err}
 	} else if err != nil {
@@ -247,9 +265,9 @@ func (m *logImport) listHints() {
 }
 
 // progressBytes says how far the reading is, from the third second on.
-func progressBytes(w io.Writer, all int) func(uint64) {
+func progressBytes(w io.Writer, all int64) func(int64) {
 	next := time.Now().Add(2 * time.Second)
-	return func(n uint64) {
+	return func(n int64) {
 		if now := time.Now(); now.After(next) {
 			next = now.Add(2 * time.Second)
 			fmt.Fprintf(w, "%.0f %% read\n", 100*float64(n)/float64(all))

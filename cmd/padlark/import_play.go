@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -29,28 +28,9 @@ const playBatch = 8192
 // playAhead is how many batches are under way at a time.
 const playAhead = 5
 
-// frameSource gives frames in the order in which they passed.
-type frameSource interface {
-	Len() int
-	// Next writes the next frame into f; ok is false after the last. said is
-	// what is in it, nil if it is to be decoded.
-	Next(f *ingest.Frame) (said *decode.Parsed, ok bool)
-}
-
-// frameList is a frameSource of frames that are there already.
-type frameList struct{ frames []ingest.Frame }
-
-// Len implements frameSource.
-func (l *frameList) Len() int { return len(l.frames) }
-
-// Next implements frameSource.
-func (l *frameList) Next(f *ingest.Frame) (said *decode.Parsed, ok bool) {
-	if len(l.frames) == 0 {
-		return nil, false
-	}
-	*f, l.frames = l.frames[0], l.frames[1:]
-	return nil, true
-}
+// frameSource calls fn with frames in the order in which they passed. said is
+// what is in one, nil if it is to be decoded.
+type frameSource func(ctx context.Context, fn func(f *ingest.Frame, said *decode.Parsed) error) error
 
 // player runs frames through decoding and watching, as a replay of them will,
 // and hands on the rows. The three run beside each other, each in order, so
@@ -61,7 +41,8 @@ type player struct {
 	epoch  time.Time
 	events []flight.Event
 	alarms []flight.Alarm
-	passed int64 // of the last frame
+	frames uint64 // so far
+	passed int64  // of the last frame
 	// rows, if set, takes the frames with their samples or rejects, which are
 	// its own only during the call.
 	rows func(r sqlite.Rows) error
@@ -78,10 +59,9 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 	if err != nil {
 		return err
 	}
-	size := min(playBatch, frames.Len())
 	free := make(chan *sqlite.Rows, playAhead)
 	for range cap(free) {
-		free <- &sqlite.Rows{Frames: make([]ingest.Frame, 0, size), Samples: make([]decode.Sample, 0, size)}
+		free <- &sqlite.Rows{}
 	}
 	decoded, watched := make(chan *sqlite.Rows, playAhead), make(chan *sqlite.Rows, playAhead)
 	g, gctx := errgroup.WithContext(ctx)
@@ -124,29 +104,31 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 // decode fills batches. Their number is fixed, so it waits while the others are
 // behind.
 func (p *player) decode(ctx context.Context, d *decode.Decoder, frames frameSource, free <-chan *sqlite.Rows, out chan<- *sqlite.Rows) error {
-	for from := uint64(1); ; from += playBatch {
-		var rows *sqlite.Rows
-		select {
-		case rows = <-free:
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-		*rows = sqlite.Rows{Frames: rows.Frames[:0], Samples: rows.Samples[:0], Rejects: rows.Rejects[:0], From: from}
-		for len(rows.Frames) < playBatch {
-			rows.Frames = append(rows.Frames, ingest.Frame{})
-			f := &rows.Frames[len(rows.Frames)-1]
-			said, more := frames.Next(f)
-			if !more {
-				rows.Frames = rows.Frames[:len(rows.Frames)-1]
-				out <- rows // there is room for all
-				return nil
+	var rows *sqlite.Rows
+	err := frames(ctx, func(f *ingest.Frame, said *decode.Parsed) error {
+		if rows == nil {
+			select {
+			case rows = <-free:
+			case <-ctx.Done():
+				return ctx.Err()
 			}
-			if err := p.decodeOne(d, f, said, rows); err != nil {
-				return err
-			}
+			*rows = sqlite.Rows{Frames: rows.Frames[:0], Samples: rows.Samples[:0], Rejects: rows.Rejects[:0], From: p.frames + 1}
 		}
+		p.frames++
+		rows.Frames = append(rows.Frames, *f)
+		if err := p.decodeOne(d, f, said, rows); err != nil {
+			return err
+		}
+		if len(rows.Frames) == playBatch {
+			out <- rows // there is room for all
+			rows = nil
+		}
+		return nil
+	})
+	if err == nil && rows != nil {
 		out <- rows // there is room for all
 	}
+	return err
 }
 
 func (p *player) decodeOne(d *decode.Decoder, f *ingest.Frame, said *decode.Parsed, rows *sqlite.Rows) error {
@@ -186,7 +168,6 @@ func (p *player) end() int64 {
 // keep stores a session of frames with all that follows from them. Doing it
 // again changes nothing.
 func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
-	count := frames.Len()
 	if err := m.archive.StartSession(ctx, s); err != nil {
 		return nil, err
 	}
@@ -200,7 +181,7 @@ func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Conf
 	if err := p.play(ctx, frames); err != nil {
 		return nil, err
 	}
-	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: uint64(count) + 1}
+	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: p.frames + 1}
 	if err := m.archive.WriteRows(ctx, last); err != nil {
 		return nil, err
 	}
@@ -213,17 +194,6 @@ func (m *logImport) session(id string, epoch time.Time, cfg *config.Config, link
 		ID: id, Station: cfg.Station.Name, Epoch: epoch, Version: softwareVersion(), Config: cfg.Text,
 		Site: cfg.Site, Rockets: cfg.Rockets, Links: links,
 	}
-}
-
-// linksOf lists the links of frames, in order of first hearing.
-func linksOf(frames []ingest.Frame) []string {
-	var out []string
-	for i := range frames {
-		if !slices.Contains(out, frames[i].Link) {
-			out = append(out, frames[i].Link)
-		}
-	}
-	return out
 }
 
 const (

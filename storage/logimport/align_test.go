@@ -1,10 +1,15 @@
 package logimport
 
 import (
+	"fmt"
+	"maps"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"padlark/ingest"
@@ -68,25 +73,93 @@ func TestAlignRefusesAnotherFlight(t *testing.T) {
 	}
 }
 
-func TestFillHasNoDuplicates(t *testing.T) {
-	at := func(link string, ms ...int) (out []ingest.Frame) {
-		for _, v := range ms {
-			out = append(out, ingest.Frame{Link: link, Heard: time.UnixMilli(int64(v))})
+// TestOverlayHasNoDuplicates: the denser one is kept whole, and the other fills
+// its holes; the same by the rule written down a second time, straightforwardly.
+func TestOverlayHasNoDuplicates(t *testing.T) {
+	log := []int{0, 20, 40, 60, 80, 400, 420, 440}
+	dense := make([]int, 0, 100)
+	for ms := range 100 {
+		dense = append(dense, 7*ms)
+	}
+	cases := map[string]struct {
+		log, radio []int
+		bad        int
+		logWins    bool
+	}{
+		"the radio fills the log's holes":   {log, []int{5, 45, 90, 200, 300, 395, 430, 600}, 0, true},
+		"before the log, and at one time":   {log, []int{-500, -480, 0, 20, 440, 470}, 0, true},
+		"lines out of order":                {[]int{0, 40, 20, 60, 80, 400, 440, 420}, []int{5, 200}, 0, true},
+		"the log fills the radio's holes":   {[]int{0, 100, 210, 300, 690, 800, 900}, dense, 0, false},
+		"most of the log is bad":            {log, []int{0, 20, 40, 60, 200, 440}, 1000, false},
+		"nothing was heard while it logged": {log, []int{5000, 5001, 5002}, 0, true},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			var text strings.Builder
+			for _, ms := range c.log {
+				fmt.Fprintf(&text, "%d,101325,3.9\n", ms)
+			}
+			l, err := Read(t.Context(), source(t, []byte(text.String())), plain())
+			if err != nil {
+				t.Fatal(err)
+			}
+			l.Bad += c.bad
+			var radio []ingest.Frame
+			for _, ms := range c.radio {
+				radio = append(radio, ingest.Frame{Link: "radio", Heard: time.UnixMilli(int64(ms))})
+			}
+			o, err := l.Lay(t.Context(), time.UnixMilli(0), radio)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if o.LogWins != c.logWins {
+				t.Errorf("the log wins: %v", o.LogWins)
+			}
+			var got []string
+			err = o.Each(t.Context(), func(f *ingest.Frame) error {
+				got = append(got, fmt.Sprint(f.Link, " ", f.Heard.UnixMilli()))
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			want := filled("log-x", "radio", c.log, c.radio)
+			if !c.logWins {
+				want = filled("radio", "log-x", c.radio, c.log)
+			}
+			if diff := cmp.Diff(want, got); diff != "" {
+				t.Errorf("(-want +got):\n%s", diff)
+			}
+		})
+	}
+}
+
+// filled is all of win, and of lose what is further from each of win than a
+// usual step, where win has a hole of three.
+func filled(winner, loser string, win, lose []int) (out []string) {
+	var steps []int
+	for i := range win[1:] {
+		steps = append(steps, win[i+1]-win[i])
+	}
+	slices.Sort(steps)
+	step := steps[len(steps)/2]
+	at := map[string]int{}
+	for _, w := range win {
+		at[fmt.Sprint(winner, " ", w)] = w
+	}
+	for _, v := range lose {
+		before, after := 1<<40, 1<<40
+		for _, w := range win {
+			if w <= v {
+				before = min(before, v-w)
+			}
+			if w >= v {
+				after = min(after, w-v)
+			}
 		}
-		return out
-	}
-	log := at("log", 0, 20, 40, 60, 80, 400, 420, 440)
-	radio := at("radio", 5, 45, 90, 200, 300, 395, 430, 600)
-	var got []int64
-	for _, f := range Fill(log, radio) {
-		if f.Link == "radio" {
-			got = append(got, f.Heard.UnixMilli())
+		if min(before, after) > step && before+after > 3*step {
+			at[fmt.Sprint(loser, " ", v)] = v
 		}
 	}
-	if len(got) != 3 || got[0] != 200 || got[1] != 300 || got[2] != 600 {
-		t.Errorf("the radio fills in at %v ms, want 200, 300 (the hole) and 600 (after the end)", got)
-	}
-	if !Better(Series{Frames: log}, Series{Frames: radio}) || Better(Series{Frames: log, Bad: 1000}, Series{Frames: radio}) {
-		t.Error("the denser one is better unless most of it is bad")
-	}
+	return slices.SortedFunc(maps.Keys(at), func(a, b string) int { return at[a] - at[b] })
 }

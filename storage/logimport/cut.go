@@ -1,12 +1,12 @@
 package logimport
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"maps"
 	"slices"
-	"time"
 
 	"padlark/decode"
 	"padlark/ingest"
@@ -19,19 +19,18 @@ const batchPieces = 2048
 // piece is one message of the log.
 type piece struct {
 	bytes  []byte
-	offset int64 // in the log
+	offset int64 // in its sender's stream
+	line   int   // of its sender's text, from 1; 0 in a binary log
 	wire   int
-	chunk  int32 // that its last byte came in; -1 unless it is a capture
+	chunk  *chunk // that its last byte came in; nil unless it is a capture
 }
 
-// kept is a piece that has become a frame.
-type kept struct {
-	bytes []byte
-	since time.Duration
-	wire  int
-	chunk int32
-	piece int32 // index of what it says, in batch.parsed
-	good  bool
+// sender is who sent a piece, where a capture knows it.
+func (p *piece) sender() string {
+	if p.chunk == nil {
+		return ""
+	}
+	return p.chunk.peer
 }
 
 // batch goes through cutting, parsing and placing.
@@ -39,94 +38,162 @@ type batch struct {
 	pieces  []piece
 	dropped map[int]string // pieces that framing dropped, with the reason
 	parsed  []decode.Parsed
+	room    []float64              // that the values of parsed begin in
 	bad     map[int]*decode.Reject // pieces that no layout knows
 	ready   chan struct{}          // closed once it is parsed
-	kept    []kept
-	read    int // bytes of the source that are behind it
+	read    int64                  // bytes of the source that are behind it
 }
 
-func newBatch() *batch {
-	return &batch{pieces: make([]piece, 0, batchPieces), ready: make(chan struct{})}
+// batches are used again where nobody keeps what was in them.
+type batches chan *batch
+
+func (free batches) get() *batch {
+	b := &batch{}
+	select {
+	case b = <-free:
+	default:
+		b.pieces = make([]piece, 0, batchPieces)
+	}
+	*b = batch{pieces: b.pieces[:0], parsed: b.parsed[:0], room: b.room[:0], ready: make(chan struct{})}
+	return b
+}
+
+func (free batches) put(b *batch) {
+	select {
+	case free <- b:
+	default:
+	}
+}
+
+// stream is one sender's bytes.
+type stream struct {
+	framer *ingest.Framer
+	chunk  *chunk
+	block  []byte // under way
+	base   int64  // offset of the block
+
+	lineEnd []byte // nil in a binary log
+	lines   int    // that ended before counted
+	counted int    // in the block
+	open    bool   // bytes have come since the last end of a line
+}
+
+// push frames a block.
+func (s *stream) push(b []byte, k *chunk, to ingest.Sink) error {
+	s.lineAt(s.base + int64(len(s.block)))
+	s.base += int64(len(s.block))
+	s.block, s.chunk, s.counted = b, k, 0
+	return s.framer.Push(b, to)
+}
+
+// end closes the stream for now: what comes next is on a line of its own.
+func (s *stream) end(whole bool, to ingest.Sink) error {
+	if err := s.framer.End(whole, to); err != nil {
+		return err
+	}
+	s.lineAt(s.base + int64(len(s.block)))
+	if s.open && s.lineEnd != nil {
+		s.lines, s.open = s.lines+1, false
+	}
+	return nil
+}
+
+// lineAt is the number of the line at an offset; offsets only rise. A piece
+// that began in the block before ends no line there, so what has been counted
+// up to here is right for it too.
+func (s *stream) lineAt(offset int64) int {
+	if s.lineEnd == nil {
+		return 0
+	}
+	if upto := int(min(offset-s.base, int64(len(s.block)))); upto > s.counted {
+		part := s.block[s.counted:upto]
+		s.lines += bytes.Count(part, s.lineEnd)
+		s.open, s.counted = !bytes.HasSuffix(part, s.lineEnd), upto
+	}
+	return s.lines + 1
 }
 
 // cutter cuts the source into pieces. It is the framers' sink.
 type cutter struct {
-	src   *Source
-	now   *batch
-	chunk int32
-	read  int
-	copy  []byte // room for messages that framing has changed
-	emit  func(*batch) error
+	free    batches
+	now     *batch
+	stream  *stream // that is being cut
+	read    int64
+	copy    []byte // room for messages that framing has changed
+	framing ingest.Framing
+	limit   int
+	lineEnd []byte
+	emit    func(*batch) error
 }
 
 // cut runs the source through framing.
-func cut(ctx context.Context, src *Source, framing ingest.Framing, limit int, emit func(*batch) error) error {
-	c := &cutter{src: src, now: newBatch(), chunk: -1, emit: emit}
-	var err error
-	if src.chunks == nil {
-		err = c.plain(ctx, framing, limit)
-	} else {
-		err = c.captured(ctx, framing, limit)
+func cut(ctx context.Context, src *Source, framing ingest.Framing, limit int, free batches, emit func(*batch) error) error {
+	c := &cutter{free: free, now: free.get(), framing: framing, limit: limit, emit: emit}
+	if framing.Kind == ingest.FramingLine {
+		c.lineEnd = []byte{src.lineEnd}
+		if framing.Ends == "cr" {
+			c.lineEnd = []byte{'\r'}
+		}
 	}
-	if err != nil {
+	read := c.plain
+	if src.kind == captured {
+		read = c.captured
+	}
+	if err := read(ctx, src); err != nil {
 		return err
 	}
 	return c.flush()
 }
 
-func (c *cutter) plain(ctx context.Context, framing ingest.Framing, limit int) error {
-	framer, err := ingest.NewFramer(framing, limit)
+func (c *cutter) newStream() (*stream, error) {
+	f, err := ingest.NewFramer(c.framing, c.limit)
+	return &stream{framer: f, lineEnd: c.lineEnd}, err
+}
+
+func (c *cutter) plain(ctx context.Context, src *Source) error {
+	var err error
+	if c.stream, err = c.newStream(); err != nil {
+		return err
+	}
+	_, err = src.blocks(ctx, func(b []byte, _ *chunk) error {
+		defer func() { c.read += int64(len(b)) }()
+		return c.stream.push(b, nil, c)
+	})
 	if err != nil {
 		return err
 	}
-	const step = 1 << 20
-	for at := 0; at < len(c.src.Data); at += step {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		c.read = at
-		if err := framer.Push(c.src.Data[at:min(at+step, len(c.src.Data))], c); err != nil {
-			return err
-		}
-	}
-	return framer.End(true, c)
+	return c.stream.end(true, c)
 }
 
 // captured frames a capture as a receiver does: each sender by itself.
-func (c *cutter) captured(ctx context.Context, framing ingest.Framing, limit int) error {
-	framers := map[string]*ingest.Framer{}
-	for i := range c.src.chunks {
-		k := &c.src.chunks[i]
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		c.chunk = int32(i)
-		f := framers[k.peer]
-		if f == nil {
+func (c *cutter) captured(ctx context.Context, src *Source) error {
+	senders := map[string]*stream{}
+	_, err := src.blocks(ctx, func(b []byte, k *chunk) error {
+		s := senders[k.peer]
+		if s == nil {
 			var err error
-			if f, err = ingest.NewFramer(framing, limit); err != nil {
+			if s, err = c.newStream(); err != nil {
 				return err
 			}
-			framers[k.peer] = f
+			senders[k.peer] = s
 		}
-		data := c.src.Data[c.read:k.upto]
-		c.read = k.upto
-		if err := f.Push(data, c); err != nil {
-			return err
-		}
-		if k.end == ingest.EndNone {
-			continue
-		}
-		if err := f.End(k.end == ingest.EndWhole, c); err != nil {
+		c.stream = s
+		c.read += int64(len(b))
+		if err := s.push(b, k, c); err != nil || k.end == ingest.EndNone {
 			return err
 		}
 		if k.peer != "" {
-			delete(framers, k.peer)
+			delete(senders, k.peer)
 		}
+		return s.end(k.end == ingest.EndWhole, c)
+	})
+	if err != nil {
+		return err
 	}
 	// A capture is cut off where the recording ended.
-	for _, peer := range slices.Sorted(maps.Keys(framers)) {
-		if err := framers[peer].End(false, c); err != nil {
+	for _, peer := range slices.Sorted(maps.Keys(senders)) {
+		c.stream = senders[peer]
+		if err := c.stream.end(false, c); err != nil {
 			return err
 		}
 	}
@@ -152,17 +219,17 @@ func (c *cutter) Reject(j ingest.Reject) {
 }
 
 func (c *cutter) add(b []byte, offset int64, wire int) {
-	c.now.pieces = append(c.now.pieces, piece{c.own(b, offset), offset, wire, c.chunk})
+	c.now.pieces = append(c.now.pieces, piece{c.own(b, offset), offset, c.stream.lineAt(offset), wire, c.stream.chunk})
 }
 
-// own gives bytes that stay: the log's own where framing has left the message
+// own gives bytes that stay: the block's own where framing has left the message
 // in its place, else a copy.
 func (c *cutter) own(b []byte, offset int64) []byte {
 	if len(b) == 0 {
 		return []byte{}
 	}
-	d := c.src.Data
-	if offset < int64(len(d)) && &d[offset] == &b[0] {
+	block := c.stream.block
+	if at := offset - c.stream.base; at >= 0 && at < int64(len(block)) && &block[at] == &b[0] {
 		return b[:len(b):len(b)]
 	}
 	if cap(c.copy)-len(c.copy) < len(b) {
@@ -176,14 +243,15 @@ func (c *cutter) own(b []byte, offset int64) []byte {
 func (c *cutter) flush() error {
 	b := c.now
 	b.read = c.read
-	c.now = newBatch()
+	c.now = c.free.get()
 	return c.emit(b)
 }
 
 // parse reads every piece of the batch.
 func (b *batch) parse(d *decode.Decoder, link string) error {
-	b.parsed = make([]decode.Parsed, len(b.pieces))
-	var room []float64 // one piece of memory for all values
+	b.parsed = slices.Grow(b.parsed[:0], len(b.pieces))[:len(b.pieces)]
+	clear(b.parsed)
+	room := b.room[:0] // one piece of memory for all values
 	for i := range b.pieces {
 		if _, dropped := b.dropped[i]; dropped {
 			continue
@@ -196,8 +264,8 @@ func (b *batch) parse(d *decode.Decoder, link string) error {
 		case err == nil:
 			n := len(p.Values)
 			if cap(room) < n {
-				room = make([]float64, 0, n*(len(b.pieces)-i))
-				room = append(room, p.Values...)
+				b.room = make([]float64, 0, n*(len(b.pieces)-i))
+				room = append(b.room, p.Values...)
 				p.Values = room
 			}
 			p.Values = p.Values[:n:n]

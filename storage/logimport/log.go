@@ -1,6 +1,8 @@
 package logimport
 
 import (
+	"context"
+	"fmt"
 	"time"
 
 	"padlark/decode"
@@ -24,10 +26,9 @@ type Log struct {
 	Heard  bool
 	Begins time.Time
 
-	link    string
-	chunks  []chunk
-	batches []*batch
-	frames  int
+	src    *Source
+	cfg    Config
+	frames int
 }
 
 // Stretch is a run of lines on one clock: from a start of the board to its next.
@@ -63,72 +64,37 @@ func (l *Log) Of(at time.Duration) int {
 	return -1
 }
 
-// Walk goes through the frames in the order of the log and gives each its
-// times, from the bases of the stretches.
-type Walk struct {
-	log     *Log
-	session string
-	epoch   time.Time
-	batch   int
-	at      int // in the batch
-	n       int // frames so far
-	stretch int
-	passed  int64
-}
-
-// Walk begins at the first frame.
-func (l *Log) Walk(session string, epoch time.Time) *Walk {
-	// From 1 on: a Passed of 0 means that nothing has passed yet.
-	return &Walk{log: l, session: session, epoch: epoch, stretch: -1}
-}
-
-// Len is how many frames there are in all.
-func (w *Walk) Len() int { return w.log.frames }
-
-// Next writes the next frame into f; ok is false after the last. p is what it
-// says, nil if it gave no sample.
-func (w *Walk) Next(f *ingest.Frame) (p *decode.Parsed, ok bool) {
-	l := w.log
-	for w.batch < len(l.batches) && w.at == len(l.batches[w.batch].kept) {
-		w.batch, w.at = w.batch+1, 0
-	}
-	if w.batch == len(l.batches) {
-		return nil, false
-	}
-	b := l.batches[w.batch]
-	k := &b.kept[w.at]
-	for w.stretch+1 < len(l.Stretches) && l.Stretches[w.stretch+1].First <= w.n {
-		w.stretch++
-	}
-	w.at++
-	w.n++
-	mono := int64(k.since)
-	if w.stretch >= 0 {
-		mono += int64(l.Stretches[w.stretch].Base)
-	}
-	w.passed = max(w.passed+1, mono)
-	*f = ingest.Frame{
-		Session: w.session, Link: l.link, N: uint64(w.n), Heard: w.epoch.Add(time.Duration(mono)),
-		Mono: mono, Passed: w.passed, Wire: k.wire, Bytes: k.bytes,
-	}
-	if k.chunk >= 0 {
-		c := &l.chunks[k.chunk]
-		f.Baud, f.RSSI = c.baud, c.rssi
-	}
-	if k.good {
-		p = &b.parsed[k.piece]
-	}
-	return p, true
-}
-
-// Frames are all frames with their times.
-func (l *Log) Frames(session string, epoch time.Time) []ingest.Frame {
-	out := make([]ingest.Frame, 0, l.frames)
-	var f ingest.Frame
-	for w := l.Walk(session, epoch); ; {
-		if _, ok := w.Next(&f); !ok {
-			return out
+// Each goes through the frames in the order of the log and gives each its
+// times, from the bases of the stretches. It reads the source anew. said is
+// what the frame says, nil if it gave no sample; fn may keep its values and the
+// frame's bytes, not f itself. An error of fn ends it and is returned as it is.
+func (l *Log) Each(ctx context.Context, session string, epoch time.Time, fn func(f *ingest.Frame, said *decode.Parsed) error) error {
+	again := &Log{src: l.src, cfg: l.cfg, Heard: l.Heard, Begins: l.Begins}
+	again.cfg.OnSkip, again.cfg.OnRead = nil, nil // they have been told
+	passed := int64(0)                            // the first passes at 1 or later: a Passed of 0 means that nothing has passed yet
+	r, err := newReader(again, func(k *kept) error {
+		mono := int64(k.since)
+		if n := len(again.Stretches); n > 0 && n <= len(l.Stretches) {
+			mono += int64(l.Stretches[n-1].Base)
 		}
-		out = append(out, f)
+		passed = max(passed+1, mono)
+		f := ingest.Frame{
+			Session: session, Link: l.cfg.Link, N: uint64(again.frames), Heard: epoch.Add(time.Duration(mono)),
+			Mono: mono, Passed: passed, Wire: k.piece.wire, Bytes: k.piece.bytes,
+		}
+		if c := k.piece.chunk; c != nil {
+			f.Baud, f.RSSI = c.baud, c.rssi
+		}
+		return fn(&f, k.said)
+	})
+	if err != nil {
+		return fmt.Errorf("read log: %w", err)
 	}
+	if err := r.run(ctx); err != nil {
+		return err
+	}
+	if again.frames != l.frames || again.Good != l.Good {
+		return fmt.Errorf("the log changed while it was read (%d lines, then %d): import it again once nothing writes to it", l.frames, again.frames)
+	}
+	return nil
 }

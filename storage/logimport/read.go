@@ -9,6 +9,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -31,34 +32,116 @@ type Config struct {
 	// goroutine.
 	OnSkip func(Skip)
 	// OnRead, if set, is told how many bytes have been read.
-	OnRead func(bytes uint64)
+	OnRead func(bytes int64)
 }
 
 // ErrNoClock is returned for a layout without a clock and no rate.
 var ErrNoClock = errors.New("the layout has no clock: say with --rate how many lines there are a second")
 
-// Read reads a whole log: one goroutine cuts it into pieces, some parse them,
-// and one puts them on the time line, in order, so that the result is always
-// the same. Each piece is parsed once.
-func Read(ctx context.Context, src Source, c Config) (*Log, error) {
-	framing, err := framingOf(c)
+// Read goes through a whole log: one goroutine cuts it into pieces, some parse
+// them, and one puts them on the time line, in order, so that the result is
+// always the same. It keeps no line: Each goes through them again.
+func Read(ctx context.Context, src *Source, c Config) (*Log, error) {
+	l := &Log{src: src, cfg: c, Heard: src.kind == captured, Begins: src.Begins}
+	if src.Hint != "" {
+		l.Hints = append(l.Hints, src.Hint)
+	}
+	r, err := newReader(l, nil)
 	if err != nil {
 		return nil, fmt.Errorf("read log: %w", err)
 	}
-	workers := min(runtime.GOMAXPROCS(0), 4)
-	decoders := make([]*decode.Decoder, workers)
-	for i := range decoders {
-		if decoders[i], err = c.decoder(); err != nil {
-			return nil, fmt.Errorf("read log: %w", err)
+	if err := r.run(ctx); err != nil {
+		return nil, fmt.Errorf("read log: %w", err)
+	}
+	return l, nil
+}
+
+func (c *Config) decoder() (*decode.Decoder, error) {
+	return decode.New(decode.Config{
+		Layouts: c.Layouts, Rockets: c.Rockets,
+		Links: []decode.LinkLayouts{{Link: c.Link, Layouts: []string{c.Layout}, Rocket: c.Rocket}},
+	})
+}
+
+// layoutOf finds the layout among the configured and the built-in ones.
+func layoutOf(c Config) (decode.Layout, error) {
+	built, err := decode.Builtin()
+	if err != nil {
+		return decode.Layout{}, err
+	}
+	all := slices.Concat(built, c.Layouts)
+	i := slices.IndexFunc(all, func(l decode.Layout) bool { return l.Name == c.Layout })
+	if i >= 0 {
+		return all[i], nil
+	}
+	var names []string
+	for _, l := range all {
+		names = append(names, l.Name)
+	}
+	return decode.Layout{}, fmt.Errorf("there is no layout %q; known are: %s", c.Layout, strings.Join(names, ", "))
+}
+
+// Form is what the layout says of the log.
+func (c Config) Form() (f Form, err error) {
+	l, err := layoutOf(c)
+	f.Text = l.Framing.Kind == ingest.FramingLine
+	// A checksum is that of the line as it stands there.
+	f.Commas = f.Text && l.Separator != "" && !strings.Contains(l.Separator, ",") && l.Checksum.Kind == ""
+	return f, err
+}
+
+// reader is one pass through a log.
+type reader struct {
+	src      *Source
+	cfg      Config
+	framing  ingest.Framing
+	decoders []*decode.Decoder // one for each goroutine that parses
+
+	log     *Log // of this pass
+	out     func(k *kept) error
+	free    batches // nil if out keeps what is in them
+	clocked bool    // the layout has a clock
+	skips   skips
+	line    timeline
+}
+
+// kept is a piece that has become a frame.
+type kept struct {
+	piece *piece
+	since time.Duration  // since its stretch began
+	said  *decode.Parsed // nil if it gave no sample
+}
+
+// newReader makes a pass that fills l and hands each frame to out, if it is set.
+func newReader(l *Log, out func(k *kept) error) (*reader, error) {
+	layout, err := layoutOf(l.cfg)
+	if err != nil {
+		return nil, err
+	}
+	r := &reader{src: l.src, cfg: l.cfg, framing: layout.Framing, log: l, out: out, skips: skips{log: l, tell: l.cfg.OnSkip}}
+	if out == nil {
+		r.free = make(batches, 8)
+	}
+	r.decoders = make([]*decode.Decoder, min(runtime.GOMAXPROCS(0), 4))
+	for i := range r.decoders {
+		if r.decoders[i], err = l.cfg.decoder(); err != nil {
+			return nil, err
 		}
 	}
-	r := newReader(&src, c, framing, decoders[0])
-	todo, order := make(chan *batch, workers), make(chan *batch, 2*workers)
+	d := r.decoders[0]
+	r.clocked = d.HasClock(l.cfg.Link)
+	r.line = timeline{log: l, guarded: d.Protected(l.cfg.Link), lastClock: math.NaN(), lastBoot: math.NaN()}
+	return r, nil
+}
+
+// run makes the pass and waits for its goroutines.
+func (r *reader) run(ctx context.Context) error {
+	todo, order := make(chan *batch, len(r.decoders)), make(chan *batch, 2*len(r.decoders))
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
 		defer close(todo)
 		defer close(order)
-		return cut(ctx, &src, framing, c.FrameLimit, func(b *batch) error {
+		return cut(ctx, r.src, r.framing, r.cfg.FrameLimit, r.free, func(b *batch) error {
 			for _, to := range []chan *batch{order, todo} {
 				select {
 				case to <- b:
@@ -69,10 +152,10 @@ func Read(ctx context.Context, src Source, c Config) (*Log, error) {
 			return nil
 		})
 	})
-	for _, d := range decoders {
+	for _, d := range r.decoders {
 		g.Go(func() error {
 			for b := range todo {
-				if err := b.parse(d, c.Link); err != nil {
+				if err := b.parse(d, r.cfg.Link); err != nil {
 					return err
 				}
 				close(b.ready)
@@ -81,59 +164,7 @@ func Read(ctx context.Context, src Source, c Config) (*Log, error) {
 		})
 	}
 	g.Go(func() error { return r.collect(ctx, order) })
-	if err := g.Wait(); err != nil {
-		return nil, fmt.Errorf("read log: %w", err)
-	}
-	return r.log, nil
-}
-
-func (c *Config) decoder() (*decode.Decoder, error) {
-	return decode.New(decode.Config{
-		Layouts: c.Layouts, Rockets: c.Rockets,
-		Links: []decode.LinkLayouts{{Link: c.Link, Layouts: []string{c.Layout}, Rocket: c.Rocket}},
-	})
-}
-
-func framingOf(c Config) (ingest.Framing, error) {
-	built, err := decode.Builtin()
-	if err != nil {
-		return ingest.Framing{}, err
-	}
-	all := slices.Concat(built, c.Layouts)
-	i := slices.IndexFunc(all, func(l decode.Layout) bool { return l.Name == c.Layout })
-	if i >= 0 {
-		return all[i].Framing, nil
-	}
-	var names []string
-	for _, l := range all {
-		names = append(names, l.Name)
-	}
-	return ingest.Framing{}, fmt.Errorf("there is no layout %q; known are: %s", c.Layout, strings.Join(names, ", "))
-}
-
-// reader takes the parsed pieces in order.
-type reader struct {
-	src     *Source
-	cfg     Config
-	log     *Log
-	text    bool
-	clocked bool // the layout has a clock
-	skips   skips
-	line    timeline
-	counted int64 // bytes in which lines have been counted
-	lines   int
-}
-
-func newReader(src *Source, c Config, framing ingest.Framing, d *decode.Decoder) *reader {
-	l := &Log{link: c.Link, chunks: src.chunks, Heard: src.chunks != nil, Begins: src.Begins}
-	if src.Hint != "" {
-		l.Hints = append(l.Hints, src.Hint)
-	}
-	return &reader{
-		src: src, cfg: c, log: l, text: framing.Kind == ingest.FramingLine, clocked: d.HasClock(c.Link),
-		skips: skips{log: l, tell: c.OnSkip},
-		line:  timeline{log: l, guarded: d.Protected(c.Link), lastClock: math.NaN(), lastBoot: math.NaN()},
-	}
+	return g.Wait()
 }
 
 func (r *reader) collect(ctx context.Context, order <-chan *batch) error {
@@ -143,79 +174,58 @@ func (r *reader) collect(ctx context.Context, order <-chan *batch) error {
 		case <-ctx.Done():
 			return ctx.Err()
 		}
-		if err := r.take(b); err != nil {
-			return err
+		for i := range b.pieces {
+			if err := r.take(b, i); err != nil {
+				return err
+			}
 		}
 		if r.cfg.OnRead != nil {
-			r.cfg.OnRead(uint64(b.read))
+			r.cfg.OnRead(b.read)
 		}
+		r.free.put(b)
 	}
 	r.skips.flush()
 	return nil
 }
 
-// take makes frames of a batch.
-func (r *reader) take(b *batch) error {
-	b.kept = make([]kept, 0, len(b.pieces))
-	for i := range b.pieces {
-		p := &b.pieces[i]
-		if reason, dropped := b.dropped[i]; dropped {
-			r.skip(p, reason, "")
-			continue
-		}
-		if r.text && len(bytes.TrimSpace(p.bytes)) == 0 {
-			continue // an empty line says nothing
-		}
-		k := kept{bytes: p.bytes, wire: p.wire, chunk: p.chunk, piece: int32(i)}
-		if rej := b.bad[i]; rej != nil {
-			r.skip(p, rej.Reason, rej.Detail)
-			k.since = r.line.here(p.chunk)
-			r.keep(b, k)
-			continue
-		}
-		said := &b.parsed[i]
-		clock := said.ClockUs * 1e-6
-		if !r.clocked {
-			if r.cfg.Rate <= 0 && !r.log.Heard {
-				return ErrNoClock
-			}
-			clock = float64(r.log.Good) / r.cfg.Rate
-		}
-		since, detail := r.line.place(said, clock, p.chunk)
-		if detail != "" {
-			r.skip(p, "its clock leaps", detail)
-			continue
-		}
-		r.log.Good++
-		if said.HasID && !slices.Contains(r.log.IDs, said.ID) {
-			r.log.IDs = append(r.log.IDs, said.ID)
-		}
-		k.since, k.good = since, true
-		r.keep(b, k)
+// take makes a frame of a piece.
+func (r *reader) take(b *batch, i int) error {
+	p := &b.pieces[i]
+	if reason, dropped := b.dropped[i]; dropped {
+		r.skips.add(p, reason, "")
+		return nil
 	}
-	b.pieces, b.dropped, b.bad = nil, nil, nil
-	r.log.batches = append(r.log.batches, b)
-	return nil
+	if p.line > 0 && len(bytes.TrimSpace(p.bytes)) == 0 {
+		return nil // an empty line says nothing
+	}
+	if rej := b.bad[i]; rej != nil {
+		r.skips.add(p, rej.Reason, rej.Detail)
+		return r.keep(&kept{piece: p, since: r.line.here(p.chunk)})
+	}
+	said := &b.parsed[i]
+	clock := said.ClockUs * 1e-6
+	if !r.clocked {
+		if r.cfg.Rate <= 0 && !r.log.Heard {
+			return ErrNoClock
+		}
+		clock = float64(r.log.Good) / r.cfg.Rate
+	}
+	since, detail := r.line.place(said, clock, p.chunk)
+	if detail != "" {
+		r.skips.add(p, "its clock leaps", detail)
+		return nil
+	}
+	r.log.Good++
+	if said.HasID && !slices.Contains(r.log.IDs, said.ID) {
+		r.log.IDs = append(r.log.IDs, said.ID)
+	}
+	return r.keep(&kept{p, since, said})
 }
 
-func (r *reader) keep(b *batch, k kept) {
-	b.kept = append(b.kept, k)
+func (r *reader) keep(k *kept) error {
 	r.line.add(k.since)
-}
-
-func (r *reader) skip(p *piece, reason, detail string) {
-	r.skips.add(r.lineOf(p.offset), p.offset, p.bytes, reason, detail, r.log.Good)
-}
-
-// lineOf is the number of the line at an offset; offsets only rise.
-func (r *reader) lineOf(offset int64) int {
-	if !r.text {
-		return 0
+	if r.out == nil {
+		return nil
 	}
-	offset = min(offset, int64(len(r.src.Data)))
-	if offset > r.counted {
-		r.lines += bytes.Count(r.src.Data[r.counted:offset], []byte{'\n'})
-		r.counted = offset
-	}
-	return r.lines + 1
+	return r.out(k)
 }

@@ -1,6 +1,7 @@
 package logimport
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"maps"
@@ -22,6 +23,28 @@ func plain() Config {
 		Name: "own", Framing: ingest.Framing{Kind: "line"}, Form: "delimited",
 		Fields: []decode.Field{{Name: "clock", Unit: "ms"}, {Name: "pressure_pa", Unit: "Pa"}, {Name: "cell_v", Unit: "V"}},
 	}}}
+}
+
+// source is a log that is a file's bytes.
+func source(t *testing.T, data []byte) *Source {
+	t.Helper()
+	s, err := Open(t.Context(), bytes.NewReader(data), int64(len(data)), Form{Text: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func framesOf(t *testing.T, l *Log) (out []ingest.Frame) {
+	t.Helper()
+	err := l.Each(t.Context(), "s", time.Unix(0, 0), func(f *ingest.Frame, _ *decode.Parsed) error {
+		out = append(out, *f)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
 }
 
 // lines are n lines, 20 ms apart, from a clock in ms on.
@@ -61,7 +84,7 @@ func TestRead(t *testing.T) {
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
-			l, err := Read(t.Context(), Plain([]byte(c.text)), plain())
+			l, err := Read(t.Context(), source(t, []byte(c.text)), plain())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -88,11 +111,11 @@ func TestRead(t *testing.T) {
 func TestReadWithoutClock(t *testing.T) {
 	c := plain()
 	c.Layouts[0].Fields = c.Layouts[0].Fields[1:]
-	if _, err := Read(t.Context(), Plain([]byte("101325,3.9\n")), c); !errors.Is(err, ErrNoClock) {
+	if _, err := Read(t.Context(), source(t, []byte("101325,3.9\n")), c); !errors.Is(err, ErrNoClock) {
 		t.Errorf("error %v, want ErrNoClock", err)
 	}
 	c.Rate = 10
-	l, err := Read(t.Context(), Plain([]byte("101325,3.9\n101324,3.9\n101323,3.9\n")), c)
+	l, err := Read(t.Context(), source(t, []byte("101325,3.9\n101324,3.9\n101323,3.9\n")), c)
 	if err != nil || l.End() != 200*time.Millisecond {
 		t.Errorf("three lines at 10 Hz last %v, %v", l.End(), err)
 	}
@@ -123,7 +146,7 @@ func TestReadEverySkipIsTold(t *testing.T) {
 			told[l]++
 		}
 	}
-	log, err := Read(t.Context(), Plain([]byte(b.String())), c)
+	log, err := Read(t.Context(), source(t, []byte(b.String())), c)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -151,11 +174,11 @@ func TestReadIsDeterministic(t *testing.T) {
 	text := lines(5000, 100) + "x\n" + lines(5000, 0) + "y\n" + lines(4000, 200)
 	var first []ingest.Frame
 	for range 5 {
-		l, err := Read(t.Context(), Plain([]byte(text)), plain())
+		l, err := Read(t.Context(), source(t, []byte(text)), plain())
 		if err != nil {
 			t.Fatal(err)
 		}
-		fs := l.Frames("s", time.Unix(0, 0))
+		fs := framesOf(t, l)
 		if first == nil {
 			first = fs
 		}
@@ -173,11 +196,11 @@ func TestReadIsDeterministic(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	f.Add([]byte(lines(3, 0) + "x\n" + lines(2, 65530) + "\xff\n" + lines(2, 0)))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		l, err := Read(t.Context(), Plain(data), plain())
+		l, err := Read(t.Context(), source(t, data), plain())
 		if err != nil {
 			t.Fatal(err)
 		}
-		fs := l.Frames("s", time.Unix(0, 0))
+		fs := framesOf(t, l)
 		for i := 1; i < len(fs); i++ {
 			if fs[i].Passed <= fs[i-1].Passed {
 				t.Fatalf("frame %d passed at %d, after one at %d", i, fs[i].Passed, fs[i-1].Passed)

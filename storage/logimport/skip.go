@@ -5,6 +5,9 @@ import "fmt"
 // Skip is a piece of the log that gave no sample, or a run of such pieces.
 type Skip struct {
 	Line int `json:"line"` // of a text, from 1; 0 in a binary log
+	// Sender is who sent it, in a capture that tells senders apart: lines and
+	// bytes are then counted in what this sender sent since it connected.
+	Sender string `json:"sender,omitempty"`
 	// Last is the line of the last piece of a run, Pieces how many it has; both
 	// are 0 for a single piece.
 	Last   int    `json:"last_line,omitempty"`
@@ -25,6 +28,9 @@ func (s Skip) String() string {
 		where = fmt.Sprintf("lines %d to %d", s.Line, s.Last)
 	case s.Pieces > 1:
 		where = fmt.Sprintf("%d pieces from byte %d on", s.Pieces, s.Offset)
+	}
+	if s.Sender != "" {
+		where += " from " + s.Sender
 	}
 	text := fmt.Sprintf("%s: %s", where, s.Reason)
 	if s.Text != "" {
@@ -47,21 +53,22 @@ type skips struct {
 	tell func(Skip)
 
 	reason string // of the run, without particulars
-	row    int    // its length
-	rest   Skip   // what of it was not told one by one
-	after  int    // good lines so far, to see that a run goes on
+	sender string
+	row    int  // its length
+	rest   Skip // what of it was not told one by one
+	after  int  // good lines so far, to see that a run goes on
 }
 
-// add takes a piece. reason is the short one, detail may add particulars; good
-// is how many pieces were good so far: one in between ends a run.
-func (s *skips) add(line int, offset int64, piece []byte, reason, detail string, good int) {
+// add takes a piece. reason is the short one, detail may add particulars. A
+// good line or another sender in between ends a run.
+func (s *skips) add(p *piece, reason, detail string) {
 	s.log.Bad++
-	if reason != s.reason || good != s.after {
+	if sender := p.sender(); reason != s.reason || sender != s.sender || s.log.Good != s.after {
 		s.flush()
-		s.reason, s.after, s.row = reason, good, 0
+		s.reason, s.sender, s.after, s.row = reason, sender, s.log.Good, 0
 	}
 	s.row++
-	one := Skip{Line: line, Offset: offset, Reason: reason, Text: string(piece[:min(len(piece), skipText)])}
+	one := Skip{Line: p.line, Sender: s.sender, Offset: p.offset, Reason: reason, Text: string(p.bytes[:min(len(p.bytes), skipText)])}
 	if detail != "" {
 		one.Reason += " (" + detail + ")"
 	}
@@ -70,10 +77,10 @@ func (s *skips) add(line int, offset int64, piece []byte, reason, detail string,
 		s.out(one)
 	case s.rest.Pieces == 0:
 		s.rest = one
-		s.rest.Reason, s.rest.Pieces, s.rest.Last = reason, 1, line
+		s.rest.Reason, s.rest.Pieces, s.rest.Last = reason, 1, p.line
 	default:
 		s.rest.Pieces++
-		s.rest.Last = line
+		s.rest.Last = p.line
 	}
 }
 

@@ -30,10 +30,10 @@ const (
 )
 
 // here is the time of a piece that does not say its own.
-func (t *timeline) here(chunk int32) time.Duration {
+func (t *timeline) here(c *chunk) time.Duration {
 	if t.log.Heard {
 		t.open(0)
-		return t.log.chunks[chunk].since
+		return c.since
 	}
 	return t.last
 }
@@ -41,9 +41,9 @@ func (t *timeline) here(chunk int32) time.Duration {
 // place gives the time of a frame since its stretch began, opening a stretch
 // where the clock starts anew. leap is not empty if the clock is so far ahead
 // that the frame must be damaged.
-func (t *timeline) place(p *decode.Parsed, clock float64, chunk int32) (since time.Duration, leap string) {
+func (t *timeline) place(p *decode.Parsed, clock float64, c *chunk) (since time.Duration, leap string) {
 	if t.log.Heard {
-		return t.here(chunk), ""
+		return t.here(c), ""
 	}
 	if math.IsNaN(clock) {
 		return t.last, ""
