@@ -69,7 +69,7 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 const (
 	checkLines  = 36 // of text, for all of them
 	lineLetters = 70 // in a line
-	worstShown  = 12 // checks that did not pass, where not all have room
+	worstShown  = 11 // checks that did not pass, where not all have room
 	worstWords  = 60 // letters of what was found, and as many of the mend
 )
 
