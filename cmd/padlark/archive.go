@@ -38,8 +38,16 @@ func (f archiveFlags) folder() (string, error) {
 	return "", usagef("which archive? Give --data DIR (the folder of a station) or --config FILE")
 }
 
+// openArchive opens the archive of a folder for writing. Bringing an old one to
+// the present version may take minutes; how far it is comes on the error output.
+func openArchive(dir string, io *cmdIO) (*sqlite.Archive, error) {
+	return sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{
+		Tell: func(line string) { fmt.Fprintln(io.Err, "padlark: "+line) },
+	})
+}
+
 // open opens the archive for reading, also while a daemon writes to it.
-func (f archiveFlags) open() (*sqlite.Archive, error) {
+func (f archiveFlags) open(io *cmdIO) (*sqlite.Archive, error) {
 	dir, err := f.folder()
 	if err != nil {
 		return nil, err
@@ -51,7 +59,7 @@ func (f archiveFlags) open() (*sqlite.Archive, error) {
 	a, err := sqlite.OpenReadOnly(path)
 	if errors.Is(err, sqlite.ErrOlder) {
 		// Bring it up to date as a daemon would, then read it.
-		w, err := sqlite.Open(path, sqlite.Options{})
+		w, err := openArchive(dir, io)
 		if err != nil {
 			return nil, err
 		}

@@ -5,11 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 	"time"
 
 	"padlark/storage/bundle"
-	"padlark/storage/sqlite"
 )
 
 // bundleFormat is the export of a whole session for another station.
@@ -20,7 +18,7 @@ func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
 	if c.Rocket != "" || c.Flight != 0 {
 		return usagef("a bundle holds a whole session: leave --rocket and --flight out")
 	}
-	a, err := c.open()
+	a, err := c.open(cio)
 	if err != nil {
 		return err
 	}
@@ -65,7 +63,7 @@ func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
 		return err
 	}
 	defer b.Close() //nolint:errcheck // only read from
-	a, err := sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{})
+	a, err := openArchive(dir, cio)
 	if err != nil {
 		return err
 	}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 
 	"golang.org/x/sync/errgroup"
@@ -54,7 +53,7 @@ func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err := os.MkdirAll(c.Data, 0o755); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}
-	a, err := sqlite.Open(filepath.Join(c.Data, sqlite.FileName), sqlite.Options{})
+	a, err := openArchive(c.Data, io)
 	if err != nil {
 		return err
 	}

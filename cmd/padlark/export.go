@@ -46,7 +46,7 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if c.Flight != 0 && c.Rocket == "" {
 		return usagef("--flight counts the flights of one rocket: give --rocket too")
 	}
-	a, err := c.open()
+	a, err := c.open(cio)
 	if err != nil {
 		return err
 	}

@@ -40,7 +40,7 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	a, err := archiveFlags{Data: c.Data}.open()
+	a, err := archiveFlags{Data: c.Data}.open(io)
 	if err != nil {
 		return err
 	}

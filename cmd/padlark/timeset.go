@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"time"
 
 	"padlark/bus"
@@ -45,7 +44,7 @@ func (c *timeSetCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	a, err := sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{})
+	a, err := openArchive(dir, io)
 	switch {
 	case errors.Is(err, bus.ErrLocked):
 		return c.running(ctx, io, dir)

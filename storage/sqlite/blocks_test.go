@@ -344,7 +344,7 @@ func oldRows(t *testing.T, path string, after int) []string {
 		a := &Archive{path: path, w: db, codec: newCodec(t)}
 		for range after {
 			err := a.write(t.Context(), "pack", func(in *inserter) error {
-				if more, err := packFrames(t.Context(), in); more || err != nil {
+				if moved, err := packFrames(t.Context(), in); moved > 0 || err != nil {
 					return err
 				}
 				_, err := packSamples(t.Context(), in)

@@ -102,18 +102,26 @@ func (a *Archive) write(ctx context.Context, doing string, fn func(*inserter) er
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
+	in, err := a.inserter(ctx)
+	if err != nil {
+		return explain(a.path, doing, err)
+	}
+	if err = in.transaction(ctx, fn); err != nil {
+		in.forget()
+	}
+	return explain(a.path, doing, err)
+}
+
+// inserter is the one that writes. The caller holds a.mu, or is Open.
+func (a *Archive) inserter(ctx context.Context) (*inserter, error) {
 	if a.ins == nil {
 		in, err := newInserter(ctx, a.w, a.codec)
 		if err != nil {
-			return explain(a.path, doing, err)
+			return nil, err
 		}
 		a.ins = in
 	}
-	err := a.ins.transaction(ctx, fn)
-	if err != nil {
-		a.ins.forget()
-	}
-	return explain(a.path, doing, err)
+	return a.ins, nil
 }
 
 // forget drops all that is remembered of the file, after an error.

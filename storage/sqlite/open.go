@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	_ "modernc.org/sqlite" // the driver "sqlite"
 
@@ -27,6 +28,14 @@ type Options struct {
 	// Reserve is how many bytes Write leaves free on the disk; with less it
 	// fails with ErrFull, so that the bus has room to go on without the archive.
 	Reserve int64
+	// Tell, if not nil, gets lines for people while Open brings a file of an older
+	// version to the present one: after two seconds and then every five, and when
+	// the file cannot be shrunk. It is called on a goroutine that ends with Open.
+	Tell func(line string)
+
+	// For tests; 0 are shrinkFrom and toldFirst.
+	shrinkFrom int64
+	tellFirst  time.Duration
 }
 
 // Archive is an open archive. All methods are safe for concurrent use; one
@@ -92,13 +101,7 @@ func (a *Archive) open(o Options) error {
 		return explain(a.path, "open archive", err)
 	}
 	a.w.SetMaxOpenConns(1)
-	if err := migrate(a.w, a.path); err != nil {
-		return err
-	}
-	if err := a.pack(context.Background()); err != nil {
-		return err
-	}
-	if err := a.fillFlights(context.Background()); err != nil {
+	if err := a.toPresent(context.Background(), o); err != nil {
 		return err
 	}
 	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")

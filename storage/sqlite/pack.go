@@ -15,8 +15,9 @@ import (
 
 // Until version 3 each frame and each sample was a row of its own. pack moves
 // what is left of them into blocks, one transaction for each block, and at last
-// drops the old tables. It may be interrupted at any moment: the next Open goes
-// on. Rows that cannot be read because the file is damaged stop it.
+// drops the old tables; shrink then gives the room back. It may be interrupted at
+// any moment: the next Open goes on. Rows that cannot be read because the file is
+// damaged stop it.
 
 // ErrOlder is returned by OpenBeside and OpenReadOnly for an archive of an older
 // version, or one whose change of version was interrupted. Open brings it up to
@@ -48,17 +49,29 @@ func unpacked(ctx context.Context, db *sql.DB) (bool, error) {
 	return n > 0, err
 }
 
-func (a *Archive) pack(ctx context.Context) error {
+func (a *Archive) pack(ctx context.Context, t *teller) error {
 	const doing = "pack rows into blocks"
 	todo, err := unpacked(ctx, a.w)
 	if err != nil || !todo {
 		return explain(a.path, doing, err)
 	}
-	for _, step := range []func(context.Context, *inserter) (more bool, err error){packFrames, packSamples} {
-		for more := true; more; {
+	for _, kind := range []struct {
+		name, about string // about how many there are, without counting each
+		step        func(context.Context, *inserter) (moved int, err error)
+	}{
+		{"frames", `SELECT COALESCE(SUM(1 + (SELECT MAX(n) FROM frames WHERE link = l.id) - (SELECT MIN(n) FROM frames WHERE link = l.id)), 0) FROM links l`, packFrames},
+		// Nearly every frame is a sample.
+		{"samples", `SELECT (SELECT COALESCE(SUM(count), 0) FROM frame_blocks) - (SELECT COALESCE(SUM(count), 0) FROM sample_blocks)`, packSamples},
+	} {
+		var about int64
+		if err := a.write(ctx, doing, func(in *inserter) error { return in.row(ctx, kind.about, nil, &about) }); err != nil {
+			return err
+		}
+		t.at(kind.name+" are packed", about)
+		for moved := 1; moved > 0; t.did(moved) {
 			err := a.write(ctx, doing, func(in *inserter) error {
 				var err error
-				more, err = step(ctx, in)
+				moved, err = kind.step(ctx, in)
 				return err
 			})
 			if err != nil {
@@ -66,6 +79,7 @@ func (a *Archive) pack(ctx context.Context) error {
 			}
 		}
 	}
+	t.at("the tables of old are dropped", 0)
 	return a.write(ctx, doing, func(in *inserter) error {
 		for _, q := range []string{
 			`DROP TABLE samples`, `DROP TABLE frames`,
@@ -80,15 +94,15 @@ func (a *Archive) pack(ctx context.Context) error {
 	})
 }
 
-// packFrames moves the first frames that are left of some link.
-func packFrames(ctx context.Context, in *inserter) (more bool, err error) {
+// packFrames moves the first frames that are left of some link; 0 if none is.
+func packFrames(ctx context.Context, in *inserter) (moved int, err error) {
 	var link int64
 	err = in.row(ctx, `SELECT link FROM frames LIMIT 1`, nil, &link)
 	if errors.Is(err, sql.ErrNoRows) {
-		return false, nil
+		return 0, nil
 	}
 	if err != nil {
-		return false, err
+		return 0, err
 	}
 	to := in.frames.batch(track{link: link})
 	err = each(ctx, in.conn, `SELECT f.n, f.mono_ns, f.passed_ns, f.ord, COALESCE(f.heard_off_ns, 0), f.wire, COALESCE(f.baud, l.baud), f.rssi_dbm, f.bytes
@@ -96,10 +110,10 @@ func packFrames(ctx context.Context, in *inserter) (more bool, err error) {
 		return scanOldFrame(rows, to)
 	})
 	if err != nil {
-		return false, err
+		return 0, err
 	}
 	_, err = in.exec(ctx, `DELETE FROM frames WHERE link = ? AND n <= ?`, link, to.N[to.Rows()-1])
-	return true, err
+	return to.Rows(), err
 }
 
 func scanOldFrame(rows *sql.Rows, to *block.Frames) error {
@@ -130,15 +144,16 @@ func oldColumns() []string {
 	}
 }
 
-// packSamples moves the first samples that are left of some rocket and link.
-func packSamples(ctx context.Context, in *inserter) (more bool, err error) {
+// packSamples moves the first samples that are left of some rocket and link; 0 if
+// none is.
+func packSamples(ctx context.Context, in *inserter) (moved int, err error) {
 	var t track
 	err = in.row(ctx, `SELECT rocket, link FROM samples LIMIT 1`, nil, &t.rocket, &t.link)
 	if errors.Is(err, sql.ErrNoRows) {
-		return false, nil
+		return 0, nil
 	}
 	if err != nil {
-		return false, err
+		return 0, err
 	}
 	to := in.samples.batch(t)
 	columns := oldColumns()
@@ -147,10 +162,10 @@ func packSamples(ctx context.Context, in *inserter) (more bool, err error) {
 		return scanOldSample(rows, to, columns)
 	})
 	if err != nil {
-		return false, err
+		return 0, err
 	}
 	_, err = in.exec(ctx, `DELETE FROM samples WHERE rocket = ? AND link = ? AND n <= ?`, t.rocket, t.link, to.N[to.Rows()-1])
-	return true, err
+	return to.Rows(), err
 }
 
 func scanOldSample(rows *sql.Rows, to *block.Samples, columns []string) error {

@@ -38,6 +38,9 @@ type Options struct {
 	Capture string
 	// Stdin is what a link with stdin = true reads.
 	Stdin io.Reader
+	// Opening, if set, is called again and again, every five seconds or so, while
+	// the line takes long to open, on a goroutine that ends before Ready is called.
+	Opening func()
 	// Ready, if set, is called once, when the line is open, with what viewers
 	// need. The bus must not be used after Run has returned.
 	Ready func(Info)
@@ -97,7 +100,7 @@ func (s *station) open(ctx context.Context) error {
 	if s.links, err = openLinks(s.opt); err != nil {
 		return err
 	}
-	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve}); err != nil {
+	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Tell: s.opening}); err != nil {
 		return err
 	}
 	busOpt, err := busOptions(s.cfg, s.log)
@@ -109,6 +112,14 @@ func (s *station) open(ctx context.Context) error {
 	}
 	s.writer = sqlite.NewWriter(s.archive, s.bus)
 	return s.openSession(ctx)
+}
+
+// opening tells that the archive takes long to open, and why.
+func (s *station) opening(line string) {
+	s.log.Info().Msg(line)
+	if s.opt.Opening != nil {
+		s.opt.Opening()
+	}
 }
 
 // openSession starts a session, or goes on with the one that was interrupted.
