@@ -67,7 +67,9 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 		return err
 	}
 	defer func() { err = errors.Join(err, m.archive.Close()) }()
-	if err := m.read(ctx); err != nil {
+	if err := m.read(ctx); errors.Is(err, context.Canceled) {
+		return fmt.Errorf("import %s: interrupted; nothing was stored", c.File)
+	} else if err != nil {
 		return err
 	}
 	if note != "" {
@@ -77,7 +79,9 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 	if m.log.Good == 0 {
 		return fmt.Errorf("no line of %s fits the layout %s: padlark check --config FILE %[1]s shows why", c.File, c.Layout)
 	}
-	if err := m.store(ctx); err != nil {
+	if err := m.store(ctx); errors.Is(err, context.Canceled) {
+		return fmt.Errorf("import %s: interrupted before anything was stored", c.File)
+	} else if err != nil {
 		return err
 	}
 	return m.report()

@@ -24,7 +24,7 @@ func (m *logImport) mergeAll(ctx context.Context) error {
 		if merged[a.RadioSession] == "" {
 			id, won, err := m.merge(ctx, a.RadioSession)
 			if err != nil {
-				return fmt.Errorf("merge with session %s: %w", a.RadioSession, err)
+				return fmt.Errorf("merge with session %s: %w; the log alone is stored as session %s, and the same import makes the rest", a.RadioSession, err, m.done.Session)
 			}
 			merged[a.RadioSession], better[a.RadioSession] = id, won
 			if id != "none" {

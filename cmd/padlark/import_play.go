@@ -166,8 +166,32 @@ func (p *player) end() int64 {
 }
 
 // keep stores a session of frames with all that follows from them. Doing it
-// again changes nothing.
+// again changes nothing. If it fails, the archive is as it was before.
 func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
+	was, err := m.archive.Session(ctx, s.ID)
+	if err != nil && !errors.Is(err, sqlite.ErrNoSession) {
+		return nil, err
+	}
+	there := err == nil && !was.Ended.IsZero() // one that an import left unfinished does not count
+	p, err := m.fill(ctx, s, cfg, frames)
+	if err == nil {
+		return p, nil
+	}
+	if errors.Is(err, context.Canceled) {
+		err = errors.New("interrupted")
+	}
+	// Nothing of it is new, so it only has to be closed again.
+	undo, state := func() error { return m.archive.EndSession(ctx, s.ID, was.Ended) }, "is whole, from an earlier import"
+	if !there {
+		undo, state = func() error { return m.archive.DropSession(ctx, s.ID) }, "was taken out again, nothing of it is left"
+	}
+	if bad := undo(); bad != nil && !errors.Is(bad, sqlite.ErrNoSession) {
+		state = fmt.Sprintf("is there in part (%v), and the same import makes it whole", bad)
+	}
+	return nil, fmt.Errorf("import %s: %w; session %s %s", m.cmd.File, err, s.ID, state)
+}
+
+func (m *logImport) fill(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
 	if err := m.archive.StartSession(ctx, s); err != nil {
 		return nil, err
 	}
