@@ -100,3 +100,22 @@ func TestCommandsReadOlderArchive(t *testing.T) {
 		}
 	}
 }
+
+// One that is damaged is read as far as it can be, and what is lost is told.
+func TestCommandsReadDamagedOlderArchive(t *testing.T) {
+	data := t.TempDir()
+	const frames = 5000
+	olderArchive(t, data, frames)
+	path := filepath.Join(data, sqlite.FileName)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, b[:len(b)*3/4/4096*4096], 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r := do(t, "export", "--data", data)
+	if r.code != 0 || len(strings.Split(r.out, "\n")) < 500 || !strings.Contains(r.err, "the archive is damaged: frames of session s1, link pad-radio: nothing ") {
+		t.Errorf("exit status %d, %d bytes, %s", r.code, len(r.out), r.err)
+	}
+}

@@ -56,6 +56,7 @@ type Archive struct {
 	stmts   map[string]*sql.Stmt // of the readers; closing r closes them
 
 	lost lossList
+	temp string // folder to remove at the end, for OpenOlder
 }
 
 // Open opens the archive at path and makes it if it is not there. It brings an
@@ -118,7 +119,8 @@ func (a *Archive) openReaders(mode string, pragmas ...string) error {
 
 // OpenReadOnly opens an archive without touching it, also while a daemon writes
 // to it, and also one that is damaged: the reading methods then give what can
-// be read, and Lost says what could not.
+// be read, and Lost says what could not. One of an older version (ErrOlder) is
+// for Open first, and for OpenOlder if that finds it damaged.
 func OpenReadOnly(path string) (*Archive, error) {
 	st, err := os.Stat(path)
 	switch {
@@ -198,6 +200,9 @@ func (a *Archive) Close() error {
 	// codec that is gone.
 	errs = append(errs, a.lock.Unlock())
 	a.lock = nil
+	if a.temp != "" {
+		errs = append(errs, os.RemoveAll(a.temp))
+	}
 	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("close archive %s: %w", a.path, err)
 	}

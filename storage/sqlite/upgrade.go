@@ -100,8 +100,11 @@ func (t *teller) did(rows int) { t.now.Load().done.Add(int64(rows)) }
 func (t *teller) line() string {
 	s := t.now.Load()
 	far := ""
-	if done, all := s.done.Load(), s.all.Load(); all > 0 {
+	switch done, all := s.done.Load(), s.all.Load(); {
+	case all > 0:
 		far = fmt.Sprintf(": %d of about %d (%d %%)", done, all, min(100, 100*done/all))
+	case done > 0:
+		far = fmt.Sprintf(": %d rows so far", done)
 	}
 	return fmt.Sprintf("the archive %s is brought to the form of this version; %s%s", t.path, s.what, far)
 }
