@@ -69,9 +69,9 @@ type demo struct {
 	server            *influxtest.Server
 }
 
-func newDemo(t *testing.T) *demo {
+func newDemo(t *testing.T, server *influxtest.Server) *demo {
 	t.Helper()
-	d := &demo{server: influxtest.Influx(t, true), bin: build(t)}
+	d := &demo{server: server, bin: build(t)}
 	first := t.TempDir()
 	do(t, d.bin, "demo", "--fast", "--exit", "--quiet", "--data", first)
 
@@ -86,7 +86,7 @@ func newDemo(t *testing.T) *demo {
 		t.Fatal(err)
 	}
 	moved := strings.Replace(string(text), fmt.Sprintf("data = %q", first), fmt.Sprintf("data = %q", d.data), 1) +
-		fmt.Sprintf("\n[storage.influx]\nurl = %q\nbucket = %q\ntoken_file = %q\n", d.server.URL, d.server.Database, token)
+		fmt.Sprintf("\n[storage.influx]\nurl = %q\norg = %q\nbucket = %q\ntoken_file = %q\n", d.server.URL, d.server.Org(), d.server.Database, token)
 	d.config = filepath.Join(d.data, "padlark.toml")
 	if err := os.WriteFile(d.config, []byte(moved), 0o600); err != nil {
 		t.Fatal(err)

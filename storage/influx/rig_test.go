@@ -82,7 +82,7 @@ func newRig(t testing.TB, o bus.Options) *rig {
 // options for a server, with short pauses.
 func (r *rig) options(s *influxtest.Server) Options {
 	return Options{
-		URL: s.URL, Bucket: s.Database, Token: s.Token(), Station: "north-field", Dir: filepath.Join(r.dir, "influx"),
+		URL: s.URL, Org: s.Org(), Bucket: s.Database, Token: s.Token(), Station: "north-field", Dir: filepath.Join(r.dir, "influx"),
 		Timeout: 10 * time.Second, RetryMin: 20 * time.Millisecond, RetryMax: 200 * time.Millisecond,
 		AlarmAfter: 50 * time.Millisecond, CloseTime: 30 * time.Second, gather: 20 * time.Millisecond, ackWait: time.Second, Log: zerolog.New(zerolog.NewTestWriter(r.t)),
 	}

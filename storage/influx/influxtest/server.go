@@ -28,7 +28,8 @@ type Server struct {
 	Auth     bool
 	Database string // that of Count, and the bucket for the v2 addresses
 
-	t testing.TB
+	t   testing.TB
+	two *two // nil unless it is InfluxDB 2
 	*process
 }
 
@@ -47,6 +48,11 @@ func (s *Server) NewDatabase(t testing.TB) *Server {
 	s.count++
 	n := *s
 	n.t, n.Database = t, fmt.Sprintf("padlark%d", s.count)
+	if n.two != nil {
+		var made struct{ ID string }
+		n.post("/api/v2/buckets", map[string]string{"orgID": n.two.orgID, "name": n.Database}, &made)
+		return &n
+	}
 	n.InfluxQL("", "CREATE DATABASE "+n.Database)
 	return &n
 }
@@ -173,8 +179,11 @@ func (p *process) kill() {
 
 // Token is what the writer needs.
 func (s *Server) Token() string {
-	if !s.Auth {
+	switch {
+	case !s.Auth:
 		return ""
+	case s.two != nil:
+		return s.two.token
 	}
 	return User + ":" + Password
 }
@@ -192,7 +201,10 @@ func (s *Server) InfluxQL(db, q string) []Row {
 		s.t.Fatal(err)
 	}
 	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	if s.Auth {
+	switch {
+	case s.two != nil:
+		req.Header.Set("Authorization", "Token "+s.two.token)
+	case s.Auth:
 		req.SetBasicAuth(User, Password)
 	}
 	resp, err := http.DefaultClient.Do(req)
