@@ -64,12 +64,19 @@ func browserLook(t *testing.T, browser *browsertest.Browser) {
 			t.Errorf("%s on a phone: %s", page.path, f)
 		}
 		b.Eval(contrastScript, nil)
+		b.Eval(`window.frameOver = () => (window.frames0 ??= 0, window.frames0++ > 3)`, nil) // asked in each frame: what changed is drawn
 		if page.path == "/" {
 			wantContrastScript(t, b)
 		}
 		wantContrast(t, b, page.path)
 		b.Click("#theme")
 		wantContrast(t, b, page.path)
+		if page.name != "report" { // that one comes anew from the server, see browserUnits
+			b.Click("#units")
+			b.Until("its quantities in feet", `document.getElementById('units').getAttribute('aria-pressed') === 'true' && frameOver()`, 5*time.Second)
+			wantFeet(t, b)
+			b.Click("#units")
+		}
 		if page.dusk {
 			b.Shots(page.name + "-dusk")
 		}

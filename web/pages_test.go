@@ -136,7 +136,7 @@ func browserAlarm(t *testing.T, browser *browsertest.Browser) {
 	}
 	b.Click("#sound")
 	b.Until("the audio graph to run", `sound.dataset.state === 'running' && sound.textContent.includes('on')`, 5*time.Second)
-	stop := flying(t, v, 12*time.Second, 2, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 80, ballistic: true, cell: 4})
+	stop := flying(t, v, 12*time.Second, 3, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 80, ballistic: true, cell: 4})
 	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 30*time.Second)
 	stop() // however slow this machine is, the rocket is still up
 	raised, err := v.Alarms(t.Context(), Query{Session: "now"})
@@ -282,7 +282,7 @@ func browserStale(t *testing.T, browser *browsertest.Browser) {
 	t.Cleanup(func() { close(s.stopping); srv.CloseClientConnections(); srv.Close(); stop() })
 	b := browser.Tab(t, srv.URL)
 	b.Open("/")
-	flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 120, noFlight: true, cell: 4}, hop{rocket: "Rust", link: "pad-radio", pad: 3, noFlight: true, cell: 4})
+	flying(t, v, 2500*time.Millisecond, 1, hop{rocket: "Teal", link: "pad-radio", pad: 120, noFlight: true, cell: 4}, hop{rocket: "Rust", link: "pad-radio", pad: 3, noFlight: true, cell: 4})
 	b.Until("numbers", `board.picture.states.size === 2`, 10*time.Second)
 	b.Until("Rust marked as silent", `document.querySelector('[data-rocket=Rust]').dataset.go === 'stale'`, 10*time.Second)
 	if got := b.Text("[data-rocket=Rust] .radio"); !strings.HasPrefix(got, "NO FRAMES for") {

@@ -124,7 +124,7 @@ func everyState(v *invented) {
 // browserMany: 32 rockets in the air at 20 Hz leave the page above 30 frames a
 // second, its transfer below 200 kB, and the station's own share small.
 func browserMany(t *testing.T, browser *browsertest.Browser) {
-	const rockets, seconds = 32, 4
+	const rockets, seconds = 32, 3
 	v := newInvented()
 	opt := v.options()
 	opt.Rockets = nil

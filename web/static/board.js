@@ -140,7 +140,11 @@ export class Board {
       section.dataset.crowd = crowd(section.querySelector(".cards").children.length, zone, step);
     }
     const air = this.zones.air.dataset.crowd;
-    for (const card of this.cards.values()) card.brief = card.zone === "air" && (air === "many" || air === "packed");
+    for (const [name, card] of this.cards) {
+      const brief = card.zone === "air" && (air === "many" || air === "packed");
+      if (card.brief !== brief) this.picture.changed.add(name); // its words are written anew
+      card.brief = brief;
+    }
     this.alarms.crowd(step > 1);
   }
 
