@@ -205,12 +205,15 @@ func (a *arrivals) wait(ctx context.Context, sent *sentTimes) error {
 	for l, at := range sent.at {
 		missing[l] = len(at)
 	}
+	late := time.After(10 * time.Second)
 	for len(missing) > 0 {
 		select {
 		case h := <-a.heard:
 			if int(h.Frames) >= missing[h.Link] {
 				delete(missing, h.Link)
 			}
+		case <-late:
+			return fmt.Errorf("frames were lost on their way: links and how many were sent: %v", missing)
 		case <-ctx.Done():
 			return fmt.Errorf("wait for the last frames of %v: %w", missing, ctx.Err())
 		}
