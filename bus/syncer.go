@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -25,7 +26,8 @@ type syncer struct {
 	done map[string]stamp
 	quit chan struct{}
 	gone chan struct{}
-	bad  bool // the newest attempt failed
+	bad  bool               // the newest attempt failed
+	put  func(string) error // syncPath
 }
 
 // stamp tells whether a file has changed.
@@ -45,7 +47,7 @@ func startSyncer(b *Bus) *syncer {
 	if !b.opts.ownSync() {
 		return nil
 	}
-	s := &syncer{bus: b, dir: b.server.opts.StoreDir, done: map[string]stamp{}, quit: make(chan struct{}), gone: make(chan struct{})}
+	s := &syncer{bus: b, dir: b.server.opts.StoreDir, done: map[string]stamp{}, put: syncPath, quit: make(chan struct{}), gone: make(chan struct{})}
 	go s.run()
 	return s
 }
@@ -113,7 +115,7 @@ func (s *syncer) sync() error {
 			now[p] = is
 			continue
 		}
-		if err := syncPath(p); err != nil {
+		if err := s.put(p); err != nil {
 			errs = append(errs, err)
 			continue
 		}
@@ -123,11 +125,20 @@ func (s *syncer) sync() error {
 		}
 	}
 	for dir := range fresh {
-		errs = append(errs, syncPath(dir))
+		err := s.put(dir)
+		if err == nil {
+			continue
+		}
+		errs = append(errs, err)
+		// A file without its entry in the folder is as good as not there: it stays
+		// a new one until the folder is synced.
+		maps.DeleteFunc(now, func(p string, _ stamp) bool { return filepath.Dir(p) == dir && !had(s.done, p) })
 	}
 	s.done = now
 	return errors.Join(errs...)
 }
+
+func had(done map[string]stamp, path string) bool { _, ok := done[path]; return ok }
 
 // syncPath syncs a file or a folder; what is gone needs none.
 func syncPath(path string) error {

@@ -5,8 +5,10 @@
 package bus
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -49,6 +51,55 @@ func TestSyncerFollowsTheStream(t *testing.T) {
 		}
 		if got, ok := b.sync.done[f]; !ok || got != (stamp{st.Size(), st.ModTime()}) {
 			t.Errorf("%s is as of %v, synced as of %v", filepath.Base(f), stamp{st.Size(), st.ModTime()}, got)
+		}
+	}
+}
+
+// A file whose folder could not be synced is a new one again the next time, one
+// that could not be synced itself too; nothing is synced twice without need.
+func TestSyncerTriesAgain(t *testing.T) {
+	dir := t.TempDir()
+	msgs := filepath.Join(dir, "jetstream", "a", "streams", "s", "msgs")
+	if err := os.MkdirAll(msgs, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	write := func(name string) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(msgs, name), []byte(name), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var put []string
+	refused := ""
+	s := &syncer{dir: dir, done: map[string]stamp{}, put: func(path string) error {
+		put = append(put, filepath.Base(path))
+		if filepath.Base(path) == refused {
+			return errors.New("not now")
+		}
+		return nil
+	}}
+	write("1.blk")
+	for _, step := range []struct {
+		write, refuse, want string
+	}{
+		{"", "", "1.blk msgs"},
+		{"", "", ""},
+		{"2.blk", "msgs", "2.blk msgs"},
+		{"", "msgs", "2.blk msgs"},
+		{"", "", "2.blk msgs"},
+		{"3.blk", "3.blk", "3.blk"},
+		{"", "", "3.blk msgs"},
+		{"", "", ""},
+	} {
+		if step.write != "" {
+			write(step.write)
+		}
+		put, refused = nil, step.refuse
+		if err := s.sync(); (err != nil) != (step.refuse != "") {
+			t.Errorf("%+v: %v", step, err)
+		}
+		if got := strings.Join(put, " "); got != step.want {
+			t.Errorf("%+v: synced %q", step, got)
 		}
 	}
 }

@@ -32,6 +32,7 @@ type inserter struct {
 	// Where the last frame and the last sample of this transaction went: the next
 	// one mostly goes there too.
 	toFrames, toSamples target
+	aside               asideCount // by this transaction
 }
 
 // target is where rows of a session, link and rocket wait.
@@ -108,6 +109,8 @@ func (a *Archive) write(ctx context.Context, doing string, fn func(*inserter) er
 	}
 	if err = in.transaction(ctx, fn); err != nil {
 		in.forget()
+	} else if in.aside.n > 0 {
+		a.aside = asideCount{a.aside.n + in.aside.n, in.aside.why}
 	}
 	return explain(a.path, doing, err)
 }
@@ -145,7 +148,7 @@ func (in *inserter) transaction(ctx context.Context, fn func(*inserter) error) e
 	if _, err := in.exec(ctx, "BEGIN IMMEDIATE"); err != nil {
 		return err
 	}
-	in.toFrames, in.toSamples = target{}, target{}
+	in.toFrames, in.toSamples, in.aside = target{}, target{}, asideCount{}
 	err := fn(in)
 	if err == nil {
 		err = in.flush(ctx)

@@ -49,8 +49,9 @@ type Archive struct {
 	w        *sql.DB // one connection, for writing
 	r        *sql.DB // a few connections, for reading
 
-	mu  sync.Mutex // guards writing
-	ins *inserter  // nil until the first write
+	mu    sync.Mutex // guards writing
+	ins   *inserter  // nil until the first write
+	aside asideCount
 
 	stmtsMu sync.Mutex
 	stmts   map[string]*sql.Stmt // of the readers; closing r closes them

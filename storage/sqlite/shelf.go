@@ -50,6 +50,8 @@ type shelf[T any, P rows[T]] struct {
 	// cut says where a block that begins at row i ends at most.
 	cut    func(p P, i int) int
 	insert func(in *inserter, ctx context.Context, t track, p P, data []byte) (sql.Result, error)
+	// wide says whether rows have too many columns for one block.
+	wide func(P) bool
 
 	pending map[track]P // rows of the transaction under way
 	order   []track     // of pending, as they came
@@ -219,6 +221,10 @@ func (s *shelf[T, P]) add(ctx context.Context, in *inserter, t track, p P) ([]me
 		if i > 0 || k < p.Rows() {
 			part = P(p.Slice(i, k))
 		}
+		for part.Rows() > 1 && s.wide(part) {
+			k = i + part.Rows()/2
+			part = P(p.Slice(i, k))
+		}
 		data, err := s.encode(in.codec, part)
 		if err != nil {
 			return nil, err
@@ -272,7 +278,10 @@ func (s *shelf[T, P]) merge(ctx context.Context, in *inserter, t track, end *tai
 		if err != nil {
 			return err
 		}
-		all.Add(p)
+		if all.Add(p); s.wide(all) {
+			end.small, end.rows = nil, 0
+			return nil
+		}
 	}
 	for _, m := range end.small {
 		if err := s.remove(ctx, in, m); err != nil {

@@ -13,6 +13,14 @@ type (
 	sampleShelf = shelf[block.Samples, *block.Samples]
 )
 
+// mostChannels is how many channels one sample may have; a layout has some
+// dozens. A batch may have the double, mostColumns, which with blockRows rows
+// still fits in a block.
+const (
+	mostChannels = 1000
+	mostColumns  = 2 * mostChannels
+)
+
 const (
 	frameTrack  = "?1 = 0 AND link = ?2"
 	sampleTrack = "rocket = ?1 AND link = ?2"
@@ -34,6 +42,7 @@ func newFrameShelf() *frameShelf {
 			return k
 		},
 		insert: insertFrames,
+		wide:   func(*block.Frames) bool { return false },
 	}
 	s.forget()
 	return s
@@ -47,6 +56,9 @@ func newSampleShelf() *sampleShelf {
 		encode: (*block.Codec).EncodeSamples, decode: (*block.Codec).DecodeSamples,
 		cut:    func(m *block.Samples, i int) int { return min(i+blockRows, m.Rows()) },
 		insert: insertSamples,
+		wide: func(m *block.Samples) bool {
+			return len(m.Channels) > mostColumns && m.Columns() > mostColumns
+		},
 	}
 	s.forget()
 	return s

@@ -3,10 +3,13 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
 	"time"
+
+	lib "modernc.org/sqlite/lib"
 
 	"padlark/bus"
 	"padlark/decode"
@@ -17,9 +20,10 @@ import (
 
 // Write stores messages in one transaction: all of them or, with an error, none.
 // A message that is stored already, by its natural key, changes nothing. Live
-// kinds are passed over. A message that cannot be read is set aside in the table
-// unreadable, so that it neither stops the others nor is lost. Errors wrap
-// ErrFull when the disk is full.
+// kinds are passed over. A message that cannot be read, or can be stored in no
+// way, is set aside in the table unreadable with the reason, so that it neither
+// stops the others nor is lost; Aside counts them. Errors wrap ErrFull when the
+// disk is full.
 func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
 	if len(msgs) == 0 {
 		return nil
@@ -34,7 +38,13 @@ func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
 	// A batch is short, so it is not interrupted; the driver would start a
 	// goroutine for every row to watch a context that can end.
 	ctx = context.WithoutCancel(ctx)
-	return a.write(ctx, fmt.Sprintf("store %d messages", len(msgs)), func(in *inserter) error {
+	return a.writeParts(ctx, msgs)
+}
+
+// writeParts stores messages together if it can be, and else in halves, until
+// the one is found that can never be stored.
+func (a *Archive) writeParts(ctx context.Context, msgs []bus.Msg) error {
+	err := a.write(ctx, fmt.Sprintf("store %d messages", len(msgs)), func(in *inserter) error {
 		for i := range msgs {
 			if err := in.message(ctx, &msgs[i]); err != nil {
 				return err
@@ -42,6 +52,44 @@ func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
 		}
 		return nil
 	})
+	if err == nil || !hopeless(err) {
+		return err
+	}
+	if len(msgs) == 1 {
+		return a.write(ctx, "set a message aside", func(in *inserter) error { return in.setAside(ctx, &msgs[0], err) })
+	}
+	half := len(msgs) / 2
+	if err := a.writeParts(ctx, msgs[:half]); err != nil {
+		return err
+	}
+	return a.writeParts(ctx, msgs[half:])
+}
+
+// hopeless says whether storing the same rows again would fail again, whatever
+// the disk and the machine do.
+func hopeless(err error) bool {
+	switch code(err) {
+	case lib.SQLITE_CONSTRAINT, lib.SQLITE_TOOBIG, lib.SQLITE_MISMATCH, lib.SQLITE_RANGE:
+		return true
+	}
+	return errors.Is(err, block.ErrTooLarge) || errors.Is(err, errTooWide)
+}
+
+// errTooWide is returned for a sample that has more channels than are kept.
+var errTooWide = errors.New("too many channels")
+
+// Aside is how many messages have been set aside since the archive was opened,
+// and why the last one was.
+func (a *Archive) Aside() (n uint64, why string) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.aside.n, a.aside.why
+}
+
+// asideCount counts what is set aside.
+type asideCount struct {
+	n   uint64
+	why string
 }
 
 func (in *inserter) message(ctx context.Context, m *bus.Msg) error {
@@ -62,7 +110,10 @@ func (in *inserter) message(ctx context.Context, m *bus.Msg) error {
 		if err != nil {
 			return in.setAside(ctx, m, err)
 		}
-		return in.sample(ctx, &s)
+		if err = in.sample(ctx, &s); errors.Is(err, errTooWide) {
+			return in.setAside(ctx, m, err)
+		}
+		return err
 	case bus.Reject:
 		r, err := m.Reject()
 		if err != nil {
@@ -87,8 +138,16 @@ func (in *inserter) message(ctx context.Context, m *bus.Msg) error {
 
 // setAside keeps a message that is not what its kind promises.
 func (in *inserter) setAside(ctx context.Context, m *bus.Msg, why error) error {
-	_, err := in.exec(ctx, `INSERT INTO unreadable (ord, subject, data, reason) VALUES (?, ?, ?, ?)
+	res, err := in.exec(ctx, `INSERT INTO unreadable (ord, subject, data, reason) VALUES (?, ?, ?, ?)
 		ON CONFLICT DO NOTHING`, int64(m.Seq), m.Subject, string(m.Data), why.Error())
+	if err != nil {
+		return err
+	}
+	added, err := res.RowsAffected()
+	if added > 0 {
+		in.aside.n += uint64(added)
+		in.aside.why = fmt.Sprintf("message %d on %s: %v", m.Seq, m.Subject, why)
+	}
 	return err
 }
 
@@ -123,6 +182,9 @@ func (in *inserter) frame(ctx context.Context, f *ingest.Frame, ord uint64) erro
 // sample puts a sample where it waits for the end of the transaction. A channel
 // whose value is not a number is not measured and left out, as on the bus.
 func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
+	if n := len(s.Values.Names); n > mostChannels {
+		return fmt.Errorf("sample %d of rocket %s has %w: %d, and at most %d are kept", s.N, s.Rocket, errTooWide, n, mostChannels)
+	}
 	if !in.toSamples.is(s.Session, s.Link, s.Rocket) {
 		n, err := in.session(ctx, s.Session, "", s.Heard)
 		if err != nil {
@@ -139,6 +201,15 @@ func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
 		in.toSamples = target{s.Session, s.Link, s.Rocket, n, nil, in.samples.batch(track{rocket, l})}
 	}
 	n, to := in.toSamples.names, in.toSamples.samples
+	if len(to.Channels) > mostChannels {
+		// Names that change from sample to sample: what there is becomes a block,
+		// and the names of old are forgotten.
+		if err := in.samples.flush(ctx, in); err != nil {
+			return err
+		}
+		*to, in.toSamples = block.Samples{}, target{}
+		return in.sample(ctx, s)
+	}
 	row := to.Rows()
 	if s.RSSI != nil {
 		to.RSSI.Put(row, *s.RSSI)

@@ -32,6 +32,7 @@ type room struct {
 	full    bool
 	trimmed time.Time
 	aged    time.Time
+	aside   uint64 // messages that were told to be set aside
 }
 
 // diskFull says whether the archive would refuse to write now.
@@ -80,6 +81,10 @@ func (r *room) look(ctx context.Context) {
 	if known && free < roomTight && time.Since(r.trimmed) > roomTrim {
 		r.trimmed = time.Now()
 		r.did("the bus gives up what the archive has", r.s.bus.Trim(ctx, sqlite.Durable))
+	}
+	if n, why := r.s.archive.Aside(); n > r.aside {
+		r.s.log.Error().Uint64("so_far", n).Msg("the archive cannot store a message and has set it aside, in its table unreadable; the frames themselves are kept: " + why)
+		r.aside = n
 	}
 	if time.Since(r.aged) > roomOld {
 		r.aged = time.Now()

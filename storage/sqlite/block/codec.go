@@ -13,6 +13,9 @@ import (
 // ErrDamaged is returned for a block that is not what was written.
 var ErrDamaged = errors.New("block is damaged")
 
+// ErrTooLarge is returned for rows that no block can hold.
+var ErrTooLarge = errors.New("rows are too many or too wide for a block")
+
 // Bounds of a block.
 const (
 	// MaxRows is how many rows a block may have. Writers make much smaller ones.

@@ -60,6 +60,17 @@ func (s *Samples) Channel(name string, hint int) *Channel {
 	return &s.Channels[len(s.Channels)-1]
 }
 
+// Columns is how many channels have a value in some row.
+func (s *Samples) Columns() int {
+	n := 0
+	for i := range s.Channels {
+		if !s.Channels[i].none() {
+			n++
+		}
+	}
+	return n
+}
+
 // Slice are the rows from i up to k; it shares memory.
 func (s *Samples) Slice(i, k int) *Samples {
 	s.level()
@@ -121,7 +132,7 @@ func (v *Values) padUnlessEmpty(n int) {
 // EncodeSamples makes a block of at most MaxRows rows.
 func (c *Codec) EncodeSamples(s *Samples) ([]byte, error) {
 	if s.Rows() > MaxRows {
-		return nil, fmt.Errorf("encode block: %d samples, at most %d are possible", s.Rows(), MaxRows)
+		return nil, fmt.Errorf("encode block: %w: %d samples, at most %d are possible", ErrTooLarge, s.Rows(), MaxRows)
 	}
 	s.level()
 	w := c.writer()
@@ -139,10 +150,10 @@ func (c *Codec) EncodeSamples(s *Samples) ([]byte, error) {
 		w.floats(idOf(ch.Name), ch.Name, &ch.Values)
 	}
 	if w.columns > maxColumns {
-		return nil, fmt.Errorf("encode block: %d columns, at most %d are possible", w.columns, maxColumns)
+		return nil, fmt.Errorf("encode block: %w: %d columns, at most %d are possible", ErrTooLarge, w.columns, maxColumns)
 	}
 	if n := w.columns * s.Rows(); n > maxValues {
-		return nil, fmt.Errorf("encode block: %d values, at most %d are possible", n, maxValues)
+		return nil, fmt.Errorf("encode block: %w: %d values, at most %d are possible", ErrTooLarge, n, maxValues)
 	}
 	return w.finish(kindSamples, s.Rows()), nil
 }
