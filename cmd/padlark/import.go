@@ -10,7 +10,7 @@ import (
 )
 
 type importCmd struct {
-	File   string  `arg:"" help:"A bundle, a board's own log, or a capture; - for a log on stdin; serial:PORT asks the board for its log."`
+	File   string  `arg:"" help:"A bundle, a board's own log, or a capture; - for a log on stdin; serial:PORT asks the board for its log; PORT is its path or the name of its link."`
 	Data   string  `help:"Folder of the archive to put it into; made if it is not there." placeholder:"DIR"`
 	Config string  `short:"c" type:"path" help:"Configuration with the layout and the rocket." placeholder:"FILE"`
 	Layout string  `help:"Layout of the log: lark-text, lark-bin or one of the configuration."`

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -48,10 +49,14 @@ func (c *importCmd) dump(ctx context.Context, dir string, cio *cmdIO) (path, not
 	if err != nil {
 		return "", "", fmt.Errorf("import: %w", err)
 	}
+	name := port.Serial
+	if port.USB != nil {
+		name = "the board with " + port.USB.String()
+	}
 	if len(plan.Request) > 0 {
-		fmt.Fprintf(cio.Err, "asking %s at %d baud for its log with %q, and sending nothing else\n", port.Serial, port.Baud, plan.Request)
+		fmt.Fprintf(cio.Err, "asking %s at %d baud for its log with %q, and sending nothing else\n", name, port.Baud, plan.Request)
 	} else {
-		fmt.Fprintf(cio.Err, "listening on %s at %d baud, and sending nothing: the layout has no request\n", port.Serial, port.Baud)
+		fmt.Fprintf(cio.Err, "listening on %s at %d baud, and sending nothing: the layout has no request\n", name, port.Baud)
 	}
 	say := progressDump(cio)
 	d := ingest.Dump{
@@ -94,6 +99,9 @@ func (c *importCmd) dumpPlan(path string) (plan decode.DumpPlan, port ingest.Lin
 	switch {
 	case !known:
 		return plan, port, usagef("there is no layout %q in %s", c.Layout, c.Config)
+	case layout.Dump == nil && !slices.ContainsFunc(cfg.Layouts, func(l decode.Layout) bool { return l.Name == c.Layout }):
+		return plan, port, usagef("layout %q is built in and does not say how to ask for a log: write one for your board with [layout.dump] "+
+			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
 	case layout.Dump == nil:
 		return plan, port, usagef("layout %q does not say how to ask for a log: add [layout.dump] with request = \"…\" below it "+
 			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
@@ -101,19 +109,67 @@ func (c *importCmd) dumpPlan(path string) (plan decode.DumpPlan, port ingest.Lin
 	if plan, err = layout.Dump.Plan(); err != nil {
 		return plan, port, usageError{err}
 	}
-	port = ingest.LinkConfig{Name: "dump", Serial: path, Baud: dumpBaud}
-	for _, l := range cfg.Links {
-		if l.Serial == path {
-			port.Baud, port.DataBits, port.Parity, port.StopBits = l.Baud, l.DataBits, l.Parity, l.StopBits
-		}
-	}
+	port = dumpPort(path, cfg)
 	if c.Baud != 0 {
 		port.Baud = c.Baud
+	}
+	if port.USB == nil {
+		if port.Serial, err = portAt(port.Serial); err != nil {
+			return plan, port, fmt.Errorf("import %s: %w", c.File, err)
+		}
 	}
 	if err := port.Validate(); err != nil {
 		return plan, port, usageError{fmt.Errorf("import %s: %w", c.File, err)}
 	}
 	return plan, port, nil
+}
+
+// dumpPort is the port of this path with the settings of its configured link,
+// or the port of the configured link of this name.
+func dumpPort(path string, cfg *config.Config) ingest.LinkConfig {
+	port := ingest.LinkConfig{Name: "dump", Serial: path, Baud: dumpBaud}
+	for _, l := range cfg.Links {
+		if l.Serial == path || l.Name == path && (l.Serial != "" || l.USB != nil) {
+			port.Serial, port.USB = l.Serial, l.USB
+			port.Baud, port.DataBits, port.Parity, port.StopBits = l.Baud, l.DataBits, l.Parity, l.StopBits
+		}
+	}
+	return port
+}
+
+// portAt finds a port by its path, or by its name in /dev; the error names those
+// that are there.
+func portAt(path string) (string, error) {
+	if path != "" {
+		for _, p := range []string{path, filepath.Join("/dev", path)} {
+			switch st, err := os.Stat(p); {
+			case err != nil:
+			case st.Mode().IsRegular() || st.IsDir():
+				return "", fmt.Errorf("%s is no port: to import a file write its path without %s", p, serialMark)
+			default:
+				return p, nil
+			}
+		}
+	}
+	ports, err := ingest.Ports()
+	if err != nil {
+		return "", fmt.Errorf("list serial ports: %w", err)
+	}
+	var there []string
+	for _, p := range ports {
+		if strings.EqualFold(p.Path, path) {
+			return p.Path, nil // one that is no file, as on Windows
+		}
+		there = append(there, strings.TrimSpace(p.Path+" "+p.Product))
+	}
+	what := path + " is not there"
+	if path == "" {
+		what = "the port is missing behind " + serialMark
+	}
+	if len(there) == 0 {
+		return "", fmt.Errorf("%s, and neither is any other serial port: plug the board in", what)
+	}
+	return "", fmt.Errorf("%s; these ports are: %s. Plug the board in, or correct the path", what, strings.Join(there, ", "))
 }
 
 // progressDump says how much has come, every two seconds.

@@ -151,6 +151,25 @@ func TestImportFromBoard(t *testing.T) {
 	}
 }
 
+// The configured link on the port gives its rate, and its name is enough.
+func TestImportFromConfiguredLink(t *testing.T) {
+	for _, byName := range []bool{true, false} {
+		port, config, dir := dumpFiles(t, func(far *os.File) { fmt.Fprint(far, boardLog(20)+"END\r\n") })
+		text := strings.Replace(dumpConfig, "/dev/null", port, 1)
+		if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		name := port
+		if byName {
+			name = "pad-cable"
+		}
+		r := do(t, "import", "serial:"+name, "--layout", "board-log", "--rocket", "Teal", "-c", config, "--data", dir, "--json")
+		if r.code != exitOK || fromJSON[logDone](t, r.out).Samples != 20 || !strings.Contains(r.err, "asking "+port+" at 57600 baud") {
+			t.Errorf("serial:%s: exit %d: %s", name, r.code, r.err)
+		}
+	}
+}
+
 // A dump that goes silent before its end mark is read as far as it came.
 func TestImportFromBoardTorn(t *testing.T) {
 	port, config, dir := dumpFiles(t, func(far *os.File) { fmt.Fprint(far, boardLog(100)+"7000,") })
@@ -190,8 +209,10 @@ func TestImportFromBoardTrouble(t *testing.T) {
 		code int
 		args []string
 	}{
+		{"is no port: to import a file write its path without serial:", exitBad, []string{"serial:" + config, "--layout", "board-log", "-c", config}},
+		{"the port is missing behind serial:", exitBad, []string{"serial:", "--layout", "board-log", "-c", config}},
+		{`is built in and does not say how to ask`, exitUsage, []string{"serial:/dev/nothing", "--layout", "lark-text", "-c", config}},
 		{"/dev/nothing is not there", exitBad, []string{"serial:/dev/nothing", "--layout", "board-log", "-c", config}},
-		{"[layout.dump]", exitUsage, []string{"serial:/dev/nothing", "--layout", "lark-text", "-c", config}},
 		{"there is no layout", exitUsage, []string{"serial:/dev/nothing", "--layout", "other", "-c", config}},
 		{"--config FILE", exitUsage, []string{"serial:/dev/nothing", "--layout", "board-log"}},
 	} {
