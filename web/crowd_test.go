@@ -24,7 +24,7 @@ func crowdOf(v *invented, session string, n, up, down int) {
 		case i < up+down:
 			st.Phase, st.Released = flight.Landed, i%5 != 0
 		default:
-			st.Phase, st.Go, st.AltitudeM = flight.Waiting, i%3 != 0, ptr(0.2)
+			st.Phase, st.Go, st.AltitudeM, st.Armed = flight.Waiting, i%3 != 0, ptr(0.2), ptr(i%2 == 0)
 			if !st.Go {
 				st.NotYet = []string{"cell low: 3.31 V at rest, 3.5 V is the least for a servo release", "not armed: throw the arming switch last, with everybody behind the line"}
 			}

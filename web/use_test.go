@@ -70,14 +70,15 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	b.Quiet()
 }
 
-// wantFeet looks at all that a person reads or hears on a page.
+// wantFeet looks at all that a person reads on a page; what was said before
+// the switch was said.
 func wantFeet(t *testing.T, b *browsertest.Tab) {
 	t.Helper()
 	var left []string
 	b.Eval(`(() => {
 		const metric = /[0-9–] ?(m|metres|m\/s|m\/s2|m\/s²)(?![\w²/])|, (m|m\/s|m\/s²)$/, bad = [];
 		const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-		while (walk.nextNode()) if (!walk.currentNode.parentElement.closest('pre, code, .notes, noscript, template') && metric.test(walk.currentNode.data)) bad.push(walk.currentNode.data);
+		while (walk.nextNode()) if (!walk.currentNode.parentElement.closest('pre, code, .notes, noscript, template, [aria-live]') && metric.test(walk.currentNode.data)) bad.push(walk.currentNode.data);
 		for (const el of document.querySelectorAll('[aria-label], [title]')) for (const name of ['aria-label', 'title'])
 			if (metric.test(el.getAttribute(name) ?? '')) bad.push(name + ' ' + el.getAttribute(name));
 		if (!/ ft/.test(document.querySelector('main').textContent) && !/^.(clock|links|signin|nowhere|alarms|sessions)$/.test(location.pathname)) bad.push('(nothing in feet at all)');
@@ -164,18 +165,50 @@ func browserKeyboard(t *testing.T, browser *browsertest.Browser) {
 	}
 }
 
-// browserPrint: the report fills one sheet, of A4 and of Letter.
+// browserPrint: the report fills one sheet, of A4 and of Letter, and so do twelve
+// flights that are compared, dark on white also where the page is in dusk.
 func browserPrint(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	v.notes = []Note{{Session: day, Rocket: "Teal", Flight: 1, At: inventedEpoch, Text: "0.6 l of water, 5 bar, light wind from the west"}}
+	var twelve []string
+	for i := range 12 {
+		session, rocket := fmt.Sprintf("20250%d01-093000-many", 1+i/3), inventedRockets()[i%3].Name
+		if i%3 == 0 {
+			var hops []hop
+			for k, r := range inventedRockets() {
+				hops = append(hops, hop{rocket: r.Name, link: "pad-radio", pad: 12 + 20*float64(k), after: 6, speed: 20 + float64(i), sink: 5, cell: 4})
+			}
+			v.record(session, inventedEpoch.Add(-time.Duration(i+1)*24*time.Hour), hops...)
+		}
+		twelve = append(twelve, "flight="+url.QueryEscape(FlightID{session, rocket, 1}.String()))
+	}
 	_, base := serve(t, v.options())
 	b := browser.Tab(t, base)
+	b.Open("/compare?" + strings.Join(twelve, "&"))
+	b.Until("twelve lines", `document.querySelector('#spread th')?.textContent.startsWith('Mean of 12')`, 20*time.Second)
+	b.Click("#theme")
+	var drawn struct {
+		Wide  float64
+		Theme string
+	}
+	b.Eval(`(() => { dispatchEvent(new Event('beforeprint')); const c = document.querySelector('.plot canvas');
+		const seen = { Wide: c.width / devicePixelRatio, Theme: document.documentElement.dataset.theme }; dispatchEvent(new Event('afterprint')); return seen; })()`, &drawn)
+	if drawn.Theme != "daylight" || drawn.Wide > 720 {
+		t.Errorf("for paper the plot is drawn %g px wide in %s colours", drawn.Wide, drawn.Theme)
+	}
+	if n := sheets(b.PDF(8.27, 11.69)); n != 1 {
+		t.Errorf("twelve flights compared take %d sheets", n)
+	}
 	b.Open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1") + "/report")
 	for paper, inches := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
-		pdf := b.PDF(inches[0], inches[1])
-		// Each sheet is an object of type Page (ISO 32000-1, 7.7.3.3; from memory).
-		if n := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(pdf, -1)); n != 1 {
+		if n := sheets(b.PDF(inches[0], inches[1])); n != 1 {
 			t.Errorf("on %s the report takes %d sheets", paper, n)
 		}
 	}
+}
+
+// sheets counts those of a printed page: each is an object of type Page (ISO
+// 32000-1, 7.7.3.3; from memory).
+func sheets(pdf []byte) int {
+	return len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(pdf, -1))
 }

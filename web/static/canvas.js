@@ -23,6 +23,11 @@ function sizeOf(canvas) {
   return s;
 }
 
+/** remeasure asks a canvas for its size now: before a print nobody watches. */
+export function remeasure(canvas) {
+  sizes.set(canvas, { w: canvas.clientWidth, h: canvas.clientHeight });
+}
+
 /** fit sizes a canvas to its box on the page and gives its context in CSS
  *  pixels. null while the box has no size. */
 export function fit(canvas) {

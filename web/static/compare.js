@@ -6,8 +6,11 @@ import { ink } from "./canvas.js";
 import { day, fixed, convert, unitOf, known, quantity } from "./units.js";
 import { onSettings } from "./settings.js";
 
-const MOST = 6; // as many colours and dashes as can be told apart
+const MOST = 12; // each colour twice, with dashes of two kinds
+const COLOURS = 6;
 const dashes = [[], [9, 4], [3, 3], [12, 4, 3, 4], [1, 4], [9, 3, 1, 3, 1, 3]];
+/** look is how the i-th flight is drawn. */
+const look = (i) => ({ colour: i % COLOURS, dash: dashes[(i + 2 * Math.floor(i / COLOURS)) % dashes.length] });
 const boxes = [...document.querySelectorAll(".pick input")];
 const loaded = new Map();
 const host = document.getElementById("plots");
@@ -21,7 +24,9 @@ const chosen = () => boxes.filter((b) => b.checked).slice(0, MOST);
 
 async function show() {
   const list = chosen();
+  for (const b of boxes) if (b.checked && !list.includes(b)) b.checked = false; // an address may name more
   for (const b of boxes) b.disabled = !b.checked && list.length >= MOST;
+  if (list.some((b) => !loaded.has(b.value))) setText(document.getElementById("cursor"), "Loading the flights …");
   await Promise.all(list.map(async (b) => {
     if (!loaded.has(b.value)) loaded.set(b.value, await answer("/api/v1/flights/" + encodeURIComponent(b.value)));
   }));
@@ -38,9 +43,10 @@ function draw() {
   chosen().forEach((b, i) => {
     const d = loaded.get(b.value);
     const swatch = b.parentElement.querySelector(".swatch");
-    swatch.style.background = dashes[i].length ? `repeating-linear-gradient(90deg, ${k.set[i]} 0 ${dashes[i][0] + 2}px, transparent 0 ${dashes[i][0] + 6}px)` : k.set[i];
+    const { colour, dash } = look(i);
+    swatch.style.background = dash.length ? `repeating-linear-gradient(90deg, ${k.set[colour]} 0 ${dash[0] + 2}px, transparent 0 ${dash[0] + 6}px)` : k.set[colour];
     if (!d?.course) return;
-    lines.push({ t: d.course.t_s, v: d.course.height_m, colour: k.set[i], dash: dashes[i], width: 2.5, label: called(d.result) });
+    lines.push({ t: d.course.t_s, v: d.course.height_m, colour: (inks) => inks.set[colour], dash, width: 2.5, label: called(d.result) });
   });
   const ends = list.flatMap((d) => (d.course ? [d.course.t_s[0], d.course.t_s.at(-1)] : []));
   if (ends.length) {
@@ -51,7 +57,7 @@ function draw() {
   }
   plot.setLines(lines);
   host.hidden = document.getElementById("zoom").hidden = lines.length === 0;
-  setText(document.getElementById("cursor"), lines.length ? "Move over the plot to read its values." : "Choose two or more flights below.");
+  setText(document.getElementById("cursor"), lines.length ? "Touch the plot, or move over it, to read its values." : "Choose two or more flights below.");
 }
 
 /** called names a flight where there may be another with the same number. */

@@ -1,7 +1,6 @@
 // A flight's page: plots with one cursor, what happened, notes, raw frames.
 import { Plot, View } from "./plot.js";
 import { answer, change, make, setText } from "./dom.js";
-import { ink } from "./canvas.js";
 import { fixed, convert, unitOf, quantity, clock, day, known, toldOf } from "./units.js";
 import { onSettings, units } from "./settings.js";
 import { showFrames } from "./frames.js";
@@ -60,18 +59,17 @@ function instants(s) {
 
 /** courses draws what was computed, with its band, and what was expected. */
 function courses() {
-  const k = ink();
   const c = detail.course;
   const e = detail.expected;
   const put = (plot, name, sd, expected) => {
     const lines = [];
-    if (e?.[expected]) lines.push({ t: e.t_s, v: e[expected], colour: k.soft, dash: [7, 5], width: 2, label: "expected" });
-    if (c?.[name]) lines.push({ t: c.t_s, v: c[name], colour: k.sky, width: 2.5, label: "measured", band: band(c[name], sd && c[sd]) });
+    if (e?.[expected]) lines.push({ t: e.t_s, v: e[expected], colour: (k) => k.soft, dash: [7, 5], width: 2, label: "expected" });
+    if (c?.[name]) lines.push({ t: c.t_s, v: c[name], width: 2.5, label: "measured", band: band(c[name], sd && c[sd]) });
     plot.setLines(lines);
     plot.figure.hidden = lines.length === 0;
   };
   put(plots.height, "height_m", "height_sd_m", "height_m");
-  if (c?.raw_m) plots.height.setLines([{ t: c.t_s, v: c.raw_m, colour: k.soft, dots: true, label: "" }, ...plots.height.lines]);
+  if (c?.raw_m) plots.height.setLines([{ t: c.t_s, v: c.raw_m, colour: (k) => k.soft, dots: true, label: "" }, ...plots.height.lines]);
   put(plots.speed, "speed_mps", "speed_sd_mps", "speed_mps");
   put(plots.accel, "accel_mps2", null, "accel_mps2");
   key(".expected", !!e?.height_m, e?.t_s[0] > 0.01 ? "expected by the model from burnout on" : "expected by the model");
@@ -127,7 +125,7 @@ async function refine() {
   const q = new URLSearchParams({ channels: shown.map((p) => p.channel).join(","), from_s: from, to_s: to, points: Math.min(4000, width) });
   const data = await answer(`${base}/samples?${q}`);
   for (const series of data.series) {
-    plots[series.channel].setLines([{ t: series.t_s, v: series.v, colour: ink().sky, width: 2, label: "as sent" }]);
+    plots[series.channel].setLines([{ t: series.t_s, v: series.v, width: 2, label: "as sent" }]);
   }
 }
 

@@ -2,8 +2,9 @@
 // view (the stretch of time shown) and a cursor.
 //
 // A line is { t: [s], v: [SI | null], colour, width, dash, band: { lo, hi },
-// dots, label }. A null is a gap and is drawn as one.
-import { fit, crisp, ink } from "./canvas.js";
+// dots, label }. A null is a gap and is drawn as one. A colour that is a
+// function gets the theme's inks, so that it follows the theme.
+import { fit, crisp, ink, remeasure } from "./canvas.js";
 import { linear, ticks, tickDecimals, extent, roomy, zoom, shift, nearest } from "./scale.js";
 import { convert, unitOf, fixed } from "./units.js";
 import { make } from "./dom.js";
@@ -28,8 +29,22 @@ export class View {
     this.onCursor = null; // called when the cursor moved
     this.onPick = null; // called when a person picked an instant
     const again = () => this.draw();
+    window.addEventListener("beforeprint", () => this.print(true));
+    window.addEventListener("afterprint", () => this.print(false));
     window.addEventListener("resize", again);
     onSettings(again);
+  }
+
+  /** print draws for paper: dark on white, as wide as a sheet. */
+  print(on) {
+    const page = document.documentElement;
+    if (on) this.theme = page.dataset.theme;
+    page.dataset.theme = on ? "daylight" : this.theme;
+    page.classList.toggle("printing", on);
+    for (const p of this.plots) {
+      remeasure(p.canvas);
+      p.draw();
+    }
   }
 
   setBounds(from, to) {
@@ -200,7 +215,7 @@ export class Plot {
   }
 
   line(ctx, k, l, x, y) {
-    ctx.strokeStyle = l.colour ?? k.sky;
+    ctx.strokeStyle = typeof l.colour === "function" ? l.colour(k) : l.colour ?? k.sky;
     ctx.lineWidth = l.width ?? 2;
     ctx.lineJoin = "round";
     ctx.setLineDash(l.dash ?? []);
