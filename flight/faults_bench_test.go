@@ -32,11 +32,10 @@ const (
 //	warning_left_s         the same in s, in half of them
 //
 // When the release was told and the parachute stays in, what can be left of a
-// fall from 50 m is bounded by parachutes that do open: in this ensemble 1 in
-// 1,000 of them is still 0.93 like free fall 0.95 s after the release, as the
-// tracker sees it, when the median of the others is 0.96. A release 0.5 s after
-// the apogee then cannot be judged before 1.45 s of the 3.4 s that the fall
-// takes: 0.57 is left. Without a told release 0.70 is left.
+// fall from 50 m is bounded by parachutes that do open: one released 0.5 s after
+// the apogee brakes by 0.65 s after it at the latest, and the tracker sees it
+// 0.15 s later. The fall takes 3.4 s, so that 0.62 is left. Without a told release
+// 0.70 is left.
 //
 // Nominal flights report false_alarms_per_1000_flights. The flights of slow10
 // (10 Hz, 0.5 m, 10 % lost) and wide (up to 1 m of noise, 30 % lost in bursts,

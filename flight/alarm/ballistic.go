@@ -66,12 +66,10 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 // any while it may not.
 //
 // After a told release it falls with time, as fast as an opening parachute
-// makes a fall unlike free fall: 0.15 s after the time to open 1 in 1,000
-// falls that end well in the simulated ensemble is still 0.93 alike, 0.4 s
-// after it 0.73, while falls without a parachute stay above 0.85. To begin at
-// 0.10 s and fall to 0.86 at 0.25 s was tried: the share of the fall that is left
-// at the worst hundredth of the warnings rose by 0.016, and 2.7 of 1,000 falls
-// that end well were called ballistic.
+// makes a fall unlike free fall, while falls without a parachute stay above 0.85
+// as the tracker sees them. It begins when the slowest parachute should brake (see
+// toOpen); with a time that is the same for all releases, the later ones, which
+// have the least of their fall left, were judged 0.2 s later than they can be.
 func (r *ballistic) need(v *view) float64 {
 	share := v.limits.BallisticShare
 	if math.IsNaN(v.releaseAt) || v.rocket.Release == "none" {
@@ -86,12 +84,47 @@ func (r *ballistic) need(v *view) float64 {
 		}
 		return share
 	}
-	late := v.t - math.Max(v.releaseAt, v.apogeeAt) - v.limits.InflateS - v.sluggish()
+	late := v.t - math.Max(v.releaseAt, v.apogeeAt) - v.toOpen() - v.sluggish()
 	if late < 0.15 {
 		return math.Inf(1)
 	}
-	return math.Max(share, 0.96-0.68*(late-0.15))
+	return math.Max(share, 0.96-0.5*(late-0.15))
 }
+
+// toOpen is how long in s after the release a parachute may take to brake. The
+// limit is for one that is released at the apogee, at rest. A parachute fills with
+// the air that it meets, over a distance (Knacke, NWC TP 6575, from memory), so
+// that one released while it falls fills sooner: it may take what is left of the
+// distance that a fall from rest goes in the limit, after a part of the limit in
+// which it comes out.
+func (v *view) toOpen() float64 {
+	most := v.slowestOpening()
+	out := most * comesOut
+	falling := math.Max(0, v.releaseAt-v.apogeeAt)
+	return math.Sqrt((falling+out)*(falling+out)+most*most-out*out) - falling
+}
+
+// slowestOpening is the limit, or longer for a heavy rocket under a large parachute
+// in thin air, as far as it is described. Filled to the part f of its distance d,
+// which is some diameters, it has f2 of its area and brakes as much as gravity
+// pulls when f times the speed is its own sink rate; after a fall of x from rest
+// that is x/d sqrt(2 g x).
+func (v *view) slowestOpening() float64 {
+	own := v.parachuteSpeed()
+	if math.IsInf(own, 1) {
+		return v.limits.InflateS
+	}
+	fall := math.Pow(fillDiameters*v.rocket.ParachuteM*own/math.Sqrt(2*gravity), 2.0/3)
+	return math.Max(v.limits.InflateS, math.Sqrt(2*fall/gravity))
+}
+
+// fillDiameters is over how many of its diameters a flat circular parachute fills
+// (Knacke, NWC TP 6575, from memory).
+const fillDiameters = 8.0
+
+// comesOut is the part of the time to open that a parachute takes to come out
+// (common practice, no source).
+const comesOut = 0.5
 
 // freeFall is how fast the rocket would fall by now without a parachute, in
 // m/s, and how far it would have come, in m. When the body is not described its

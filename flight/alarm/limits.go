@@ -24,8 +24,8 @@ type Thresholds struct {
 type Limits struct {
 	// In flight.
 
-	// InflateS is how long a parachute may take from the release until it
-	// brakes, in s.
+	// InflateS is how long a parachute that is released at the apogee may take
+	// until it brakes, in s.
 	InflateS float64 `toml:"inflate_s" json:"inflate_s,omitempty"`
 	// EarlyReleaseS: a release this long before the apogee, in s, is early.
 	EarlyReleaseS float64 `toml:"early_release_s" json:"early_release_s,omitempty"`
