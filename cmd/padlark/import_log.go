@@ -59,6 +59,11 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 		return usagef("%s is no bundle: for a board's log give --layout LAYOUT and --rocket NAME", c.File)
 	}
 	m := &logImport{cmd: c, cio: cio, dir: dir}
+	if c.At != "" {
+		if _, err := time.Parse(time.RFC3339Nano, c.At); err != nil {
+			return usagef("--at %s: write it as 2026-06-13T09:30:00Z", c.At)
+		}
+	}
 	if err := m.openFile(); err != nil {
 		return err
 	}
@@ -77,7 +82,7 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 	}
 	m.listHints()
 	if m.log.Good == 0 {
-		return fmt.Errorf("no line of %s fits the layout %s: padlark check --config FILE %[1]s shows why", c.File, c.Layout)
+		return m.noneFits()
 	}
 	if err := m.store(ctx); errors.Is(err, context.Canceled) {
 		return fmt.Errorf("import %s: interrupted before anything was stored", c.File)
@@ -171,6 +176,10 @@ func (m *logImport) read(ctx context.Context) error {
 	if m.cfg, err = m.withLog(base, nil); err != nil {
 		return err
 	}
+	// It is needed only to store, and would be wrong then too.
+	if _, err := decoderFor(m.cfg); err != nil {
+		return usageError{fmt.Errorf("import: the configuration: %w", err)}
+	}
 	lc := logimport.Config{
 		Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate,
 		OnSkip: func(s logimport.Skip) { fmt.Fprintf(m.cio.Err, "skipped %s\n", s) },
@@ -260,6 +269,16 @@ func (m *logImport) withLog(base string, id *uint32) (*config.Config, error) {
 		return nil, usageError{err}
 	}
 	return cfg, nil
+}
+
+// noneFits says why no line could be read, as far as that can be told.
+func (m *logImport) noneFits() error {
+	c := logimport.Config{Layout: m.cmd.Layout, Layouts: m.cfg.Layouts}
+	if why := m.src.Misfit(c); why != "" {
+		return fmt.Errorf("no line of %s fits the layout %s: %s", m.cmd.File, m.cmd.Layout, why)
+	}
+	return fmt.Errorf("nothing in %s fits the layout %s; the reasons are above: take another layout, or correct it and try it with padlark check CONFIG --try %[1]s",
+		m.cmd.File, m.cmd.Layout)
 }
 
 func (m *logImport) listHints() {
