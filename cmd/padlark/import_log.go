@@ -277,7 +277,7 @@ func (m *logImport) noneFits() error {
 	if why := m.src.Misfit(c); why != "" {
 		return fmt.Errorf("no line of %s fits the layout %s: %s", m.cmd.File, m.cmd.Layout, why)
 	}
-	return fmt.Errorf("nothing in %s fits the layout %s; the reasons are above: take another layout, or correct it and try it with padlark check CONFIG --try %[1]s",
+	return fmt.Errorf("no line of %s fits the layout %s; the reasons are above: take another layout, or correct it and try it with padlark check CONFIG --try %[1]s",
 		m.cmd.File, m.cmd.Layout)
 }
 
