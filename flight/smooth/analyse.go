@@ -73,17 +73,18 @@ func replay(cfg Config, samples []decode.Sample) []flight.Event {
 
 // analysis is one flight being worked out.
 type analysis struct {
-	cfg    Config
-	events []flight.Event
-	r      *readings
-	noise  noise
-	m      moments
-	fit    *fit // top and descent
-	coast  *fit // from burnout to the release
-	burn   burn
-	out    flight.Result
-	parts  Parts
-	sinkSD float64
+	cfg     Config
+	events  []flight.Event
+	r       *readings
+	noise   noise
+	m       moments
+	fit     *fit // top and descent
+	coast   *fit // from burnout to the release
+	burn    burn
+	out     flight.Result
+	parts   Parts
+	sinkSD  float64
+	eventSD float64 // s, of the live event's apogee, where no path fits
 }
 
 // moments are the events in s; NaN where there is none.

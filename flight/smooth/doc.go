@@ -7,8 +7,8 @@
 // The readings become heights above the pad (flight/atmos). A path is fitted
 // to them: body drag and gravity up to the release, then a parachute that
 // fills with the air it meets, then the ground. The path has nine parameters
-// at most; it is anchored in height and speed at the release and integrated
-// from there both ways (path.go). The fit is least squares by Gauss-Newton
+// at most; it is anchored in height and speed, up and across, at the release and
+// integrated from there both ways (path.go). The fit is least squares by Gauss-Newton
 // steps with weights against outliers (fit.go).
 //
 // The readings are not independent: gusts last a second or two, and the level
@@ -17,7 +17,8 @@
 // of the pad is part of the noise, not of the path: a long pad makes it well
 // known, a short one badly, and the standard deviation of the apogee says so.
 // How strong gusts and wander are is measured on the pad and after the landing,
-// and corrected to what makes the residuals of the fit most likely.
+// and corrected by how likely they make the residuals of the fit; between liftoff
+// and release gusts show less, for there the rocket moves with what turns it.
 //
 // Three fits are made. The first finds the noise. The second, of all the
 // coast, is followed back to the pad: an even boost from rest must meet it, and

@@ -85,10 +85,14 @@ func (pr *problem) solve() (fit, error) {
 }
 
 // linearise writes the derivatives of the expected readings with respect to
-// the free parameters, by differences, and the residuals in the last column.
+// the free parameters, by differences, and the residuals in the last column. The
+// moment of the touchdown is held: with a path and a ground that are raised by the
+// same the rocket lands at the same time, and if the one reading that another
+// touchdown would still catch in the air counted, it would seem to tell the sink
+// rate ten times as well as the readings do.
 func (pr *problem) linearise(f *fit, cols [][]float64) {
 	res := cols[len(f.free)]
-	f.touch = pr.path.heights(&f.q, pr.t, pr.start, res)
+	f.touch = pr.path.heights(&f.q, pr.t, pr.start, math.NaN(), res)
 	for k, i := range f.free {
 		d := diffStep[i]
 		q := f.q
@@ -102,7 +106,7 @@ func (pr *problem) linearise(f *fit, cols [][]float64) {
 			}
 			continue
 		}
-		pr.path.heights(&q, pr.t, pr.start, cols[k])
+		pr.path.heights(&q, pr.t, pr.start, f.touch, cols[k])
 		for j := range cols[k] {
 			cols[k][j] = (cols[k][j] - res[j]) / d
 		}
@@ -222,6 +226,50 @@ func (f *fit) sd(fn func(q *params) float64) float64 {
 		}
 	}
 	return math.Sqrt(max(sum, 0))
+}
+
+// spread is the standard deviation of a function of the parameters that bends
+// within their standard deviations: from its values one standard deviation to
+// either side along the axes of a square root of the covariance. A value that
+// does not exist is left out.
+func (f *fit) spread(fn func(q *params) float64) float64 {
+	v0, sum := fn(&f.q), 0.0
+	root := f.root()
+	for k := range f.free {
+		both, n := 0.0, 0.0
+		for _, side := range [2]float64{-1, 1} {
+			q := f.q
+			for j, i := range f.free {
+				q[i] += side * root[j][k]
+			}
+			if d := fn(&q) - v0; !math.IsNaN(d) && !math.IsInf(d, 0) {
+				both += d * d
+				n++
+			}
+		}
+		sum += both / max(n, 1)
+	}
+	return math.Sqrt(sum)
+}
+
+// root is a lower triangle whose product with its own transpose is the covariance
+// of the free parameters (Cholesky).
+func (f *fit) root() [nParams][nParams]float64 {
+	var l [nParams][nParams]float64
+	for j, fj := range f.free {
+		for k := 0; k <= j; k++ {
+			s := f.cov[fj][f.free[k]]
+			for m := range k {
+				s -= l[j][m] * l[k][m]
+			}
+			if j == k {
+				l[j][j] = math.Sqrt(max(s, 0))
+			} else if l[k][k] > 0 {
+				l[j][k] = s / l[k][k]
+			}
+		}
+	}
+	return l
 }
 
 func dot(a, b []float64) float64 {

@@ -132,6 +132,7 @@ func (a *analysis) fitBoost(upper float64) {
 // until end.
 func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 	pr := problem{r: a.r, start: start, noise: a.noise, iterations: 14}
+	pr.noise.calmFrom, pr.noise.calmTo = a.m.liftoff, orElse(a.m.release, orElse(a.m.touchdown, math.Inf(1)))
 	pr.path = path{anchor: a.m.apogee}
 	if !math.IsNaN(a.m.release) {
 		pr.path = path{anchor: a.m.release, canopy: true}
@@ -184,6 +185,7 @@ const (
 	dragSD, knownDragSD  = 0.9, 0.4
 	sinkDrag, sinkSD     = 0.4, 1.2 // 1/m: 5 m/s
 	knownSinkSD          = 0.5      // the diameter is told
+	acrossSD             = 0.12     // of the speed that reaches the top: 7 degrees
 	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
 	fillM, fillSD        = 3.0, 0.7 // m
 	fillDiameters        = 8.0      // of the canopy; Knacke, NWC TP 6575, from memory
@@ -217,7 +219,7 @@ func (a *analysis) priors(pr *problem) {
 	v0 := math.Sqrt(2 * gravity * max(top, 5))
 	pr.prior = [nParams]prior{
 		pHeight: {top, flat}, pSpeed: {0, flat}, pDrag: {math.Log(drag), sd},
-		pAcross: {0.1 * v0, 0.07 * v0}, pPort: {0, portSD},
+		pAcross: {0.1 * v0, acrossSD * v0}, pPort: {0, portSD},
 	}
 	for i := range pr.begin {
 		pr.begin[i] = pr.prior[i].mean

@@ -13,6 +13,8 @@ type noise struct {
 	gustTau float64 // s
 	wander  float64 // m2/s
 	level   float64 // m2, variance of the level at the first reading; 0 for not known at all
+	// In free flight a rocket moves with what turns it, and gusts show less.
+	calmFrom, calmTo float64 // s
 }
 
 // Assumptions about the slow part.
@@ -22,6 +24,7 @@ const (
 	usualWander  = 1e-3 // m2/s: 0.1 m in 10 s
 	usualGust    = 0.01 // m2
 	fewestBlocks = 6
+	calmGust     = 0.3 // part of a gust that shows in free flight
 )
 
 // learnNoise measures the noise from the readings at rest before liftoff, from
@@ -174,50 +177,79 @@ func (n *noise) whiten(t, extra []float64, cols [][]float64, base []float64) {
 				state[c][0] *= a
 			}
 		}
-		s0 := p[0] + 2*p[1] + p[2] + n.white
+		g := 1.0
+		if t[i] >= n.calmFrom && t[i] < n.calmTo {
+			g = calmGust
+		}
+		s0 := g*g*p[0] + 2*g*p[1] + p[2] + n.white
 		s := s0 + extra[i]
 		base[i] = s0
-		k0, k1 := (p[0]+p[1])/s, (p[1]+p[2])/s
+		k0, k1 := (g*p[0]+p[1])/s, (g*p[1]+p[2])/s
 		norm := 1 / math.Sqrt(s)
 		for c, col := range cols {
-			e := col[i] - state[c][0] - state[c][1]
+			e := col[i] - g*state[c][0] - state[c][1]
 			state[c][0] += k0 * e
 			state[c][1] += k1 * e
 			col[i] = e * norm
 		}
-		c0, c1 := p[0]+p[1], p[1]+p[2]
+		c0, c1 := g*p[0]+p[1], g*p[1]+p[2]
 		p[0] -= k0 * c0
 		p[1] -= k0 * c1
 		p[2] -= k1 * c1
 	}
 }
 
-// refineNoise makes gusts and wander those under which what the fit leaves
-// over is the most likely, starting from what was measured at rest. It judges
-// all readings that the fit used, those of the descent too.
+// refineNoise corrects gusts and wander by how likely they make what the fit
+// leaves over, starting from what was measured at rest. It judges all readings
+// that the fit used, those of the descent too. It takes the mean over what is
+// likely and not the likeliest: a descent of some seconds does not tell well how
+// strong the gusts are, and if they are stronger than the likeliest, the errors
+// grow by more than they shrink if they are weaker.
 func (f *fit) refineNoise(r *readings, n *noise) {
 	res := make([]float64, len(f.t))
-	f.path.heights(&f.q, f.t, f.start, res)
+	f.path.heights(&f.q, f.t, f.start, math.NaN(), res)
 	for i := range res {
 		res[i] = f.h[i] - res[i]
 	}
 	work := make([]float64, len(res))
 	base := make([]float64, len(res))
-	best, found := math.Inf(-1), *n
-	for _, g := range [...]float64{0.1, 0.25, 0.5, 1, 2, 4} {
-		for _, w := range [...]float64{0.1, 0.3, 1, 3, 10} {
-			try := *n
-			try.gust, try.wander = max(n.gust*g, 1e-4), max(n.wander*w, leastWander)
-			copy(work, res)
-			try.whiten(f.t, f.extra, [][]float64{work}, base)
-			l := -0.5 * (sq(math.Log(g)/0.9) + sq(math.Log(w)/1.2))
-			for i, u := range work {
-				l -= 0.5 * (math.Log(base[i]+f.extra[i]) + u*u)
-			}
-			if l > best {
-				best, found = l, try
-			}
+	var logs [len(gustSteps) * len(wanderSteps)]float64
+	var tries [len(logs)]noise
+	best := math.Inf(-1)
+	for i := range logs {
+		g, w := gustSteps[i%len(gustSteps)], wanderSteps[i/len(gustSteps)]
+		tries[i] = *n
+		tries[i].gust, tries[i].wander = max(n.gust*g, 1e-4), max(n.wander*w, leastWander)
+		copy(work, res)
+		tries[i].whiten(f.t, f.extra, [][]float64{work}, base)
+		l := -0.5 * (sq(math.Log(g)/0.9) + sq(math.Log(w)/1.2))
+		for k, u := range work {
+			l -= 0.5 * (math.Log(base[k]+f.extra[k]) + u*u)
 		}
+		logs[i] = l
+		best = max(best, l)
 	}
-	*n = found
+	total, gust, wander := 0.0, 0.0, 0.0
+	for i, l := range logs {
+		p := math.Exp(l - best)
+		total += p
+		gust += p * tries[i].gust
+		wander += p * tries[i].wander
+	}
+	n.gust, n.wander = gust/total, wander/total
+	// The variance that so few gusts have told is itself uncertain: what is next
+	// drawn from them spreads as Student's t does, by nu/(nu-2) in variance.
+	if k := len(f.t); k > 0 {
+		told := max(fewestGusts, (f.t[k-1]-f.t[0])/(2*gustTau))
+		n.gust *= told / (told - 2)
+	}
 }
+
+// fewestGusts is how many gusts a log tells of at the least.
+const fewestGusts = 4.0
+
+// By how much gusts and wander may be stronger than they were at rest.
+var (
+	gustSteps   = [...]float64{0.1, 0.25, 0.5, 1, 2, 4}
+	wanderSteps = [...]float64{0.1, 0.3, 1, 3, 10}
+)

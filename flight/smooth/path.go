@@ -9,7 +9,7 @@ const (
 	pHeight = iota // m above the pad at the anchor
 	pSpeed         // m/s at the anchor
 	pDrag          // logarithm of the body's drag per mass, 1/m
-	pAcross        // m/s, speed across, all the way
+	pAcross        // m/s, speed across, through the air, at the anchor
 	pPort          // m per (m/s)2: what the vent adds to the height
 	pOpen          // s, by how much the release differs from the anchor
 	pFill          // logarithm of the distance in m that the parachute takes to fill
@@ -40,16 +40,17 @@ const airScale = 9500
 type flow struct {
 	body, canopy float64 // drag per mass, 1/m
 	perFill      float64 // 1 over the filling distance, 1/m
-	across2      float64 // (m/s)2
 	release      float64 // s; +Inf if there is none
 }
 
-// moving is the state of the integration: height, speed, and the part of the
-// filling distance that the parachute has met, 0 to 1.
-type moving struct{ h, v, fill float64 }
+// moving is the state of the integration: height, speed up, speed across through
+// the air, and the part of the filling distance that the parachute has met, 0 to
+// 1. The drag is along the path: a rocket that flies across at 10 m/s when its
+// parachute opens gathers less speed downward, for seconds.
+type moving struct{ h, v, u, fill float64 }
 
 func (p *path) flow(q *params) flow {
-	f := flow{body: math.Exp(q[pDrag]), across2: q[pAcross] * q[pAcross], release: math.Inf(1)}
+	f := flow{body: math.Exp(q[pDrag]), release: math.Inf(1)}
 	if p.canopy {
 		f.canopy, f.perFill = math.Exp(q[pCanopy]), math.Exp(-q[pFill])
 		f.release = p.anchor + q[pOpen]
@@ -59,8 +60,8 @@ func (p *path) flow(q *params) flow {
 
 // rate is the derivative of the state. The drag falls with the density of the
 // air. A parachute fills with the air that it meets: its area grows with the
-// square of the distance.
-func (f *flow) rate(t float64, s moving) (dv, dfill float64) {
+// square of the distance. What hangs on it drifts with the wind in the end.
+func (f *flow) rate(t float64, s moving) (dv, du, dfill float64) {
 	speed := math.Sqrt(f.air2(s))
 	d := f.body
 	if t > f.release {
@@ -71,15 +72,12 @@ func (f *flow) rate(t float64, s moving) (dv, dfill float64) {
 			d += f.canopy
 		}
 	}
-	return -gravity - d*f.density(s.h)*s.v*speed, dfill
+	slows := d * f.density(s.h) * speed
+	return -gravity - slows*s.v, -slows * s.u, dfill
 }
 
-// air2 is the square of the speed through the air. What hangs on an open
-// parachute drifts with the wind.
-func (f *flow) air2(s moving) float64 {
-	left := 1 - s.fill
-	return s.v*s.v + f.across2*left*left
-}
+// air2 is the square of the speed through the air.
+func (f *flow) air2(s moving) float64 { return s.v*s.v + s.u*s.u }
 
 // density of the air at height h over that at the pad: exp(-h/airScale) to
 // second order.
@@ -90,17 +88,16 @@ func (f *flow) density(h float64) float64 {
 
 // step is one Runge-Kutta step of fourth order.
 func (f *flow) step(t, dt float64, s moving) moving {
-	a1, q1 := f.rate(t, s)
-	s2 := moving{s.h + dt/2*s.v, s.v + dt/2*a1, s.fill + dt/2*q1}
-	a2, q2 := f.rate(t+dt/2, s2)
-	s3 := moving{s.h + dt/2*s2.v, s.v + dt/2*a2, s.fill + dt/2*q2}
-	a3, q3 := f.rate(t+dt/2, s3)
-	s4 := moving{s.h + dt*s3.v, s.v + dt*a3, s.fill + dt*q3}
-	a4, q4 := f.rate(t+dt, s4)
-	fill := min(1, s.fill+dt/6*(q1+2*q2+2*q3+q4))
+	a1, b1, q1 := f.rate(t, s)
+	s2 := moving{s.h + dt/2*s.v, s.v + dt/2*a1, s.u + dt/2*b1, s.fill + dt/2*q1}
+	a2, b2, q2 := f.rate(t+dt/2, s2)
+	s3 := moving{s.h + dt/2*s2.v, s.v + dt/2*a2, s.u + dt/2*b2, s.fill + dt/2*q2}
+	a3, b3, q3 := f.rate(t+dt/2, s3)
+	s4 := moving{s.h + dt*s3.v, s.v + dt*a3, s.u + dt*b3, s.fill + dt*q3}
+	a4, b4, q4 := f.rate(t+dt, s4)
 	return moving{
 		s.h + dt/6*(s.v+2*s2.v+2*s3.v+s4.v), s.v + dt/6*(a1+2*a2+2*a3+a4),
-		fill,
+		s.u + dt/6*(b1+2*b2+2*b3+b4), min(1, s.fill+dt/6*(q1+2*q2+2*q3+q4)),
 	}
 }
 
@@ -119,13 +116,14 @@ func (f *flow) to(t, end float64, s moving) moving {
 	return s
 }
 
-func anchored(q *params) moving { return moving{q[pHeight], q[pSpeed], 0} }
+func anchored(q *params) moving { return moving{q[pHeight], q[pSpeed], q[pAcross], 0} }
 
 // heights writes what the readings at times t should be: the path from
 // `start` on, 0 before it (the pad; what lies between is left out by the
 // caller). It returns when the path meets the ground, +Inf if it does not
-// within the times.
-func (p *path) heights(q *params, t []float64, start float64, out []float64) (touch float64) {
+// within the times. With a ground that is not NaN it takes that for the moment,
+// wherever the path is then.
+func (p *path) heights(q *params, t []float64, start, ground float64, out []float64) (touch float64) {
 	f := p.flow(q)
 	first := 0
 	for first < len(t) && t[first] < p.anchor {
@@ -138,7 +136,7 @@ func (p *path) heights(q *params, t []float64, start float64, out []float64) (to
 		at = t[i]
 		out[i] = s.h + q[pPort]*f.air2(s)
 		if math.Abs(s.v) > 2000 { // drag blows up backwards in time
-			s = moving{-1e4, 0, 0}
+			s = moving{-1e4, 0, 0, 0}
 		}
 	}
 	for ; i >= 0; i-- {
@@ -147,10 +145,14 @@ func (p *path) heights(q *params, t []float64, start float64, out []float64) (to
 	touch = math.Inf(1)
 	s, at = anchored(q), p.anchor
 	for i = first; i < len(t); i++ {
+		if t[i] >= ground {
+			touch = ground
+			break
+		}
 		s0, t0 := s, at
 		s = f.to(at, t[i], s)
 		at = t[i]
-		if s.h <= q[pRest] && s.v < 0 {
+		if math.IsNaN(ground) && s.h <= q[pRest] && s.v < 0 {
 			touch = f.meet(q[pRest], t0, s0, t[i])
 			break
 		}
@@ -189,7 +191,7 @@ func (p *path) apex(q *params) (t, h float64) {
 		if math.Abs(s.v) < 1e-9 {
 			break
 		}
-		a, _ := f.rate(t, s)
+		a, _, _ := f.rate(t, s)
 		dt := -s.v / a
 		if dt*dir < 0 || math.Abs(dt) > 0.02 {
 			dt = 0.02 * dir

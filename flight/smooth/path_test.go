@@ -173,3 +173,58 @@ func TestPathEnds(t *testing.T) {
 		t.Errorf("carries from %g s", at)
 	}
 }
+
+// TestGroundIsHeld: no reading after the touchdown tells of the parachute. If one
+// did, because a touchdown that is a moment later would catch it in the air, the
+// sink rate of a descent of 100 s would seem known ten times as well as it is.
+func TestGroundIsHeld(t *testing.T) {
+	pr := problem{path: path{anchor: 0, canopy: true}, start: -5}
+	for i := range 2400 {
+		pr.t, pr.h = append(pr.t, float64(i)*0.05), append(pr.h, 0)
+	}
+	f := fit{path: pr.path, free: []int{pHeight, pCanopy, pRest}, q: params{pHeight: 200, pDrag: -5, pFill: 1, pCanopy: 0.8}}
+	cols := make([][]float64, len(f.free)+1)
+	for i := range cols {
+		cols[i] = make([]float64, len(pr.t))
+	}
+	pr.linearise(&f, cols)
+	if f.touch < 80 || f.touch > 115 {
+		t.Fatalf("meets the ground after %.1f s", f.touch)
+	}
+	last := 0.0
+	for i, at := range pr.t {
+		air := at < f.touch
+		if got := cols[1][i]; air != (got != 0) && at > 1 || air && at > 5 && got < last {
+			t.Fatalf("%.2f s: a reading changes by %.2f m with the parachute, %.2f m before; touchdown at %.2f s", at, got, last, f.touch)
+		}
+		if ground := cols[2][i]; ground == 1 == air {
+			t.Fatalf("%.2f s: a reading changes by %.2f m with the ground", at, ground)
+		}
+		last = cols[1][i]
+	}
+	// In 100 s of a steady sink v the height changes by v t/2 per unit of the drag's
+	// logarithm (by hand, from v = sqrt(g/drag)).
+	v := math.Sqrt(gravity / (math.Exp(0.8) + math.Exp(-5)))
+	if i := sortedIndex(pr.t, 60); math.Abs(cols[1][i]/(v*60/2)-1) > 0.06 {
+		t.Errorf("after 60 s the height changes by %.1f m, want about %.1f", cols[1][i], v*60/2)
+	}
+}
+
+func sortedIndex(t []float64, at float64) int {
+	i := 0
+	for t[i] < at {
+		i++
+	}
+	return i
+}
+
+// TestDragIsAlongThePath: a body without weight and lift slows along its path: the
+// distance is ln(1 + k v t)/k (closed form of dv/dt = -k v2), and the direction
+// stays. Weight is taken out by the difference of two rates.
+func TestDragIsAlongThePath(t *testing.T) {
+	f := flow{body: 0.05, release: math.Inf(1)}
+	dv, du, _ := f.rate(0, moving{h: 0, v: 6, u: 8})
+	if math.Abs(dv+gravity+0.05*10*6) > 1e-12 || math.Abs(du+0.05*10*8) > 1e-12 {
+		t.Errorf("at 6 m/s up and 8 m/s across it slows by %.4f and %.4f m/s2, want 3 (and gravity) and 4", -dv, -du)
+	}
+}

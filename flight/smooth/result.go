@@ -90,10 +90,10 @@ func (a *analysis) fillTop() {
 }
 
 // tooWide takes back some of what the fit allows for at the apogee and is mostly
-// not there: a bump at the release, the least gusts and wander. Over 1000 flights
-// with gusts, drawn for this and for nothing else, the errors were 0.92 (time)
-// and 0.90 (height) of what it said; half of that is taken back.
-const tooWide = 0.96
+// not there: a bump at the release, the least gusts and wander. Over flights of the
+// usual kind the errors are 0.95 of what it says, over those drawn at their worst
+// 1.05.
+const tooWide = 0.97
 
 // apogeeTimeSD is the standard deviation in s of a fit's apogee time.
 func (f *fit) apogeeTimeSD() float64 {
@@ -194,16 +194,20 @@ func (a *analysis) fillDescent() {
 		return (h - q[pRest]) / (down - from)
 	}
 	v := mean(&f.q)
-	if v > 0 && !math.IsInf(v, 0) && math.Abs(touch-a.m.touchdown) < agreeS {
-		a.sinkSD = math.Hypot(f.sd(mean), unevenSink*v)
+	agree := min(agreeS, agreePart*(touch-a.m.release))
+	if v > 0 && !math.IsInf(v, 0) && math.Abs(touch-a.m.touchdown) < agree {
+		a.sinkSD = math.Hypot(tooNarrow*f.spread(mean), unevenSink*v)
 		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
 
-// agreeS is how far the fitted touchdown may be from the one seen in the
-// readings; otherwise the parachute was not what the path takes it for, and no
-// sink rate is given.
-const agreeS = 3.0
+// How far the fitted touchdown may be from the one seen in the readings, in s and
+// as a part of the descent; otherwise the parachute was not what the path takes it
+// for, and no sink rate is given.
+const (
+	agreeS    = 3.0
+	agreePart = 0.4
+)
 
 // opened says whether the parachute slows the rocket at all.
 func (a *analysis) opened() bool {
@@ -211,10 +215,15 @@ func (a *analysis) opened() bool {
 	return q[pCanopy] > q[pDrag]+math.Log(3) && math.Exp(q[pCanopy]) > 0.03
 }
 
-// unevenSink is how far the mean sink rate may be from that of a parachute of
-// constant drag, as a part of it: it swings, and the air moves (common practice,
-// no source).
-const unevenSink = 0.0025
+// What the fit does not know of the sink rate: how far the mean may be from that of
+// a parachute of constant drag, as a part of it, because it swings and the air
+// moves (common practice, no source); and by how much the gusts and the wander of
+// the descent, which a short one does not tell, widen its errors (over drawn
+// flights in gusts of up to 1.4 m rms).
+const (
+	unevenSink = 0.0005
+	tooNarrow  = 1.08
+)
 
 // sinkWithoutGround is the sink rate of a log that ends in the air.
 func (a *analysis) sinkWithoutGround() {
@@ -226,7 +235,7 @@ func (a *analysis) sinkWithoutGround() {
 		return (h - h1) / (end - from)
 	}
 	if v := mean(&f.q); v > 0 && end > f.path.anchor+1.5 {
-		a.sinkSD = math.Hypot(f.sd(mean), unevenSink*v)
+		a.sinkSD = math.Hypot(tooNarrow*f.spread(mean), unevenSink*v)
 		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
@@ -246,9 +255,12 @@ func (a *analysis) fillFromEvents() {
 		case flight.Apogee:
 			o.ApogeeAt = &at
 			o.ApogeeM, o.ApogeeSD = e.AltitudeM, e.AltitudeSD
+			if e.AtSD != nil {
+				a.eventSD = *e.AtSD
+			}
 			if e.AltitudeM != nil && e.AltitudeSD != nil {
 				a.parts = a.systematic(*e.AltitudeM)
-				a.parts.Readings = *e.AltitudeSD
+				a.parts.Readings = math.Sqrt(max(0, sq(*e.AltitudeSD)-sq(a.parts.total()))) // the live total has both
 				o.ApogeeSD = num(a.parts.total())
 			}
 		case flight.Release:
@@ -335,7 +347,7 @@ func (a *analysis) series() Series {
 		a.fit.touch = orElse(a.m.touchdown, math.Inf(1))
 	}
 	s := smoothSeries(a.r, &m)
-	s.ApogeeParts, s.DescentReadingsSD = a.parts, a.sinkSD
+	s.ApogeeParts, s.ApogeeTimeSD, s.DescentReadingsSD = a.parts, a.eventSD, a.sinkSD
 	if a.fit != nil {
 		s.ApogeeTimeSD = a.fit.apogeeTimeSD()
 	}

@@ -145,7 +145,7 @@ func (m *motion) fill(t, h, v, a []float64) {
 		s = climb.to(at, t[i], s)
 		at = t[i]
 		h[i], v[i] = s.h, s.v
-		a[i], _ = climb.rate(at, s)
+		a[i], _, _ = climb.rate(at, s)
 	}
 	for i := range first {
 		if t[i] < m.b.burnout && t[i] > m.b.liftoff {
@@ -163,7 +163,7 @@ func (m *motion) fill(t, h, v, a []float64) {
 		s = fall.to(at, t[i], s)
 		at = t[i]
 		h[i], v[i] = s.h, s.v
-		a[i], _ = fall.rate(at, s)
+		a[i], _, _ = fall.rate(at, s)
 	}
 }
 
