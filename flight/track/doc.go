@@ -41,6 +41,17 @@
 // that fell for a good while make the call by themselves. In silence, ticks
 // make it from the prediction.
 //
+// A low flight of which nothing is heard from before the call of the liftoff until
+// it is half way down is found by both its ends (gap.go); of its top is said what
+// they leave open.
+//
+// # Standard deviations
+//
+// The filter knows the noise of the readings and what its modes leave out. What a
+// person reads contains besides what moves slowly or not at all: the temperature of
+// the site, the level of the pad as it wanders, the error of a vent at speed
+// (honest.go). The rules here use the filter's own.
+//
 // # Other things that boards do
 //
 // Frames sent twice, values repeated by a board that sends faster than it

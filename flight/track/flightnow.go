@@ -185,6 +185,10 @@ func (t *Tracker) reacquire(r *reading, back int) {
 	}
 }
 
+// fadeS is by how much the thrust fades before it ends, in s: the readings alone
+// do not tell the end better.
+const fadeS = 0.12
+
 // findBurnout watches the boost mode lose its weight.
 func (t *Tracker) findBurnout(r *reading) {
 	w := t.filter.w[boost]
@@ -206,7 +210,7 @@ func (t *Tracker) findBurnout(r *reading) {
 		t.out.Phase = flight.Coast
 	}
 	at := max(t.fl.halfBurnt, t.fl.liftoff+0.05)
-	e := t.event(flight.Burnout, at, max(0.05, (r.t-at)/2))
+	e := t.event(flight.Burnout, at, max(fadeS, r.t-at))
 	t.emitNow(e, r.t)
 }
 
@@ -237,10 +241,14 @@ func (t *Tracker) findApogee(r *reading) {
 		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r) {
 		p := f.predict2apogee()
 		at, sd, h, sdH := r.t+p.inS, p.sdS, p.height, p.sdM
+		note := ""
 		if f.w[canopy] > f.w[coast] {
 			at, sd, h = t.lastRise(), max(p.sdS, 0.05), t.fl.highest
 		}
-		t.apogee(r.t, at, sd, h, sdH, "")
+		if top, ok := t.hiddenTop(at); ok {
+			at, sd, h, sdH, note = top.at, top.sd, top.h, top.sdH, noteGap
+		}
+		t.apogee(r.t, at, sd, h, sdH, note)
 		return
 	}
 	t.fallsAnyway(r)
@@ -316,7 +324,7 @@ func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	}
 	t.out.Phase = flight.Descent
 	e := t.event(flight.Apogee, t.fl.apogeeAt, sd)
-	e.AltitudeM, e.AltitudeSD = num(h), num(math.Hypot(sdH, t.fl.sdPad))
+	e.AltitudeM, e.AltitudeSD = num(h), num(t.heightSD(now, h, 0, sdH*sdH))
 	e.Note = note
 	t.emitNow(e, now)
 }
@@ -327,6 +335,9 @@ const (
 	sinksS   = 0.7 // s
 	// What falls faster has no parachute: it tumbles.
 	fastestSink = 14.0 // m/s
+	// From the release until a parachute brakes so that it shows, s (over the
+	// simulated ensemble).
+	fillsS, fillsSD = 0.75, 0.35
 )
 
 // findCanopy notes when the descent became that of a parachute.
@@ -351,7 +362,7 @@ func (t *Tracker) findCanopy(r *reading) {
 	if a.n < 3 || a.v > -sinksMps || a.v > -3*a.sdV {
 		return
 	}
-	e := t.event(flight.Release, t.fl.canopyAt, 0.3)
+	e := t.event(flight.Release, t.fl.canopyAt-fillsS, fillsSD)
 	e.Note = NoteReleaseSeen
 	t.release(e, r.t)
 }

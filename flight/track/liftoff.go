@@ -45,8 +45,9 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 			up = i
 		}
 	}
-	if !t.climbed(up, sd) {
-		return climb{}, false
+	sure := t.climbed(up, sd)
+	if c, ok := t.findOverGap(base, sd, sure); ok || !sure {
+		return c, ok
 	}
 	c := t.backdate(up, n, sd)
 	c.from = c.at

@@ -65,21 +65,25 @@ func (t *Tracker) fill() {
 		return
 	}
 	h, v, varH, varV := t.filter.mean()
-	n.altitude, n.altitudeSD = h, math.Sqrt(varH+t.fl.sdPad*t.fl.sdPad)
-	n.speed, n.speedSD = v, math.Sqrt(varV)
+	t.fillMotion()
+	accel := v / max(0.1, t.last.t-t.fl.liftoff) // under thrust, about
+	if o.AccelMps2 != nil {
+		accel = n.accel
+	}
+	n.altitude, n.altitudeSD = h, t.heightSD(t.last.t, h, v, varH)
+	n.speed, n.speedSD = v, t.speedSD(v, accel, varV)
 	n.highest = t.fl.highest
 	o.AltitudeM, o.AltitudeSD, o.SpeedMps, o.SpeedSD = &n.altitude, &n.altitudeSD, &n.speed, &n.speedSD
 	o.HighestM = &n.highest
 	if t.fl.inAir { // the pad is not known
 		o.AltitudeM, o.AltitudeSD, o.HighestM = nil, nil, nil
 	}
-	t.fillMotion()
 }
 
 // fillAtRest is the state of a rocket on the ground.
 func (t *Tracker) fillAtRest() {
 	o, n := &t.out, &t.num
-	sd := math.Sqrt(t.noise())
+	sd := math.Sqrt(t.noise() + t.pad.gusts(usualGust, t.step()))
 	level := t.pad.level
 	h := 0.0
 	if t.hist.n > 0 {
@@ -109,7 +113,8 @@ func (t *Tracker) fillMotion() {
 		return
 	}
 	p := f.predict2apogee()
-	n.toApogee, n.toApogeeSD, n.predicted, n.predictedSD = p.inS, p.sdS, p.height, math.Hypot(p.sdM, t.fl.sdPad)
+	n.toApogee, n.toApogeeSD = p.inS, t.toApogeeSD(&p)
+	n.predicted, n.predictedSD = p.height, t.heightSD(t.last.t, p.height, 0, p.sdM*p.sdM)
 	o.ToApogeeS, o.ToApogeeSD, o.PredictedM, o.PredictedSD = &n.toApogee, &n.toApogeeSD, &n.predicted, &n.predictedSD
 }
 

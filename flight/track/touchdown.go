@@ -73,7 +73,7 @@ func (t *Tracker) land(r *reading, level, sd float64) {
 	if t.fl.inAir {
 		e.Note = "first heard in the air: the pad is not known"
 	} else {
-		e.AltitudeM, e.AltitudeSD = num(level), num(math.Hypot(sd/3, t.fl.sdPad))
+		e.AltitudeM, e.AltitudeSD = num(level), num(t.heightSD(r.t, level, 0, sd*sd/9+t.filter.gust))
 	}
 	t.emitNow(e, r.t)
 	t.ended(r.t)
