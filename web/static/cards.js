@@ -55,7 +55,7 @@ export class Card {
     setText(p.word, s.phase === "descent" && !s.released ? unopened : words[s.phase] ?? s.phase);
     this.mark("phase", s.phase);
     setText(p.big, glance("height", s.altitude_m));
-    setText(p.unit, unitOf("height") + (old ? ", last known" : ""));
+    setText(p.unit, unitOf("height") + (old ? (this.brief ? ", old" : ", last known") : ""));
     const speed = known(s.speed_mps) ? `${s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→"} ${glance("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "speed not known";
     setText(p.speed, speed);
     setText(p.top, topWords(s, old, this.brief));
