@@ -8,7 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
+	"text/tabwriter"
 
 	"padlark/storage/export"
 	"padlark/storage/sqlite"
@@ -33,8 +33,7 @@ func (exportCmd) Help() string {
 // Run writes the chosen samples.
 func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if c.Formats {
-		fmt.Fprintln(cio.Out, strings.Join(append(export.Names(), bundleFormat), "\n"))
-		return nil
+		return listFormats(cio.Out)
 	}
 	if c.Format == bundleFormat {
 		return c.bundle(ctx, cio)
@@ -58,7 +57,9 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	q := sqlite.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight}
 	var n uint64
 	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
-		n, err = format(ctx, w, a, q)
+		if n, err = format(ctx, w, a, q); err == nil && n == 0 {
+			err = c.nothing(session) // an empty file is of no use
+		}
 		return err
 	})
 	if err != nil {
@@ -66,10 +67,24 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	}
 	warnLost(a, cio)
 	fmt.Fprintf(cio.Err, "%d samples of session %s written\n", n, session)
-	if n == 0 {
-		return fmt.Errorf("nothing matches: padlark flights lists the flights of a session")
-	}
 	return nil
+}
+
+// nothing says why there is nothing to write.
+func (c *exportCmd) nothing(session string) error {
+	if export.OnlyPositions(c.Format) {
+		return fmt.Errorf("no such sample of session %s has a position, and %s holds nothing else: --format csv has what was sent", session, c.Format)
+	}
+	return fmt.Errorf("nothing in session %s matches: padlark flights lists its flights", session)
+}
+
+func listFormats(to io.Writer) error {
+	w := tabwriter.NewWriter(to, 0, 8, 2, ' ', 0)
+	for _, name := range export.Names() {
+		fmt.Fprintf(w, "%s\t%s\n", name, export.About(name))
+	}
+	fmt.Fprintf(w, "%s\ta whole session for another station: padlark import takes it in\n", bundleFormat)
+	return w.Flush()
 }
 
 // writeOut gives fn the standard output, or a new file that is there only when
@@ -82,8 +97,16 @@ func writeOut(cio *cmdIO, path string, force bool, fn func(io.Writer) error) (er
 		}
 		return w.Flush()
 	}
-	if _, err := os.Stat(path); err == nil && !force {
+	switch st, err := os.Stat(path); {
+	case err == nil && st.IsDir():
+		return usagef("%s is a folder: name a file in it", path)
+	case err == nil && !st.Mode().IsRegular():
+		return writeDevice(path, fn)
+	case err == nil && !force:
 		return usagef("%s is there already: give another name, or --force to overwrite it", path)
+	}
+	if st, err := os.Stat(filepath.Dir(path)); err != nil || !st.IsDir() {
+		return usagef("there is no folder %s to write %s in: make it first", filepath.Dir(path), filepath.Base(path))
 	}
 	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
 	if err != nil {
@@ -103,6 +126,23 @@ func writeOut(cio *cmdIO, path string, force bool, fn func(io.Writer) error) (er
 	}
 	if err != nil {
 		_ = os.Remove(f.Name()) // half a file is of no use
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return nil
+}
+
+// writeDevice writes to what is no file, such as a pipe with a name: a file
+// must not take its place.
+func writeDevice(path string, fn func(io.Writer) error) error {
+	f, err := os.OpenFile(path, os.O_WRONLY, 0)
+	if err != nil {
+		return fmt.Errorf("write: %w", err)
+	}
+	w := bufio.NewWriterSize(f, 1<<16)
+	if err = fn(w); err == nil {
+		err = w.Flush()
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}
 	return nil

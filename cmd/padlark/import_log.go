@@ -56,6 +56,9 @@ type logDone struct {
 // it was read, empty if nothing is.
 func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err error) {
 	if c.Layout == "" || c.Rocket == "" {
+		if c.File == "-" {
+			return usagef("for a board's log on stdin give --layout LAYOUT and --rocket NAME; a bundle must be a file")
+		}
 		return usagef("%s is no bundle: for a board's log give --layout LAYOUT and --rocket NAME", c.File)
 	}
 	m := &logImport{cmd: c, cio: cio, dir: dir}

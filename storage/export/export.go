@@ -49,6 +49,21 @@ func Lookup(name string) (Format, error) {
 	return nil, fmt.Errorf("export: format %q is not known; known are: %s", name, strings.Join(Names(), ", "))
 }
 
+// About says in a few words what a format holds; empty for one that is not
+// known.
+func About(name string) string {
+	return map[string]string{
+		"csv":     "a table, one row a sample, for spreadsheets",
+		"geojson": "the track on a map; needs positions",
+		"gpx":     "the track for maps and hand-held receivers; needs positions",
+		"line":    "line protocol, for a time-series server",
+		"parquet": "a table in columns, for data analysis",
+	}[name]
+}
+
+// OnlyPositions says whether a format holds nothing but samples with a position.
+func OnlyPositions(name string) bool { return name == "geojson" || name == "gpx" }
+
 // Names lists the formats' names, sorted.
 func Names() []string { return slices.Sorted(maps.Keys(Formats())) }
 
