@@ -84,6 +84,9 @@ func (b *Bus) start(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("open bus: %w", err)
 	}
+	if err := b.boundPlaces(last); err != nil {
+		return fmt.Errorf("open bus: %w", err)
+	}
 	if b.pub, err = newPublisher(b, last, id, lost); err != nil {
 		return err
 	}
@@ -97,6 +100,7 @@ func (b *Bus) start(ctx context.Context) error {
 func (b *Bus) Close() error {
 	b.close.Do(func() {
 		err := b.pub.stop(b.opts.CloseTimeout)
+		err = errors.Join(err, b.keepPlaces())
 		b.nc.Close()
 		err = errors.Join(err, b.server.stop())
 		b.sync.stop() // after the last write

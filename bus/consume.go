@@ -114,6 +114,9 @@ type reader struct {
 	seen    *seen
 	last    uint64 // stream sequence of the newest message handled
 	started bool
+	placed  time.Time // when its place was written
+	// placeless says that its place could not be written.
+	placeless bool
 }
 
 // session reads until ctx ends or the consumer is gone on the server.
@@ -181,14 +184,29 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 		AckWait:        c.AckWait,
 		MaxAckPending:  4 * c.MaxBatch,
 		MaxDeliver:     -1,
+		MemoryStorage:  b.opts.ownPlaces(),
 	}
-	if old, err := b.js.Consumer(ctx, b.opts.Stream, c.Durable); err == nil {
+	old, err := b.js.Consumer(ctx, b.opts.Stream, c.Durable)
+	switch {
+	case err == nil:
+		info := old.CachedInfo()
+		if info.Config.MemoryStorage != b.opts.ownPlaces() {
+			// An older version's; where it is stored cannot be changed on it.
+			if err := b.moveConsumer(ctx, info.Config, info.AckFloor.Stream); err != nil {
+				return nil, err
+			}
+			if old, err = b.js.Consumer(ctx, b.opts.Stream, c.Durable); err != nil {
+				return nil, err
+			}
+		}
 		have := old.CachedInfo().Config
 		cfg.DeliverPolicy, cfg.OptStartSeq, cfg.OptStartTime = have.DeliverPolicy, have.OptStartSeq, have.OptStartTime
-	} else if c.StartSeq > 0 {
-		cfg.DeliverPolicy, cfg.OptStartSeq = jetstream.DeliverByStartSequencePolicy, c.StartSeq
-	} else if !c.StartTime.IsZero() {
-		cfg.DeliverPolicy, cfg.OptStartTime = jetstream.DeliverByStartTimePolicy, &c.StartTime
+	case !errors.Is(err, jetstream.ErrConsumerNotFound):
+		return nil, err
+	default:
+		if err := r.startOf(&cfg); err != nil {
+			return nil, err
+		}
 	}
 	cons, err := b.js.CreateOrUpdateConsumer(ctx, b.opts.Stream, cfg)
 	if err != nil {
@@ -205,6 +223,24 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 		}
 	}
 	return cons, b.server.syncMeta()
+}
+
+// startOf says where a durable consumer that is not there begins: at its place,
+// if the server was started anew meanwhile and has forgotten it, or where the
+// caller wants.
+func (r *reader) startOf(cfg *jetstream.ConsumerConfig) error {
+	place, err := r.bus.loadPlace(r.c.Durable)
+	switch {
+	case err != nil:
+		return err
+	case place > 0:
+		startAfter(cfg, place)
+	case r.c.StartSeq > 0:
+		cfg.DeliverPolicy, cfg.OptStartSeq = jetstream.DeliverByStartSequencePolicy, r.c.StartSeq
+	case !r.c.StartTime.IsZero():
+		cfg.DeliverPolicy, cfg.OptStartTime = jetstream.DeliverByStartTimePolicy, &r.c.StartTime
+	}
+	return nil
 }
 
 // gather waits for a first message, then takes more until the batch is full,

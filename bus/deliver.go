@@ -28,14 +28,7 @@ func (r *reader) deliver(ctx context.Context, batch []jetstream.Msg) error {
 	for _, s := range seqs {
 		r.seen.add(s)
 	}
-	for _, m := range batch {
-		// An acknowledgement that gets lost only brings the message again, and
-		// then it is recognised.
-		if err := m.Ack(); err != nil && !errors.Is(err, jetstream.ErrMsgAlreadyAckd) {
-			return fmt.Errorf("acknowledge: %w", err)
-		}
-	}
-	return nil
+	return r.acknowledge(ctx, batch)
 }
 
 // fresh drops what was handled before and puts the rest into our own form.

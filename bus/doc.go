@@ -35,6 +35,8 @@
 // a loss of power costs at most the last second. In flight it costs less, since
 // the archive then commits, with its own fsync, every 0.15 s. Options.SyncAlways
 // makes every write wait for the disk: safe and slow, and hard on a memory card.
+// The places of durable consumers are the bus's own (place.go), written once a
+// second at most: after a crash some seconds come again, which changes nothing.
 // In a cluster with replicas the servers write a little later than they
 // acknowledge; there it is the other copies that keep a message.
 //

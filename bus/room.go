@@ -69,18 +69,15 @@ func firstSince(ctx context.Context, s jetstream.Stream, limit time.Time, end ui
 // trim drops what lies before a message that first chooses; what the consumer
 // has not acknowledged, from keep on, stays.
 func (b *Bus) trim(ctx context.Context, durable string, first func(ctx context.Context, s jetstream.Stream, keep uint64) (uint64, error)) error {
-	c, err := b.js.Consumer(ctx, b.opts.Stream, durable)
-	if errors.Is(err, jetstream.ErrConsumerNotFound) {
-		return nil
-	}
-	if err != nil {
-		return fmt.Errorf("trim bus: look at consumer %s: %w", durable, err)
+	floor, err := b.floor(ctx, durable)
+	if err != nil || floor == 0 {
+		return err
 	}
 	s, err := b.js.Stream(ctx, b.opts.Stream)
 	if err != nil {
 		return fmt.Errorf("trim bus: %w", err)
 	}
-	keep := c.CachedInfo().AckFloor.Stream + 1
+	keep := floor + 1
 	if keep <= s.CachedInfo().State.FirstSeq {
 		return nil
 	}
@@ -94,6 +91,19 @@ func (b *Bus) trim(ctx context.Context, durable string, first func(ctx context.C
 		return fmt.Errorf("trim bus: %w", err)
 	}
 	return nil
+}
+
+// floor is the last sequence up to which a durable consumer has acknowledged
+// everything; 0 if there is none.
+func (b *Bus) floor(ctx context.Context, durable string) (uint64, error) {
+	c, err := b.js.Consumer(ctx, b.opts.Stream, durable)
+	if errors.Is(err, jetstream.ErrConsumerNotFound) {
+		return b.loadPlace(durable) // not read since the start
+	}
+	if err != nil {
+		return 0, fmt.Errorf("trim bus: look at consumer %s: %w", durable, err)
+	}
+	return c.CachedInfo().AckFloor.Stream, nil
 }
 
 // Limit bounds the stream to so many bytes from now on, 0 to Options.MaxBytes
