@@ -78,6 +78,10 @@ func cases() []Case {
 		{Name: "nose-bump", Says: "two samples 30 m high just after apogee, when the nose comes off", after: func(f *Flight) {
 			f.shift(f.Truth.ReleaseS, 2, 30)
 		}},
+		{Name: "raw-maximum", Says: "one reading a second before the apogee is the highest of all, 25 m above the top", after: func(f *Flight) {
+			at := f.Truth.ApogeeS - 1
+			f.shift(at, 1, 25+f.Truth.ApogeeM-f.Truth.HeightM(at))
+		}},
 		{Name: "touchdown-spikes", Says: "two samples 146 m low at touchdown", after: func(f *Flight) {
 			f.shift(f.Truth.TouchdownS, 1, -146)
 			f.shift(f.Truth.TouchdownS+0.1, 1, -146)

@@ -32,6 +32,7 @@ func TestCases(t *testing.T) {
 		"speed-dip":           checkSpeedDip,
 		"lone-outlier":        checkLoneOutlier,
 		"nose-bump":           checkNoseBump,
+		"raw-maximum":         checkRawMaximum,
 		"touchdown-spikes":    checkSpikes,
 		"below-sea":           checkBelowSea,
 		"lower-after-landing": checkLower,
@@ -118,6 +119,19 @@ func checkNoseBump(t *testing.T, f *Flight) {
 	}
 	if len(at) > 0 && top != at[0] && top != at[1] {
 		t.Error("the raw maximum is not the bump")
+	}
+}
+
+func checkRawMaximum(t *testing.T, f *Flight) {
+	top := 0
+	for i := range f.Samples {
+		if f.height(i) > f.height(top) {
+			top = i
+		}
+	}
+	h, at := f.height(top)-f.height(0), f.trueS(top)-f.Truth.ApogeeS
+	if d := h - f.Truth.ApogeeM; d < 22 || d > 28 || at < -1 || at > -0.9 {
+		t.Errorf("the highest reading is %.1f m above the top, %.2f s from it; want 25 m a second before", d, at)
 	}
 }
 
