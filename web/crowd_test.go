@@ -60,9 +60,9 @@ func browserCrowd(t *testing.T, browser *browsertest.Browser) {
 	b.Open("/")
 	b.Until("the board", `board.stream`, 10*time.Second)
 	type crowd struct{ n, up, down, urgent, act int }
-	crowds := []crowd{{32, 8, 4, 1, 2}, {64, 0, 0, 0, 5}, {64, 64, 0, 1, 3}, {64, 16, 10, 2, 4}}
+	crowds := []crowd{{64, 0, 0, 0, 5}, {64, 64, 0, 1, 3}, {64, 16, 10, 2, 4}}
 	if browsertest.Pictures() {
-		crowds = append([]crowd{{1, 0, 0, 0, 0}, {3, 0, 0, 0, 0}, {8, 0, 0, 0, 0}, {16, 0, 0, 0, 2}, {32, 0, 0, 0, 3}, {3, 1, 1, 0, 0}, {8, 2, 2, 0, 1},
+		crowds = append([]crowd{{1, 0, 0, 0, 0}, {3, 0, 0, 0, 0}, {8, 0, 0, 0, 0}, {16, 0, 0, 0, 2}, {32, 0, 0, 0, 3}, {32, 8, 4, 1, 2}, {3, 1, 1, 0, 0}, {8, 2, 2, 0, 1},
 			{16, 4, 4, 0, 0}, {64, 8, 20, 0, 0}, {64, 64, 0, 0, 0}}, crowds...)
 	}
 	for i, c := range crowds {

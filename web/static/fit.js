@@ -36,19 +36,26 @@ export class Fit {
     }).observe(root);
   }
 
-  /** now finds the roomiest level at which nothing needs scrolling. */
+  /** now finds the roomiest level at which nothing needs scrolling. Each level
+   *  that is tried lays the page out anew, so the search begins beside the
+   *  present one unless the number of cards has jumped. */
   now() {
     this.wanted = false;
     if (!this.wide.matches) return this.set(0);
-    let lo = 0;
+    const n = this.root.querySelectorAll(".card").length;
+    const jumped = Math.abs(n - (this.cards ?? 0)) > 2;
+    this.cards = n;
+    let lo = 0; // the answer lies in lo to hi
     let hi = levels.length - 1;
+    let next = jumped ? hi >> 1 : this.level;
+    let at;
     while (lo < hi) {
-      const mid = (lo + hi) >> 1;
-      this.set(mid);
-      if (fits()) hi = mid;
-      else lo = mid + 1;
+      this.set((at = next));
+      if (fits()) hi = at;
+      else lo = at + 1;
+      next = jumped ? (lo + hi) >> 1 : at === hi ? hi - 1 : lo;
     }
-    this.set(lo);
+    if (at !== lo) this.set(lo);
   }
 
   set(level) {
