@@ -71,7 +71,7 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 		return err
 	}
 	defer m.file.Close() //nolint:errcheck // only read from
-	if m.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{}); err != nil {
+	if m.archive, err = openArchive(dir, m.cio); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, m.archive.Close()) }()
