@@ -33,9 +33,9 @@ const (
 //
 // When the release was told and the parachute stays in, what can be left of a
 // fall from 50 m is bounded by parachutes that do open: one released 0.5 s after
-// the apogee brakes by 0.65 s after it at the latest, and the tracker sees it
-// 0.15 s later. The fall takes 3.4 s, so that 0.62 is left. Without a told release
-// 0.70 is left.
+// the apogee brakes by 0.65 s after its release at the latest, and the tracker sees
+// it 0.2 s later. The fall takes 3.4 s, so that 0.60 is left; such flights are the
+// worst. Without a told release 0.70 is left.
 //
 // Nominal flights report false_alarms_per_1000_flights. The flights of slow10
 // (10 Hz, 0.5 m, 10 % lost) and wide (up to 1 m of noise, 30 % lost in bursts,
