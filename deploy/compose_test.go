@@ -51,7 +51,7 @@ func TestSetup(t *testing.T) {
 		}
 		texts = append(texts, string(env))
 	}
-	secret := regexp.MustCompile(`(?m)^(INFLUX_PASSWORD|INFLUX_TOKEN|NATS_TOKEN|DASHBOARD_PASSWORD|PADLARK_PASSPHRASE)=(\S{32})$`)
+	secret := regexp.MustCompile(`(?m)^(INFLUX_PASSWORD|INFLUX_TOKEN|NATS_TOKEN|DASHBOARD_PASSWORD|PADLARK_PASSPHRASE)=([a-z]\S{31})$`)
 	seen := map[string]bool{}
 	for _, text := range texts {
 		found := secret.FindAllStringSubmatch(text, -1)
