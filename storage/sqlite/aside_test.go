@@ -46,6 +46,9 @@ func TestTooManyChannels(t *testing.T) {
 // Names that change from sample to sample are more together than one block can
 // have, in one transaction and when blocks are merged; every value is kept.
 func TestNamesThatChange(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
 	a := openNew(t)
 	const each, first, more = 60, 300, 80
 	var all []any

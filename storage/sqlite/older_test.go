@@ -105,6 +105,9 @@ func checkOlder(t *testing.T, path string, frames map[uint64]string, samples map
 // A damaged archive whose rows are not packed yet is read as far as it can be,
 // before and after Open has tried to bring it up to date.
 func TestDamagedOlderVersion(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
 	path := largeOld(t, 20_000)
 	frames, samples := oldRowsOf(t, path)
 	// SQLite file format, section 1.6: 10 is a leaf of an index, as which a table
@@ -125,6 +128,9 @@ func TestDamagedOlderVersion(t *testing.T) {
 
 // The same of one whose packing was interrupted.
 func TestDamagedHalfPacked(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
 	path := largeOld(t, 20_000)
 	frames, samples := oldRowsOf(t, path)
 	db := rawDB(t, path)

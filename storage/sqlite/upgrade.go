@@ -118,7 +118,7 @@ func (t *teller) say(format string, args ...any) {
 
 // shrinkFrom is how much of a file must be unused for it to be shrunk: less will
 // be used again soon.
-const shrinkFrom = 16 << 20
+const shrinkFrom = 4 << 20
 
 // shrink gives back to the disk what is unused in the file when that is most of
 // it, as after packing. SQLite writes the content anew, first to a temporary file

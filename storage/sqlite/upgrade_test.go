@@ -139,6 +139,9 @@ func (l *told) text() string {
 
 // A large archive of old is packed and shrunk, and says how far it is.
 func TestPackingTellsAndShrinks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
 	path := largeOld(t, 30_000)
 	want, before := oldSum(t, path), size(t, path)
 	var said told
@@ -183,6 +186,9 @@ func TestTellerSaysHowFar(t *testing.T) {
 // Without room the file stays as it is, whole, and that is told; with room the
 // next opening shrinks it.
 func TestNoRoomToShrink(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
 	path := largeOld(t, 10_000)
 	want := oldSum(t, path)
 	var said told
@@ -229,6 +235,9 @@ func TestOpenInChild(t *testing.T) {
 // A process that brings an old archive to the present form is killed at random
 // moments, while it packs and while it shrinks; every row is there in the end.
 func TestKilledWhilePacking(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
 	const kills = 4
 	path := largeOld(t, 15_000)
 	want, before := oldSum(t, path), size(t, path)
