@@ -310,7 +310,7 @@ func (m *logImport) report() error {
 		enc.SetIndent("", " ")
 		return enc.Encode(d)
 	}
-	fmt.Fprintf(m.cio.Out, "session %s: %d samples of %s, link %s, %d flights, %d pieces skipped\n", d.Session, d.Samples, m.cmd.Rocket, d.Link, d.Flights, d.Bad)
+	fmt.Fprintf(m.cio.Out, "session %s: %d samples of %s, link %s; flights found: %d; pieces skipped: %d\n", d.Session, d.Samples, m.cmd.Rocket, d.Link, d.Flights, d.Bad)
 	fmt.Fprintf(m.cio.Out, "time of day: %s\n", d.Dated)
 	for _, a := range d.Aligned {
 		fmt.Fprintln(m.cio.Out, a)
