@@ -159,28 +159,37 @@ func startAfter(cfg *jetstream.ConsumerConfig, place uint64) {
 // acknowledge acknowledges a batch and writes the consumer's place if it is time
 // to.
 func (r *reader) acknowledge(ctx context.Context, batch []jetstream.Msg) error {
-	confirmed := r.bus.opts.ownPlaces() && time.Since(r.placed) >= placeEvery
-	for i, m := range batch {
+	last := len(batch) - 1
+	confirm := r.bus.opts.ownPlaces() && time.Since(r.placed) >= placeEvery
+	if !confirm {
+		last++
+	}
+	for _, m := range batch[:last] {
 		// An acknowledgement that gets lost only brings the message again, and
 		// then it is recognised.
-		err := error(nil)
-		if confirmed && i == len(batch)-1 {
-			// When the server has confirmed this one it knows of those before it.
-			wait, cancel := context.WithTimeout(ctx, r.bus.opts.AckTimeout)
-			err = m.DoubleAck(wait)
-			cancel()
-			if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
-				return nil // the place stays as it is
-			}
-		} else {
-			err = m.Ack()
-		}
-		if err != nil && !errors.Is(err, jetstream.ErrMsgAlreadyAckd) {
+		if err := m.Ack(); err != nil && !errors.Is(err, jetstream.ErrMsgAlreadyAckd) {
 			return fmt.Errorf("acknowledge: %w", err)
 		}
 	}
-	if !confirmed {
+	if !confirm {
 		return nil
+	}
+	// Also if ctx has ended: what is done is done.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), r.bus.opts.AckTimeout)
+	defer cancel()
+	err := r.place(ctx, batch[last])
+	if errors.Is(err, context.DeadlineExceeded) {
+		return nil // the place stays as it is
+	}
+	return err
+}
+
+// place acknowledges the last message of a batch and writes how far the consumer
+// is.
+func (r *reader) place(ctx context.Context, last jetstream.Msg) error {
+	// When the server has confirmed this one it knows of those before it.
+	if err := last.DoubleAck(ctx); err != nil && !errors.Is(err, jetstream.ErrMsgAlreadyAckd) {
+		return fmt.Errorf("acknowledge: %w", err)
 	}
 	c, err := r.bus.js.Consumer(ctx, r.bus.opts.Stream, r.c.Durable)
 	if err != nil {

@@ -158,3 +158,16 @@ func TestPlaceOutlivesRevival(t *testing.T) {
 		t.Errorf("read %d to %d, %d messages, want 101 to 120", first, last, n)
 	}
 }
+
+// A reader that is stopped while its first batch is handled has still
+// acknowledged it: nothing comes again.
+func TestStoppedReaderHasAcknowledged(t *testing.T) {
+	b := open(t, Options{Dir: t.TempDir()})
+	publishFrames(t, b, 1, 1)
+	collect(t, b, 1, Consumer{Durable: "archive", MaxBatch: 1}) // stops at once
+	ctx, stop := context.WithTimeout(t.Context(), 10*time.Second)
+	defer stop()
+	if err := b.WaitConsumed(ctx, "archive", 1); err != nil {
+		t.Error(err)
+	}
+}
