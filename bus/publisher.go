@@ -263,13 +263,15 @@ func (p *publisher) sendRest() error {
 
 // keep puts an item into the window, or marks the place if it is no message. A
 // message that is in the window already is not put there twice: the second would
-// hide from the server whether the first has arrived.
+// hide from the server whether the first has arrived. Nor is the stream's last
+// message: what follows it in the window would name it as the one before, and
+// would be let in also when the server has refused all between.
 func (p *publisher) keep(it item) {
 	switch {
 	case it.data == nil:
 		p.marks = append(p.marks, mark{left: len(p.window), tick: it.tick, flushed: it.flushed})
 		p.trimTicks()
-	case p.keys[it.id]:
+	case p.keys[it.id], it.id == p.lastID:
 		p.bus.count.duplicates.Add(1)
 		p.bus.count.acked.Add(1)
 	default:
