@@ -99,6 +99,7 @@ func TestStationInBrowser(t *testing.T) {
 	if os.Getenv("PADLARK_CI") != "1" && os.Getenv("PADLARK_BROWSER") != "1" {
 		t.Skip("takes a minute of real time: set PADLARK_BROWSER=1")
 	}
+	t.Parallel() // it follows a demo in real time
 	sc, err := sim.Parse([]byte(seenScenario))
 	if err != nil {
 		t.Fatal(err)

@@ -170,6 +170,7 @@ func (c *cable) set(cut bool) {
 // PADLARK_CUT_S=60 is the long form.
 func TestStations(t *testing.T) {
 	onlyInCI(t)
+	t.Parallel() // it mostly waits
 	cut := time.Duration(numberFrom(t, "PADLARK_CUT_S", 5)) * time.Second
 	c := startCluster(t)
 	wire := layCable(t, func() []string {

@@ -42,6 +42,7 @@ const mostWritten = 2000
 // costs a bounded number of bytes. PADLARK_WRITES_S=60 is the long form.
 func TestBytesWritten(t *testing.T) {
 	onlyInCI(t)
+	t.Parallel() // it mostly waits, and counts only its own process
 	sc, err := sim.Fleet(8, 20, 600)
 	if err != nil {
 		t.Fatal(err)

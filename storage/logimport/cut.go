@@ -156,8 +156,11 @@ func (c *cutter) plain(ctx context.Context, src *Source) error {
 		return err
 	}
 	_, err = src.blocks(ctx, func(b []byte, _ *chunk) error {
-		defer func() { c.read += int64(len(b)) }()
-		return c.stream.push(b, nil, c)
+		if err := c.stream.push(b, nil, c); err != nil {
+			return err
+		}
+		c.read += int64(len(b))
+		return c.flushFull()
 	})
 	if err != nil {
 		return err
@@ -179,13 +182,18 @@ func (c *cutter) captured(ctx context.Context, src *Source) error {
 		}
 		c.stream = s
 		c.read += int64(len(b))
-		if err := s.push(b, k, c); err != nil || k.end == ingest.EndNone {
+		if err := s.push(b, k, c); err != nil {
 			return err
 		}
-		if k.peer != "" {
-			delete(senders, k.peer)
+		if k.end != ingest.EndNone {
+			if k.peer != "" {
+				delete(senders, k.peer)
+			}
+			if err := s.end(k.end == ingest.EndWhole, c); err != nil {
+				return err
+			}
 		}
-		return s.end(k.end == ingest.EndWhole, c)
+		return c.flushFull()
 	})
 	if err != nil {
 		return err
@@ -203,13 +211,11 @@ func (c *cutter) captured(ctx context.Context, src *Source) error {
 // Message implements ingest.Sink.
 func (c *cutter) Message(m ingest.Message) error {
 	c.add(m.Bytes, m.Offset, m.Wire)
-	if len(c.now.pieces) < batchPieces {
-		return nil
-	}
-	return c.flush()
+	return c.flushFull()
 }
 
-// Reject implements ingest.Sink.
+// Reject implements ingest.Sink. It cannot hand a batch on; that comes with the
+// next message or at the end of the block.
 func (c *cutter) Reject(j ingest.Reject) {
 	if c.now.dropped == nil {
 		c.now.dropped = map[int]string{}
@@ -238,6 +244,14 @@ func (c *cutter) own(b []byte, offset int64) []byte {
 	from := len(c.copy)
 	c.copy = append(c.copy, b...)
 	return c.copy[from:len(c.copy):len(c.copy)]
+}
+
+// flushFull hands on a batch that is full.
+func (c *cutter) flushFull() error {
+	if len(c.now.pieces) < batchPieces {
+		return nil
+	}
+	return c.flush()
 }
 
 func (c *cutter) flush() error {

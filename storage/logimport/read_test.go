@@ -192,11 +192,23 @@ func TestReadIsDeterministic(t *testing.T) {
 }
 
 // Whatever the bytes, reading ends, and every frame has a time that does not
-// fall.
+// fall. Only what is empty or begins as a file of another kind is refused.
 func FuzzRead(f *testing.F) {
-	f.Add([]byte(lines(3, 0) + "x\n" + lines(2, 65530) + "\xff\n" + lines(2, 0)))
+	for _, seed := range []string{
+		"", "\xef\xbb\xbf", "\xff\xfe1\x00\n\x00", "PK\x03\x04", "\x1f\x8b\x08\x00", lines(2, 0) + "1,5;3,9\n",
+		lines(3, 0) + "x\n" + lines(2, 65530) + "\xff\n" + lines(2, 0),
+	} {
+		f.Add([]byte(seed))
+	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		l, err := Read(t.Context(), source(t, data), plain())
+		src, err := Open(t.Context(), bytes.NewReader(data), int64(len(data)), Form{Text: true, Commas: len(data)%2 == 0})
+		if err != nil {
+			if !refused(data) {
+				t.Fatal(err)
+			}
+			return
+		}
+		l, err := Read(t.Context(), src, plain())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -207,4 +219,16 @@ func FuzzRead(f *testing.F) {
 			}
 		}
 	})
+}
+
+// refused says whether Open may refuse a text: for after its byte order mark
+// nothing is left, or half a unit of UTF-16, or because it begins as another kind.
+func refused(data []byte) bool {
+	for mark, unit := range map[string]int{"\xef\xbb\xbf": 1, "\xff\xfe": 2, "\xfe\xff": 2} {
+		if rest, ok := bytes.CutPrefix(data, []byte(mark)); ok {
+			return len(rest) < unit
+		}
+	}
+	return len(data) == 0 || bytes.HasPrefix(data, []byte("PK\x03\x04")) ||
+		bytes.HasPrefix(data, []byte{0x1f, 0x8b, 8}) || ingest.IsCapture(bytes.NewReader(data))
 }
