@@ -15,7 +15,7 @@ var ErrStop = errors.New("consumer stops")
 
 // Consumer says what to read from the stream, and how.
 type Consumer struct {
-	// Durable names a place that the server keeps: the next Consume of that name
+	// Durable names a place that is kept: the next Consume of that name
 	// goes on after the last message acknowledged, also after a restart. Empty
 	// means no place is kept and messages come strictly in order, each once.
 	Durable string
@@ -114,7 +114,7 @@ type reader struct {
 	seen    *seen
 	last    uint64 // stream sequence of the newest message handled
 	started bool
-	placed  time.Time // when its place was written
+	placed  time.Time // when its place was written or that was tried
 	// placeless says that its place could not be written.
 	placeless bool
 }
@@ -165,17 +165,7 @@ func (r *reader) session(ctx context.Context) error {
 func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 	b, c := r.bus, r.c
 	if c.Durable == "" {
-		oc := jetstream.OrderedConsumerConfig{
-			FilterSubjects: b.opts.filters(c.Kinds),
-			DeliverPolicy:  jetstream.DeliverAllPolicy,
-		}
-		switch start := max(c.StartSeq, r.last+1); {
-		case r.last > 0 || c.StartSeq > 0:
-			oc.DeliverPolicy, oc.OptStartSeq = jetstream.DeliverByStartSequencePolicy, start
-		case !c.StartTime.IsZero():
-			oc.DeliverPolicy, oc.OptStartTime = jetstream.DeliverByStartTimePolicy, &c.StartTime
-		}
-		return b.js.OrderedConsumer(ctx, b.opts.Stream, oc)
+		return r.openInOrder(ctx)
 	}
 	cfg := jetstream.ConsumerConfig{
 		Durable:        c.Durable,
@@ -223,6 +213,22 @@ func (r *reader) open(ctx context.Context) (jetstream.Consumer, error) {
 		}
 	}
 	return cons, b.server.syncMeta()
+}
+
+// openInOrder makes a consumer without a place.
+func (r *reader) openInOrder(ctx context.Context) (jetstream.Consumer, error) {
+	b, c := r.bus, r.c
+	oc := jetstream.OrderedConsumerConfig{
+		FilterSubjects: b.opts.filters(c.Kinds),
+		DeliverPolicy:  jetstream.DeliverAllPolicy,
+	}
+	switch start := max(c.StartSeq, r.last+1); {
+	case r.last > 0 || c.StartSeq > 0:
+		oc.DeliverPolicy, oc.OptStartSeq = jetstream.DeliverByStartSequencePolicy, start
+	case !c.StartTime.IsZero():
+		oc.DeliverPolicy, oc.OptStartTime = jetstream.DeliverByStartTimePolicy, &c.StartTime
+	}
+	return b.js.OrderedConsumer(ctx, b.opts.Stream, oc)
 }
 
 // startOf says where a durable consumer that is not there begins: at its place,

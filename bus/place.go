@@ -66,6 +66,11 @@ func (b *Bus) loadPlace(durable string) (uint64, error) {
 }
 
 func (b *Bus) savePlace(durable string, seq uint64) error {
+	return b.putPlace(durable, seq, func(*os.File) error { return nil })
+}
+
+// putPlace writes a place, and calls last before it closes the file.
+func (b *Bus) putPlace(durable string, seq uint64, last func(*os.File) error) error {
 	raw := binary.LittleEndian.AppendUint64([]byte(placeMagic), seq)
 	raw = binary.LittleEndian.AppendUint32(raw, crc32.Checksum(raw, placeSum))
 	path := b.placePath(durable)
@@ -78,7 +83,9 @@ func (b *Bus) savePlace(durable string, seq uint64) error {
 	if err != nil {
 		return fmt.Errorf("write place of consumer %s: %w", durable, err)
 	}
-	_, err = f.WriteAt(raw, 0)
+	if _, err = f.WriteAt(raw, 0); err == nil {
+		err = last(f)
+	}
 	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("write place of consumer %s: %w", durable, err)
 	}
@@ -90,20 +97,21 @@ func (b *Bus) places() ([]string, error) {
 	if !b.opts.ownPlaces() {
 		return nil, nil
 	}
-	begin := b.placePath("")
-	begin = strings.TrimSuffix(begin, Token(""))
-	paths, err := filepath.Glob(begin + "*")
+	begin := Token(b.opts.Stream) + "."
+	paths, err := below(filepath.Join(b.opts.Dir, "places"), begin+"*")
 	if err != nil {
 		return nil, fmt.Errorf("look for places: %w", err)
 	}
 	for i := range paths {
-		paths[i] = strings.TrimPrefix(paths[i], begin)
+		paths[i] = strings.TrimPrefix(filepath.Base(paths[i]), begin)
 	}
 	return paths, nil
 }
 
 // boundPlaces takes places back to the stream's end: a loss of power may have
-// taken the stream's last second, and new messages get those numbers.
+// taken the stream's last second, and new messages get those numbers. They are
+// synced at once: if the power fails again while the old place is still on the
+// disk, and the new messages are too, these would never be read.
 func (b *Bus) boundPlaces(last uint64) error {
 	all, err := b.places()
 	if err != nil {
@@ -115,7 +123,7 @@ func (b *Bus) boundPlaces(last uint64) error {
 			return err
 		}
 		if place > last {
-			if err := b.savePlace(durable, last); err != nil {
+			if err := b.putPlace(durable, last, (*os.File).Sync); err != nil {
 				return err
 			}
 		}
@@ -174,6 +182,7 @@ func (r *reader) acknowledge(ctx context.Context, batch []jetstream.Msg) error {
 	if !confirm {
 		return nil
 	}
+	r.placed = time.Now() // also if it fails: a server in trouble must not hold up every batch
 	// Also if ctx has ended: what is done is done.
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), r.bus.opts.AckTimeout)
 	defer cancel()
@@ -195,7 +204,6 @@ func (r *reader) place(ctx context.Context, last jetstream.Msg) error {
 	if err != nil {
 		return fmt.Errorf("look at place: %w", err)
 	}
-	r.placed = time.Now()
 	err = r.bus.savePlace(r.c.Durable, c.CachedInfo().AckFloor.Stream)
 	if err != nil && !r.placeless {
 		r.bus.opts.Log.Warn().Err(err).Msg("after a crash, what has been read since comes again, which changes nothing")

@@ -171,3 +171,33 @@ func TestStoppedReaderHasAcknowledged(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// The folder's name may have the characters of a pattern in it: what the bus
+// looks for in it is found all the same.
+func TestFolderWithBrackets(t *testing.T) {
+	for _, name := range []string{"club [2026]", "club [2026"} {
+		dir := filepath.Join(t.TempDir(), name)
+		b := open(t, Options{Dir: dir})
+		publishFrames(t, b, 1, 20)
+		if err := b.savePlace("archive", 100_000); err != nil {
+			t.Fatal(err)
+		}
+		if err := b.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if b.opts.ownSync() && len(b.sync.done) == 0 {
+			t.Errorf("%s: no file was synced", name)
+		}
+		sum := filepath.Join(dir, "jetstream", "$G", "streams", DefaultStream, "meta.sum")
+		if err := os.Truncate(sum, 0); err != nil {
+			t.Fatal(err)
+		}
+		b = open(t, Options{Dir: dir})
+		if place, err := b.loadPlace("archive"); err != nil || place != 20 {
+			t.Errorf("%s: the place is %d, want the stream's end, 20: %v", name, place, err)
+		}
+		if err := b.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

@@ -151,7 +151,7 @@ func (e *embedded) syncMeta() error {
 // and never write the checksum again; without the description the stream is made
 // anew over its messages, which all stay.
 func mendMeta(dir string) error {
-	paths, err := filepath.Glob(filepath.Join(dir, "jetstream", "*", "streams", "*", "meta.inf"))
+	paths, err := below(dir, "jetstream/*/streams/*/meta.inf")
 	if err != nil {
 		return fmt.Errorf("look for streams: %w", err)
 	}

@@ -97,7 +97,7 @@ func (s *syncer) report(err error) {
 // sync syncs each file of messages that has changed since it last was, and the
 // folder if there is a new one.
 func (s *syncer) sync() error {
-	paths, err := filepath.Glob(filepath.Join(s.dir, "jetstream", "*", "streams", "*", "msgs", "*"))
+	paths, err := below(s.dir, "jetstream/*/streams/*/msgs/*")
 	if err != nil {
 		return fmt.Errorf("look for the bus's files: %w", err)
 	}
@@ -139,6 +139,16 @@ func (s *syncer) sync() error {
 }
 
 func had(done map[string]stamp, path string) bool { _, ok := done[path]; return ok }
+
+// below lists what matches a pattern below a folder. The folder's own name, which
+// the person chose, is no part of the pattern and may have brackets in it.
+func below(dir, pattern string) ([]string, error) {
+	paths, err := fs.Glob(os.DirFS(dir), pattern)
+	for i, p := range paths {
+		paths[i] = filepath.Join(dir, filepath.FromSlash(p))
+	}
+	return paths, err
+}
 
 // syncPath syncs a file or a folder; what is gone needs none.
 func syncPath(path string) error {
