@@ -77,8 +77,8 @@ type hidden struct{ at, sd, h, sdH float64 }
 // it climb and those after it only fall. It was higher than the readings on both
 // sides. How much higher is bounded by the speed before the gap, and by the time
 // in which it has come down again: without drag it would be down the soonest. Ok is
-// false when the top was heard, and when a longer climb was that the filter foretells
-// the top by, at `at`.
+// false when the top was heard, or when so much of the climb was heard that the
+// filter foretells the top well: it says `at`.
 func (t *Tracker) hiddenTop(at float64) (top hidden, ok bool) {
 	n := t.hist.since(t.fl.liftoff)
 	after := 1

@@ -18,8 +18,9 @@ import (
 	"padlark/storage/sqlite/block"
 )
 
-// Write stores messages in one transaction: all of them or, with an error, none.
-// A message that is stored already, by its natural key, changes nothing. Live
+// Write stores messages in one transaction. With an error none is stored, or of
+// a batch with one that can be stored in no way the first ones are; what is not
+// stored comes again with the same messages. A message that is stored already, by its natural key, changes nothing. Live
 // kinds are passed over. A message that cannot be read, or can be stored in no
 // way, is set aside in the table unreadable with the reason, so that it neither
 // stops the others nor is lost; Aside counts them. Errors wrap ErrFull when the
