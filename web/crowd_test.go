@@ -87,6 +87,13 @@ func browserCrowd(t *testing.T, browser *browsertest.Browser) {
 	}
 	var faults []string
 	b.Eval(faultScript, &faults)
+	// Where even that does not fit, it stays, however often the room is looked for.
+	b.Size(1920, 300, 1, false)
+	var densest bool
+	b.Eval(`(board.fit.now(), board.fit.now(), document.querySelector('.f7') !== null)`, &densest)
+	if !densest {
+		t.Error("a screen on which not all fit is not set as densely as it can be")
+	}
 	b.Size(390, 844, 2, true)
 	b.Until("a list on the phone", `!board.fit.wanted && board.fit.level === 0 && document.documentElement.scrollHeight > 2 * innerHeight`, 10*time.Second)
 	b.Shot("crowd-phone")

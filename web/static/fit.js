@@ -52,7 +52,7 @@ export class Fit {
     while (lo < hi) {
       this.set((at = next));
       if (fits()) hi = at;
-      else lo = at + 1;
+      else lo = Math.min(at + 1, hi); // the last level is taken even if it does not fit
       next = jumped ? (lo + hi) >> 1 : at === hi ? hi - 1 : lo;
     }
     if (at !== lo) this.set(lo);
