@@ -50,8 +50,8 @@ func OpenOlder(path string, tell func(line string)) (*Archive, error) {
 func salvage(ctx context.Context, from, to string, tell func(string)) ([]Loss, error) {
 	t := startTeller(from, toldFirst, tell)
 	defer t.stop()
-	s := &salvager{path: from, teller: t}
-	if err := s.open(to); err != nil {
+	s := &salvager{path: from, to: to, teller: t}
+	if err := s.open(); err != nil {
 		return nil, errors.Join(err, s.close())
 	}
 	if err := errors.Join(s.copyAll(ctx), s.close()); err != nil {
@@ -59,6 +59,9 @@ func salvage(ctx context.Context, from, to string, tell func(string)) ([]Loss, e
 	}
 	t.at("what could be read is packed", 0)
 	w, err := Open(to, Options{NoSync: true})
+	if errors.Is(err, ErrFull) {
+		return nil, s.failed("", err)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("open archive %s: %w: what can be read of it does not fit together: %w", from, ErrDamaged, err)
 	}
@@ -67,21 +70,21 @@ func salvage(ctx context.Context, from, to string, tell func(string)) ([]Loss, e
 
 // salvager copies what can be read of the tables of a damaged archive.
 type salvager struct {
-	path     string
+	path, to string
 	teller   *teller
 	src, dst *sql.DB
 	lost     lossList
 }
 
-func (s *salvager) open(to string) error {
+func (s *salvager) open() error {
 	var err error
 	// As in OpenReadOnly: a file shorter than its header says is opened.
 	if s.src, err = sql.Open("sqlite", dsn(s.path, "ro", "busy_timeout(10000)", "query_only(ON)", "writable_schema(ON)")); err != nil {
 		return explain(s.path, "open archive", err)
 	}
 	// Nothing of the copy outlives this program, so it needs no care.
-	if s.dst, err = sql.Open("sqlite", dsn(to, "rwc", "journal_mode(OFF)", "synchronous(OFF)")); err != nil {
-		return explain(to, "open copy", err)
+	if s.dst, err = sql.Open("sqlite", dsn(s.to, "rwc", "journal_mode(OFF)", "synchronous(OFF)")); err != nil {
+		return explain(s.to, "open copy", err)
 	}
 	s.dst.SetMaxOpenConns(1)
 	return nil
@@ -118,14 +121,25 @@ func (s *salvager) copyAll(ctx context.Context) error {
 			}
 			s.teller.at("what can be read of its table "+t.name+" is copied", 0)
 			if err := s.copyTable(ctx, t); err != nil {
-				return fmt.Errorf("copy what can be read of %s: table %s: %w", s.path, t.name, err)
+				return s.failed("table "+t.name+": ", err)
 			}
 		}
 	}
 	if err := s.dropUnfit(ctx, tables); err != nil {
-		return fmt.Errorf("copy what can be read of %s: %w", s.path, err)
+		return s.failed("", err)
 	}
 	return nil
+}
+
+// failed says where the copy failed, and the mend if it found no room: it lies
+// where temporary files do, which on a small computer may be its memory.
+func (s *salvager) failed(where string, err error) error {
+	doing := "copy what can be read of " + s.path
+	if full := explain(s.to, "write", err); errors.Is(full, ErrFull) {
+		dir := filepath.Dir(filepath.Dir(s.to))
+		return fmt.Errorf("%s: %w: %s has no room for a copy; set TMPDIR to a folder that has: %w", doing, ErrFull, dir, err)
+	}
+	return fmt.Errorf("%s: %s%w", doing, where, err)
 }
 
 func named(table string) bool { return table == "sessions" || table == "links" || table == "rockets" }

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"padlark/ingest"
 )
@@ -187,5 +189,30 @@ func TestCutOlderVersion(t *testing.T) {
 			t.Errorf("cut at %d: nothing is reported as lost", cut)
 		}
 		a.Close()
+	}
+}
+
+// Without room for the copy the error names the folder and the mend.
+func TestNoRoomForCopy(t *testing.T) {
+	dir := t.TempDir()
+	l := startTeller("a.db", time.Hour, nil)
+	defer l.stop()
+	s := &salvager{path: largeOld(t, 3000), to: filepath.Join(dir, "copy", FileName), teller: l}
+	if err := os.Mkdir(filepath.Dir(s.to), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	err := s.open()
+	if err == nil {
+		_, err = s.dst.Exec("PRAGMA max_page_count = 40")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.copyAll(t.Context())
+	if !errors.Is(err, ErrFull) || !strings.Contains(err.Error(), dir+" has no room for a copy; set TMPDIR") {
+		t.Errorf("error %v", err)
+	}
+	if err := s.close(); err != nil {
+		t.Error(err)
 	}
 }
