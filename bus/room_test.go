@@ -42,16 +42,6 @@ func TestEmptyChecksum(t *testing.T) {
 // bounds the stream at once.
 func TestTrimAndLimit(t *testing.T) {
 	b := open(t, Options{Dir: t.TempDir()})
-	publish := func(from, to uint64) {
-		for i := from; i <= to; i++ {
-			if err := b.PublishFrame(t.Context(), testFrame(i)); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := b.Flush(t.Context()); err != nil {
-			t.Fatal(err)
-		}
-	}
 	first := func() uint64 {
 		s, err := b.js.Stream(t.Context(), b.opts.Stream)
 		if err != nil {
@@ -59,12 +49,12 @@ func TestTrimAndLimit(t *testing.T) {
 		}
 		return s.CachedInfo().State.FirstSeq
 	}
-	publish(1, 200)
+	publishFrames(t, b, 1, 200)
 	if err := b.Trim(t.Context(), "archive"); err != nil || first() != 1 {
 		t.Errorf("without a consumer the stream begins at %d, %v", first(), err)
 	}
 	collect(t, b, 200, Consumer{Durable: "archive", Kinds: []Kind{Frame}})
-	publish(201, 300)
+	publishFrames(t, b, 201, 300)
 	for deadline := time.Now().Add(5 * time.Second); first() == 1 && time.Now().Before(deadline); {
 		if err := b.Trim(t.Context(), "archive"); err != nil {
 			t.Fatal(err)
@@ -83,7 +73,7 @@ func TestTrimAndLimit(t *testing.T) {
 	if err := b.Limit(t.Context(), 0); err != nil {
 		t.Fatal(err)
 	}
-	publish(301, 600)
+	publishFrames(t, b, 301, 600)
 	if got := first(); got > 301 {
 		t.Errorf("the bound is still there: the stream begins at %d", got)
 	}
@@ -94,17 +84,6 @@ func TestTrimAndLimit(t *testing.T) {
 func TestTrimOld(t *testing.T) {
 	dir := t.TempDir()
 	b := open(t, Options{Dir: dir, MaxAge: time.Nanosecond})
-	publish := func(from, to uint64) {
-		t.Helper()
-		for i := from; i <= to; i++ {
-			if err := b.PublishFrame(t.Context(), testFrame(i)); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := b.Flush(t.Context()); err != nil {
-			t.Fatal(err)
-		}
-	}
 	want := func(what string, seq uint64) {
 		t.Helper()
 		s, err := b.js.Stream(t.Context(), b.opts.Stream)
@@ -115,7 +94,7 @@ func TestTrimOld(t *testing.T) {
 			t.Errorf("%s: the stream begins at %d, want %d", what, got, seq)
 		}
 	}
-	publish(1, 1000)
+	publishFrames(t, b, 1, 1000)
 	if err := b.TrimOld(t.Context(), "archive"); err != nil {
 		t.Fatal(err)
 	}
