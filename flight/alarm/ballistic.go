@@ -106,7 +106,7 @@ func (v *view) toOpen() float64 {
 
 // slowestOpening is the limit, or longer for a heavy rocket under a large parachute
 // in thin air, as far as it is described. Filled to the part f of its distance d,
-// which is some diameters, it has f2 of its area and brakes as much as gravity
+// which is some diameters, it has f² of its area and brakes as much as gravity
 // pulls when f times the speed is its own sink rate; after a fall of x from rest
 // that is x/d sqrt(2 g x).
 func (v *view) slowestOpening() float64 {

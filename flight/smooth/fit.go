@@ -86,10 +86,9 @@ func (pr *problem) solve() (fit, error) {
 
 // linearise writes the derivatives of the expected readings with respect to
 // the free parameters, by differences, and the residuals in the last column. The
-// moment of the touchdown is held: with a path and a ground that are raised by the
-// same the rocket lands at the same time, and if the one reading that another
-// touchdown would still catch in the air counted, it would seem to tell the sink
-// rate ten times as well as the readings do.
+// moment of the touchdown is held meanwhile. A small change of the sink rate moves
+// it, and one reading falls on the other side of it: its jump would be taken for
+// a slope, and make the sink rate seem ten times better known than it is.
 func (pr *problem) linearise(f *fit, cols [][]float64) {
 	res := cols[len(f.free)]
 	f.touch = pr.path.heights(&f.q, pr.t, pr.start, math.NaN(), res)

@@ -94,7 +94,8 @@ func latencySeconds(b *testing.B) time.Duration {
 // the bus, and on the standard input of the callout command. The clock starts
 // before the system call that sends the frame. The rockets fly again and again,
 // and their boards start again each half second, which makes an event and often
-// an alarm each time: thousands in a minute.
+// an alarm each time: thousands in a minute. Beside it stands what the way alone
+// takes on this machine (bare).
 func BenchmarkAlarmLatency(b *testing.B) {
 	span := latencySeconds(b)
 	for range b.N {
@@ -129,7 +130,67 @@ func BenchmarkAlarmLatency(b *testing.B) {
 			b.Fatal(err)
 		}
 		got.report(b, cfg, sent, heardFile)
+		reportQuantiles(b, "bare", bareWay(b, span/4))
 	}
+}
+
+// wayHops is how many goroutines pass on what a datagram brings about, from the
+// link to the viewer: link, sequencer, watcher, publisher, the connection's writer,
+// the server's reader and writer, the viewer's reader.
+const wayHops = 8
+
+// bareWay is how long the way alone takes on this machine at this moment: as many
+// datagrams a second, through as many goroutines, with nothing done in them (ms).
+func bareWay(b *testing.B, span time.Duration) (ms []float64) {
+	in, err := net.ListenPacket("udp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	to, err := net.Dial("udp", in.LocalAddr().String())
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer to.Close() //nolint:errcheck // only written to
+	var way sync.WaitGroup
+	first := make(chan time.Time, 1)
+	last := first
+	for range wayHops - 1 {
+		from, next := last, make(chan time.Time, 1)
+		way.Go(func() {
+			for t := range from {
+				next <- t
+			}
+			close(next)
+		})
+		last = next
+	}
+	way.Go(func() {
+		defer close(first)
+		buf := make([]byte, 8)
+		for {
+			if _, _, err := in.ReadFrom(buf); err != nil {
+				return // closed
+			}
+			first <- time.Unix(0, int64(binary.LittleEndian.Uint64(buf)))
+		}
+	})
+	way.Go(func() {
+		for t := range last {
+			ms = append(ms, time.Since(t).Seconds()*1e3)
+		}
+	})
+	every := time.NewTicker(time.Second / (16 * 50))
+	defer every.Stop()
+	for end := time.Now().Add(span); time.Now().Before(end); <-every.C {
+		if _, err := to.Write(binary.LittleEndian.AppendUint64(nil, uint64(time.Now().UnixNano()))); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := in.Close(); err != nil {
+		b.Fatal(err)
+	}
+	way.Wait()
+	return ms
 }
 
 // sentTimes notes when each frame of a link was sent.
