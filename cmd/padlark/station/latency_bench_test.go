@@ -95,7 +95,8 @@ func latencySeconds(b *testing.B) time.Duration {
 // before the system call that sends the frame. The rockets fly again and again,
 // and their boards start again each half second, which makes an event and often
 // an alarm each time: thousands in a minute. Beside it stands what the way alone
-// takes on this machine (bare).
+// takes on this machine (bare), how late a process that only sleeps woke meanwhile
+// (wake), and what a virtual machine's host has kept of the processors (stolen).
 func BenchmarkAlarmLatency(b *testing.B) {
 	span := latencySeconds(b)
 	for range b.N {
@@ -104,6 +105,7 @@ func BenchmarkAlarmLatency(b *testing.B) {
 		cfg, to := fleetConfig(b, sc, fmt.Sprintf("[callout]\ncommand = [\"bash\", \"-c\", \"read -r t && echo $EPOCHREALTIME $t >> %s\"]", heardFile))
 		got := &arrivals{heard: make(chan ingest.Health, 64)}
 		sent := &sentTimes{at: map[string][]time.Time{}}
+		machine := watchMachine(b)
 		ctx, cancel := context.WithCancel(b.Context())
 		flown := make(chan error, 1)
 		err := Run(ctx, Options{Config: cfg, Log: zerolog.Nop(), Ready: func(info Info) {
@@ -129,6 +131,7 @@ func BenchmarkAlarmLatency(b *testing.B) {
 		if err := <-flown; err != nil {
 			b.Fatal(err)
 		}
+		machine.report(b)
 		got.report(b, cfg, sent, heardFile)
 		reportQuantiles(b, "bare", bareWay(b, span/4))
 	}
