@@ -40,15 +40,15 @@ func (f archiveFlags) folder() (string, error) {
 
 // openArchive opens the archive of a folder for writing. Bringing an old one to
 // the present version may take minutes; how far it is comes on the error output.
-func openArchive(dir string, io *cmdIO) (*sqlite.Archive, error) {
-	return sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{Tell: io.tell})
+func openArchive(ctx context.Context, dir string, io *cmdIO) (*sqlite.Archive, error) {
+	return sqlite.Open(ctx, filepath.Join(dir, sqlite.FileName), sqlite.Options{Tell: io.tell})
 }
 
 // tell writes a line about what takes long.
 func (io *cmdIO) tell(line string) { fmt.Fprintln(io.Err, "padlark: "+line) }
 
 // open opens the archive for reading, also while a daemon writes to it.
-func (f archiveFlags) open(io *cmdIO) (*sqlite.Archive, error) {
+func (f archiveFlags) open(ctx context.Context, io *cmdIO) (*sqlite.Archive, error) {
 	dir, err := f.folder()
 	if err != nil {
 		return nil, err
@@ -60,9 +60,9 @@ func (f archiveFlags) open(io *cmdIO) (*sqlite.Archive, error) {
 	a, err := sqlite.OpenReadOnly(path)
 	if errors.Is(err, sqlite.ErrOlder) {
 		// Bring it up to date as a daemon would, then read it.
-		w, err := openArchive(dir, io)
+		w, err := openArchive(ctx, dir, io)
 		if errors.Is(err, sqlite.ErrDamaged) {
-			return sqlite.OpenOlder(path, io.tell)
+			return sqlite.OpenOlder(ctx, path, io.tell)
 		}
 		if err != nil {
 			return nil, err

@@ -18,7 +18,7 @@ func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
 	if c.Rocket != "" || c.Flight != 0 {
 		return usagef("a bundle holds a whole session: leave --rocket and --flight out")
 	}
-	a, err := c.open(cio)
+	a, err := c.open(ctx, cio)
 	if err != nil {
 		return err
 	}
@@ -63,7 +63,7 @@ func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
 		return err
 	}
 	defer b.Close() //nolint:errcheck // only read from
-	a, err := openArchive(dir, cio)
+	a, err := openArchive(ctx, dir, cio)
 	if err != nil {
 		return err
 	}

@@ -235,7 +235,7 @@ func (c *checkupCmd) keep(ctx context.Context, rep *bench.Report, dir string, io
 	if err != nil {
 		return fmt.Errorf("write checkup: %w", err)
 	}
-	a, err := openToAdd(dir, io)
+	a, err := openToAdd(ctx, dir, io)
 	if err != nil {
 		return err
 	}
@@ -245,11 +245,11 @@ func (c *checkupCmd) keep(ctx context.Context, rep *bench.Report, dir string, io
 
 // openToAdd opens an archive for a small addition, beside a running station;
 // one that is not there yet is made.
-func openToAdd(dir string, io *cmdIO) (*sqlite.Archive, error) {
+func openToAdd(ctx context.Context, dir string, io *cmdIO) (*sqlite.Archive, error) {
 	path := filepath.Join(dir, sqlite.FileName)
 	a, err := sqlite.OpenBeside(path)
 	if errors.Is(err, os.ErrNotExist) || errors.Is(err, sqlite.ErrOlder) {
-		return openArchive(dir, io)
+		return openArchive(ctx, dir, io)
 	}
 	return a, err
 }

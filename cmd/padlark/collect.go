@@ -53,7 +53,7 @@ func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err := os.MkdirAll(c.Data, 0o755); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}
-	a, err := openArchive(c.Data, io)
+	a, err := openArchive(ctx, c.Data, io)
 	if err != nil {
 		return err
 	}

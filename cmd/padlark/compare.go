@@ -30,7 +30,7 @@ func (c *compareCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if err := c.check(); err != nil {
 		return err
 	}
-	r, err := c.reporter(cio)
+	r, err := c.reporter(ctx, cio)
 	if err != nil {
 		return err
 	}

@@ -23,7 +23,7 @@ func (eventsCmd) Help() string { return "Example: padlark events --data padlark-
 
 // Run prints the events of a session.
 func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
-	a, err := c.open(io)
+	a, err := c.open(ctx, io)
 	if err != nil {
 		return err
 	}

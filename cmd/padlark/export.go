@@ -45,7 +45,7 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if c.Flight != 0 && c.Rocket == "" {
 		return usagef("--flight counts the flights of one rocket: give --rocket too")
 	}
-	a, err := c.open(cio)
+	a, err := c.open(ctx, cio)
 	if err != nil {
 		return err
 	}

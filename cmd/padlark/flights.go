@@ -29,7 +29,7 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 	if c.Season {
 		return c.runSeason(ctx, io)
 	}
-	a, err := c.open(io)
+	a, err := c.open(ctx, io)
 	if err != nil {
 		return err
 	}

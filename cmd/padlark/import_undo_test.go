@@ -46,7 +46,7 @@ func rowsOf(t *testing.T, dir string) map[string]int {
 func TestImportThatFails(t *testing.T) {
 	dir := demoDir(t)
 	path, _ := ownLog(t, dir)
-	archive, err := sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{})
+	archive, err := sqlite.Open(t.Context(), filepath.Join(dir, sqlite.FileName), sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -47,17 +47,28 @@ func TestOlderArchiveTakesTime(t *testing.T) {
 	data := t.TempDir()
 	const frames = 60_000
 	olderArchive(t, data, frames)
+	slow := func(env ...string) *exec.Cmd {
+		// Each commit waits for a disk that takes 0.2 s to sync.
+		cmd := exec.Command("strace", "-f", "-D", "-qq", "--seccomp-bpf", "-o", "/dev/null", "-e", "trace=fsync,fdatasync",
+			"-e", "inject=fsync,fdatasync:delay_exit=200000", os.Args[0], "run", "-q", fieldConfig(t, "older", data, freePort(t), ""))
+		cmd.Env = append(append(os.Environ(), beMain+"=1"), env...)
+		return cmd
+	}
+	// Asked to stop it stops, and the next start goes on.
+	first := startProcess(t, slow(), "is brought to the form of this version; ", 1)
+	if took := first.stop(t); took > 3*time.Second {
+		t.Errorf("it took %v to stop", took)
+	}
+	if !strings.Contains(first.log.String(), "the next start goes on") {
+		t.Errorf("the log does not say that it was stopped in the middle:\n%s", first.log)
+	}
 	socket := filepath.Join(t.TempDir(), "notify")
 	manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: socket, Net: "unixgram"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer manager.Close() //nolint:errcheck // the test ends
-	// Each commit waits for a disk that takes 0.2 s to sync.
-	cmd := exec.Command("strace", "-f", "-D", "-qq", "--seccomp-bpf", "-o", "/dev/null", "-e", "trace=fsync,fdatasync",
-		"-e", "inject=fsync,fdatasync:delay_exit=200000", os.Args[0], "run", "-q", fieldConfig(t, "older", data, freePort(t), ""))
-	cmd.Env = append(os.Environ(), beMain+"=1", "NOTIFY_SOCKET="+socket)
-	p := startProcess(t, cmd, "state=up", 1)
+	p := startProcess(t, slow("NOTIFY_SOCKET="+socket), "state=up", 1)
 	if !strings.Contains(p.log.String(), "is brought to the form of this version; ") {
 		t.Errorf("the log does not say why it takes so long:\n%s", p.log)
 	}

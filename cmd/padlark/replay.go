@@ -40,7 +40,7 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	a, err := archiveFlags{Data: c.Data}.open(io)
+	a, err := archiveFlags{Data: c.Data}.open(ctx, io)
 	if err != nil {
 		return err
 	}

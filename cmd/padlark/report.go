@@ -29,8 +29,8 @@ func (reportCmd) Help() string {
 }
 
 // reporter opens the archive and what makes pages from it.
-func (f archiveFlags) reporter(io *cmdIO) (*report.Reporter, error) {
-	a, err := f.open(io)
+func (f archiveFlags) reporter(ctx context.Context, io *cmdIO) (*report.Reporter, error) {
+	a, err := f.open(ctx, io)
 	if err != nil {
 		return nil, err
 	}
@@ -66,7 +66,7 @@ func (c *reportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if len(c.Flight) > 2 {
 		return usagef("one flight at a time: padlark compare takes several")
 	}
-	r, err := c.reporter(cio)
+	r, err := c.reporter(ctx, cio)
 	if err != nil {
 		return err
 	}

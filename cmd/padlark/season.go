@@ -15,7 +15,7 @@ func (c *flightsCmd) runSeason(ctx context.Context, io *cmdIO) error {
 	if c.Session != "" {
 		return usagef("--season is over all sessions: leave %q out", c.Session)
 	}
-	r, err := c.reporter(io)
+	r, err := c.reporter(ctx, io)
 	if err != nil {
 		return err
 	}

@@ -40,7 +40,7 @@ type sessionRow struct {
 
 // Run lists the sessions with their sizes.
 func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
-	a, err := c.open(io)
+	a, err := c.open(ctx, io)
 	if err != nil {
 		return err
 	}

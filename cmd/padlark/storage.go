@@ -53,7 +53,7 @@ func (c *backfillCmd) Run(ctx context.Context, io *cmdIO) error {
 	if c.Data != "" {
 		cfg.Station.Data = c.Data
 	}
-	a, err := archiveFlags{Data: cfg.Station.Data}.open(io)
+	a, err := archiveFlags{Data: cfg.Station.Data}.open(ctx, io)
 	if err != nil {
 		return err
 	}

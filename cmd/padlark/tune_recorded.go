@@ -30,7 +30,7 @@ func (c *tuneCmd) recorded(ctx context.Context, io *cmdIO) (flights []tune.Fligh
 	if len(c.Flights) == 0 {
 		return nil, nil, nil
 	}
-	a, err := c.open(io)
+	a, err := c.open(ctx, io)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -16,7 +16,7 @@ import (
 // archive.
 func BenchmarkArchive(b *testing.B) {
 	const total = 200_000
-	a, err := sqlite.Open(filepath.Join(b.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
+	a, err := sqlite.Open(b.Context(), filepath.Join(b.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
 	if err != nil {
 		b.Fatal(err)
 	}

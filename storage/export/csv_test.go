@@ -110,7 +110,7 @@ func TestCSVReadsBack(t *testing.T) {
 
 // TestCSVOfArchive exports from a real archive with a shifted session.
 func TestCSVOfArchive(t *testing.T) {
-	a, err := sqlite.Open(filepath.Join(t.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
+	a, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -21,7 +21,7 @@ import (
 // fixed.
 func fixedArchive(t *testing.T) *sqlite.Archive {
 	t.Helper()
-	a, err := sqlite.Open(filepath.Join(t.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
+	a, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
 	if err != nil {
 		t.Fatal(err)
 	}

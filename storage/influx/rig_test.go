@@ -46,7 +46,7 @@ func newRig(t testing.TB, o bus.Options) *rig {
 	if r.bus, err = bus.Open(t.Context(), o); err != nil {
 		t.Fatal(err)
 	}
-	if r.archive, err = sqlite.Open(filepath.Join(r.dir, sqlite.FileName), sqlite.Options{NoSync: true}); err != nil {
+	if r.archive, err = sqlite.Open(t.Context(), filepath.Join(r.dir, sqlite.FileName), sqlite.Options{NoSync: true}); err != nil {
 		t.Fatal(err)
 	}
 	r.writer = sqlite.NewWriter(r.archive, r.bus)

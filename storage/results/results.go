@@ -16,6 +16,9 @@ import (
 // margin is how much of the pad and the rest on the ground belongs to a flight.
 const margin = 30 * time.Second
 
+// silence is after how long a rocket in the air counts as no longer heard.
+const silence = 10 * time.Second
+
 // ErrNoFlight is returned when the archive holds no such flight.
 var ErrNoFlight = errors.New("no such flight")
 
@@ -173,7 +176,21 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query,
 		return Flight{}, err
 	}
 	res.Session, res.Rocket, res.Flight = s.ID, q.Rocket, q.Flight
+	if s.Ended.IsZero() && inTheAir(samples, events) {
+		res.Verdict = "look: still in the air, its numbers are not final"
+	}
 	return Flight{Result: res, Series: series}, nil
+}
+
+// inTheAir says whether a flight of a running session is under way: it has not
+// touched down and was heard a moment ago. A rocket that fell silent is not.
+func inTheAir(samples []decode.Sample, events []flight.Event) bool {
+	for _, e := range events {
+		if e.Kind == flight.Touchdown {
+			return false
+		}
+	}
+	return len(samples) > 0 && time.Since(samples[len(samples)-1].Heard) < silence
 }
 
 func rocketOf(s sqlite.Session, name string) flight.Rocket {

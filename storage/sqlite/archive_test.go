@@ -263,7 +263,7 @@ func TestUnreadableIsSetAside(t *testing.T) {
 
 func TestLockedByAnother(t *testing.T) {
 	a := openNew(t)
-	_, err := Open(a.Path(), Options{})
+	_, err := Open(t.Context(), a.Path(), Options{})
 	if !errors.Is(err, bus.ErrLocked) {
 		t.Fatalf("second open: %v", err)
 	}
@@ -288,7 +288,7 @@ func TestOtherFiles(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, open := range []func() (*Archive, error){
-		func() (*Archive, error) { return Open(text, Options{}) },
+		func() (*Archive, error) { return Open(t.Context(), text, Options{}) },
 		func() (*Archive, error) { return OpenReadOnly(text) },
 	} {
 		if a, err := open(); !errors.Is(err, ErrNotArchive) {

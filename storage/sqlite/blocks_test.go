@@ -25,7 +25,7 @@ func TestEachRowOnce(t *testing.T) {
 	run := 0
 	rapid.Check(t, func(t *rapid.T) {
 		run++
-		a, err := Open(filepath.Join(dir, fmt.Sprint(run), FileName), Options{NoSync: true})
+		a, err := Open(t.Context(), filepath.Join(dir, fmt.Sprint(run), FileName), Options{NoSync: true})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -338,7 +338,7 @@ func oldRows(t *testing.T, path string, after int) []string {
 	t.Helper()
 	if after > 0 {
 		db := rawDB(t, path)
-		if err := migrate(db, path); err != nil {
+		if err := migrate(t.Context(), db, path); err != nil {
 			t.Fatal(err)
 		}
 		a := &Archive{path: path, w: db, codec: newCodec(t)}

@@ -148,7 +148,7 @@ func bareBytes(b *testing.B, rows []Rows) {
 // commits of five seconds, from a file that is opened anew each time.
 func BenchmarkColdChannel(b *testing.B) {
 	path := filepath.Join(b.TempDir(), FileName)
-	a, err := Open(path, Options{NoSync: true})
+	a, err := Open(b.Context(), path, Options{NoSync: true})
 	if err != nil {
 		b.Fatal(err)
 	}

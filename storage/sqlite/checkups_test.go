@@ -44,7 +44,7 @@ func TestOpenBeside(t *testing.T) {
 	if err := a.StartSession(t.Context(), Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(path, Options{}); !errors.Is(err, bus.ErrLocked) {
+	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, bus.ErrLocked) {
 		t.Fatalf("a second Open: %v", err)
 	}
 	b, err := OpenBeside(path)

@@ -12,7 +12,7 @@ import (
 // An archive that is closed under a reader, as at the end of a station with a
 // page still loading, gives the reader an error or its rows, and does not crash.
 func TestClosedUnderAReader(t *testing.T) {
-	a, err := Open(filepath.Join(t.TempDir(), FileName), Options{NoSync: true})
+	a, err := Open(t.Context(), filepath.Join(t.TempDir(), FileName), Options{NoSync: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -56,7 +56,7 @@ func TestMigrateFromVersion1(t *testing.T) {
 
 func TestNewerVersionIsRefused(t *testing.T) {
 	path := filepath.Join(t.TempDir(), FileName)
-	a, err := Open(path, Options{})
+	a, err := Open(t.Context(), path, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,7 +71,7 @@ func TestNewerVersionIsRefused(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, open := range map[string]func() (*Archive, error){
-		"Open":         func() (*Archive, error) { return Open(path, Options{}) },
+		"Open":         func() (*Archive, error) { return Open(t.Context(), path, Options{}) },
 		"OpenReadOnly": func() (*Archive, error) { return OpenReadOnly(path) },
 	} {
 		_, err := open()
@@ -88,7 +88,7 @@ func filled(t *testing.T, n int) string { return filledBy(t, n, 100) }
 func filledBy(t *testing.T, n, commit int) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), FileName)
-	a, err := Open(path, Options{NoSync: true})
+	a, err := Open(t.Context(), path, Options{NoSync: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -193,7 +193,7 @@ func damagePages(t *testing.T, path string, count int, kind func(byte) bool) {
 // refuseDamaged checks that the daemon does not pass over damage.
 func refuseDamaged(t *testing.T, path string) {
 	t.Helper()
-	w, err := Open(path, Options{})
+	w, err := Open(t.Context(), path, Options{})
 	if err != nil {
 		if !errors.Is(err, ErrDamaged) {
 			t.Fatalf("open damaged: %v", err)
@@ -273,7 +273,7 @@ func TestSalvageTruncated(t *testing.T) {
 		if err := os.Truncate(path, cut); err != nil {
 			t.Fatal(err)
 		}
-		if w, err := Open(path, Options{}); !errors.Is(err, ErrDamaged) {
+		if w, err := Open(t.Context(), path, Options{}); !errors.Is(err, ErrDamaged) {
 			t.Errorf("open cut to %d: %v", cut, err)
 			if err == nil {
 				w.Close()
@@ -361,7 +361,7 @@ func TestCopyWhileWriting(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		c, err := Open(path, Options{})
+		c, err := Open(t.Context(), path, Options{})
 		if err != nil {
 			t.Fatalf("copy %d: %v", i, err)
 		}

@@ -27,7 +27,7 @@ func openNew(t testing.TB) *Archive {
 
 func openAt(t testing.TB, path string) *Archive {
 	t.Helper()
-	a, err := Open(path, Options{})
+	a, err := Open(t.Context(), path, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -61,8 +61,7 @@ func checkVersion(ctx context.Context, db *sql.DB, path string) (int, error) {
 }
 
 // migrate brings the file to the present version, each step in one transaction.
-func migrate(db *sql.DB, path string) error {
-	ctx := context.Background()
+func migrate(ctx context.Context, db *sql.DB, path string) error {
 	version, err := checkVersion(ctx, db, path)
 	if err != nil {
 		return err
@@ -89,7 +88,10 @@ func step(ctx context.Context, db *sql.DB, to int, script string, last bool) err
 	}
 	script += fmt.Sprintf(";PRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, to)
 	if _, err := tx.ExecContext(ctx, script); err != nil {
-		return errors.Join(err, tx.Rollback())
+		if undo := tx.Rollback(); !errors.Is(undo, sql.ErrTxDone) { // the end of ctx has rolled it back
+			err = errors.Join(err, undo)
+		}
+		return err
 	}
 	return tx.Commit()
 }

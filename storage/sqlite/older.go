@@ -19,8 +19,7 @@ import (
 // as damaged. What can be read of it is copied to a temporary file, as large as
 // the archive, which Close removes; Lost says from the start what could not be
 // read. Tell is as in Options.
-func OpenOlder(path string, tell func(line string)) (*Archive, error) {
-	ctx := context.Background()
+func OpenOlder(ctx context.Context, path string, tell func(line string)) (*Archive, error) {
 	st, err := os.Stat(path)
 	if err != nil {
 		return nil, fmt.Errorf("open archive: %w", err)
@@ -58,7 +57,7 @@ func salvage(ctx context.Context, from, to string, tell func(string)) ([]Loss, e
 		return nil, err
 	}
 	t.at("what could be read is packed", 0)
-	w, err := Open(to, Options{NoSync: true})
+	w, err := Open(ctx, to, Options{NoSync: true})
 	if errors.Is(err, ErrFull) {
 		return nil, s.failed("", err)
 	}

@@ -47,7 +47,7 @@ func checkOlder(t *testing.T, path string, frames map[uint64]string, samples map
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := OpenOlder(path, nil)
+	a, err := OpenOlder(t.Context(), path, nil)
 	if err != nil {
 		t.Fatalf("open: %v", err)
 	}
@@ -117,7 +117,7 @@ func TestDamagedOlderVersion(t *testing.T) {
 	damagePages(t, path, 3, func(b byte) bool { return b == 10 })
 	checkOlder(t, path, frames, samples)
 
-	if w, err := Open(path, Options{}); !errors.Is(err, ErrDamaged) {
+	if w, err := Open(t.Context(), path, Options{}); !errors.Is(err, ErrDamaged) {
 		t.Fatalf("open: %v", err)
 	} else if err == nil {
 		w.Close()
@@ -136,7 +136,7 @@ func TestDamagedHalfPacked(t *testing.T) {
 	path := largeOld(t, 20_000)
 	frames, samples := oldRowsOf(t, path)
 	db := rawDB(t, path)
-	if err := migrate(db, path); err != nil {
+	if err := migrate(t.Context(), db, path); err != nil {
 		t.Fatal(err)
 	}
 	a := &Archive{path: path, w: db, codec: newCodec(t)}
@@ -150,7 +150,7 @@ func TestDamagedHalfPacked(t *testing.T) {
 		t.Fatal(err)
 	}
 	damagePages(t, path, 3, func(b byte) bool { return b == 10 })
-	if w, err := Open(path, Options{}); !errors.Is(err, ErrDamaged) {
+	if w, err := Open(t.Context(), path, Options{}); !errors.Is(err, ErrDamaged) {
 		t.Fatalf("open: %v", err)
 	} else if err == nil {
 		w.Close()
@@ -178,7 +178,7 @@ func TestCutOlderVersion(t *testing.T) {
 		if err := os.WriteFile(path, whole[:cut], 0o644); err != nil {
 			t.Fatal(err)
 		}
-		a, err := OpenOlder(path, nil)
+		a, err := OpenOlder(t.Context(), path, nil)
 		if err != nil {
 			if !errors.Is(err, ErrDamaged) && !errors.Is(err, ErrNotArchive) {
 				t.Errorf("cut at %d: %v", cut, err)

@@ -62,8 +62,9 @@ type Archive struct {
 
 // Open opens the archive at path and makes it if it is not there. It brings an
 // older file to the present version and refuses a newer one (ErrNewer). The
-// file is locked: a second Open of any process fails with bus.ErrLocked.
-func Open(path string, o Options) (*Archive, error) {
+// file is locked: a second Open of any process fails with bus.ErrLocked. When ctx
+// ends, so does the work on an older file; the next Open goes on with it.
+func Open(ctx context.Context, path string, o Options) (*Archive, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return nil, fmt.Errorf("open archive: make folder: %w", err)
 	}
@@ -76,13 +77,13 @@ func Open(path string, o Options) (*Archive, error) {
 		return nil, errors.Join(err, lock.Unlock())
 	}
 	a := &Archive{path: path, lock: lock, codec: codec, reserve: o.Reserve}
-	if err := a.open(o); err != nil {
+	if err := a.open(ctx, o); err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
 	return a, nil
 }
 
-func (a *Archive) open(o Options) error {
+func (a *Archive) open(ctx context.Context, o Options) error {
 	// synchronous=FULL: in WAL mode NORMAL would leave the newest commits in the
 	// kernel's cache, and their messages would be acknowledged to the bus
 	// without being on the disk.
@@ -103,7 +104,10 @@ func (a *Archive) open(o Options) error {
 		return explain(a.path, "open archive", err)
 	}
 	a.w.SetMaxOpenConns(1)
-	if err := a.toPresent(context.Background(), o); err != nil {
+	if err := a.toPresent(ctx, o); err != nil {
+		if ctx.Err() != nil {
+			return fmt.Errorf("open archive %s: %w while it was brought to the form of this version; what is done stays done, and the next start goes on", a.path, ctx.Err())
+		}
 		return err
 	}
 	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")

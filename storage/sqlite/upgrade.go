@@ -28,7 +28,7 @@ func (a *Archive) toPresent(ctx context.Context, o Options) error {
 	}
 	t := startTeller(a.path, first, o.Tell)
 	defer t.stop()
-	if err := migrate(a.w, a.path); err != nil {
+	if err := migrate(ctx, a.w, a.path); err != nil {
 		return err
 	}
 	if err := a.pack(ctx, t); err != nil {
@@ -146,7 +146,9 @@ func (a *Archive) shrink(ctx context.Context, from int64, t *teller) error {
 	}
 	t.at(fmt.Sprintf("its file is shrunk from %.0f to about %.0f MB", size/mb, float64(content)/mb), 0)
 	for _, q := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
-		if err := a.execPlain(ctx, q); err != nil {
+		if err := a.execPlain(ctx, q); ctx.Err() != nil {
+			return ctx.Err()
+		} else if err != nil {
 			t.say("the archive stays at %.0f MB; nothing is lost, and the next start tries again: %v", size/mb, explain(a.path, "shrink archive", err))
 			return nil
 		}

@@ -145,7 +145,7 @@ func TestPackingTellsAndShrinks(t *testing.T) {
 	path := largeOld(t, 30_000)
 	want, before := oldSum(t, path), size(t, path)
 	var said told
-	a, err := Open(path, Options{NoSync: true, Tell: said.tell, tellFirst: time.Nanosecond, shrinkFrom: 1 << 20})
+	a, err := Open(t.Context(), path, Options{NoSync: true, Tell: said.tell, tellFirst: time.Nanosecond, shrinkFrom: 1 << 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -192,7 +192,7 @@ func TestNoRoomToShrink(t *testing.T) {
 	path := largeOld(t, 10_000)
 	want := oldSum(t, path)
 	var said told
-	a, err := Open(path, Options{NoSync: true, Tell: said.tell, Reserve: 1 << 60, shrinkFrom: 1 << 20})
+	a, err := Open(t.Context(), path, Options{NoSync: true, Tell: said.tell, Reserve: 1 << 60, shrinkFrom: 1 << 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -203,7 +203,7 @@ func TestNoRoomToShrink(t *testing.T) {
 		t.Errorf("it tells %q", said.text())
 	}
 	before := size(t, path)
-	if a, err = Open(path, Options{NoSync: true, shrinkFrom: 1 << 20}); err != nil {
+	if a, err = Open(t.Context(), path, Options{NoSync: true, shrinkFrom: 1 << 20}); err != nil {
 		t.Fatal(err)
 	}
 	if got := newSum(t, a); got != want {
@@ -223,7 +223,7 @@ func TestOpenInChild(t *testing.T) {
 	if path == "" {
 		return
 	}
-	a, err := Open(path, Options{shrinkFrom: 1 << 20})
+	a, err := Open(t.Context(), path, Options{shrinkFrom: 1 << 20})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -32,7 +32,7 @@ func newStation(t testing.TB, dir string) *station {
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := Open(filepath.Join(dir, FileName), Options{})
+	a, err := Open(t.Context(), filepath.Join(dir, FileName), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -29,7 +29,7 @@ const tenHours = 10 * 3600 * 50 // samples at 50 Hz
 func longSession(tb testing.TB, samples int) string {
 	tb.Helper()
 	path := filepath.Join(tb.TempDir(), sqlite.FileName)
-	a, err := sqlite.Open(path, sqlite.Options{NoSync: true})
+	a, err := sqlite.Open(tb.Context(), path, sqlite.Options{NoSync: true})
 	if err != nil {
 		tb.Fatal(err)
 	}

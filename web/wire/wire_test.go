@@ -51,7 +51,7 @@ func height(t float64) float64 {
 // as the bus would. Rust skips a frame now and then, and all is silent for 8 s.
 func stored(t *testing.T) *sqlite.Archive {
 	t.Helper()
-	a, err := sqlite.Open(filepath.Join(t.TempDir(), "padlark.db"), sqlite.Options{NoSync: true})
+	a, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), "padlark.db"), sqlite.Options{NoSync: true})
 	if err != nil {
 		t.Fatal(err)
 	}

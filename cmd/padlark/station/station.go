@@ -82,10 +82,14 @@ type station struct {
 func Run(ctx context.Context, opt Options) error {
 	favourLatency()
 	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
-	if err := s.open(ctx); err != nil {
-		return errors.Join(err, s.close())
+	err := s.open(ctx)
+	switch {
+	case err == nil:
+		err = s.run(ctx)
+	case ctx.Err() != nil:
+		s.log.Info().Err(err).Msg("stopped before it was up, as asked")
+		err = nil
 	}
-	err := s.run(ctx)
 	return errors.Join(err, s.close())
 }
 
@@ -100,7 +104,7 @@ func (s *station) open(ctx context.Context) error {
 	if s.links, err = openLinks(s.opt); err != nil {
 		return err
 	}
-	if s.archive, err = sqlite.Open(filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Tell: s.opening}); err != nil {
+	if s.archive, err = sqlite.Open(ctx, filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Tell: s.opening}); err != nil {
 		return err
 	}
 	busOpt, err := busOptions(s.cfg, s.log)

@@ -1,0 +1,106 @@
+package results
+
+import (
+	"encoding/json"
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"padlark/bus"
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/storage/sqlite"
+	"padlark/watch"
+)
+
+// falling is the height (m) of a rocket thrown up at 36 m/s after 5 s on the pad,
+// without drag.
+func falling(s float64) float64 {
+	return max(0, 36*(s-5)-9.80665/2*(s-5)*(s-5))
+}
+
+// heardUntil makes an archive with a session that runs, whose one rocket is on
+// its way down and was last heard at a moment.
+func heardUntil(t *testing.T, last time.Time) (*sqlite.Archive, string) {
+	t.Helper()
+	a, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), sqlite.FileName), sqlite.Options{NoSync: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := a.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	const hz, n = 20, 11 * 20 // 6 s in the air: over the top, 39 m above the ground
+	epoch := last.Add(-n * time.Second / hz)
+	rockets := []flight.Rocket{{Name: "Teal"}}
+	s := sqlite.Session{ID: "now", Station: "north-field", Epoch: epoch, Rockets: rockets, Links: []string{"radio"}}
+	if err := a.StartSession(t.Context(), s); err != nil {
+		t.Fatal(err)
+	}
+	e, err := watch.NewEngine(watch.Config{Session: s.ID, Epoch: epoch, Rockets: rockets})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var msgs []bus.Msg
+	put := func(k bus.Kind, v any) {
+		b, err := json.Marshal(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		msgs = append(msgs, bus.Msg{Kind: k, Subject: "padlark.north-field." + string(k) + ".x", Seq: uint64(len(msgs) + 1), Data: b})
+	}
+	for i := range n + 1 {
+		at := epoch.Add(time.Duration(i) * time.Second / hz)
+		pa := 101325 * math.Pow(1-2.25577e-5*falling(float64(i)/hz), 5.25588)
+		m := decode.Sample{Session: s.ID, Link: "radio", N: uint64(i + 1), Rocket: "Teal", Boot: 1, Seq: int64(i), Clock: int64(i) * 1e6 / hz,
+			At: at, Heard: at, Passed: at.Sub(epoch).Nanoseconds() + 1,
+			Values: decode.Channels{Names: []string{decode.PressurePa}, Values: []float64{math.Round(pa + 2*math.Sin(float64(i)*1.7))}}}
+		put(bus.Sample, m)
+		for _, ev := range e.Sample(&m).Events {
+			put(bus.Event, ev)
+		}
+	}
+	if err := a.Write(t.Context(), msgs); err != nil {
+		t.Fatal(err)
+	}
+	return a, s.ID
+}
+
+// A flight that is under way is said to be so, and only as long as it is heard
+// and its session runs.
+func TestStillInTheAir(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		ago   time.Duration
+		ended bool
+		want  string
+	}{
+		{"heard now", 0, false, "look: still in the air"},
+		{"silent for a minute", time.Minute, false, "look: no release was seen before the readings end"},
+		{"session ended", 0, true, "look: no release was seen before the readings end"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			last := time.Now().Add(-c.ago)
+			a, id := heardUntil(t, last)
+			if c.ended {
+				if err := a.EndSession(t.Context(), id, last); err != nil {
+					t.Fatal(err)
+				}
+			}
+			got, err := New(a).Flights(t.Context(), id)
+			if err != nil || len(got) != 1 {
+				t.Fatalf("flights %+v, %v", got, err)
+			}
+			if !strings.HasPrefix(got[0].Verdict, c.want) {
+				t.Errorf("verdict %q, want %q", got[0].Verdict, c.want)
+			}
+			if got[0].ApogeeM == nil || math.Abs(*got[0].ApogeeM-36*36/(2*9.80665)) > 2 {
+				t.Errorf("apogee %v m, thrown to 66.1 m", got[0].ApogeeM)
+			}
+		})
+	}
+}
