@@ -127,3 +127,25 @@ func (b *Bus) LastSeq() uint64 { return b.pub.base.Load() }
 // Flush returns when everything published before the call is acknowledged by
 // the stream.
 func (b *Bus) Flush(ctx context.Context) error { return b.pub.flush(ctx) }
+
+// Settle waits as Flush does, and then until every live viewer of this bus has
+// been called for what came before. ctx must have an end.
+func (b *Bus) Settle(ctx context.Context) error {
+	if err := b.Flush(ctx); err != nil {
+		return err
+	}
+	// The server hands a message to the stream and to the viewers before it reads
+	// on, but the stream may be the quicker. Its answer to a ping comes after both.
+	err := b.nc.FlushWithContext(ctx)
+	if err != nil {
+		return fmt.Errorf("wait for the bus's viewers: %w", err)
+	}
+	b.viewers.Range(func(v, _ any) bool {
+		err = v.(*viewer).settle(ctx)
+		return err == nil
+	})
+	if err != nil {
+		return fmt.Errorf("wait for the bus's viewers: %w", err)
+	}
+	return nil
+}

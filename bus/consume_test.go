@@ -288,3 +288,50 @@ func TestSlowViewer(t *testing.T) {
 	}
 	checkFrames(t, collect(t, b, n, Consumer{}), n)
 }
+
+// TestSettle: when it returns, each viewer has been called for all that was
+// published; a viewer that hangs holds it up only as long as the caller wants.
+func TestSettle(t *testing.T) {
+	b := open(t, Options{Memory: true})
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	seen := make([]int, 3) // without a lock: Settle is what orders the access
+	for i := range seen {
+		stop, err := b.Subscribe([]Kind{Frame}, func(Msg) { seen[i]++ })
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer stop()
+	}
+	for n := 1; n <= 200; n++ {
+		if err := b.PublishFrame(t.Context(), testFrame(uint64(n))); err != nil {
+			t.Fatal(err)
+		}
+		if err := b.Settle(ctx); err != nil {
+			t.Fatal(err)
+		}
+		for i, got := range seen {
+			if got != n {
+				t.Fatalf("viewer %d was called %d times for %d frames", i, got, n)
+			}
+		}
+	}
+	release := make(chan struct{})
+	stop, err := b.Subscribe([]Kind{Frame}, func(Msg) { <-release })
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.PublishFrame(t.Context(), testFrame(201)); err != nil {
+		t.Fatal(err)
+	}
+	short, end := context.WithTimeout(t.Context(), 50*time.Millisecond)
+	defer end()
+	if err := b.Settle(short); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("with a viewer that hangs: %v", err)
+	}
+	close(release)
+	stop()
+	if err := b.Settle(ctx); err != nil {
+		t.Errorf("after it has left: %v", err)
+	}
+}

@@ -1,6 +1,7 @@
 package bus
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"sync"
@@ -25,7 +26,7 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 		return nil, fmt.Errorf("subscribe: %w", err)
 	}
 	// One channel for all kinds keeps them in the order of the wire.
-	v := &viewer{bus: b, in: make(chan *nats.Msg, liveBuffer), quit: make(chan struct{}), done: make(chan struct{})}
+	v := &viewer{bus: b, in: make(chan *nats.Msg, liveBuffer), marks: make(chan chan struct{}), quit: make(chan struct{}), done: make(chan struct{})}
 	for _, f := range b.opts.filters(kinds) {
 		s, err := b.nc.ChanSubscribe(f, v.in)
 		if err != nil {
@@ -47,6 +48,7 @@ type viewer struct {
 	bus        *Bus
 	in         chan *nats.Msg
 	subs       []*nats.Subscription
+	marks      chan chan struct{} // to be closed when nothing waits any more
 	quit, done chan struct{}
 }
 
@@ -55,10 +57,39 @@ func (v *viewer) run(fn func(Msg)) {
 	for {
 		select {
 		case m := <-v.in:
-			fn(Msg{Kind: kindOf(m.Subject), Subject: m.Subject, Data: m.Data})
+			v.show(m, fn)
+		case reached := <-v.marks:
+			for range len(v.in) { // what came before the mark
+				v.show(<-v.in, fn)
+			}
+			close(reached)
 		case <-v.quit:
 			return
 		}
+	}
+}
+
+func (v *viewer) show(m *nats.Msg, fn func(Msg)) {
+	fn(Msg{Kind: kindOf(m.Subject), Subject: m.Subject, Data: m.Data})
+}
+
+// settle waits until the viewer has been called for all that has arrived.
+func (v *viewer) settle(ctx context.Context) error {
+	reached := make(chan struct{})
+	select {
+	case v.marks <- reached:
+	case <-v.done:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case <-reached:
+		return nil
+	case <-v.done:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 }
 

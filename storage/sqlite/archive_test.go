@@ -105,6 +105,25 @@ func TestRoundTrip(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("samples (-want +got):\n%s", diff)
 	}
+	checkSaid(t, a, rejects, events, alarms)
+	session.Rockets = append(session.Rockets, flight.Rocket{Name: "id-9"})
+	session.Links = append(session.Links, "udp")
+	sessions, err := a.Sessions(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([]Session{session}, sessions); diff != "" {
+		t.Errorf("sessions (-want +got):\n%s", diff)
+	}
+	if n := readFrames(t, a, FrameFilter{Rocket: "Teal"}); len(n) != 2 {
+		t.Errorf("%d frames of Teal, want 2", len(n))
+	}
+	checkLast(t, a)
+}
+
+// checkSaid compares what was said of the frames and samples.
+func checkSaid(t *testing.T, a *Archive, rejects []decode.Rejected, events []flight.Event, alarms []flight.Alarm) {
+	t.Helper()
 	gotRejects, err := a.Rejects(t.Context(), "s1")
 	if err != nil {
 		t.Fatal(err)
@@ -126,18 +145,11 @@ func TestRoundTrip(t *testing.T) {
 	if diff := cmp.Diff(alarms, gotAlarms); diff != "" {
 		t.Errorf("alarms (-want +got):\n%s", diff)
 	}
-	session.Rockets = append(session.Rockets, flight.Rocket{Name: "id-9"})
-	session.Links = append(session.Links, "udp")
-	sessions, err := a.Sessions(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff([]Session{session}, sessions); diff != "" {
-		t.Errorf("sessions (-want +got):\n%s", diff)
-	}
-	if n := readFrames(t, a, FrameFilter{Rocket: "Teal"}); len(n) != 2 {
-		t.Errorf("%d frames of Teal, want 2", len(n))
-	}
+}
+
+// checkLast asks an archive with everything how far it has come.
+func checkLast(t *testing.T, a *Archive) {
+	t.Helper()
 	passed, ok, err := a.LastPassed(t.Context(), "s1")
 	if want := testFrame("pad-radio", 3).Passed; err != nil || !ok || passed != want {
 		t.Errorf("LastPassed: %d %v %v, want %d", passed, ok, err, want)

@@ -215,8 +215,10 @@ func TestReadWhileMerging(t *testing.T) {
 	wg.Wait()
 }
 
-// TestColumnsAreSamples compares the fast reader with the other.
-func TestColumnsAreSamples(t *testing.T) {
+// withColumns is an archive with 6,302 samples, two of which have other channels
+// or another rocket; its times are shifted by an hour.
+func withColumns(t *testing.T) *Archive {
+	t.Helper()
 	a := openNew(t)
 	for i := range uint64(9) {
 		writeSome(t, a, 700*i+1, 700)
@@ -229,7 +231,15 @@ func TestColumnsAreSamples(t *testing.T) {
 	if err := a.SetShift(t.Context(), "s1", time.Hour, "by hand"); err != nil {
 		t.Fatal(err)
 	}
-	at := func(n uint64) time.Time { return testSample("", "", n).At.Add(time.Hour) }
+	return a
+}
+
+// shiftedAt is when sample n of withColumns was measured.
+func shiftedAt(n uint64) time.Time { return testSample("", "", n).At.Add(time.Hour) }
+
+// TestColumnsAreSamples compares the fast reader with the other.
+func TestColumnsAreSamples(t *testing.T) {
+	a, at := withColumns(t), shiftedAt
 	type row struct {
 		Rocket, Link string
 		At           int64
@@ -277,6 +287,10 @@ func TestColumnsAreSamples(t *testing.T) {
 			}
 		})
 	}
+}
+
+func TestChannelsOfColumns(t *testing.T) {
+	a, at := withColumns(t), shiftedAt
 	names, err := a.ChannelNames(t.Context(), Query{Rocket: "Teal"})
 	if diff := cmp.Diff([]string{"cell_v", "humidity", "igniter_ohm", "pressure_pa", "release_us", "temperature_c"}, names); err != nil || diff != "" {
 		t.Errorf("names: %v (-want +got):\n%s", err, diff)

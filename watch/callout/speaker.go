@@ -178,7 +178,13 @@ func speak(ctx context.Context, command []string, text string) error {
 	cmd.Stdin = strings.NewReader(text + "\n")
 	var words tail
 	cmd.Stderr = &words
-	if err := cmd.Run(); err != nil {
+	err := cmd.Start()
+	if err == nil {
+		// Refused, the command is as good, and what must be quick a little later.
+		_ = usualSlices(cmd.Process.Pid)
+		err = cmd.Wait()
+	}
+	if err != nil {
 		if hint := words.String(); hint != "" {
 			return fmt.Errorf("run callout command %q: %w: %s", command[0], err, hint)
 		}

@@ -17,7 +17,7 @@ type caller struct {
 }
 
 // headStart is how long a callout waits at most until what it says is on the
-// bus: the pages and other listeners must not wait for the start of a program.
+// bus and its viewers have it: they must not wait for the start of a program.
 const headStart = 5 * time.Millisecond
 
 // newCaller makes a caller, nil if nothing is to be said aloud here.
@@ -36,7 +36,7 @@ func (s *station) newCaller() *caller {
 	speaker.Before = func(ctx context.Context) {
 		ctx, stop := context.WithTimeout(ctx, headStart)
 		defer stop()
-		_ = s.bus.Flush(ctx) // a bus in trouble says so itself
+		_ = s.bus.Settle(ctx) // a bus in trouble says so itself
 	}
 	return &caller{
 		planner: callout.NewPlanner(s.cfg.Callout),

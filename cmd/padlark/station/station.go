@@ -80,7 +80,7 @@ type station struct {
 // Run opens the line, runs it until ctx ends or every recorded link has been
 // read to its end, and closes it with everything committed.
 func Run(ctx context.Context, opt Options) error {
-	favourLatency()
+	favourLatency(opt.Log)
 	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
 	err := s.open(ctx)
 	switch {
