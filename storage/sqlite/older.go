@@ -29,6 +29,9 @@ func OpenOlder(ctx context.Context, path string, tell func(line string)) (*Archi
 		return nil, fmt.Errorf("open damaged archive: make a folder for what can be read: %w", err)
 	}
 	lost, err := salvage(ctx, path, filepath.Join(dir, FileName), tell)
+	if err != nil && ctx.Err() != nil {
+		err = fmt.Errorf("open archive %s: %w while what can be read of it was copied; the file is as it was", path, ctx.Err())
+	}
 	if err != nil {
 		return nil, errors.Join(err, os.RemoveAll(dir))
 	}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -214,5 +215,53 @@ func TestNoRoomForCopy(t *testing.T) {
 	}
 	if err := s.close(); err != nil {
 		t.Error(err)
+	}
+}
+
+// stopsAfter ends itself when it has been asked so many times whether it has.
+type stopsAfter struct {
+	context.Context
+	stop context.CancelFunc
+	left atomic.Int64
+}
+
+func (c *stopsAfter) Done() <-chan struct{} {
+	if c.left.Add(-1) == 0 {
+		c.stop()
+	}
+	return c.Context.Done()
+}
+
+// Stopped at any point of the copy, it says so and calls nothing damaged, and no
+// copy stays.
+func TestSalvageIsStopped(t *testing.T) {
+	path := largeOld(t, 300)
+	temp := t.TempDir()
+	t.Setenv("TMPDIR", temp)
+	stopped := 0
+	for n := int64(1); ; n += 1 + n/4 {
+		ctx := &stopsAfter{}
+		ctx.Context, ctx.stop = context.WithCancel(t.Context())
+		ctx.left.Store(n)
+		a, err := OpenOlder(ctx, path, nil)
+		if err == nil {
+			err = a.Close()
+		} else {
+			stopped++
+		}
+		ctx.stop()
+		left, dirErr := os.ReadDir(temp)
+		if dirErr != nil || len(left) > 0 {
+			t.Fatalf("stopped at %d: left behind %v, %v", n, left, dirErr)
+		}
+		if err == nil && ctx.left.Load() > 0 {
+			break // it was through before
+		}
+		if err != nil && (!errors.Is(err, context.Canceled) || errors.Is(err, ErrDamaged)) {
+			t.Errorf("stopped at %d: %v", n, err)
+		}
+	}
+	if stopped < 10 {
+		t.Errorf("it was stopped %d times only", stopped)
 	}
 }

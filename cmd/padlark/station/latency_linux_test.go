@@ -1,9 +1,8 @@
 package station
 
 import (
-	"os/exec"
+	"fmt"
 	"runtime"
-	"strings"
 	"testing"
 
 	"golang.org/x/sys/unix"
@@ -36,18 +35,15 @@ func TestShortSlices(t *testing.T) {
 
 func olderThan(t *testing.T, major, minor int) bool {
 	t.Helper()
-	release, err := exec.Command("uname", "-r").Output()
-	if err != nil {
+	var name unix.Utsname
+	if err := unix.Uname(&name); err != nil {
 		t.Fatal(err)
 	}
-	number := func(s string) (n int) {
-		for _, c := range s {
-			n = 10*n + int(c-'0')
-		}
-		return n
+	var got [2]int
+	release := unix.ByteSliceToString(name.Release[:])
+	if _, err := fmt.Sscanf(release, "%d.%d", &got[0], &got[1]); err != nil {
+		t.Fatalf("the kernel's release %q: %v", release, err)
 	}
-	parts := strings.SplitN(string(release), ".", 3)
-	got := []int{number(parts[0]), number(strings.FieldsFunc(parts[1], func(c rune) bool { return c < '0' || c > '9' })[0])}
 	return got[0] < major || got[0] == major && got[1] < minor
 }
 
