@@ -3,58 +3,61 @@ package ingest
 import (
 	"bufio"
 	"encoding/binary"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"hash/crc32"
 	"io"
 	"io/fs"
-	"math"
 	"os"
 	"sync"
 	"time"
 )
 
-// A capture keeps every chunk of every link with the time at which it was
-// heard, so that a day in the field can be heard again at home. All numbers
-// are little-endian.
+// A capture keeps what was heard on every link with the time at which it was
+// heard, so that a day in the field can be heard again at home: chunks of bytes
+// as they came (--capture), or the frames that framing made of them, which is
+// the journal of a session. All numbers are little-endian.
 //
 //	offset  bytes  header
 //	     0      8  magic "PLARKCAP"
-//	     8      2  version, 1
+//	     8      2  version, 2
 //	    10      4  length n of the description
 //	    14      n  description: CaptureInfo as JSON
 //	  14+n      4  CRC-32C over all of the above
 //
-//	offset  bytes  record, one for each chunk
+//	offset  bytes  record, one for each chunk, frame or note
 //	     0      4  length n of the record's body
-//	     4      2  link, an index into the description's list
-//	     6      1  flags: 1 datagram, 2 has RSSI, 4 end whole, 8 end cut
-//	     7      1  length p of the peer's name
+//	     4      2  link, an index into the description's list; 0 in a note
+//	     6      1  flags: 1 datagram, 2 has RSSI, 4 end whole, 8 end cut,
+//	               16 frame, 32 note
+//	     7      1  length p of the peer's name; in a note its kind, a letter
 //	     8      8  heard, ns since the epoch
 //	    16    0|8  RSSI in dBm, IEEE 754 binary64, if flagged
 //	           p   peer
-//	               bytes, the rest of the body
+//	               of a frame: its number, its passed less heard in ns, and its
+//	               bytes on the wire, each as an unsigned LEB128 varint
+//	               bytes, the rest of the body; JSON in a note
 //	   4+n      4  CRC-32C over length and body
+//
+// A frame's bytes are whole: the delimiter and any byte stuffing are gone. The
+// notes of a journal say what the station made of the frames before them.
 //
 // A file that ends inside a record, or in zeros where a record should be, was
 // torn by a crash or a power cut: it ends at the last whole record.
 const (
 	captureMagic   = "PLARKCAP"
-	captureVersion = 1
+	captureVersion = 2
 
 	captureFixed   = 12 // body bytes before RSSI and peer
-	captureMaxBody = captureFixed + 8 + 255 + 65536
+	captureMaxBody = captureFixed + 8 + 255 + 3*binary.MaxVarintLen64 + 65536
 	captureMaxInfo = 1 << 20
 
 	flagDatagram = 1
 	flagRSSI     = 2
 	flagWhole    = 4
 	flagCut      = 8
+	flagFrame    = 16
+	flagNote     = 32
 )
-
-// castagnoli is the polynomial of CRC-32C, 0x1EDC6F41 (Castagnoli 1993).
-var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 // CaptureInfo describes a capture.
 type CaptureInfo struct {
@@ -64,6 +67,11 @@ type CaptureInfo struct {
 	Epoch time.Time `json:"epoch"`
 	// Links are those whose chunks it can hold.
 	Links []CaptureLink `json:"links"`
+	// Session, Config and Version are there in a journal: the session's name, the
+	// text of its configuration and the version of padlark that wrote it.
+	Session string `json:"session,omitempty"`
+	Config  string `json:"config,omitempty"`
+	Version string `json:"version,omitempty"`
 }
 
 // CaptureLink is one link of a capture.
@@ -80,6 +88,15 @@ func CaptureLinks(links []LinkConfig) []CaptureLink {
 	out := make([]CaptureLink, len(links))
 	for i, l := range links {
 		out[i] = CaptureLink{Name: l.Name, Kind: l.Kind(), Baud: l.Baud, Layout: l.Layout}
+	}
+	return out
+}
+
+// index maps the names of the links to their places.
+func (i CaptureInfo) index() map[string]uint16 {
+	out := make(map[string]uint16, len(i.Links))
+	for n, l := range i.Links {
+		out[l.Name] = uint16(n)
 	}
 	return out
 }
@@ -141,29 +158,11 @@ func CreateCapture(path string, info CaptureInfo) (*CaptureWriter, error) {
 // NewCaptureWriter writes a capture to w, the header first. It holds up to
 // 64 KiB back until Flush.
 func NewCaptureWriter(w io.Writer, info CaptureInfo) (*CaptureWriter, error) {
-	info.Epoch = info.Epoch.UTC().Round(0)
-	if len(info.Links) > math.MaxUint16 {
-		return nil, fmt.Errorf("write capture: %d links are too many", len(info.Links))
-	}
-	text, err := json.Marshal(info)
+	head, err := AppendCaptureHeader(nil, info)
 	if err != nil {
-		return nil, fmt.Errorf("write capture: %w", err)
+		return nil, err
 	}
-	if len(text) > captureMaxInfo {
-		return nil, fmt.Errorf("write capture: its description has %d bytes, over %d", len(text), captureMaxInfo)
-	}
-	c := &CaptureWriter{w: bufio.NewWriterSize(w, 65536), index: map[string]uint16{}}
-	for i, l := range info.Links {
-		if _, twice := c.index[l.Name]; twice {
-			return nil, fmt.Errorf("write capture: link %q is named twice", l.Name)
-		}
-		c.index[l.Name] = uint16(i)
-	}
-	head := append([]byte(captureMagic), 0, 0, 0, 0, 0, 0)
-	binary.LittleEndian.PutUint16(head[8:], captureVersion)
-	binary.LittleEndian.PutUint32(head[10:], uint32(len(text)))
-	head = append(head, text...)
-	head = binary.LittleEndian.AppendUint32(head, crc32.Checksum(head, castagnoli))
+	c := &CaptureWriter{w: bufio.NewWriterSize(w, 65536), index: info.index()}
 	if _, err := c.w.Write(head); err != nil {
 		return nil, fmt.Errorf("write capture: %w", err)
 	}
@@ -185,38 +184,11 @@ func (c *CaptureWriter) WriteChunk(k Chunk) error {
 	case len(k.Bytes) > 65536:
 		return fmt.Errorf("write capture: a chunk of %d bytes is over 65536", len(k.Bytes))
 	}
-	c.buf = appendRecord(c.buf[:0], link, k)
+	c.buf = appendChunk(c.buf[:0], link, k)
 	if _, err := c.w.Write(c.buf); err != nil {
 		c.err = fmt.Errorf("write capture: %w", err)
 	}
 	return c.err
-}
-
-func appendRecord(b []byte, link uint16, k Chunk) []byte {
-	peer := k.Peer[:min(len(k.Peer), 255)]
-	var flags byte
-	if k.Datagram {
-		flags |= flagDatagram
-	}
-	if k.RSSI != nil {
-		flags |= flagRSSI
-	}
-	switch k.End {
-	case EndWhole:
-		flags |= flagWhole
-	case EndCut:
-		flags |= flagCut
-	}
-	le := binary.LittleEndian
-	b = append(b, 0, 0, 0, 0)
-	b = append(le.AppendUint16(b, link), flags, byte(len(peer)))
-	b = le.AppendUint64(b, uint64(k.Heard))
-	if k.RSSI != nil {
-		b = le.AppendUint64(b, math.Float64bits(*k.RSSI))
-	}
-	b = append(append(b, peer...), k.Bytes...)
-	le.PutUint32(b, uint32(len(b)-4))
-	return le.AppendUint32(b, crc32.Checksum(b, castagnoli))
 }
 
 // Flush hands everything written so far to the system. Its owner calls it at

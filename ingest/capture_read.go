@@ -33,7 +33,7 @@ func NewCaptureReader(r io.Reader) (*CaptureReader, error) {
 	case n < len(captureMagic) || string(head[:len(captureMagic)]) != captureMagic:
 		return nil, fmt.Errorf("read capture: it does not begin with %q, so it is no capture; read it as plain bytes, or name another file", captureMagic)
 	case err != nil:
-		return nil, errors.New("read capture: it ends inside its header, so it holds nothing; delete it")
+		return nil, errCaptureHeader
 	}
 	if v := binary.LittleEndian.Uint16(head[8:]); v != captureVersion {
 		return nil, fmt.Errorf("read capture: its version is %d, and this padlark reads version %d; use the padlark that wrote it, or a newer one", v, captureVersion)
@@ -45,7 +45,7 @@ func NewCaptureReader(r io.Reader) (*CaptureReader, error) {
 	}
 	rest := make([]byte, size+4)
 	if _, err := io.ReadFull(c.r, rest); err != nil {
-		return nil, errors.New("read capture: it ends inside its header, so it holds nothing; delete it")
+		return nil, errCaptureHeader
 	}
 	text := rest[:size]
 	sum := crc32.Update(crc32.Checksum(head, castagnoli), castagnoli, text)
@@ -60,6 +60,20 @@ func NewCaptureReader(r io.Reader) (*CaptureReader, error) {
 	return c, nil
 }
 
+// errCaptureHeader is returned for a file that was cut in its header.
+var errCaptureHeader = errors.New("read capture: it ends inside its header, so it holds nothing; delete it")
+
+// GoOn makes a reader of what r holds from byte pos of a capture on, where a
+// record begins; for one that is still being written. A reader that has ended
+// goes on in the same way with what was written meanwhile.
+func (c *CaptureReader) GoOn(r io.Reader, pos int64) {
+	c.r.Reset(r)
+	c.pos, c.torn, c.err = pos, false, nil
+}
+
+// Pos is where the next record begins, in bytes from the capture's start.
+func (c *CaptureReader) Pos() int64 { return c.pos }
+
 // Info is the capture's description.
 func (c *CaptureReader) Info() CaptureInfo { return c.info }
 
@@ -67,65 +81,86 @@ func (c *CaptureReader) Info() CaptureInfo { return c.info }
 // that was not written to its end, and where that record begins.
 func (c *CaptureReader) Torn() (offset int64, torn bool) { return c.pos, c.torn }
 
-// Next is the next chunk, whose bytes and RSSI are valid until the next call.
-// It returns io.EOF at the end, torn or not; and an error with the offset if
-// the file is damaged before its end.
+// Record is one record of a capture: a chunk or a frame, or a note.
+type Record struct {
+	Chunk Chunk  // of a note only Heard
+	Note  byte   // the note's kind, 0 if it is none
+	Text  []byte // the note's
+}
+
+// Next is the next chunk or frame, whose bytes and RSSI are valid until the next
+// call; notes are passed over. It returns io.EOF at the end, torn or not; and an
+// error with the offset if the file is damaged before its end.
 func (c *CaptureReader) Next() (Chunk, error) {
+	for {
+		k, err := c.NextRecord()
+		if err != nil || k.Note == 0 {
+			return k.Chunk, err
+		}
+	}
+}
+
+// NextRecord is the next record, as Next; what it holds is valid until the next
+// call.
+func (c *CaptureReader) NextRecord() (Record, error) {
 	if c.err != nil {
-		return Chunk{}, c.err
+		return Record{}, c.err
 	}
 	k, err := c.next()
 	c.err = err
 	return k, err
 }
 
-func (c *CaptureReader) next() (Chunk, error) {
+func (c *CaptureReader) next() (Record, error) {
 	var length [4]byte
 	n, err := io.ReadFull(c.r, length[:])
 	if err != nil {
-		return Chunk{}, c.tail(err, n)
+		return Record{}, c.tail(err, n)
 	}
 	size := binary.LittleEndian.Uint32(length[:])
 	if size < captureFixed || size > captureMaxBody {
-		return Chunk{}, c.wrong(size == 0, "a record of %d bytes cannot be", size)
+		return Record{}, c.wrong(size == 0, "a record of %d bytes cannot be", size)
 	}
 	need := int(size) + 4
 	if cap(c.buf) < need {
-		c.buf = make([]byte, need)
+		c.buf = make([]byte, max(need, 512))
 	}
 	c.buf = c.buf[:need]
 	if n, err := io.ReadFull(c.r, c.buf); err != nil {
-		return Chunk{}, c.tail(err, 4+n)
+		return Record{}, c.tail(err, 4+n)
 	}
 	body := c.buf[:size]
 	sum := crc32.Update(crc32.Checksum(length[:], castagnoli), castagnoli, body)
 	if sum != binary.LittleEndian.Uint32(c.buf[size:]) {
-		return Chunk{}, c.wrong(true, "a record's checksum is wrong")
+		return Record{}, c.wrong(true, "a record's checksum is wrong")
 	}
 	k, problem := c.parse(body)
 	if problem != "" {
 		// The checksum is right, so this was written so: it is no torn tail.
-		return Chunk{}, c.damage("%s", problem)
+		return Record{}, c.damage("%s", problem)
 	}
 	c.pos += int64(4 + need)
 	return k, nil
 }
 
+const tooShort = "a record is shorter than its fields"
+
 // parse takes a body apart whose checksum is right.
-func (c *CaptureReader) parse(b []byte) (k Chunk, problem string) {
+func (c *CaptureReader) parse(b []byte) (out Record, problem string) {
 	le := binary.LittleEndian
 	link, flags, peer := int(le.Uint16(b)), b[2], int(b[3])
-	if link >= len(c.info.Links) {
-		return k, fmt.Sprintf("a record is of link %d, and the header has %d", link, len(c.info.Links))
-	}
-	k = Chunk{
-		Link: c.info.Links[link].Name, Baud: c.info.Links[link].Baud,
-		Heard: time.Duration(le.Uint64(b[4:])), Datagram: flags&flagDatagram != 0,
-	}
+	heard := time.Duration(le.Uint64(b[4:]))
 	b = b[captureFixed:]
+	if flags&flagNote != 0 {
+		return Record{Chunk: Chunk{Heard: heard}, Note: byte(peer), Text: b}, noteProblem(byte(peer))
+	}
+	if link >= len(c.info.Links) {
+		return out, fmt.Sprintf("a record is of link %d, and the header has %d", link, len(c.info.Links))
+	}
+	k := Chunk{Link: c.info.Links[link].Name, Baud: c.info.Links[link].Baud, Heard: heard, Datagram: flags&flagDatagram != 0}
 	if flags&flagRSSI != 0 {
 		if len(b) < 8 {
-			return k, "a record is shorter than its fields"
+			return out, tooShort
 		}
 		c.rssi = math.Float64frombits(le.Uint64(b))
 		k.RSSI, b = &c.rssi, b[8:]
@@ -137,10 +172,40 @@ func (c *CaptureReader) parse(b []byte) (k Chunk, problem string) {
 		k.End = EndCut
 	}
 	if len(b) < peer {
-		return k, "a record is shorter than its fields"
+		return out, tooShort
 	}
 	k.Peer, k.Bytes = string(b[:peer]), b[peer:]
-	return k, ""
+	if flags&flagFrame != 0 {
+		ok := flags&^flagRSSI == flagFrame && peer == 0
+		if !ok {
+			return out, "a frame has what only a chunk has"
+		}
+		if k.Framed, k.Bytes, ok = parseFramed(heard, k.Bytes); !ok {
+			return out, "a frame's number, time or size cannot be"
+		}
+	}
+	return Record{Chunk: k}, ""
+}
+
+func noteProblem(kind byte) string {
+	if kind == 0 {
+		return "a note is of no kind"
+	}
+	return ""
+}
+
+// parseFramed reads what stands before a frame's bytes.
+func parseFramed(heard time.Duration, b []byte) (f Framed, rest []byte, ok bool) {
+	var v [3]uint64
+	for i := range v {
+		n := 0
+		if v[i], n = binary.Uvarint(b); n <= 0 {
+			return f, nil, false
+		}
+		b = b[n:]
+	}
+	f = Framed{N: v[0], Passed: heard + time.Duration(v[1]), Wire: int(v[2])}
+	return f, b, f.N > 0 && v[1] <= math.MaxInt64 && f.Passed >= heard && v[2] <= math.MaxInt32
 }
 
 // tail sorts out a read that failed after n bytes of a record.

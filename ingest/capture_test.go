@@ -162,7 +162,7 @@ func TestCaptureDamage(t *testing.T) {
 	}{
 		{"empty", nil, 0, "so it is no capture; read it as plain bytes"},
 		{"other file", []byte("$PLRK,7,1,2,3\r\n"), 0, "so it is no capture"},
-		{"newer version", change(8, 2), 0, "its version is 2, and this padlark reads version 1; use the padlark that wrote it"},
+		{"newer version", change(8, 3), 0, "its version is 3, and this padlark reads version 2; use the padlark that wrote it"},
 		{"header cut", whole[:first-1], 0, "ends inside its header"},
 		{"header cut early", whole[:10], 0, "ends inside its header"},
 		{"description too long", change(13, 0xFF), 0, "description is too long"},
@@ -188,6 +188,56 @@ func TestCaptureDamage(t *testing.T) {
 				t.Errorf("%d chunks, want %d", len(chunks), tc.chunks)
 			}
 		})
+	}
+}
+
+// The frames of a journal come back as they were, notes between them, and a
+// receiver hands them on without framing them again.
+func TestCaptureFrames(t *testing.T) {
+	data, err := AppendCaptureHeader(nil, testInfo)
+	if err != nil {
+		t.Fatal(err)
+	}
+	frames := []Frame{
+		{N: 1, Mono: 5, Passed: 5, Wire: 24, Bytes: []byte{1, 0, 2}},
+		{N: 300, Mono: 1 << 50, Passed: 1<<50 + 1_000_000, Wire: 1 << 20, RSSI: ptr(-71.5), Bytes: []byte{}},
+	}
+	data = AppendFrame(data, 1, &frames[0])
+	data = AppendNote(data, 'E', 77, []byte(`{"kind":"liftoff"}`))
+	middle := int64(len(data))
+	data = AppendFrame(data, 0, &frames[1])
+	r, err := NewCaptureReader(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	one, err1 := r.NextRecord()
+	want := Chunk{Link: testInfo.Links[1].Name, Baud: testInfo.Links[1].Baud, Heard: 5, Bytes: []byte{1, 0, 2}, Framed: Framed{N: 1, Passed: 5, Wire: 24}}
+	if diff := cmp.Diff(want, one.Chunk); err1 != nil || diff != "" {
+		t.Errorf("%v, first frame (-want +got):\n%s", err1, diff)
+	}
+	note, err2 := r.NextRecord()
+	if err2 != nil || note.Note != 'E' || string(note.Text) != `{"kind":"liftoff"}` || note.Chunk.Heard != 77 {
+		t.Errorf("%v, note %+v", err2, note)
+	}
+	// From the middle, as whoever follows a growing file.
+	r.GoOn(bytes.NewReader(data[middle:]), middle)
+	two, err3 := r.Next()
+	if err3 != nil || two.Framed != (Framed{N: 300, Passed: 1<<50 + 1_000_000, Wire: 1 << 20}) || *two.RSSI != -71.5 || len(two.Bytes) != 0 {
+		t.Errorf("%v, second frame %+v", err3, two)
+	}
+	if _, err := r.Next(); !errors.Is(err, io.EOF) || r.Pos() != int64(len(data)) {
+		t.Errorf("%v at %d, want the end at %d", err, r.Pos(), len(data))
+	}
+	rec, err := NewReceiver(LinkConfig{Name: "wifi", UDP: ":9750"}, Framing{Kind: FramingDatagram}, Env{Clock: NewVirtualClock(testInfo.Epoch).Clock()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []Frame
+	if err := rec.Push(want, func(f Frame) error { got = append(got, f); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if len(got) != 1 || got[0].Passed != 5 || got[0].Wire != 24 || !bytes.Equal(got[0].Bytes, want.Bytes) {
+		t.Errorf("handed on: %+v", got)
 	}
 }
 

@@ -167,6 +167,9 @@ func (l *fileLink) readCapture(ctx context.Context, r io.Reader, name string) er
 		if c.Link != from {
 			continue
 		}
+		if c.Framed.N > 0 {
+			c.Framed.Passed += shift
+		}
 		c.Heard = l.due(ctx, c.Heard+shift)
 		if c.Heard < 0 {
 			return &stopError{fmt.Errorf("read %s: it was begun at %s, before the session's epoch %s", name,

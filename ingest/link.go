@@ -28,6 +28,16 @@ type Chunk struct {
 	Datagram bool
 	// End says what comes after these bytes in this peer's stream.
 	End End
+	// Framed says that the bytes are one message that was framed when it was
+	// recorded: the frame of a journal. It is zero for bytes off a wire.
+	Framed Framed
+}
+
+// Framed is what a recorded frame knows besides its bytes.
+type Framed struct {
+	N      uint64        // number on its link, from 1
+	Passed time.Duration // when it passed the sequencer, since the clock's epoch
+	Wire   int           // bytes that it took on the wire
 }
 
 // End says whether a stream of bytes goes on after a chunk.

@@ -172,6 +172,9 @@ func (m *Merge) fill(i int) {
 			return
 		}
 		c.Heard += s.shift
+		if c.Framed.N > 0 {
+			c.Framed.Passed += s.shift
+		}
 		c.Bytes = append([]byte(nil), c.Bytes...)
 		if c.RSSI != nil {
 			v := *c.RSSI

@@ -117,6 +117,9 @@ func (r *Receiver) Push(c Chunk, out func(Frame) error) error {
 		c.End = EndWhole
 	}
 	r.chunk, r.out = c, out
+	if c.Framed.N > 0 {
+		return r.Message(Message{Bytes: c.Bytes, Wire: c.Framed.Wire})
+	}
 	if r.framing.Kind == FramingDatagram && !c.Datagram {
 		if len(c.Bytes) > 0 {
 			r.Reject(Reject{reasonNoDatagram, c.Bytes, len(c.Bytes), 0})
@@ -196,7 +199,8 @@ func (r *Receiver) Message(m Message) error {
 	f := Frame{
 		Link: r.cfg.Name, N: r.n,
 		Heard: r.env.Clock.At(r.chunk.Heard), Mono: int64(r.chunk.Heard),
-		Wire: m.Wire, Baud: r.chunk.Baud,
+		Passed: int64(r.chunk.Framed.Passed),
+		Wire:   m.Wire, Baud: r.chunk.Baud,
 		Bytes: append([]byte(nil), m.Bytes...),
 	}
 	if r.chunk.RSSI != nil {
