@@ -1,9 +1,10 @@
 package bus
 
 import (
-	"encoding/json"
 	"fmt"
 	"time"
+
+	"github.com/segmentio/encoding/json"
 
 	"padlark/decode"
 	"padlark/flight"
@@ -15,10 +16,7 @@ import (
 type Msg struct {
 	Kind    Kind
 	Subject string
-	// Seq is the place in the stream, from 1; 0 for a message that came live
-	// (Subscribe) and not out of the stream.
-	Seq  uint64
-	Data []byte
+	Data    []byte
 }
 
 // Tick says how far a session's time has come, so that silence can be noticed.
@@ -30,44 +28,34 @@ type Tick struct {
 	// AfterPassed is the Passed of the last sample published before the tick:
 	// a consumer applies the tick once it has handled that sample.
 	AfterPassed int64 `json:"after_passed_ns"`
-	// After is the stream sequence of the last message published before the
-	// tick. The bus fills it.
-	After uint64 `json:"after"`
 }
 
 func read[T any](m Msg, want Kind) (T, error) {
 	var v T
 	if m.Kind != want {
-		return v, fmt.Errorf("read message %d: it is a %s, not a %s", m.Seq, m.Kind, want)
+		return v, fmt.Errorf("read message on %s: it is a %s, not a %s", m.Subject, m.Kind, want)
 	}
 	if err := json.Unmarshal(m.Data, &v); err != nil {
-		return v, fmt.Errorf("read %s message %d on %s: %w", m.Kind, m.Seq, m.Subject, err)
+		return v, fmt.Errorf("read %s message on %s: %w", m.Kind, m.Subject, err)
 	}
 	return v, nil
 }
 
 // Frame reads a message of kind Frame.
-func (m Msg) Frame() (ingest.Frame, error) {
-	if m.Kind == Frame {
-		if f, ok := quickFrame(m.Data); ok {
-			return f, nil
-		}
-	}
-	return read[ingest.Frame](m, Frame)
-}
+func (m Msg) Frame() (ingest.Frame, error) { return read[ingest.Frame](m, Frame) }
 
-// Sample reads a message of kind Sample. The channels' names come out sorted.
-func (m Msg) Sample() (decode.Sample, error) {
-	if m.Kind == Sample {
-		if s, ok := quickSample(m.Data); ok {
-			return s, nil
-		}
+// Sample reads a message of kind Sample, and the Passed of the sample before it.
+// The channels' names come out sorted.
+func (m Msg) Sample() (s decode.Sample, after int64, err error) {
+	n, err := read[numbered](m, Sample)
+	if err != nil {
+		return s, 0, err
 	}
-	return read[decode.Sample](m, Sample)
+	if n.Sample == nil {
+		return s, 0, fmt.Errorf("read sample message on %s: it is empty", m.Subject)
+	}
+	return *n.Sample, n.After, nil
 }
-
-// Reject reads a message of kind Reject.
-func (m Msg) Reject() (decode.Rejected, error) { return read[decode.Rejected](m, Reject) }
 
 // Event reads a message of kind Event.
 func (m Msg) Event() (flight.Event, error) { return read[flight.Event](m, Event) }

@@ -9,11 +9,10 @@ import (
 // Kind names what a message carries; it is a token of the message's subject.
 type Kind string
 
-// The kinds. The first five are stored in the stream, the others are live only.
+// The kinds.
 const (
 	Frame  Kind = "frame"  // ingest.Frame, by link
 	Sample Kind = "sample" // decode.Sample, by rocket
-	Reject Kind = "reject" // decode.Rejected, by link
 	Event  Kind = "event"  // flight.Event, by rocket
 	Alarm  Kind = "alarm"  // flight.Alarm, by rocket
 	Health Kind = "health" // ingest.Health, by link
@@ -21,11 +20,8 @@ const (
 	State  Kind = "state"  // flight.State, by rocket
 )
 
-// Stored lists the kinds that the stream keeps.
-func Stored() []Kind { return []Kind{Frame, Sample, Reject, Event, Alarm} }
-
-// Live lists the kinds that are only sent to whoever listens now.
-func Live() []Kind { return []Kind{Health, Ticks, State} }
+// Kinds lists them all.
+func Kinds() []Kind { return []Kind{Frame, Sample, Event, Alarm, Health, Ticks, State} }
 
 const subjectRoot = "padlark"
 
@@ -68,21 +64,18 @@ func Subject(station string, k Kind, name string) string {
 	return s + "." + Token(name)
 }
 
-// filter is the subject that matches all messages of a kind.
+// filter is the subject that matches all messages of a kind, of one station or,
+// with an empty name, of all.
 func filter(station string, k Kind) string {
-	s := subjectRoot + "." + Token(station) + "." + string(k)
+	from := "*"
+	if station != "" {
+		from = Token(station)
+	}
+	s := subjectRoot + "." + from + "." + string(k)
 	if k == Ticks {
 		return s
 	}
 	return s + ".*"
-}
-
-func filters(station string, kinds []Kind) []string {
-	out := make([]string, len(kinds))
-	for i, k := range kinds {
-		out[i] = filter(station, k)
-	}
-	return out
 }
 
 // kindOf reads the kind from a subject; empty if it is none of ours.
@@ -99,20 +92,17 @@ func kindOf(subject string) Kind {
 	return Kind(k)
 }
 
-// stationOf reads the station from a subject; empty if it is none of ours.
-func stationOf(subject string) string {
-	rest, ok := strings.CutPrefix(subject, subjectRoot+".")
-	if !ok {
-		return ""
-	}
+// Sender is the station that sent a message, in the form of its subject.
+func (m Msg) Sender() string {
+	rest, _ := strings.CutPrefix(m.Subject, subjectRoot+".")
 	s, _, _ := strings.Cut(rest, ".")
 	return s
 }
 
-func checkKinds(kinds, allowed []Kind) error {
+func checkKinds(kinds []Kind) error {
 	for _, k := range kinds {
-		if !slices.Contains(allowed, k) {
-			return fmt.Errorf("bus: kind %q is not one of %v", k, allowed)
+		if !slices.Contains(Kinds(), k) {
+			return fmt.Errorf("bus: kind %q is not one of %v", k, Kinds())
 		}
 	}
 	return nil

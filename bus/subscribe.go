@@ -9,25 +9,25 @@ import (
 	"github.com/nats-io/nats.go"
 )
 
-// liveBuffer is how many messages may wait for a live viewer. What comes when
-// it is full is dropped and counted.
-const liveBuffer = 2048
+// Buffer is how many messages may wait for a viewer. What comes when it is full
+// is dropped and counted.
+const Buffer = 4096
 
 // Subscribe calls fn for every message of the kinds that is published from now
 // on, in the order in which they arrive, until stop is called; stop waits for a
-// call under way. All kinds are allowed, none means all. It is meant for those
-// who watch live: when fn is slower than the messages come, some are dropped
-// and counted in Counters.LiveDropped. Such messages have no Seq.
+// call under way. No kinds means all. When fn is so slow that Buffer messages
+// wait, some are dropped and counted in Counters.Dropped.
 func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	if len(kinds) == 0 {
-		kinds = append(Stored(), Live()...)
+		kinds = Kinds()
 	}
-	if err := checkKinds(kinds, append(Stored(), Live()...)); err != nil {
+	if err := checkKinds(kinds); err != nil {
 		return nil, fmt.Errorf("subscribe: %w", err)
 	}
 	// One channel for all kinds keeps them in the order of the wire.
-	v := &viewer{bus: b, in: make(chan *nats.Msg, liveBuffer), marks: make(chan chan struct{}), quit: make(chan struct{}), done: make(chan struct{})}
-	for _, f := range b.opts.filters(kinds) {
+	v := &viewer{bus: b, in: make(chan *nats.Msg, Buffer), marks: make(chan chan struct{}), quit: make(chan struct{}), done: make(chan struct{})}
+	for _, k := range kinds {
+		f := filter(b.station, k)
 		s, err := b.nc.ChanSubscribe(f, v.in)
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("subscribe to %s: %w", f, err), v.unsubscribe())
@@ -96,7 +96,7 @@ func (v *viewer) settle(ctx context.Context) error {
 func (v *viewer) stop() {
 	// The count must not be lost with the viewer, nor seen twice.
 	v.bus.viewers.Delete(v)
-	v.bus.count.liveDropped.Add(v.dropped())
+	v.bus.count.dropped.Add(v.dropped())
 	// An error here means that the connection is gone already.
 	_ = v.unsubscribe()
 	close(v.quit)

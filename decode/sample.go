@@ -1,11 +1,12 @@
 package decode
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"sort"
 	"time"
+
+	"github.com/segmentio/encoding/json"
 )
 
 // Sample is one decoded frame: a set of channels in SI units and the three
@@ -92,16 +93,13 @@ func (c Channels) MarshalJSON() ([]byte, error) {
 		if len(out) > 1 {
 			out = append(out, ',')
 		}
-		key, err := json.Marshal(n)
-		if err != nil {
+		var err error
+		if out, err = json.Append(out, n, json.EscapeHTML); err != nil {
 			return nil, fmt.Errorf("write channel name %q: %w", n, err)
 		}
-		out = append(append(out, key...), ':')
-		num, err := json.Marshal(v)
-		if err != nil {
+		if out, err = json.Append(append(out, ':'), v, 0); err != nil {
 			return nil, fmt.Errorf("write channel %s: %w", n, err)
 		}
-		out = append(out, num...)
 	}
 	return append(out, '}'), nil
 }

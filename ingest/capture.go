@@ -28,13 +28,14 @@ import (
 //	     0      4  length n of the record's body
 //	     4      2  link, an index into the description's list; 0 in a note
 //	     6      1  flags: 1 datagram, 2 has RSSI, 4 end whole, 8 end cut,
-//	               16 frame, 32 note
+//	               16 frame, 32 note, 64 a frame of another rate
 //	     7      1  length p of the peer's name; in a note its kind, a letter
 //	     8      8  heard, ns since the epoch
 //	    16    0|8  RSSI in dBm, IEEE 754 binary64, if flagged
 //	           p   peer
-//	               of a frame: its number, its passed less heard in ns, and its
-//	               bytes on the wire, each as an unsigned LEB128 varint
+//	               of a frame: its rate in bit/s, if flagged, else it is the
+//	               link's; its number, its passed less heard in ns, and its
+//	               bytes on the wire; each as an unsigned LEB128 varint
 //	               bytes, the rest of the body; JSON in a note
 //	   4+n      4  CRC-32C over length and body
 //
@@ -48,7 +49,7 @@ const (
 	captureVersion = 2
 
 	captureFixed   = 12 // body bytes before RSSI and peer
-	captureMaxBody = captureFixed + 8 + 255 + 3*binary.MaxVarintLen64 + 65536
+	captureMaxBody = captureFixed + 8 + 255 + 4*binary.MaxVarintLen64 + 65536
 	captureMaxInfo = 1 << 20
 
 	flagDatagram = 1
@@ -57,6 +58,7 @@ const (
 	flagCut      = 8
 	flagFrame    = 16
 	flagNote     = 32
+	flagBaud     = 64
 )
 
 // CaptureInfo describes a capture.
@@ -131,6 +133,7 @@ type CaptureWriter struct {
 	w     *bufio.Writer
 	file  *os.File // nil if made by NewCaptureWriter
 	index map[string]uint16
+	links []CaptureLink
 	buf   []byte
 	err   error // the first failure; nothing is written after it
 }
@@ -162,7 +165,7 @@ func NewCaptureWriter(w io.Writer, info CaptureInfo) (*CaptureWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &CaptureWriter{w: bufio.NewWriterSize(w, 65536), index: info.index()}
+	c := &CaptureWriter{w: bufio.NewWriterSize(w, 65536), index: info.index(), links: info.Links}
 	if _, err := c.w.Write(head); err != nil {
 		return nil, fmt.Errorf("write capture: %w", err)
 	}
@@ -184,7 +187,7 @@ func (c *CaptureWriter) WriteChunk(k Chunk) error {
 	case len(k.Bytes) > 65536:
 		return fmt.Errorf("write capture: a chunk of %d bytes is over 65536", len(k.Bytes))
 	}
-	c.buf = appendChunk(c.buf[:0], link, k)
+	c.buf = appendChunk(c.buf[:0], link, c.links[link].Baud, k)
 	if _, err := c.w.Write(c.buf); err != nil {
 		c.err = fmt.Errorf("write capture: %w", err)
 	}

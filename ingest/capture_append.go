@@ -42,11 +42,11 @@ func AppendCaptureHeader(b []byte, info CaptureInfo) ([]byte, error) {
 }
 
 // appendChunk appends the record of a chunk, or of a frame. link is its place in
-// the description.
-func appendChunk(b []byte, link uint16, k Chunk) []byte {
+// the description, and baud what that says of its rate.
+func appendChunk(b []byte, link uint16, baud int, k Chunk) []byte {
 	if k.Framed.N > 0 {
-		return AppendFrame(b, link, &Frame{
-			N: k.Framed.N, Mono: int64(k.Heard), Passed: int64(k.Framed.Passed), Wire: k.Framed.Wire, RSSI: k.RSSI, Bytes: k.Bytes,
+		return AppendFrame(b, link, baud, &Frame{
+			N: k.Framed.N, Mono: int64(k.Heard), Passed: int64(k.Framed.Passed), Wire: k.Framed.Wire, Baud: k.Baud, RSSI: k.RSSI, Bytes: k.Bytes,
 		})
 	}
 	peer := k.Peer[:min(len(k.Peer), math.MaxUint8)]
@@ -67,10 +67,17 @@ func appendChunk(b []byte, link uint16, k Chunk) []byte {
 }
 
 // AppendFrame appends the record of a frame that has passed the sequencer. link
-// is its link's place in the description.
-func AppendFrame(b []byte, link uint16, f *Frame) []byte {
+// is its link's place in the description, and baud what that says of its rate.
+func AppendFrame(b []byte, link uint16, baud int, f *Frame) []byte {
 	start := len(b)
-	b = appendFixed(b, link, flagFrame, 0, time.Duration(f.Mono), f.RSSI)
+	flags := byte(flagFrame)
+	if f.Baud != baud {
+		flags |= flagBaud
+	}
+	b = appendFixed(b, link, flags, 0, time.Duration(f.Mono), f.RSSI)
+	if f.Baud != baud {
+		b = binary.AppendUvarint(b, uint64(f.Baud))
+	}
 	b = binary.AppendUvarint(b, f.N)
 	b = binary.AppendUvarint(b, uint64(f.Passed-f.Mono))
 	b = binary.AppendUvarint(b, uint64(f.Wire))

@@ -176,9 +176,16 @@ func (c *CaptureReader) parse(b []byte) (out Record, problem string) {
 	}
 	k.Peer, k.Bytes = string(b[:peer]), b[peer:]
 	if flags&flagFrame != 0 {
-		ok := flags&^flagRSSI == flagFrame && peer == 0
+		ok := flags&^(flagRSSI|flagBaud) == flagFrame && peer == 0
 		if !ok {
 			return out, "a frame has what only a chunk has"
+		}
+		if flags&flagBaud != 0 {
+			baud, n := binary.Uvarint(k.Bytes)
+			if n <= 0 || baud > math.MaxInt32 {
+				return out, "a frame's rate cannot be"
+			}
+			k.Baud, k.Bytes = int(baud), k.Bytes[n:]
 		}
 		if k.Framed, k.Bytes, ok = parseFramed(heard, k.Bytes); !ok {
 			return out, "a frame's number, time or size cannot be"

@@ -199,19 +199,19 @@ func TestCaptureFrames(t *testing.T) {
 		t.Fatal(err)
 	}
 	frames := []Frame{
-		{N: 1, Mono: 5, Passed: 5, Wire: 24, Bytes: []byte{1, 0, 2}},
-		{N: 300, Mono: 1 << 50, Passed: 1<<50 + 1_000_000, Wire: 1 << 20, RSSI: ptr(-71.5), Bytes: []byte{}},
+		{N: 1, Mono: 5, Passed: 5, Wire: 24, Baud: 300, Bytes: []byte{1, 0, 2}},
+		{N: 300, Mono: 1 << 50, Passed: 1<<50 + 1_000_000, Wire: 1 << 20, RSSI: ptr(-71.5), Baud: 9600, Bytes: []byte{}},
 	}
-	data = AppendFrame(data, 1, &frames[0])
+	data = AppendFrame(data, 1, testInfo.Links[1].Baud, &frames[0])
 	data = AppendNote(data, 'E', 77, []byte(`{"kind":"liftoff"}`))
 	middle := int64(len(data))
-	data = AppendFrame(data, 0, &frames[1])
+	data = AppendFrame(data, 0, testInfo.Links[0].Baud, &frames[1])
 	r, err := NewCaptureReader(bytes.NewReader(data))
 	if err != nil {
 		t.Fatal(err)
 	}
 	one, err1 := r.NextRecord()
-	want := Chunk{Link: testInfo.Links[1].Name, Baud: testInfo.Links[1].Baud, Heard: 5, Bytes: []byte{1, 0, 2}, Framed: Framed{N: 1, Passed: 5, Wire: 24}}
+	want := Chunk{Link: testInfo.Links[1].Name, Baud: 300, Heard: 5, Bytes: []byte{1, 0, 2}, Framed: Framed{N: 1, Passed: 5, Wire: 24}}
 	if diff := cmp.Diff(want, one.Chunk); err1 != nil || diff != "" {
 		t.Errorf("%v, first frame (-want +got):\n%s", err1, diff)
 	}

@@ -113,7 +113,7 @@ func FuzzCapture(f *testing.F) {
 	f.Add(whole[:len(whole)-3])
 	f.Add(append(append([]byte{}, whole...), 0, 0, 0, 0, 0, 0))
 	f.Add(append(append([]byte{}, whole...), 1, 2, 3, 4, 5, 6))
-	framed := AppendFrame(append([]byte{}, whole...), 1, &Frame{N: 7, Mono: 10, Passed: 12, Wire: 4, RSSI: ptr(-80), Bytes: []byte{1, 2}})
+	framed := AppendFrame(append([]byte{}, whole...), 1, 0, &Frame{Baud: 300, N: 7, Mono: 10, Passed: 12, Wire: 4, RSSI: ptr(-80.0), Bytes: []byte{1, 2}})
 	f.Add(AppendNote(framed, 'A', 12, []byte("{}")))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r, err := NewCaptureReader(bytes.NewReader(data))

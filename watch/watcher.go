@@ -18,49 +18,56 @@ import (
 // live viewers; a change of phase is published at once.
 const StateEvery = 100 * time.Millisecond
 
-// stepQueue is how many samples and ticks may wait for the watcher. When it is
-// full the sequencer waits in turn: nothing is dropped.
-const stepQueue = 1024
+// Ahead is how many samples and ticks may be on the way to a watcher that must
+// miss none: its publisher waits (WaitFor) before more are. The bus has room for
+// more than that.
+const Ahead = bus.Buffer / 2
 
-// ErrStopped is returned to whoever still has something for a watcher whose Run
-// has returned.
+// ErrStopped is returned to whoever waits for a watcher that has been stopped.
 var ErrStopped = errors.New("the watcher has stopped")
 
-// line is the part of the bus that the watcher needs.
-type line interface {
-	PublishEvent(ctx context.Context, e flight.Event) error
-	PublishAlarm(ctx context.Context, a flight.Alarm) error
-	PublishState(st flight.State) error
+// Outlet takes what the watcher finds.
+type Outlet interface {
+	PublishEvent(e *flight.Event) error
+	PublishAlarm(a *flight.Alarm) error
+	PublishState(st *flight.State) error
+	// Record keeps what has been published; it may have to wait for a disk.
+	Record(events []flight.Event, alarms []flight.Alarm) error
 }
 
-// Watcher feeds an Engine with samples and ticks and publishes what comes out.
+// Source is where samples and ticks come from.
+type Source interface {
+	Subscribe(kinds []bus.Kind, fn func(bus.Msg)) (stop func(), err error)
+}
+
+// Watcher feeds an Engine with the samples and ticks on a bus, and publishes what
+// comes out.
 type Watcher struct {
-	// Tell, if set before Run, is called with everything that comes out, in
+	// Tell, if set before Start, is called with everything that comes out, in
 	// order, from one goroutine at a time, together with the state of the rocket
 	// whose sample brought it about (nil at a tick). It must be quick.
 	Tell func(st *flight.State, out Output)
+	// Fill, if set before Start, calls fn with the session's samples that passed
+	// after one moment and before another, both in ns since the epoch: what was
+	// missed on the bus.
+	Fill func(after, before int64, fn func(*decode.Sample) error) error
 
-	bus   line
-	log   zerolog.Logger
-	steps chan step
-	gone  chan struct{} // closed when Run has returned
+	out  Outlet
+	log  zerolog.Logger
+	stop func()
 
-	turn   chan struct{} // holds one while somebody uses the engine and shown
+	mu     sync.Mutex // the engine and what follows
 	engine *Engine
 	shown  map[string]shown // what live viewers were told last
+	last   int64            // Passed of the newest sample taken
 
-	// How far the engine has come, under a lock of its own: the turn is held while
-	// something waits for room in the bus, and whoever waits for the watcher must
-	// be able to give up meanwhile.
+	// How far the engine has come, under a lock of its own: whoever waits for the
+	// watcher must be able to give up while it waits for a disk.
 	farMu          sync.Mutex
 	passed, ticked int64
-	moved          chan struct{} // closed and replaced whenever the engine moves on
-}
-
-// step is a sample, or a tick if it has none.
-type step struct {
-	sample *decode.Sample
-	mono   int64 // of a tick, ns since the session's epoch
+	waiters        int
+	moved          chan struct{} // closed and replaced when the engine moves on and somebody waits
+	gone           chan struct{} // closed by Stop
 }
 
 type shown struct {
@@ -68,170 +75,139 @@ type shown struct {
 	phase flight.Phase
 }
 
-// New makes a watcher. Its Run must be called once.
-func New(b line, engine *Engine, log zerolog.Logger) *Watcher {
+// New makes a watcher. The engine of a session that goes on has had its samples.
+func New(out Outlet, engine *Engine, log zerolog.Logger) *Watcher {
 	return &Watcher{
-		bus: b, log: log, engine: engine, shown: map[string]shown{},
-		passed: engine.Passed(), ticked: engine.Ticked(), // of a session that goes on
-		steps: make(chan step, stepQueue), gone: make(chan struct{}), moved: make(chan struct{}),
-		turn: make(chan struct{}, 1),
+		out: out, log: log, engine: engine, shown: map[string]shown{}, last: engine.Passed(),
+		passed: engine.Passed(), ticked: engine.Ticked(),
+		gone: make(chan struct{}), moved: make(chan struct{}),
 	}
 }
 
-// Sample hands over a sample that has been published: what it brings about then
-// stands after it in the stream. Samples and ticks are handled in the order of
-// the calls; when too many wait, it waits.
-func (w *Watcher) Sample(ctx context.Context, s decode.Sample) error {
-	return w.put(ctx, step{sample: &s})
+// Start listens to a bus. Stop must be called.
+func (w *Watcher) Start(from Source) (err error) {
+	if w.stop, err = from.Subscribe([]bus.Kind{bus.Sample, bus.Ticks}, w.take); err != nil {
+		return fmt.Errorf("watch: %w", err)
+	}
+	return nil
 }
 
-// Tick says how far time has come, in ns since the session's epoch.
-func (w *Watcher) Tick(ctx context.Context, mono int64) error {
-	return w.put(ctx, step{mono: mono})
-}
-
-func (w *Watcher) put(ctx context.Context, s step) error {
-	select {
-	case w.steps <- s:
-		return nil
-	case <-w.gone:
-		return ErrStopped
-	case <-ctx.Done():
-		return fmt.Errorf("wait for the watcher: %w", ctx.Err())
+// Stop ends the watch; what was called out with is done when it returns.
+func (w *Watcher) Stop() {
+	if w.stop != nil {
+		w.stop()
+		w.stop = nil
+		close(w.gone)
 	}
 }
 
-// Run handles what it is given until ctx ends; then it returns nil.
-func (w *Watcher) Run(ctx context.Context) error {
-	defer close(w.gone)
-	for {
-		select {
-		case s := <-w.steps:
-			err := w.take(ctx, s)
-			switch {
-			case err == nil || ctx.Err() != nil:
-			case errors.Is(err, bus.ErrClosed):
-				return fmt.Errorf("watch samples: %w", err)
-			default:
-				// One message that cannot be sent must not end the watch.
-				w.log.Error().Err(err).Msg("the watch goes on")
-			}
-		case <-ctx.Done():
-			return nil
+// take handles one message. What cannot be read or published must not end the
+// watch.
+func (w *Watcher) take(m bus.Msg) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	var err error
+	switch m.Kind {
+	case bus.Ticks:
+		var t bus.Tick
+		if t, err = m.Tick(); err == nil {
+			err = w.publish(w.engine.Advance(t.Mono), "")
+		}
+	case bus.Sample:
+		var s decode.Sample
+		var after int64
+		if s, after, err = m.Sample(); err == nil {
+			err = errors.Join(w.fill(after, s.Passed), w.sample(&s))
 		}
 	}
+	if err != nil {
+		w.log.Error().Err(err).Msg("the watch goes on")
+	}
+	w.signal()
 }
 
-func (w *Watcher) take(ctx context.Context, s step) error {
-	if err := w.enter(ctx); err != nil {
-		return err
-	}
-	defer w.leave()
-	defer w.signal()
-	if s.sample == nil {
-		return w.publish(ctx, w.engine.Advance(s.mono), "")
-	}
-	return w.publish(ctx, w.engine.Sample(s.sample), s.sample.Rocket)
+func (w *Watcher) sample(s *decode.Sample) error {
+	w.last = s.Passed
+	return w.publish(w.engine.Sample(s), s.Rocket)
 }
 
-// signal notes how far the engine has come; the caller has the turn.
+// fill brings what was missed between the newest sample taken and the one that
+// stands before the present one.
+func (w *Watcher) fill(after, present int64) error {
+	if after <= w.last {
+		return nil
+	}
+	if w.Fill == nil {
+		return errors.New("samples were missed on the bus")
+	}
+	n := 0
+	err := w.Fill(w.last, present, func(s *decode.Sample) error { n++; return w.sample(s) })
+	if err != nil {
+		return fmt.Errorf("samples were missed on the bus and cannot be had from the journal: %w", err)
+	}
+	w.log.Warn().Int("samples", n).Msg("samples were missed on the bus; they came from the journal")
+	return nil
+}
+
+// signal notes how far the engine has come; the caller has the lock.
 func (w *Watcher) signal() {
 	w.farMu.Lock()
 	defer w.farMu.Unlock()
 	w.passed, w.ticked = w.engine.Passed(), w.engine.Ticked()
-	close(w.moved)
-	w.moved = make(chan struct{})
+	if w.waiters > 0 {
+		w.waiters = 0
+		close(w.moved)
+		w.moved = make(chan struct{})
+	}
 }
 
-// publish sends an output to the stream and the states that changed to viewers.
-func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error {
+// publish sends an output, and the state that changed, to viewers, then tells
+// whoever is told in this process, and keeps it: a warning waits for no disk.
+func (w *Watcher) publish(out Output, rocket string) error {
 	var st *flight.State
 	if rocket != "" {
 		if now, ok := w.engine.State(rocket); ok {
 			st = &now
 		}
 	}
-	left := out
-	err := w.sendSoon(ctx, &left)
+	var errs []error
+	for i := range out.Alarms {
+		errs = append(errs, w.out.PublishAlarm(&out.Alarms[i]))
+	}
+	for i := range out.Events {
+		errs = append(errs, w.out.PublishEvent(&out.Events[i]))
+	}
 	if w.Tell != nil && (st != nil || rocket == "") {
 		w.Tell(st, out)
 	}
-	if err == nil {
-		err = w.send(ctx, &left)
-	}
-	if err != nil {
-		return err
-	}
 	if st != nil {
-		w.show(rocket, *st)
+		errs = append(errs, w.show(rocket, st))
 	}
-	return nil
-}
-
-// patience is how long whoever is told in this process waits for room in the
-// bus, so that news usually goes out before a callout takes the processor.
-const patience = 2 * time.Millisecond
-
-// sendSoon sends what the bus has room for; what it does not is left in out.
-func (w *Watcher) sendSoon(ctx context.Context, out *Output) error {
-	if len(out.Alarms)+len(out.Events) == 0 {
-		return nil
+	if len(out.Events)+len(out.Alarms) > 0 {
+		errs = append(errs, w.out.Record(out.Events, out.Alarms))
 	}
-	soon, stop := context.WithTimeout(ctx, patience)
-	defer stop()
-	if err := w.send(soon, out); err != nil && (soon.Err() == nil || ctx.Err() != nil) {
-		return err
-	}
-	return nil
-}
-
-// send sends an output to the stream, and takes out of it what has been sent.
-func (w *Watcher) send(ctx context.Context, out *Output) error {
-	for ; len(out.Alarms) > 0; out.Alarms = out.Alarms[1:] {
-		if err := w.bus.PublishAlarm(ctx, out.Alarms[0]); err != nil {
-			return fmt.Errorf("publish alarm %s: %w", out.Alarms[0].ID, err)
-		}
-	}
-	for ; len(out.Events) > 0; out.Events = out.Events[1:] {
-		if err := w.bus.PublishEvent(ctx, out.Events[0]); err != nil {
-			return fmt.Errorf("publish event %s: %w", out.Events[0].ID, err)
-		}
-	}
-	return nil
+	return errors.Join(errs...)
 }
 
 // show tells live viewers of a rocket's state, but not of each sample.
-func (w *Watcher) show(rocket string, st flight.State) {
+func (w *Watcher) show(rocket string, st *flight.State) error {
 	last := w.shown[rocket]
 	if st.Phase == last.phase && st.At.Sub(last.at) < StateEvery {
-		return
+		return nil
 	}
 	w.shown[rocket] = shown{st.At, st.Phase}
-	// The bus counts what it could not send; the next state says it all again.
-	_ = w.bus.PublishState(st)
+	return w.out.PublishState(st)
 }
 
 // Ack acknowledges an alarm on behalf of a person and publishes the change.
-func (w *Watcher) Ack(ctx context.Context, id string, at time.Time) error {
-	if err := w.enter(ctx); err != nil {
+func (w *Watcher) Ack(_ context.Context, id string, at time.Time) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if err := w.publish(Output{Alarms: w.engine.Ack(id, at)}, ""); err != nil {
 		return fmt.Errorf("acknowledge alarm %s: %w", id, err)
 	}
-	defer w.leave()
-	return w.publish(ctx, Output{Alarms: w.engine.Ack(id, at)}, "")
+	return nil
 }
-
-// enter waits for the engine, which one at a time may use; a full bus can make
-// that long.
-func (w *Watcher) enter(ctx context.Context) error {
-	select {
-	case w.turn <- struct{}{}:
-		return nil
-	case <-ctx.Done():
-		return fmt.Errorf("wait for the watcher: %w", ctx.Err())
-	}
-}
-
-func (w *Watcher) leave() { <-w.turn }
 
 // WaitFor returns once the sample with this Passed has been handled and a tick
 // at mono or later has been, or when ctx ends.
@@ -240,6 +216,9 @@ func (w *Watcher) WaitFor(ctx context.Context, passed, mono int64) error {
 		w.farMu.Lock()
 		done := w.passed >= passed && w.ticked > mono-int64(TickEvery)
 		moved := w.moved
+		if !done {
+			w.waiters++
+		}
 		w.farMu.Unlock()
 		if done {
 			return nil

@@ -16,8 +16,8 @@ type CopyState struct {
 	State   string     `json:"state"`
 	Trouble string     `json:"trouble"`
 	Since   *time.Time `json:"since"`
-	// Backlog is how many messages are still to be sent.
-	Backlog uint64 `json:"backlog"`
+	// Backlog is how many bytes of the journal are still to be sent.
+	Backlog int64 `json:"backlog_bytes"`
 	// LastAt is when the server last took something; nil if it has not yet.
 	LastAt *time.Time `json:"last_success_at"`
 	// Points were taken since the station started, and Aside refused for good:
@@ -74,7 +74,7 @@ func (c *copyCollector) Collect(out chan<- prometheus.Metric) {
 		out <- prometheus.MustNewConstMetric(desc(name, help), prometheus.CounterValue, float64(v))
 	}
 	if err == nil {
-		gauge("copy_backlog_messages", "Messages that the time-series server has still to be sent.", float64(st.Backlog))
+		gauge("copy_backlog_bytes", "Bytes of the journal that the time-series server has still to be sent.", float64(st.Backlog))
 		for _, name := range []string{"sending", "up to date", "waiting"} {
 			on := 0.0
 			if st.State == name {

@@ -30,7 +30,7 @@ func TestCopyInMetrics(t *testing.T) {
 	_, _, base := live(t) // 40 s after the epoch
 	_, _, body := ask(t, "GET", base+"/metrics", "")
 	for _, want := range []string{
-		"padlark_copy_backlog_messages 1234\n", `padlark_copy_state{state="waiting"} 1` + "\n", `padlark_copy_state{state="sending"} 0` + "\n",
+		"padlark_copy_backlog_bytes 1234\n", `padlark_copy_state{state="waiting"} 1` + "\n", `padlark_copy_state{state="sending"} 0` + "\n",
 		"padlark_copy_waiting_seconds 30\n", "padlark_copy_last_success_age_seconds 31\n", "padlark_copy_points_total 50\n",
 		"padlark_copy_set_aside_points_total 3\n", "padlark_copy_requests_total 9\n", "padlark_copy_failed_requests_total 4\n",
 	} {

@@ -2,67 +2,88 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 
-	"golang.org/x/sync/errgroup"
-
 	"padlark/bus"
-	"padlark/storage/sqlite"
+	"padlark/cmd/padlark/station"
 )
 
 type collectCmd struct {
-	URL       string   `name:"url" required:"" help:"A server of the cluster." placeholder:"nats://HOST:4222"`
-	TokenFile string   `type:"path" help:"File with the cluster's token." placeholder:"FILE"`
-	Creds     string   `type:"path" help:"Credentials file of the cluster." placeholder:"FILE"`
-	Data      string   `required:"" help:"Folder for the central archive." placeholder:"DIR"`
-	Leaf      []string `help:"Station that joins the cluster as a leaf node ([bus] leaf). May be given several times." placeholder:"STATION"`
-	Direct    []string `help:"Station that uses the cluster directly ([bus] url). May be given several times." placeholder:"STATION"`
-	Replicas  int      `default:"1" help:"Copies of the stream in the cluster; 3 survives the loss of a server."`
+	remoteFlags
+	URL     string   `name:"url" required:"" help:"The server, or several of a cluster with commas between them." placeholder:"nats://HOST:4222"`
+	Data    string   `required:"" help:"Folder for the central archive and the journals." placeholder:"DIR"`
+	Station []string `help:"Only this station. May be given several times; all if not given." placeholder:"NAME"`
 }
 
 // Help shows an example.
 func (collectCmd) Help() string {
-	return "Example: padlark collect --url nats://10.0.0.2:4222 --replicas 3 --leaf north-field --leaf south-field --data central\n\n" +
-		"Writes what several stations hear into one archive, each frame once, until Ctrl-C. A station that is cut off catches up when it is back."
+	return "Example: padlark collect --url nats://10.0.0.2:4222 --data central\n\n" +
+		"Writes what stations with [bus] url send to that server into one archive, each frame once, until Ctrl-C. A station that is cut off catches up when it is back."
 }
 
 // Run gathers until ctx ends.
 func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
-	o := bus.Options{
-		Station: "collector", URL: c.URL, CredsFile: c.Creds, Replicas: c.Replicas, Log: newLog(io.Err),
+	log := newLog(io.Err)
+	r, err := c.remote(c.URL)
+	if err != nil {
+		return err
 	}
-	for _, s := range c.Leaf {
-		o.Collect = append(o.Collect, bus.Source{Station: s, Leaf: true})
-	}
-	for _, s := range c.Direct {
-		o.Collect = append(o.Collect, bus.Source{Station: s})
-	}
-	if len(o.Collect) == 0 {
-		return usagef("which stations? Name each with --leaf or --direct")
-	}
-	if c.TokenFile != "" {
-		token, err := os.ReadFile(c.TokenFile)
-		if err != nil {
-			return usageError{fmt.Errorf("read --token-file: %w", err)}
-		}
-		o.Token = strings.TrimSpace(string(token))
-	}
+	r.Log = log
 	if err := os.MkdirAll(c.Data, 0o755); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
+	}
+	name, err := collectorName(c.Data)
+	if err != nil {
+		return err
 	}
 	a, err := openArchive(ctx, c.Data, io)
 	if err != nil {
 		return err
 	}
-	b, err := bus.Open(ctx, o)
+	g, err := station.NewGathering(ctx, a, c.Data, log)
 	if err != nil {
 		return errors.Join(err, a.Close())
 	}
-	fmt.Fprintf(io.Err, "collecting from %d stations into %s\n", len(o.Collect), c.Data)
-	g, gctx := errgroup.WithContext(ctx)
-	g.Go(func() error { return sqlite.NewWriter(a, b).Run(gctx) })
-	return errors.Join(g.Wait(), b.Close(), a.Close())
+	from := "all stations"
+	if len(c.Station) > 0 {
+		from = strings.Join(c.Station, ", ")
+	}
+	started, trouble := false, ""
+	err = bus.Collect(ctx, bus.Collection{Remote: r, Stations: c.Station, Name: name}, g.Take, func(err error) {
+		switch {
+		case err == nil && !started:
+			started = true
+			fmt.Fprintf(io.Err, "collecting from %s into %s\n", from, c.Data)
+		case err == nil && trouble != "":
+			trouble = ""
+			log.Info().Msg("it goes on")
+		case err != nil && err.Error() != trouble:
+			trouble = err.Error()
+			log.Warn().Err(err).Msg("nothing is collected; it is tried again and again")
+		}
+	})
+	return errors.Join(err, g.Close(), a.Close())
+}
+
+// collectorName is the name by which the servers know how far the collector of
+// this folder is. It belongs to the folder: with a new one all comes again.
+func collectorName(data string) (string, error) {
+	path := filepath.Join(data, "collector")
+	name, err := os.ReadFile(path)
+	if errors.Is(err, os.ErrNotExist) {
+		name = []byte("padlark-" + rand.Text())
+		err = os.WriteFile(path, name, 0o644)
+	}
+	if err != nil {
+		return "", fmt.Errorf("name the collector: %w", err)
+	}
+	if s := strings.TrimSpace(string(name)); s != "" && bus.Token(s) == s {
+		return s, nil
+	}
+	return "", fmt.Errorf("%s holds no name: delete it, then all comes from the servers again, which does no harm", path)
 }

@@ -75,7 +75,7 @@ bucket = "padlark"
 		t.Errorf("when it takes data: %+v", st)
 	}
 	body := string(get(t, "http://"+listen+"/metrics"))
-	for _, want := range []string{`padlark_copy_state{state="up to date"} 1`, "padlark_copy_backlog_messages 0", "padlark_copy_set_aside_points_total 0", "padlark_copy_last_success_age_seconds "} {
+	for _, want := range []string{`padlark_copy_state{state="up to date"} 1`, "padlark_copy_backlog_bytes 0", "padlark_copy_set_aside_points_total 0", "padlark_copy_last_success_age_seconds "} {
 		if !strings.Contains(body, want) {
 			t.Errorf("no %q in the metrics", want)
 		}

@@ -14,13 +14,13 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 
 	"padlark/bus"
 )
 
-// outsider reads a station's stream over TCP as any NATS client can: what
-// reaches it has been acknowledged by the bus. It lives through restarts.
+// outsider listens to a station's frames over TCP as any NATS client can: what
+// reaches it has been acknowledged, that is handed to the kernel. It lives through
+// restarts.
 type outsider struct {
 	url string
 	mu  sync.Mutex
@@ -28,12 +28,11 @@ type outsider struct {
 	bad error
 }
 
-// follow reads until ctx ends, connecting again as often as needed.
+// follow listens until ctx ends, connecting again as often as needed.
 func (o *outsider) follow(ctx context.Context) {
-	next := uint64(1)
 	for ctx.Err() == nil {
 		// An error here is a daemon that is down.
-		_ = o.session(ctx, &next)
+		_ = o.session(ctx)
 		select {
 		case <-ctx.Done():
 		case <-time.After(10 * time.Millisecond): // until the port is there again
@@ -41,29 +40,16 @@ func (o *outsider) follow(ctx context.Context) {
 	}
 }
 
-func (o *outsider) session(ctx context.Context, next *uint64) error {
+func (o *outsider) session(ctx context.Context) error {
 	down := make(chan struct{})
 	nc, err := nats.Connect(o.url, nats.NoReconnect(), nats.Timeout(time.Second), nats.ClosedHandler(func(*nats.Conn) { close(down) }))
 	if err != nil {
 		return err
 	}
 	defer nc.Close()
-	js, err := jetstream.New(nc)
-	if err != nil {
+	if _, err := nc.Subscribe("padlark.*.frame.>", o.take); err != nil {
 		return err
 	}
-	c, err := js.OrderedConsumer(ctx, bus.DefaultStream, jetstream.OrderedConsumerConfig{
-		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: *next,
-		FilterSubjects: []string{"padlark.*.frame.>"},
-	})
-	if err != nil {
-		return err
-	}
-	cc, err := c.Consume(func(m jetstream.Msg) { o.take(m, next) })
-	if err != nil {
-		return err
-	}
-	defer func() { cc.Stop(); <-cc.Closed() }()
 	select {
 	case <-ctx.Done():
 	case <-down:
@@ -71,16 +57,10 @@ func (o *outsider) session(ctx context.Context, next *uint64) error {
 	return nil
 }
 
-func (o *outsider) take(m jetstream.Msg, next *uint64) {
+func (o *outsider) take(m *nats.Msg) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	meta, err := m.Metadata()
-	if err != nil {
-		o.bad = err
-		return
-	}
-	*next = meta.Sequence.Stream + 1
-	f, err := (bus.Msg{Kind: bus.Frame, Data: m.Data()}).Frame()
+	f, err := (bus.Msg{Kind: bus.Frame, Data: m.Data}).Frame()
 	if err != nil {
 		o.bad = err
 		return
@@ -160,7 +140,7 @@ func (l *life) kill() { _ = l.cmd.Process.Kill(); <-l.ended }
 type silence struct{ from, to time.Time }
 
 // A daemon that is killed with SIGKILL at random moments under load, again and
-// again, loses no frame that its bus has acknowledged, and none besides those
+// again, loses no frame that it has acknowledged, and none besides those
 // that were sent while it was down or that were within it. PADLARK_KILLS=300 is
 // the long form.
 func TestKilledAtRandom(t *testing.T) {
@@ -176,7 +156,7 @@ func TestKilledAtRandom(t *testing.T) {
 	t.Logf("seed %d", seed)
 	down := killLoop(t, cfg, kills, rand.New(rand.NewPCG(seed, 0)))
 	sent := boards.halt()
-	l := startLife(t, cfg) // to bring what the last kill left in the bus into the archive
+	l := startLife(t, cfg) // to bring what the last kill left in the journal into the archive
 	<-l.up
 	if err := l.cmd.Process.Signal(os.Interrupt); err != nil {
 		t.Fatal(err)
@@ -224,8 +204,8 @@ func killLoop(t *testing.T, cfg string, kills int, r *rand.Rand) []silence {
 	return append(down, silence{from, time.Now()})
 }
 
-// within is how long a frame may be inside the daemon before the bus has
-// acknowledged it, on a machine that is busy.
+// within is how long a frame may be inside the daemon before it is
+// acknowledged, on a machine that is busy.
 const within = time.Second
 
 func checkKilled(t *testing.T, data string, sent, acked map[mark]time.Time, down []silence) {
@@ -253,7 +233,7 @@ func checkKilled(t *testing.T, data string, sent, acked map[mark]time.Time, down
 		}
 	}
 	if lostAcked > 0 {
-		t.Errorf("%d frames are lost that the bus had acknowledged", lostAcked)
+		t.Errorf("%d frames are lost that had been acknowledged", lostAcked)
 	}
 	if len(acked) == 0 || len(have) == 0 {
 		t.Errorf("%d frames acknowledged, %d archived: the test shows nothing", len(acked), len(have))

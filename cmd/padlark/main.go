@@ -10,13 +10,45 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"padlark/cmd/padlark/station"
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, cancel := context.WithCancelCause(context.Background())
+	stop := onSignal(cancel)
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)
+}
+
+// onSignal ends the context at Ctrl-C, and with station.ErrServiceStop as its
+// cause at SIGTERM. A second signal ends the process as the system does. SIGHUP,
+// which a remote shell sends when it is cut off, ends nothing.
+func onSignal(cancel context.CancelCauseFunc) (stop func()) {
+	signal.Ignore(syscall.SIGHUP)
+	signals := make(chan os.Signal, 1)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	quit, done := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(done)
+		select {
+		case s := <-signals:
+			signal.Stop(signals)
+			if s == syscall.SIGTERM {
+				cancel(station.ErrServiceStop)
+				return
+			}
+			cancel(nil)
+		case <-quit:
+		}
+	}()
+	return func() {
+		signal.Stop(signals)
+		close(quit)
+		<-done
+		cancel(nil)
+	}
 }
 
 // Exit statuses: the work is done, the work failed or its verdict is bad, the

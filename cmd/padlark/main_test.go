@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"strings"
@@ -18,6 +19,10 @@ func TestMain(m *testing.M) {
 	if os.Getenv(beMain) == "1" {
 		main()
 		return
+	}
+	if os.Getenv(beBare) == "1" {
+		fmt.Fprintln(os.Stderr, bare(os.Args[1], os.Args[2:]))
+		os.Exit(1)
 	}
 	os.Exit(m.Run())
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"os"
+	"syscall"
 	"testing"
 	"time"
 
@@ -47,6 +49,16 @@ func TestKilledInFlight(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes half a minute of real time")
 	}
+	for name, by := range map[string]os.Signal{"kill": os.Kill, "service stop": syscall.SIGTERM, "Ctrl-C": os.Interrupt} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel() // it mostly waits
+			endedInFlight(t, by)
+		})
+	}
+}
+
+// endedInFlight ends the daemon with a rocket in the air and starts it again.
+func endedInFlight(t *testing.T, by os.Signal) {
 	sc, err := sim.Parse([]byte(shortHop))
 	if err != nil {
 		t.Fatal(err)
@@ -90,7 +102,11 @@ elevation_m = 212
 	go func() { flown <- fly(t.Context(), s, 1, map[string]io.Writer{"field-wifi": unheard{conn}}) }()
 	// The alarm about the late release is up, the rocket still in the air.
 	await(t, data, "SELECT COUNT(*) FROM alarms WHERE kind LIKE '%release%' AND active = 1")
-	if err := p.cmd.Process.Kill(); err != nil {
+	// A remote shell that is cut off ends nothing.
+	if err := p.cmd.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.cmd.Process.Signal(by); err != nil {
 		t.Fatal(err)
 	}
 	<-p.ended

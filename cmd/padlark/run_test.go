@@ -87,8 +87,14 @@ func (d *process) waitFor(t *testing.T, pattern string) {
 // stop sends SIGTERM and returns how long the daemon took to end.
 func (d *process) stop(t *testing.T) time.Duration {
 	t.Helper()
+	return d.end(t, syscall.SIGTERM)
+}
+
+// end is stop with another signal: Ctrl-C also ends the session for good.
+func (d *process) end(t *testing.T, by os.Signal) time.Duration {
+	t.Helper()
 	start := time.Now()
-	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+	if err := d.cmd.Process.Signal(by); err != nil {
 		t.Fatal(err)
 	}
 	select {

@@ -8,11 +8,16 @@ import (
 	"os"
 	"os/exec"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"padlark/bus"
 )
 
 // cluster is three real servers that keep three copies of everything.
@@ -42,10 +47,10 @@ func startCluster(t *testing.T) *cluster {
 		c.opts = append(c.opts, &server.Options{
 			ServerName: fmt.Sprintf("central-%d", i+1), Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
 			JetStream: true, StoreDir: t.TempDir(),
-			Cluster: server.ClusterOpts{Name: "central", Host: "127.0.0.1", Port: ports[i]},
-			// Not told to the leaf, or it would find a way around the cut cable.
-			LeafNode: server.LeafNodeOpts{Host: "127.0.0.1", Port: -1, NoAdvertise: true},
-			Routes:   routes,
+			// The others' addresses are not told to clients, or a station would find a
+			// way around the cut cable.
+			Cluster: server.ClusterOpts{Name: "central", Host: "127.0.0.1", Port: ports[i], NoAdvertise: true},
+			Routes:  routes,
 		})
 		c.start(t, i)
 	}
@@ -95,7 +100,7 @@ func (c *cluster) settled(t *testing.T) {
 	})
 }
 
-// cable is the way from a station to the cluster's leaf ports; it can be cut.
+// cable is the way from a station to the cluster; it can be cut.
 type cable struct {
 	l     net.Listener
 	to    func() []string
@@ -164,10 +169,10 @@ func (c *cable) set(cut bool) {
 	}
 }
 
-// Two stations, one as a leaf node and one directly, share a cluster of three
-// servers. One server is killed and started again under load, the leaf is cut
-// off for a while and back: every frame of both is once in the central archive.
-// PADLARK_CUT_S=60 is the long form.
+// Two stations, one over a cable and one directly, send to a cluster of three
+// servers. One server is killed and started again under load, the first station
+// is cut off for a while and back, and is stopped and started once more: every
+// frame of both is once in the central archive. PADLARK_CUT_S=60 is the long form.
 func TestStations(t *testing.T) {
 	onlyInCI(t)
 	t.Parallel() // it mostly waits
@@ -176,29 +181,38 @@ func TestStations(t *testing.T) {
 	wire := layCable(t, func() []string {
 		var out []string
 		for _, o := range c.opts {
-			if o.LeafNode.Port > 0 {
-				out = append(out, fmt.Sprintf("127.0.0.1:%d", o.LeafNode.Port))
-			}
+			out = append(out, fmt.Sprintf("127.0.0.1:%d", o.Port))
 		}
 		return out
 	})
-	central, leafUDP, directUDP := t.TempDir(), freePort(t), freePort(t)
-	north := startRun(t, "state=up", fieldConfig(t, "north-field", t.TempDir(), leafUDP, fmt.Sprintf("[bus]\nleaf = \"nats://%s\"\n", wire.l.Addr())))
-	south := startRun(t, "state=up", fieldConfig(t, "south-field", t.TempDir(), directUDP, fmt.Sprintf("[bus]\nurl = %q\nreplicas = 3\n", c.servers[0].ClientURL())))
-	collector := startProcess(t, exec.Command(os.Args[0], "collect", "--url", c.servers[1].ClientURL(), "--replicas", "3",
-		"--leaf", "north-field", "--direct", "south-field", "--data", central), "collecting from 2 stations", 1)
-	leaf, direct := startBoards(t, leafUDP, 4, 20), startBoards(t, directUDP, 4, 20)
+	central, northUDP, southUDP := t.TempDir(), freePort(t), freePort(t)
+	northArgs := fieldConfig(t, "north-field", t.TempDir(), northUDP, fmt.Sprintf("[bus]\nurl = \"nats://%s\"\nreplicas = 3\n", wire.l.Addr()))
+	north := startRun(t, "state=up", northArgs)
+	south := startRun(t, "state=up", fieldConfig(t, "south-field", t.TempDir(), southUDP, fmt.Sprintf("[bus]\nurl = %q\nreplicas = 3\n", c.urls())))
+	collector := startProcess(t, exec.Command(os.Args[0], "collect", "--url", c.urls(),
+		"--station", "north-field", "--station", "south-field", "--data", central), "collecting from north-field, south-field", 1)
+	t.Cleanup(func() {
+		if t.Failed() {
+			_ = collector.cmd.Process.Kill()
+			<-collector.ended
+			t.Logf("the collector's log:\n%s\nthe station's log:\n%s", collector.log, north.log)
+		}
+	})
+	far, near := startBoards(t, northUDP, 4, 20), startBoards(t, southUDP, 4, 20)
 	frames := func() int { return count(t, central, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks") }
 	from := func(station string) int {
 		return count(t, central, "SELECT COALESCE(SUM(f.count), 0) FROM frame_blocks f JOIN links l ON l.id = f.link JOIN sessions s ON s.id = l.session WHERE s.station = '"+station+"'")
 	}
 	until(t, "both stations are heard in the centre", 60*time.Second, func() bool { return frames() > 0 && from("north-field") > 50 && from("south-field") > 50 })
+	if n := copies(t, c.servers[0].ClientURL()); n != 3 {
+		t.Errorf("%d copies of the stream, want 3", n)
+	}
 
 	c.stop(2)
 	<-time.After(2 * time.Second) // under load
 	c.start(t, 2)
 	wire.set(true)
-	until(t, "nothing more of the leaf comes", 60*time.Second, func() bool {
+	until(t, "nothing more of the station comes", 60*time.Second, func() bool {
 		n := from("north-field")
 		<-time.After(7 * time.Second) // longer than the archive gathers
 		return from("north-field") == n
@@ -206,25 +220,71 @@ func TestStations(t *testing.T) {
 	before, others := from("north-field"), from("south-field")
 	<-time.After(cut)
 	if n := from("north-field"); n != before {
-		t.Errorf("%d frames of the leaf came while it was cut off", n-before)
+		t.Errorf("%d frames of the station came while it was cut off", n-before)
 	}
 	if from("south-field") == others {
 		t.Error("the other station stood still meanwhile")
 	}
 	wire.set(false)
 	back := time.Now()
-	sentLeaf, sentDirect := leaf.halt(), direct.halt()
-	until(t, "every frame is in the centre", 90*time.Second, func() bool { return frames() >= len(sentLeaf)+len(sentDirect) })
-	t.Logf("%d frames by the leaf, cut off for %v, and %d directly, all in the centre %v after its return", len(sentLeaf), cut, len(sentDirect), time.Since(back).Round(100*time.Millisecond))
+	sentFar, sentNear := far.halt(), near.halt()
+	until(t, "every frame is in the centre", 90*time.Second, func() bool { return frames() >= len(sentFar)+len(sentNear) })
+	t.Logf("%d frames by the station that was cut off for %v, and %d by the other, all in the centre %v after its return", len(sentFar), cut, len(sentNear), time.Since(back).Round(100*time.Millisecond))
+
+	// It is stopped while it is cut off; the next start brings the rest.
+	wire.set(true)
+	late := startBoardsAt(t, northUDP, 2, 20, func(int, time.Duration) float64 { return 98003 })
+	<-time.After(2 * time.Second)
+	sentLate := late.halt()
+	north.stop(t)
+	wire.set(false)
+	north = startRun(t, "state=up", northArgs)
+	until(t, "the rest of the session is in the centre", 90*time.Second, func() bool { return from("north-field") >= len(sentFar)+len(sentLate) })
+	if err := north.cmd.Process.Signal(os.Interrupt); err != nil { // now its session is over
+		t.Fatal(err)
+	}
+	if err := <-north.ended; err != nil {
+		t.Errorf("the station ended with %v:\n%s", err, north.log)
+	}
+	until(t, "the session's end is in the centre", 60*time.Second, func() bool {
+		return count(t, central, "SELECT COUNT(*) FROM sessions WHERE station = 'north-field' AND ended_ns IS NOT NULL") == 1
+	})
 	collector.stop(t)
-	for station, sent := range map[string]map[mark]time.Time{"north-field": sentLeaf, "south-field": sentDirect} {
-		if n := count(t, unpacked(t, central), "SELECT COUNT(DISTINCT bytes) FROM frames WHERE station = '"+station+"'"); n != len(sent) {
-			t.Errorf("%s: %d frames in the centre, each of another number, %d were sent", station, n, len(sent))
+	for station, sent := range map[string]int{"north-field": len(sentFar) + len(sentLate), "south-field": len(sentNear)} {
+		if n := count(t, unpacked(t, central), "SELECT COUNT(DISTINCT bytes) FROM frames WHERE station = '"+station+"'"); n != sent {
+			t.Errorf("%s: %d frames in the centre, each of another number, %d were sent", station, n, sent)
 		}
-		if n := from(station); n != len(sent) {
-			t.Errorf("%s: %d frames in the centre, %d were sent", station, n, len(sent))
+		if n := from(station); n != sent {
+			t.Errorf("%s: %d frames in the centre, %d were sent", station, n, sent)
 		}
 	}
-	north.stop(t)
 	south.stop(t)
+}
+
+// urls are the addresses of all three servers.
+func (c *cluster) urls() string {
+	var out []string
+	for _, o := range c.opts {
+		out = append(out, fmt.Sprintf("nats://127.0.0.1:%d", o.Port))
+	}
+	return strings.Join(out, ",")
+}
+
+// copies is how many copies the servers keep of what stations send.
+func copies(t *testing.T, url string) int {
+	t.Helper()
+	nc, err := nats.Connect(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := js.Stream(t.Context(), bus.Stream)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s.CachedInfo().Config.Replicas
 }

@@ -6,9 +6,9 @@ import (
 	"fmt"
 	"time"
 
-	"padlark/bus"
 	"padlark/cmd/padlark/station"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -46,7 +46,7 @@ func (c *timeSetCmd) Run(ctx context.Context, io *cmdIO) error {
 	}
 	a, err := openArchive(ctx, dir, io)
 	switch {
-	case errors.Is(err, bus.ErrLocked):
+	case errors.Is(err, storage.ErrLocked):
 		return c.running(ctx, io, dir)
 	case err != nil:
 		return err

@@ -10,11 +10,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"iter"
 	"os"
 	"slices"
 
-	"padlark/bus"
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -112,37 +114,51 @@ func (b *Bundle) checkPart(p part) error {
 
 // checkLine says whether a line is what its entry holds, of this session.
 func (b *Bundle) checkLine(name string, line []byte) error {
-	m := bus.Msg{Kind: kindOf(name), Data: line}
 	of := b.session.ID
 	var err error
 	switch name {
 	case sessionEntry:
 		err = json.Unmarshal(line, &b.session)
 		of = b.session.ID
-	case framesEntry:
-		f, e := m.Frame()
-		of, err = f.Session, e
-	case samplesEntry:
-		s, e := m.Sample()
-		of, err = s.Session, e
-	case rejectsEntry:
-		r, e := m.Reject()
-		of, err = r.Session, e
-	case eventsEntry:
-		v, e := m.Event()
-		of, err = v.Session, e
-	case alarmsEntry:
-		v, e := m.Alarm()
-		of, err = v.Session, e
 	case notesEntry:
 		err = json.Unmarshal(line, &note{})
 	case checksEntry:
 		err = json.Unmarshal(line, &check{})
+	default:
+		_, of, err = parse(name, line)
 	}
 	if err == nil && of != b.session.ID {
 		err = fmt.Errorf("it is of session %q", of)
 	}
 	return err
+}
+
+// parse reads a line of what the archive takes as entries, and of which session
+// it is.
+func parse(name string, line []byte) (v any, session string, err error) {
+	switch name {
+	case framesEntry:
+		f := &ingest.Frame{}
+		err = json.Unmarshal(line, f)
+		return f, f.Session, err
+	case samplesEntry:
+		s := &decode.Sample{}
+		err = json.Unmarshal(line, s)
+		return s, s.Session, err
+	case rejectsEntry:
+		r := &decode.Rejected{}
+		err = json.Unmarshal(line, r)
+		return r, r.Session, err
+	case eventsEntry:
+		e := &flight.Event{}
+		err = json.Unmarshal(line, e)
+		return e, e.Session, err
+	case alarmsEntry:
+		a := &flight.Alarm{}
+		err = json.Unmarshal(line, a)
+		return a, a.Session, err
+	}
+	return nil, "", fmt.Errorf("%s holds nothing of the kind", name)
 }
 
 // lines calls fn for each line of an entry; the line is valid until fn returns.
@@ -167,7 +183,7 @@ func (b *Bundle) lines(name string, fn func(line []byte) error) error {
 	return nil
 }
 
-// batch is how many messages go into one transaction.
+// batch is how many entries go into one transaction.
 const batch = 2000
 
 // Import puts the session into an archive. What is there already stays as it
@@ -195,8 +211,8 @@ func (b *Bundle) importInto(ctx context.Context, a *sqlite.Archive, progress fun
 		return err
 	}
 	w := &unpacker{ctx: ctx, a: a, progress: progress}
-	for name, kind := range kinds() {
-		err := b.lines(name, func(line []byte) error { return w.add(kind, line) })
+	for _, name := range []string{framesEntry, samplesEntry, rejectsEntry, eventsEntry, alarmsEntry} {
+		err := b.lines(name, func(line []byte) error { return w.add(name, line) })
 		if err == nil {
 			err = w.flush()
 		}
@@ -218,48 +234,35 @@ func (b *Bundle) importInto(ctx context.Context, a *sqlite.Archive, progress fun
 	return a.EndSession(ctx, s.ID, s.Ended)
 }
 
-// kinds are the entries that the archive takes as messages, in their order.
-func kinds() iter.Seq2[string, bus.Kind] {
-	return func(yield func(string, bus.Kind) bool) {
-		_ = yield(framesEntry, bus.Frame) && yield(samplesEntry, bus.Sample) && yield(rejectsEntry, bus.Reject) &&
-			yield(eventsEntry, bus.Event) && yield(alarmsEntry, bus.Alarm)
-	}
-}
-
-func kindOf(name string) bus.Kind {
-	for n, k := range kinds() {
-		if n == name {
-			return k
-		}
-	}
-	return "" // not a message
-}
-
-// unpacker gathers messages into transactions. Their numbers keep the order.
+// unpacker gathers entries into transactions. Their numbers keep the order.
 type unpacker struct {
 	ctx      context.Context
 	a        *sqlite.Archive
 	progress func(uint64)
 	seq      uint64
-	msgs     []bus.Msg
+	entries  []storage.Entry
 	failed   error // of the archive, not of the file
 }
 
-func (u *unpacker) add(k bus.Kind, line []byte) error {
+func (u *unpacker) add(name string, line []byte) error {
+	v, _, err := parse(name, line)
+	if err != nil {
+		return err
+	}
 	u.seq++
-	u.msgs = append(u.msgs, bus.Msg{Kind: k, Seq: u.seq, Data: bytes.Clone(line)})
-	if len(u.msgs) < batch {
+	u.entries = append(u.entries, storage.NewEntry(u.seq, v))
+	if len(u.entries) < batch {
 		return nil
 	}
 	return u.flush()
 }
 
 func (u *unpacker) flush() error {
-	if err := u.a.Write(u.ctx, u.msgs); err != nil {
+	if err := u.a.Write(u.ctx, u.entries); err != nil {
 		u.failed = err
 		return err
 	}
-	u.msgs = u.msgs[:0]
+	u.entries = u.entries[:0]
 	if u.progress != nil {
 		u.progress(u.seq)
 	}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"math"
 	"path/filepath"
@@ -16,8 +15,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
-	"padlark/bus"
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -118,11 +117,8 @@ func TestCSVOfArchive(t *testing.T) {
 	if err := a.StartSession(t.Context(), sqlite.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
-	data, err := json.Marshal(samples()[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := a.Write(t.Context(), []bus.Msg{{Kind: bus.Sample, Seq: 1, Data: data}}); err != nil {
+	one := samples()[0]
+	if err := a.Write(t.Context(), []storage.Entry{storage.NewEntry(1, &one)}); err != nil {
 		t.Fatal(err)
 	}
 	if err := a.SetShift(t.Context(), "s1", time.Hour, "gps"); err != nil {

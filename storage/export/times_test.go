@@ -12,8 +12,8 @@ import (
 
 	"github.com/parquet-go/parquet-go"
 
-	"padlark/bus"
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -29,12 +29,9 @@ func fixedArchive(t *testing.T) *sqlite.Archive {
 	if err := a.StartSession(t.Context(), sqlite.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
-	data, err := json.Marshal(decode.Sample{Session: "s1", Link: "pad-radio", N: 1, Rocket: "Teal", Seq: 1, Clock: 1, At: epoch, Heard: epoch,
-		Values: decode.Channels{Names: []string{decode.LatitudeDeg, decode.LongitudeDeg}, Values: []float64{52, 5}}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := a.Write(t.Context(), []bus.Msg{{Kind: bus.Sample, Seq: 1, Data: data}}); err != nil {
+	smp := decode.Sample{Session: "s1", Link: "pad-radio", N: 1, Rocket: "Teal", Seq: 1, Clock: 1, At: epoch, Heard: epoch,
+		Values: decode.Channels{Names: []string{decode.LatitudeDeg, decode.LongitudeDeg}, Values: []float64{52, 5}}}
+	if err := a.Write(t.Context(), []storage.Entry{storage.NewEntry(1, &smp)}); err != nil {
 		t.Fatal(err)
 	}
 	if err := a.SetShift(t.Context(), "s1", 36*time.Hour+1500*time.Millisecond, "GPS time on link \"pad\", 12 satellites"); err != nil {

@@ -66,7 +66,7 @@ func (a *aside) add(bad []badLine) error {
 	}
 	_, err = f.WriteString(text.String())
 	if err == nil {
-		err = a.sync(f) // they are acknowledged to the stream after this
+		err = a.sync(f) // they count as taken after this
 	}
 	if cerr := f.Close(); err == nil {
 		err = cerr

@@ -12,8 +12,6 @@ const (
 	// settleTime is from a touchdown until the flight's results are sent: the
 	// rest on the ground belongs to the flight.
 	settleTime = 75 * time.Second
-	// lookEvery is how often it is looked whether the stream has been read.
-	lookEvery = 2 * time.Second
 	// idleMost is how long the end of a station waits for a server that takes
 	// nothing.
 	idleMost = 5 * time.Second
@@ -22,15 +20,6 @@ const (
 // attend sends what is worked out from the archive: first what earlier sessions
 // still lack, then the flights of this one as they end.
 func (w *Writer) attend(ctx context.Context) {
-	start := w.bus.LastSeq()
-	for _, durable := range []string{sqlite.Durable, Durable} {
-		// What is still in the stream of the earlier sessions goes first: it must
-		// be in the archive before that is read, and on the server before
-		// anything is deleted there.
-		if !w.waitRead(ctx, durable, start) {
-			return
-		}
-	}
 	due := time.NewTimer(0)
 	defer due.Stop()
 	var landed bool
@@ -54,21 +43,6 @@ func (w *Writer) attend(ctx context.Context) {
 				w.opt.Log.Debug().Err(err).Msg("results for the time-series server wait")
 			}
 			due.Reset(w.opt.RetryMax)
-		}
-	}
-}
-
-// waitRead waits, without haste, until a consumer has read the stream up to seq.
-func (w *Writer) waitRead(ctx context.Context, durable string, seq uint64) bool {
-	for {
-		look, cancel := context.WithTimeout(ctx, lookEvery/20)
-		err := w.bus.WaitConsumed(look, durable, seq)
-		cancel()
-		if err == nil {
-			return true
-		}
-		if !sleep(ctx, lookEvery) {
-			return false
 		}
 	}
 }
@@ -135,41 +109,47 @@ func (w *Writer) soFar(ctx context.Context) error {
 	return err
 }
 
-// drain waits until the stream has been sent, for as long as the server takes
+// drain waits until the journal has been sent, for as long as the server takes
 // something; false if something is left.
-func (w *Writer) drain(ctx context.Context) bool {
-	end := w.bus.LastSeq()
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	done := make(chan error, 1)
-	go func() { done <- w.bus.WaitConsumed(ctx, Durable, end) }()
-	last, since := w.State().Lines, time.Now()
+func (w *Writer) drain(ctx context.Context, followed <-chan struct{}) bool {
+	close(w.hurry)
 	look := time.NewTicker(50 * time.Millisecond)
 	defer look.Stop()
+	lines, since := uint64(0), time.Now()
 	for {
+		s := w.State()
+		if s.Lines > lines {
+			lines, since = s.Lines, time.Now()
+		}
+		if s.Left == 0 {
+			return true
+		}
+		if s.Trouble != "" || time.Since(since) > idleMost {
+			return false
+		}
 		select {
-		case err := <-done:
-			return err == nil
 		case <-look.C:
-			s := w.State()
-			if s.Lines > last {
-				last, since = s.Lines, time.Now()
-			}
-			if time.Since(since) > idleMost || s.Trouble != "" {
-				cancel()
-				return <-done == nil
-			}
+		case <-followed:
+			return w.State().Left == 0
+		case <-ctx.Done():
+			return false
 		}
 	}
 }
 
-// finish completes the session that has ended.
-func (w *Writer) finish(ctx context.Context, drained bool) {
-	if !drained {
-		w.opt.Log.Warn().Msg("not everything is on the time-series server yet; the rest is sent when the station starts again, or by padlark storage backfill")
-		return
+// finish notes how far the session that has ended has come, and completes it if
+// all of its journal is sent; end is where that was when the session ended.
+func (w *Writer) finish(ctx context.Context, drained bool, end int64) {
+	k := w.mark
+	k.Again = !drained
+	err := w.note(k, 0)
+	if err == nil && drained {
+		err = w.run.Archived(ctx, end)
 	}
-	if err := w.complete(ctx, w.current); err != nil {
-		w.opt.Log.Warn().Err(err).Msg("the results of this session are not on the time-series server yet; they are sent when the station starts again, or by padlark storage backfill")
+	if err == nil && drained {
+		err = w.complete(ctx, w.current)
+	}
+	if err != nil || !drained {
+		w.opt.Log.Warn().Err(err).Msg("not everything is on the time-series server yet; the rest is sent when the station starts again, or by padlark storage backfill")
 	}
 }

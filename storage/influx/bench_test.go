@@ -5,15 +5,16 @@ import (
 	"os"
 	"sort"
 	"strconv"
-	"sync"
 	"testing"
 	"time"
 
 	influxdb2 "github.com/influxdata/influxdb-client-go/v2"
 
-	"padlark/bus"
 	"padlark/decode"
+	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/influx/influxtest"
+	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 )
 
@@ -36,8 +37,7 @@ func benchSamples(b *testing.B) uint64 {
 // server is the limit.
 func BenchmarkBackfill(b *testing.B) {
 	s := influxtest.Influx(b, false)
-	r := newRig(b, bus.Options{})
-	r.startSession("s1")
+	r := newRig(b, "s1")
 	n := benchSamples(b)
 	fillArchive(b, r.archive, n)
 	o := r.options(s)
@@ -60,19 +60,18 @@ func BenchmarkBackfill(b *testing.B) {
 
 func fillArchive(b *testing.B, a *sqlite.Archive, n uint64) {
 	b.Helper()
-	var msgs []bus.Msg
+	var entries []storage.Entry
 	for i := uint64(1); i <= n; i++ {
-		s := testSample("s1", "pad-radio", "Teal", i)
+		s := testSample(testFrame("s1", "pad-radio", i))
 		// What the built-in layout lark-bin gives.
 		s.Values.Names = []string{decode.PressurePa, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
 		s.Values.Values = []float64{101325 - float64(i)/7, 20 + float64(i%100)/7, 4.1, 1500, 0, 1}
-		data := mustJSON(b, s)
-		msgs = append(msgs, bus.Msg{Kind: bus.Sample, Subject: bus.Subject("north-field", bus.Sample, "Teal"), Seq: i, Data: data})
-		if len(msgs) == 4096 || i == n {
-			if err := a.Write(b.Context(), msgs); err != nil {
+		entries = append(entries, storage.NewEntry(i, &s))
+		if len(entries) == 4096 || i == n {
+			if err := a.Write(b.Context(), entries); err != nil {
 				b.Fatal(err)
 			}
-			msgs = msgs[:0]
+			entries = entries[:0]
 		}
 	}
 }
@@ -123,48 +122,41 @@ func bareLoop(b *testing.B, texts []string, o Options) {
 }
 
 // TestCatchUpSparesTheLiveLine: while the writer catches up with a long backlog
-// at full speed, a message from the publisher reaches another consumer as soon as
+// at full speed, what is heard reaches another follower of the journal as soon as
 // before. The bound is generous for a busy test machine; the log has the numbers.
 func TestCatchUpSparesTheLiveLine(t *testing.T) {
 	if testing.Short() {
 		t.Skip("sends a backlog of thousands of samples")
 	}
 	s := influxtest.Influx(t, false)
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
-	r.publish("s1", 1, 5000)
-	if err := r.bus.Flush(t.Context()); err != nil {
+	r := newRig(t, "s1")
+	r.publish(1, 5000)
+	if err := r.writer.Drain(t.Context(), r.journal.State().End); err != nil {
 		t.Fatal(err)
 	}
-	if err := r.writer.Drain(t.Context(), r.bus.LastSeq()); err != nil {
-		t.Fatal(err)
-	}
-	calm := r.latency(t, "calm", nil)
-	w, stop := r.start(r.options(s), "s1")
+	calm := r.latency(t, 5000, nil)
+	w, stop := r.start(r.options(s))
 	start := time.Now()
-	busy := r.latency(t, "busy", func() bool { return w.State().Lines >= 8900 })
+	busy := r.latency(t, 6000, func() bool { return w.State().Lines >= 8900 })
 	took := time.Since(start)
 	stop()
-	t.Logf("backlog of 8,900 samples in %s; publish to handler: calm median %s, 99 %% %s; catching up median %s, 99 %% %s",
+	t.Logf("backlog of 8,900 samples in %s; heard to handler: calm median %s, 99 %% %s; catching up median %s, 99 %% %s",
 		took.Round(time.Millisecond), mid(calm, 0.5), mid(calm, 0.99), mid(busy, 0.5), mid(busy, 0.99))
 	if d := mid(busy, 0.99); d > 200*time.Millisecond+2*mid(calm, 0.99) {
-		t.Errorf("while catching up 99 %% of the messages come within %s, before %s", d, mid(calm, 0.99))
+		t.Errorf("while catching up 99 %% of the frames come within %s, before %s", d, mid(calm, 0.99))
 	}
 }
 
-// latency publishes frames one after the other and measures how long each takes
-// to a consumer: 200 of them, or until done.
-func (r *rig) latency(t *testing.T, session string, done func() bool) []time.Duration {
+// latency lets frames from number n on be heard one after the other and measures
+// how long each takes to a follower that does not gather: 200 of them, or until
+// done.
+func (r *rig) latency(t *testing.T, n uint64, done func() bool) []time.Duration {
 	t.Helper()
 	got := make(chan struct{})
-	ctx, cancel := context.WithCancel(t.Context())
-	var wait sync.WaitGroup
-	wait.Add(1)
-	first := r.bus.LastSeq() + 1 // before anything is published
-	go func() {
-		defer wait.Done()
-		err := r.bus.Consume(ctx, bus.Consumer{StartSeq: first, Kinds: []bus.Kind{bus.Reject}}, func(ctx context.Context, ms []bus.Msg) error {
-			for range ms {
+	f := journal.Follower{Name: "test", Journal: r.journal, From: r.journal.State().End}
+	stop := r.running(func(ctx context.Context) error {
+		return f.Run(ctx, func(ctx context.Context, es []storage.Entry, _ int64) error {
+			for range es {
 				select {
 				case got <- struct{}{}:
 				case <-ctx.Done():
@@ -172,21 +164,15 @@ func (r *rig) latency(t *testing.T, session string, done func() bool) []time.Dur
 			}
 			return nil
 		})
-		if err != nil {
-			t.Error(err)
-		}
-	}()
+	})
+	defer stop()
 	var out []time.Duration
-	for n := uint64(1); done == nil && n <= 200 || done != nil && !done(); n++ {
+	for i := uint64(0); done == nil && i < 200 || done != nil && !done(); i++ {
 		start := time.Now()
-		if err := r.bus.PublishReject(t.Context(), decode.Rejected{Session: session, Link: "pad-radio", N: n}); err != nil {
-			t.Fatal(err)
-		}
+		r.journal.Frames([]ingest.Frame{testFrame("s1", "pad-radio", n+i)})
 		<-got
 		out = append(out, time.Since(start))
 	}
-	cancel()
-	wait.Wait()
 	sort.Slice(out, func(i, j int) bool { return out[i] < out[j] })
 	return out
 }

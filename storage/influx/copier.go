@@ -62,7 +62,7 @@ func (c *copier) session(ctx context.Context, id string, replace bool, tries int
 	was := c.sender.counts().Aside
 	if out.Replaced = replace || k.Replace || noted && k.ShiftNs != s.Shift.Nanoseconds(); out.Replaced {
 		// Noted before, so that an interruption leaves nothing doubled.
-		k.Replace, k.Again, k.Complete = true, true, false
+		k.Replace, k.Again, k.Complete, k.Place = true, true, false, 0
 		if err := c.marks.save(k); err != nil {
 			return out, err
 		}
@@ -70,7 +70,7 @@ func (c *copier) session(ctx context.Context, id string, replace bool, tries int
 			return out, err
 		}
 	}
-	k.ShiftNs, k.Replace, k.Again, k.Complete = s.Shift.Nanoseconds(), false, true, false
+	k.ShiftNs, k.Replace, k.Again, k.Complete, k.Place = s.Shift.Nanoseconds(), false, true, false, 0
 	if err := c.marks.save(k); err != nil {
 		return out, err
 	}

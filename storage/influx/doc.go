@@ -3,23 +3,26 @@
 // InfluxDB 1.8, VictoriaMetrics. Dashboards read it there. The archive stays
 // the truth: whatever the server holds can be sent again from it.
 //
-// It imports bus (messages), decode and flight (types) and storage/sqlite (the
+// It imports decode and flight (types), storage/journal and storage/sqlite (the
 // archive).
 //
-//	stream -> durable consumer "influx" -> Writer -> server    while it runs
-//	archive -> Backfill -> server                               afterwards
+//	journal -> Follower -> Writer -> server    while it runs
+//	archive -> Backfill -> server              afterwards
 //
 // # Nothing lost, nothing doubled
 //
-// A batch is acknowledged to the stream when the server has taken it, or when
+// The writer goes on in the journal when the server has taken a batch, or when
 // the lines that it will never take have been set aside in a file with the
 // reason. While the server is away, busy, full or refuses the token, the batch
-// stays in the stream and is tried again with a growing pause; one alarm says
+// stays in the journal and is tried again with a growing pause; one alarm says
 // so. A point is keyed by measurement, tags and time, and all of these follow
-// from the message alone, so sending twice changes nothing. Should the stream
-// have dropped its oldest messages before they could be sent, the numbering of
-// the frames shows it and the session is sent again from the archive after its
-// end.
+// from the journal alone, so sending twice changes nothing.
+//
+// A small file says how far each session is on the server. Until its journal has
+// been sent to the end that file says that something may be missing, so that
+// whatever ends the program, the next one goes on: in the journal where the last
+// was, if it goes on with the same session, and else by sending the session
+// again from the archive, which the station brings up to date first.
 //
 // # Schema
 //
@@ -37,7 +40,7 @@
 //	link    one point per link and session, at the session's start. Fields:
 //	        frames, rejects, reject_<reason> (integer).
 //
-// sample, event and alarm follow the stream. flight and link are worked out from
+// sample, event and alarm follow the journal. flight and link are worked out from
 // the archive: a minute after a touchdown, at the end of the session and by
 // Backfill.
 //

@@ -9,8 +9,9 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"padlark/bus"
+	"padlark/decode"
 	"padlark/flight"
+	"padlark/ingest"
 	"padlark/storage/influx/influxtest"
 )
 
@@ -29,7 +30,7 @@ func TestInfluxDB2(t *testing.T) { eachPart(t, influxtest.Influx2(t)) }
 func eachPart(t *testing.T, s *influxtest.Server) {
 	for name, part := range map[string]func(*testing.T, *influxtest.Server){
 		"kill, restart and cut": killRestartCut, "wrong settings": wrongSettings, "conflict": conflict,
-		"gap in the stream": gapIsFilled, "time fixed": timeFixed, "twins and odd names": oddNames,
+		"time fixed": timeFixed, "twins and odd names": oddNames,
 	} {
 		t.Run(name, func(t *testing.T) { part(t, s.NewDatabase(t)) })
 	}
@@ -40,29 +41,27 @@ func eachPart(t *testing.T, s *influxtest.Server) {
 // the server has exactly what the archive has.
 func killRestartCut(t *testing.T, s *influxtest.Server) {
 	path := influxtest.NewPath(t, s.URL)
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
-	w, stop := r.start(viaPath(r.options(s), path), "s1")
+	r := newRig(t, "s1")
+	w, stop := r.start(viaPath(r.options(s), path))
 
-	r.publish("s1", 1, 500)
+	r.publish(1, 500)
 	until(t, "the first write", func() bool { return w.State().Lines > 0 })
 
 	s.Kill()
-	r.publish("s1", 500, 1000)
+	r.publish(500, 1000)
 	until(t, "trouble", func() bool { return w.State().Trouble != "" })
 	until(t, "the alarm", func() bool { return len(r.published(KindAway)) == 1 })
 	s.Start()
-	r.settled(30 * time.Second)
+	r.settled(w, 30*time.Second)
 
 	path.CutAfter(30_000)
-	r.publish("s1", 1000, 2500)
+	r.publish(1000, 2500)
 	until(t, "the cut", path.IsCut)
 	until(t, "trouble", func() bool { return w.State().Trouble != "" })
 	path.Mend()
-	r.publish("s1", 2500, 3000)
-	r.settled(30 * time.Second)
+	r.publish(2500, 3000)
+	r.settled(w, 30*time.Second)
 
-	// Another writer with the same place in the stream goes on where it was.
 	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
 		t.Fatal(err)
 	}
@@ -117,14 +116,13 @@ func wrongSettings(t *testing.T, s *influxtest.Server) {
 			continue // it knows none
 		}
 		t.Run(name, func(t *testing.T) {
-			r := newRig(t, bus.Options{})
 			session := "wrong-" + name
-			r.startSession(session)
+			r := newRig(t, session)
 			o := r.options(s)
 			o.AlarmAfter = time.Hour // a person must act, so it does not wait
 			c.change(&o)
-			w, stop := r.start(o, session)
-			r.publish(session, 1, 200)
+			w, stop := r.start(o)
+			r.publish(1, 200)
 			until(t, "the alarm", func() bool { return len(r.published(KindAway)) > 0 })
 			until(t, "a second try", func() bool { return w.State().Failures > 2 })
 			all := r.published(KindAway)
@@ -142,8 +140,8 @@ func wrongSettings(t *testing.T, s *influxtest.Server) {
 				t.Errorf("%d lines set aside", w.State().Aside)
 			}
 			// The station starts again with the right settings.
-			_, stop = r.start(r.options(s), session)
-			r.settled(30 * time.Second)
+			w, stop = r.start(r.options(s))
+			r.settled(w, 30*time.Second)
 			stop()
 			r.compare(s, session)
 		})
@@ -153,8 +151,7 @@ func wrongSettings(t *testing.T, s *influxtest.Server) {
 // conflict: a field that the server holds with another type. Those points
 // are set aside with the server's reason, the others arrive.
 func conflict(t *testing.T, s *influxtest.Server) {
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
+	r := newRig(t, "s1")
 	o := r.options(s)
 	// Somebody wrote text into a field of ours.
 	srv := newServer(o)
@@ -162,9 +159,9 @@ func conflict(t *testing.T, s *influxtest.Server) {
 	if f := srv.lines(t.Context(), fmt.Sprintf("sample,rocket=x temperature_c=\"warm\" %d\n", epoch.UnixNano())); f != nil {
 		t.Fatal(f)
 	}
-	w, stop := r.start(o, "s1")
-	r.publish("s1", 1, 300)
-	r.settled(30 * time.Second)
+	w, stop := r.start(o)
+	r.publish(1, 300)
+	r.settled(w, 30*time.Second)
 	stop()
 	// Every sample has a temperature: none can be taken; all else is there.
 	const samples = 2 * (299 - 29)
@@ -189,48 +186,18 @@ func conflict(t *testing.T, s *influxtest.Server) {
 	}
 }
 
-// gapIsFilled: the stream drops its oldest messages while the server is away.
-// The numbers of the frames show it, and the archive fills the gap at the end.
-func gapIsFilled(t *testing.T, s *influxtest.Server) {
-	r := newRig(t, bus.Options{MaxBytes: 400_000})
-	r.startSession("s1")
-	for n := uint64(1); n < 2000; n += 500 {
-		r.publish("s1", n, n+500)
-		if err := r.bus.Flush(t.Context()); err != nil {
-			t.Fatal(err)
-		}
-		if err := r.writer.Drain(t.Context(), r.bus.LastSeq()); err != nil {
-			t.Fatal(err)
-		}
-	}
-	w, stop := r.start(r.options(s), "s1")
-	r.settled(30 * time.Second)
-	if n := s.Count("sample", "n"); n == 0 || n >= 3600 {
-		t.Fatalf("%d points arrived by the stream, the test wants a gap", n)
-	}
-	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
-		t.Fatal(err)
-	}
-	stop()
-	r.compare(s, "s1")
-	if k, _, err := w.marks.load("s1"); err != nil || !k.Complete {
-		t.Errorf("mark %+v %v", k, err)
-	}
-}
-
 // timeFixed: the session's time is fixed while it runs and once more after
 // its end. No point is left at the wrong time.
 func timeFixed(t *testing.T, s *influxtest.Server) {
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
-	w, stop := r.start(r.options(s), "s1")
-	r.publish("s1", 1, 300)
-	r.settled(30 * time.Second)
+	r := newRig(t, "s1")
+	w, stop := r.start(r.options(s))
+	r.publish(1, 300)
+	r.settled(w, 30*time.Second)
 	if err := r.archive.SetShift(t.Context(), "s1", -7*time.Hour-3*time.Nanosecond, "gps on pad-radio"); err != nil {
 		t.Fatal(err)
 	}
-	r.publish("s1", 300, 400)
-	r.settled(30 * time.Second)
+	r.publish(300, 400)
+	r.settled(w, 30*time.Second)
 	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
 		t.Fatal(err)
 	}
@@ -260,25 +227,29 @@ func viaPath(o Options, p *influxtest.Path) Options {
 	return o
 }
 
+// oddDecoder gives each frame another rocket with an odd name, two of them with
+// the same time.
+type oddDecoder []string
+
+func (o oddDecoder) Decode(f ingest.Frame) (decode.Sample, error) {
+	s := testSample(f)
+	s.Rocket, s.At = o[(f.N-1)/2], epoch
+	s.Values.Names = []string{"odd name, = " + s.Rocket}
+	s.Values.Values = []float64{-1.5e-300}
+	return s, nil
+}
+
 // oddNames: names with everything that the protocol has to escape, and two
 // frames of one rocket with the same nanosecond, come back as they were.
 func oddNames(t *testing.T, s *influxtest.Server) {
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
-	_, stop := r.start(r.options(s), "s1")
-	names := []string{"Teal, the 2nd = best", `quo"te`, "Pflaume ü 🚀", "back\\slash\\", "line\nbreak"}
-	for i, name := range names {
-		for n := uint64(1); n <= 2; n++ {
-			m := testSample("s1", "pad-radio", name, uint64(2*i)+n)
-			m.At = epoch
-			m.Values.Names = []string{"odd name, = " + name}
-			m.Values.Values = []float64{-1.5e-300}
-			if err := r.bus.PublishSample(t.Context(), m); err != nil {
-				t.Fatal(err)
-			}
-		}
+	names := oddDecoder{"Teal, the 2nd = best", `quo"te`, "Pflaume ü 🚀", "back\\slash\\", "line\nbreak"}
+	r := newRig(t, "s1")
+	r.decoder = names
+	w, stop := r.start(r.options(s))
+	for n := range uint64(2 * len(names)) {
+		r.journal.Frames([]ingest.Frame{testFrame("s1", "pad-radio", n+1)})
 	}
-	r.settled(30 * time.Second)
+	r.settled(w, 30*time.Second)
 	stop()
 	got := map[string]int{}
 	for _, row := range s.InfluxQL(s.Database, "SELECT * FROM sample") {

@@ -125,7 +125,7 @@ func TestReadBack(t *testing.T) {
 func TestTwins(t *testing.T) {
 	seen := map[string]bool{}
 	for n := uint64(1); n <= 1000; n++ {
-		s := testSample("s1", "pad-radio", "Teal", 1)
+		s := testSample(testFrame("s1", "pad-radio", 1))
 		s.N = n
 		line := string(appendSample(nil, "f", &s, 0))
 		seen[line[strings.LastIndexByte(line, ' '):]] = true
@@ -133,38 +133,4 @@ func TestTwins(t *testing.T) {
 	if len(seen) != 1000 {
 		t.Errorf("1000 samples have %d times", len(seen))
 	}
-}
-
-func TestNumbers(t *testing.T) {
-	for name, c := range map[string]struct {
-		come []uint64
-		want []gap
-	}{
-		"in order":           {[]uint64{1, 2, 3}, nil},
-		"the first are gone": {[]uint64{5, 6}, []gap{{1, 4}}},
-		"one late":           {[]uint64{1, 3, 2, 4}, []gap{}},
-		"a run late":         {[]uint64{1, 6, 7, 4, 3, 2, 5}, []gap{}},
-		"twice":              {[]uint64{1, 2, 2, 1, 3}, nil},
-		"in the middle":      {[]uint64{1, 9, 5}, []gap{{2, 4}, {6, 8}}},
-	} {
-		t.Run(name, func(t *testing.T) {
-			var f numbers
-			for _, n := range c.come {
-				f.add(n)
-			}
-			if diff := cmp.Diff(c.want, f.gaps, cmp.AllowUnexported(gap{})); diff != "" {
-				t.Errorf("gaps (-want +got):\n%s", diff)
-			}
-		})
-	}
-	rapid.Check(t, func(t *rapid.T) {
-		all := rapid.Permutation([]uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}).Draw(t, "order")
-		var f numbers
-		for _, n := range all {
-			f.add(n)
-		}
-		if len(f.gaps) != 0 || f.last != 12 {
-			t.Fatalf("everything came, still missing: %v", f.gaps)
-		}
-	})
 }

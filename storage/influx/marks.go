@@ -4,11 +4,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
-
-	"padlark/bus"
 )
 
 // mark is what is known about a session on the server. It outlives the program,
@@ -19,9 +18,15 @@ type mark struct {
 	Server string `json:"server"`
 	// ShiftNs is the time shift with which the points were sent.
 	ShiftNs int64 `json:"shift_ns"`
+	// Place is how far the session's journal has been sent, in bytes. It is here
+	// and not beside the journal because it is about one server, and because
+	// sending anew starts it over.
+	Place int64 `json:"place"`
 	// Complete says that everything is there, flights and links included.
 	Complete bool `json:"complete"`
-	// Again says that samples may be missing: the session is to be sent anew.
+	// Again says that what comes after Place may be missing: the journal is to be
+	// sent from there, or the session anew from the archive. It is so for as long
+	// as the session runs.
 	Again bool `json:"again"`
 	// Replace says that there are points with another time shift, which have to
 	// be deleted first.
@@ -41,33 +46,29 @@ func newMarks(o Options) *marks {
 const markSuffix = ".json"
 
 func (m *marks) path(session string) string {
-	return filepath.Join(m.dir, bus.Token(session)+markSuffix)
+	return filepath.Join(m.dir, url.QueryEscape(session)+markSuffix)
 }
 
 // load reads a session's mark. If there is none, or one about another server, it
-// makes a new one, with only session and server set, and noted is false.
+// makes a new one, with only session and server set, and noted is false. One that
+// a power cut has torn says that nothing is known: all is to be replaced.
 func (m *marks) load(session string) (k mark, noted bool, err error) {
 	fresh := mark{Session: session, Server: m.server}
-	k, err = readMark(m.path(session))
-	if errors.Is(err, os.ErrNotExist) || err == nil && k.Server != m.server {
+	data, err := os.ReadFile(m.path(session))
+	if errors.Is(err, os.ErrNotExist) {
 		return fresh, false, nil
 	}
 	if err != nil {
-		return fresh, false, err
+		return fresh, false, fmt.Errorf("read note about a session on the server: %w", err)
+	}
+	if json.Unmarshal(data, &k) != nil || k.Session != session {
+		fresh.Replace = true
+		return fresh, true, nil
+	}
+	if k.Server != m.server {
+		return fresh, false, nil
 	}
 	return k, true, nil
-}
-
-func readMark(path string) (mark, error) {
-	var k mark
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return k, fmt.Errorf("read note about a session on the server: %w", err)
-	}
-	if err := json.Unmarshal(data, &k); err != nil {
-		return k, fmt.Errorf("read note %s (delete it and send the session again): %w", path, err)
-	}
-	return k, nil
 }
 
 // save replaces a session's mark in one step.
@@ -90,8 +91,7 @@ func (m *marks) save(k mark) error {
 	return nil
 }
 
-// pending lists the sessions of this server that are not complete. A note that
-// cannot be read is passed over: its session can be sent by hand.
+// pending lists the sessions of this server that are not complete.
 func (m *marks) pending() ([]mark, error) {
 	entries, err := os.ReadDir(m.dir)
 	if errors.Is(err, os.ErrNotExist) {
@@ -102,11 +102,13 @@ func (m *marks) pending() ([]mark, error) {
 	}
 	var out []mark
 	for _, e := range entries {
-		if !strings.HasSuffix(e.Name(), markSuffix) {
-			continue
+		name, ok := strings.CutSuffix(e.Name(), markSuffix)
+		session, err := url.QueryUnescape(name)
+		if !ok || err != nil {
+			continue // not one of ours
 		}
-		k, err := readMark(filepath.Join(m.dir, e.Name()))
-		if err == nil && k.Server == m.server && !k.Complete {
+		// One that cannot be read is passed over: its session can be sent by hand.
+		if k, noted, err := m.load(session); err == nil && noted && !k.Complete {
 			out = append(out, k)
 		}
 	}

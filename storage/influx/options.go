@@ -33,14 +33,11 @@ type Options struct {
 	// (30 s). A refused token or a missing bucket raises it at once.
 	AlarmAfter time.Duration
 	// CloseTime bounds how long Run goes on after its context has ended, to send
-	// what is left (20 s). What is not sent then stays in the stream.
+	// what is left (20 s). What is not sent then is sent at the next start.
 	CloseTime time.Duration
 
 	// gather is how long samples are gathered for one request (gatherTime).
 	gather time.Duration
-	// ackWait is how long the stream waits for an acknowledgement (the bus's own
-	// default if zero); tests are less patient.
-	ackWait time.Duration
 	// Now is the session's clock, for alarms (time.Now if nil).
 	Now func() time.Time
 	Log zerolog.Logger

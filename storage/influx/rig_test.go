@@ -3,6 +3,7 @@ package influx
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -12,11 +13,11 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/influx/influxtest"
+	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 )
 
@@ -25,160 +26,200 @@ var epoch = time.Date(2021, 5, 17, 9, 0, 0, 123456789, time.UTC)
 
 func ptr[T any](v T) *T { return &v }
 
-// rig is the part of a station that the writer needs: bus, archive and the
-// archive's own writer.
+// rig is the part of a station that the writer needs: the journals of its
+// sessions, the archive and the follower that fills it.
 type rig struct {
 	t       testing.TB
-	bus     *bus.Bus
 	archive *sqlite.Archive
-	writer  *sqlite.Writer
 	dir     string
+	journal *journal.Journal // of the session that runs
+	writer  *sqlite.Writer   // of the archive
+	decoder journal.Decoder
+	end     func()
 
 	mu     sync.Mutex
 	alarms []flight.Alarm // about the server, as published
 }
 
-func newRig(t testing.TB, o bus.Options) *rig {
+// newRig makes a station with a session that runs.
+func newRig(t testing.TB, session string) *rig {
 	t.Helper()
-	r := &rig{t: t, dir: t.TempDir()}
-	o.Station, o.Memory = "north-field", true
+	r := &rig{t: t, dir: t.TempDir(), decoder: fakeDecoder{}, end: func() {}}
 	var err error
-	if r.bus, err = bus.Open(t.Context(), o); err != nil {
-		t.Fatal(err)
-	}
 	if r.archive, err = sqlite.Open(t.Context(), filepath.Join(r.dir, sqlite.FileName), sqlite.Options{NoSync: true}); err != nil {
 		t.Fatal(err)
 	}
-	r.writer = sqlite.NewWriter(r.archive, r.bus)
-	ctx, stop := context.WithCancel(context.Background())
-	done := make(chan error, 1)
-	go func() { done <- r.writer.Run(ctx) }()
-	unsubscribe, err := r.bus.Subscribe([]bus.Kind{bus.Alarm}, func(m bus.Msg) {
-		if a, err := m.Alarm(); err == nil {
-			r.mu.Lock()
-			r.alarms = append(r.alarms, a)
-			r.mu.Unlock()
-		}
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
 	t.Cleanup(func() {
-		unsubscribe()
-		stop()
-		if err := <-done; err != nil {
-			t.Error(err)
-		}
-		if err := r.bus.Close(); err != nil {
-			t.Error(err)
-		}
+		r.end()
 		if err := r.archive.Close(); err != nil {
 			t.Error(err)
 		}
 	})
+	r.startSession(session)
 	return r
 }
 
-// options for a server, with short pauses.
-func (r *rig) options(s *influxtest.Server) Options {
-	return Options{
-		URL: s.URL, Org: s.Org(), Bucket: s.Database, Token: s.Token(), Station: "north-field", Dir: filepath.Join(r.dir, "influx"),
-		Timeout: 10 * time.Second, RetryMin: 20 * time.Millisecond, RetryMax: 200 * time.Millisecond,
-		AlarmAfter: 50 * time.Millisecond, CloseTime: 30 * time.Second, gather: 20 * time.Millisecond, ackWait: time.Second, Log: zerolog.New(zerolog.NewTestWriter(r.t)),
-	}
-}
+// links and rockets of the tests' sessions; a link has one rocket.
+var (
+	links   = []string{"pad-radio", "far radio"}
+	rockets = map[string]string{"pad-radio": "Teal", "far radio": "Rust"}
+)
 
-// start runs a writer; stop ends it and waits for it.
-func (r *rig) start(o Options, session string) (w *Writer, stop func()) {
-	r.t.Helper()
-	w, err := NewWriter(o, session, r.bus, r.archive, nil)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	done := make(chan error, 1)
-	go func() { done <- w.Run(ctx) }()
-	var once sync.Once
-	stop = func() {
-		once.Do(func() {
-			cancel()
-			if err := <-done; err != nil {
-				r.t.Error(err)
-			}
-		})
-	}
-	r.t.Cleanup(stop)
-	return w, stop
-}
-
+// startSession ends the session that runs, if there is one, and starts another.
 func (r *rig) startSession(id string) {
 	r.t.Helper()
+	r.end()
 	err := r.archive.StartSession(r.t.Context(), sqlite.Session{
-		ID: id, Station: "north-field", Epoch: epoch,
-		Rockets: []flight.Rocket{{Name: "Teal"}, {Name: "Rust"}}, Links: []string{"pad-radio", "far radio"},
+		ID: id, Station: "north-field", Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}, {Name: "Rust"}}, Links: links,
 	})
 	if err != nil {
 		r.t.Fatal(err)
 	}
+	info := ingest.CaptureInfo{Station: "north-field", Session: id, Epoch: epoch}
+	for _, l := range links {
+		info.Links = append(info.Links, ingest.CaptureLink{Name: l, Kind: "udp"})
+	}
+	j, err := journal.Create(filepath.Join(r.dir, "journal"), info)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	w, err := sqlite.NewWriter(r.t.Context(), r.archive, j, r.decoder)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	r.journal, r.writer = j, w
+	done := make(chan error, 1)
+	go func() { done <- w.Run(context.Background()) }()
+	// The archive's follower ends when it has read the closed journal.
+	r.end = sync.OnceFunc(func() {
+		if err := errors.Join(j.Close(time.Hour), <-done, j.Release()); err != nil {
+			r.t.Error(err)
+		}
+	})
 }
 
-// publish sends frames from n to m (not included) of two rockets on two links
+// PublishAlarm takes the alarms of the copy as a station does.
+func (r *rig) PublishAlarm(_ context.Context, a flight.Alarm) error {
+	r.mu.Lock()
+	r.alarms = append(r.alarms, a)
+	r.mu.Unlock()
+	return r.journal.Alarm(&a)
+}
+
+// options for a server, with short pauses.
+func (r *rig) options(s *influxtest.Server) Options {
+	o := r.optionsAt(s.URL)
+	o.Org, o.Bucket, o.Token = s.Org(), s.Database, s.Token()
+	return o
+}
+
+func (r *rig) optionsAt(url string) Options {
+	return Options{
+		URL: url, Bucket: "b", Station: "north-field", Dir: filepath.Join(r.dir, "influx"),
+		Timeout: 10 * time.Second, RetryMin: 20 * time.Millisecond, RetryMax: 200 * time.Millisecond,
+		AlarmAfter: 50 * time.Millisecond, CloseTime: 30 * time.Second, gather: 20 * time.Millisecond, Log: zerolog.New(zerolog.NewTestWriter(r.t)),
+	}
+}
+
+// make makes a writer for the session that runs.
+func (r *rig) make(o Options) *Writer {
+	r.t.Helper()
+	w, err := NewWriter(r.t.Context(), o, Running{Journal: r.journal, Decoder: r.decoder, Archive: r.archive, Archived: r.writer.Drain, Alarms: r})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return w
+}
+
+// start runs a writer; stop ends it and waits for it.
+func (r *rig) start(o Options) (w *Writer, stop func()) {
+	r.t.Helper()
+	w = r.make(o)
+	return w, r.running(w.Run)
+}
+
+// running runs something until the function that it returns is called, which
+// waits for it.
+func (r *rig) running(run func(context.Context) error) (stop func()) {
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- run(ctx) }()
+	stop = sync.OnceFunc(func() {
+		cancel()
+		if err := <-done; err != nil {
+			r.t.Error(err)
+		}
+	})
+	r.t.Cleanup(stop)
+	return stop
+}
+
+// publish lets the session hear frames from n to m (not included) on two links,
 // with all that belongs to them: every tenth frame is rejected, every fifth has
 // the same time as the one before, every 50th brings an event and an alarm.
-func (r *rig) publish(session string, n, m uint64) {
+func (r *rig) publish(n, m uint64) {
 	r.t.Helper()
-	ctx := r.t.Context()
 	must := func(err error) {
 		if err != nil {
 			r.t.Fatal(err)
 		}
 	}
 	for ; n < m; n++ {
-		for i, l := range []string{"pad-radio", "far radio"} {
-			s := testSample(session, l, []string{"Teal", "Rust"}[i], n)
-			must(r.bus.PublishFrame(ctx, ingest.Frame{Session: session, Link: l, N: n, Heard: s.Heard, Mono: s.Passed, Passed: s.Passed, Bytes: []byte{1, 2}}))
-			if n%10 == 0 {
-				must(r.bus.PublishReject(ctx, decode.Rejected{Session: session, Link: l, N: n,
-					Reject: decode.Reject{Kind: decode.Corrupt, Reason: decode.ReasonChecksum, Offset: -1}}))
+		for _, l := range links {
+			f := testFrame(r.journal.Info().Session, l, n)
+			if !r.journal.Frames([]ingest.Frame{f}) {
+				r.t.Fatal(r.journal.State().Trouble)
+			}
+			if n%50 != 1 {
 				continue
 			}
-			must(r.bus.PublishSample(ctx, s))
-			if n%50 == 1 {
-				must(r.bus.PublishEvent(ctx, flight.Event{Session: session, ID: fmt.Sprintf("%s/%d", s.Rocket, n), Rocket: s.Rocket,
-					Kind: flight.Reboot, At: s.At, CalledAt: s.At.Add(time.Second / 8), AltitudeM: ptr(1.5), Note: `said "again"`}))
-				must(r.bus.PublishAlarm(ctx, flight.Alarm{Session: session, ID: fmt.Sprintf("%s/reboot/%d", s.Rocket, n), Change: 1, Rocket: s.Rocket,
-					Kind: "reboot", Priority: flight.Act, Active: true, RaisedAt: s.At, ChangedAt: s.At, Say: "Reboot", Reason: "It started again."}))
-			}
+			s := testSample(f)
+			must(r.journal.Event(&flight.Event{Session: s.Session, ID: fmt.Sprintf("%s/%d", s.Rocket, n), Rocket: s.Rocket,
+				Kind: flight.Reboot, At: s.At, CalledAt: s.At.Add(time.Second / 8), AltitudeM: ptr(1.5), Note: `said "again"`}))
+			must(r.journal.Alarm(&flight.Alarm{Session: s.Session, ID: fmt.Sprintf("%s/reboot/%d", s.Rocket, n), Change: 1, Rocket: s.Rocket,
+				Kind: "reboot", Priority: flight.Act, Active: true, RaisedAt: s.At, ChangedAt: s.At, Say: "Reboot", Reason: "It started again."}))
 		}
 	}
 }
 
-func testSample(session, link, rocket string, n uint64) decode.Sample {
+func testFrame(session, link string, n uint64) ingest.Frame {
 	mono := int64(n) * 50_000_000
-	at := epoch.Add(time.Duration(mono - mono%250_000_000/50_000_000/4*50_000_000))
+	return ingest.Frame{Session: session, Link: link, N: n, Heard: epoch.Add(time.Duration(mono)), Mono: mono, Passed: mono, Bytes: []byte{1, 2}}
+}
+
+// fakeDecoder knows of each frame what it is by its number.
+type fakeDecoder struct{}
+
+func (fakeDecoder) Decode(f ingest.Frame) (decode.Sample, error) {
+	if f.N%10 == 0 {
+		return decode.Sample{}, &decode.Reject{Kind: decode.Corrupt, Reason: decode.ReasonChecksum, Offset: -1}
+	}
+	return testSample(f), nil
+}
+
+func testSample(f ingest.Frame) decode.Sample {
+	at := epoch.Add(time.Duration(f.Mono - f.Mono%250_000_000/50_000_000/4*50_000_000))
 	return decode.Sample{
-		Session: session, Link: link, N: n, Rocket: rocket, Boot: 1, Seq: int64(n), Clock: int64(n) * 50_000,
-		Heard: epoch.Add(time.Duration(mono)), At: at, Passed: mono, RSSI: ptr(-60 - float64(n%7)),
+		Session: f.Session, Link: f.Link, N: f.N, Rocket: rockets[f.Link], Boot: 1, Seq: int64(f.N), Clock: int64(f.N) * 50_000,
+		Heard: f.Heard, At: at, Passed: f.Passed, RSSI: ptr(-60 - float64(f.N%7)),
 		Values: decode.Channels{
 			Names:  []string{"pressure_pa", "temperature_c", "cell_v", "time"},
-			Values: []float64{101325 - float64(n)*1.1, 20 + float64(n%100)/7, math.NaN(), float64(n)},
+			Values: []float64{101325 - float64(f.N)*1.1, 20 + float64(f.N%100)/7, math.NaN(), float64(f.N)},
 		},
 	}
 }
 
-// settled waits until the archive and the server have everything published.
-func (r *rig) settled(limit time.Duration) {
+// settled waits until the archive and the server have everything, what the
+// writer itself adds while it is at it included.
+func (r *rig) settled(w *Writer, limit time.Duration) {
 	r.t.Helper()
 	ctx, cancel := context.WithTimeout(r.t.Context(), limit)
 	defer cancel()
-	if err := r.bus.Flush(ctx); err != nil {
-		r.t.Fatal(err)
-	}
-	if err := r.writer.Drain(ctx, r.bus.LastSeq()); err != nil {
-		r.t.Fatal(err)
-	}
-	if err := r.bus.WaitConsumed(ctx, Durable, r.bus.LastSeq()); err != nil {
-		r.t.Fatal(err)
+	for end := int64(0); end < r.journal.State().End; {
+		end = r.journal.State().End
+		if err := errors.Join(r.writer.Drain(ctx, end), w.follow.WaitFor(ctx, end)); err != nil {
+			r.t.Fatal(err)
+		}
 	}
 }
 
@@ -300,13 +341,4 @@ func number(t testing.TB, v any) float64 {
 		t.Fatal(err)
 	}
 	return f
-}
-
-func mustJSON(t testing.TB, v any) []byte {
-	t.Helper()
-	data, err := json.Marshal(v)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return data
 }

@@ -14,8 +14,6 @@ import (
 	"time"
 
 	"github.com/rs/zerolog"
-
-	"padlark/bus"
 )
 
 // TestAnswers: what each answer of a server means. The texts are those of
@@ -112,14 +110,13 @@ func TestTokenIsNeverTold(t *testing.T) {
 		fmt.Fprintf(w, "who is %s?", r.Header.Get("Authorization"))
 	}))
 	defer srv.Close()
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
+	r := newRig(t, "s1")
 	var log syncBuffer
 	dir := t.TempDir()
 	o := Options{URL: srv.URL, Bucket: "b", Token: token, Station: "north-field", Dir: dir, RetryMin: time.Millisecond, RetryMax: time.Millisecond,
 		Log: zerolog.New(&log).Level(zerolog.TraceLevel)}
-	w, stop := r.start(o, "s1")
-	r.publish("s1", 1, 20)
+	w, stop := r.start(o)
+	r.publish(1, 20)
 	until(t, "the alarm", func() bool { return len(r.published(KindAway)) > 0 })
 	stop()
 	b, err := NewBackfill(o, r.archive, nil)

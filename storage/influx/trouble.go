@@ -22,7 +22,7 @@ const (
 func (w *Writer) failed(ctx context.Context, err error) {
 	now := w.opt.Now().UTC()
 	var f *failure
-	act := !errors.As(err, &f) || f.verdict != tryAgain
+	act := errors.As(err, &f) && f.verdict != tryAgain
 	w.mu.Lock()
 	first := w.state.Trouble == ""
 	if first {
@@ -59,12 +59,11 @@ func mend(f *failure) string {
 }
 
 // worked notes that the server took data and clears the alarm.
-func (w *Writer) worked(ctx context.Context, seq uint64) {
+func (w *Writer) worked(ctx context.Context) {
 	now := w.opt.Now().UTC()
 	w.mu.Lock()
 	was := w.state.Trouble
 	w.state.Trouble, w.state.Since, w.state.LastOK = "", time.Time{}, now
-	w.state.Seq = max(w.state.Seq, seq)
 	cleared := w.away
 	if cleared != nil {
 		cleared.Change++
@@ -113,12 +112,12 @@ func (w *Writer) newAlarm(kind string, now time.Time, say, reason string) *fligh
 	}
 }
 
-// publish sends an alarm's state. If the bus takes none, the log has said it.
+// publish sends an alarm's state.
 func (w *Writer) publish(ctx context.Context, a *flight.Alarm) {
 	w.mu.Lock()
 	copied := *a
 	w.mu.Unlock()
-	if err := w.bus.PublishAlarm(ctx, copied); err != nil && ctx.Err() == nil {
+	if err := w.run.Alarms.PublishAlarm(ctx, copied); err != nil && ctx.Err() == nil {
 		w.opt.Log.Error().Err(err).Msg("the alarm about the time-series server cannot be published")
 	}
 }

@@ -9,7 +9,6 @@ import (
 	"testing"
 	"time"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/storage/influx/influxtest"
 	"padlark/storage/sqlite"
@@ -22,16 +21,15 @@ import (
 func TestVictoriaMetrics(t *testing.T) {
 	s := influxtest.Victoria(t)
 	path := influxtest.NewPath(t, s.URL)
-	r := newRig(t, bus.Options{})
-	r.startSession("s1")
-	w, stop := r.start(viaPath(r.options(s), path), "s1")
-	r.publish("s1", 1, 200)
+	r := newRig(t, "s1")
+	w, stop := r.start(viaPath(r.options(s), path))
+	r.publish(1, 200)
 	until(t, "the first write", func() bool { return w.State().Lines > 0 })
 	path.CutAfter(10_000)
-	r.publish("s1", 200, 500)
+	r.publish(200, 500)
 	until(t, "the cut", path.IsCut)
 	path.Mend()
-	r.settled(30 * time.Second)
+	r.settled(w, 30*time.Second)
 	if err := r.archive.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
 		t.Fatal(err)
 	}

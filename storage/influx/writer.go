@@ -7,45 +7,62 @@ import (
 	"sync"
 	"time"
 
-	"padlark/bus"
-	"padlark/decode"
+	"golang.org/x/sync/errgroup"
+
 	"padlark/flight"
+	"padlark/storage"
+	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 )
-
-// Durable is the name of the writer's place in the stream.
-const Durable = "influx"
 
 const (
 	// gatherTime is how long samples are gathered for one request. Nobody reads a
 	// dashboard faster, and it spares a mobile uplink.
 	gatherTime = time.Second
-	// batchMost bounds the messages of a batch. They are kept in memory, and while
-	// the server is away each is reported to the stream as being worked on.
+	// batchMost bounds the entries of a batch, which are kept in memory.
 	batchMost = 1024
+	// placeEvery is how often it is noted at most how far the journal has been
+	// sent. What came after that is sent again if the program is killed.
+	placeEvery = 30 * time.Second
 )
 
-// line is the part of the bus that the writer needs.
-type line interface {
-	Consume(ctx context.Context, c bus.Consumer, h func(context.Context, []bus.Msg) error) error
-	WaitConsumed(ctx context.Context, durable string, seq uint64) error
-	LastSeq() uint64
+// Alarms takes the copy's alarms, which belong to the session.
+type Alarms interface {
 	PublishAlarm(ctx context.Context, a flight.Alarm) error
 }
 
-// Writer moves samples, events and alarms from the stream to the server while
+// Running is what the writer needs of the session that runs.
+type Running struct {
+	Journal *journal.Journal
+	// Decoder is a fresh one for the session's configuration.
+	Decoder journal.Decoder
+	Archive *sqlite.Archive
+	// Archived returns when all of the journal up to a place is in the archive;
+	// it is asked at the end of the session.
+	Archived func(ctx context.Context, place int64) error
+	Alarms   Alarms
+	// Flights works out the session's results; nil sends none.
+	Flights Flights
+}
+
+// Writer moves samples, events and alarms from the journal to the server while
 // the station runs. See the package's comment for what it promises.
 type Writer struct {
 	*copier
-	bus     line
+	run     Running
 	current string // the session that runs now
+	follow  *journal.Follower
+	hurry   chan struct{} // closed at the end: nothing is gathered any more
 
 	landed chan struct{} // a touchdown was sent
 	settle time.Duration // from a touchdown to the results of its flight
+	every  time.Duration // how often its place is noted at most
 
-	// Owned by handle.
-	part     partly                  // how far the batch under way has come
-	sessions map[string]*liveSession // sessions of the messages so far
+	// Owned by handle, and by Run after it.
+	part partly    // how far the batch under way has come
+	mark mark      // what is noted about the session
+	kept time.Time // when it was
+	sent bool      // points of the session may be on the server
 
 	mu      sync.Mutex
 	state   State
@@ -57,7 +74,8 @@ type Writer struct {
 // State is how the writer is.
 type State struct {
 	Counts
-	Seq uint64 // stream sequence of the last message taken by the server
+	Place int64 // bytes of the journal that the server has taken
+	Left  int64 // bytes of the journal that are still to be sent
 	// Trouble says why the server takes nothing at present; empty if it does.
 	Trouble string
 	Since   time.Time // when the trouble began
@@ -67,30 +85,44 @@ type State struct {
 // partly is how much of a batch has been sent, so that a second try does not
 // begin at its start.
 type partly struct {
-	first, last uint64
-	lines       int
+	place int64 // of the batch
+	lines int
 }
 
-// NewWriter makes a writer for the session that runs now; Run does the work. The
-// archive is that of the station.
-func NewWriter(o Options, session string, b line, a *sqlite.Archive, f Flights) (*Writer, error) {
-	c, err := newCopier(o, a, f)
+// NewWriter makes a writer that goes on where the session's last one on the same
+// server was, and notes that the session is to be sent; Run does the work.
+func NewWriter(ctx context.Context, o Options, r Running) (*Writer, error) {
+	c, err := newCopier(o, r.Archive, r.Flights)
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{
-		copier: c, bus: b, current: session,
-		landed: make(chan struct{}, 1), settle: settleTime, sessions: map[string]*liveSession{},
-	}, nil
+	w := &Writer{
+		copier: c, run: r, current: r.Journal.Info().Session, hurry: make(chan struct{}),
+		landed: make(chan struct{}, 1), settle: settleTime, every: placeEvery,
+	}
+	if w.mark, w.sent, err = c.marks.load(w.current); err != nil {
+		return nil, err
+	}
+	// Events are not urgent here: the board shows them, this is for later.
+	w.follow = &journal.Follower{
+		Name: "copy to the time-series server", Journal: r.Journal, Decoder: r.Decoder, From: w.mark.Place,
+		Wait: func() time.Duration { return c.opt.gather }, Hurry: w.hurry, BatchMost: batchMost, RetryMax: c.opt.RetryMax,
+	}
+	if _, err := w.prepare(ctx); err != nil {
+		// A full disk must not keep a station from starting; each batch tries again.
+		c.opt.Log.Warn().Err(err).Msg("the copy to the time-series server cannot begin yet")
+	}
+	return w, nil
 }
 
 // State is how the writer is now.
 func (w *Writer) State() State {
-	n := w.sender.counts()
+	n, place := w.sender.counts(), w.follow.Place()
+	left := w.run.Journal.State().End - place
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	s := w.state
-	s.Counts = n
+	s.Counts, s.Place, s.Left = n, place, left
 	return s
 }
 
@@ -98,77 +130,66 @@ func (w *Writer) State() State {
 func (w *Writer) AsidePath() string { return w.sender.aside.path() }
 
 // Run writes until ctx ends; then it goes on for at most Options.CloseTime to
-// send what is left and the results of the session, and returns nil. The bus
-// and the archive must stay open until it has returned. An error means that the
-// stream cannot be read.
+// send what is left and the results of the session, and returns nil. The journal
+// must not be released, nor the archive be closed, before it has returned. An
+// error means that the journal cannot be read.
 func (w *Writer) Run(ctx context.Context) error {
 	defer w.server.close()
-	base := context.WithoutCancel(ctx)
-	work, stop := context.WithCancel(base)
-	ended := make(chan error, 1)
-	go func() { ended <- w.consume(work) }()
-	attending, leave := context.WithCancel(ctx)
-	attended := make(chan struct{})
-	go func() {
-		defer close(attended)
+	work, stop := context.WithCancel(context.WithoutCancel(ctx))
+	defer stop()
+	followed := make(chan struct{})
+	g, attending := errgroup.WithContext(ctx)
+	g.Go(func() error {
+		defer close(followed)
+		return w.follow.Run(work, w.handle)
+	})
+	g.Go(func() error {
 		w.attend(attending)
-	}()
-	var err error
-	select {
-	case err = <-ended:
-		stop()
-		leave()
-		<-attended
-	case <-ctx.Done():
-		closing, cancel := context.WithTimeout(base, w.opt.CloseTime)
-		defer cancel()
-		drained := w.drain(closing)
-		stop()
-		leave()
-		err = <-ended
-		<-attended
-		w.finish(closing, drained)
-	}
-	if err != nil {
+		return nil
+	})
+	<-attending.Done()
+	closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), w.opt.CloseTime)
+	defer cancel()
+	end := w.run.Journal.State().End
+	drained := w.drain(closing, followed)
+	stop()
+	if err := g.Wait(); err != nil {
 		return fmt.Errorf("copy to the time-series server: %w", err)
 	}
+	w.finish(closing, drained, end)
 	return nil
 }
 
-// consume hands the stream to handle.
-func (w *Writer) consume(ctx context.Context) error {
-	// Events are not urgent here: the board shows them, this is for later.
-	return w.bus.Consume(ctx, bus.Consumer{
-		Durable: Durable, Kinds: []bus.Kind{bus.Sample, bus.Reject, bus.Event, bus.Alarm},
-		MaxBatch: batchMost, MaxWait: w.opt.gather, RetryMin: w.opt.RetryMin, RetryMax: w.opt.RetryMax,
-		AckWait: w.opt.ackWait,
-	}, w.handle)
+// handle sends one batch.
+func (w *Writer) handle(ctx context.Context, entries []storage.Entry, place int64) error {
+	err := w.batch(ctx, entries, place)
+	if err == nil || ctx.Err() != nil {
+		return err // done, or interrupted, which is no trouble
+	}
+	w.failed(ctx, err)
+	pause := w.opt.RetryMin
+	var f *failure
+	if errors.As(err, &f) {
+		pause = max(pause, f.pause())
+	}
+	sleep(ctx, pause)
+	return err
 }
 
-// handle sends one batch.
-func (w *Writer) handle(ctx context.Context, msgs []bus.Msg) error {
-	b, landed, err := w.encode(ctx, msgs)
+func (w *Writer) batch(ctx context.Context, entries []storage.Entry, place int64) error {
+	shift, err := w.prepare(ctx)
 	if err != nil {
 		return err
 	}
-	p := partly{first: msgs[0].Seq, last: msgs[len(msgs)-1].Seq}
-	if w.part.first == p.first && w.part.last == p.last {
-		p.lines = w.part.lines
+	b, landed := w.encode(entries, shift)
+	if w.part.place != place {
+		w.part = partly{place: place}
 	}
-	p.lines, err = w.sender.send(ctx, b, min(p.lines, b.len()))
-	w.part = p
-	if err != nil {
-		if ctx.Err() != nil {
-			return err // interrupted, not in trouble
-		}
-		w.failed(ctx, err)
-		var f *failure
-		if errors.As(err, &f) && f.pause() > 0 {
-			sleep(ctx, f.pause())
-		}
+	w.sent = true
+	if w.part.lines, err = w.sender.send(ctx, b, min(w.part.lines, b.len())); err != nil {
 		return err
 	}
-	w.worked(ctx, p.last)
+	w.worked(ctx)
 	w.tellAside(ctx)
 	if landed {
 		select {
@@ -179,45 +200,51 @@ func (w *Writer) handle(ctx context.Context, msgs []bus.Msg) error {
 	return nil
 }
 
-// encode writes the lines of a batch. What cannot be read is passed over and
-// stays in the stream: nothing could be sent of it.
-func (w *Writer) encode(ctx context.Context, msgs []bus.Msg) (*block, bool, error) {
-	b, landed := &block{}, false
-	seen := map[string]*liveSession{}
-	twice := make(map[uint64]bool, len(msgs))
-	for _, m := range msgs {
-		if twice[m.Seq] {
-			continue // delivered again before the first was handled
-		}
-		twice[m.Seq] = true
-		id, err := sessionOf(m)
-		if err != nil {
-			w.opt.Log.Error().Err(err).Msg("a message cannot be read and is not copied to the time-series server")
-			continue
-		}
-		s := seen[id.session]
-		if s == nil {
-			if s, err = w.live(ctx, id.session); err != nil {
-				return nil, false, err
-			}
-			seen[id.session] = s
-		}
-		s.follow(id)
-		switch v := id.value.(type) {
-		case *decode.Sample:
-			b.take(appendSample(b.buf, w.opt.Station, v, s.shift))
-		case *flight.Event:
-			landed = landed || v.Kind == flight.Touchdown && v.Session == w.current
-			b.take(appendEvent(b.buf, w.opt.Station, v, s.shift))
-		case *flight.Alarm:
-			b.take(appendAlarm(b.buf, w.opt.Station, v, s.shift))
+// encode writes the lines of a batch, and says whether a rocket has landed.
+func (w *Writer) encode(entries []storage.Entry, shift time.Duration) (b *block, landed bool) {
+	b = &block{}
+	for i := range entries {
+		switch e := &entries[i]; {
+		case e.Sample != nil:
+			b.take(appendSample(b.buf, w.opt.Station, e.Sample, shift))
+		case e.Event != nil:
+			landed = landed || e.Event.Kind == flight.Touchdown
+			b.take(appendEvent(b.buf, w.opt.Station, e.Event, shift))
+		case e.Alarm != nil:
+			b.take(appendAlarm(b.buf, w.opt.Station, e.Alarm, shift))
 		}
 	}
-	for _, s := range seen {
-		// Noted before the points are sent, so that they are never forgotten.
-		if err := w.note(s); err != nil {
-			return nil, false, err
-		}
+	return b, landed
+}
+
+// prepare looks up the session's time shift, which may become known while it
+// runs, and notes what is about to be sent, so that it is never forgotten.
+func (w *Writer) prepare(ctx context.Context) (shift time.Duration, err error) {
+	s, err := w.archive.Session(ctx, w.current)
+	if err != nil && !errors.Is(err, sqlite.ErrNoSession) {
+		return 0, err
 	}
-	return b, landed, nil
+	k := w.mark
+	k.Again, k.Complete = true, false
+	if ns := s.Shift.Nanoseconds(); ns != k.ShiftNs {
+		// What has been sent so far has another time.
+		k.Replace, k.ShiftNs = k.Replace || w.sent, ns
+	}
+	return s.Shift, w.note(k, w.every)
+}
+
+// note saves the session's mark if it has changed, or has not been saved for
+// some time while the writer got on.
+func (w *Writer) note(k mark, every time.Duration) error {
+	if w.follow.Place() > k.Place && time.Since(w.kept) >= every {
+		k.Place = w.follow.Place()
+	}
+	if k == w.mark {
+		return nil
+	}
+	if err := w.marks.save(k); err != nil {
+		return err
+	}
+	w.mark, w.kept = k, time.Now()
+	return nil
 }

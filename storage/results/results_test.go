@@ -1,16 +1,15 @@
 package results
 
 import (
-	"encoding/json"
 	"math"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -45,26 +44,20 @@ func heardUntil(t *testing.T, last time.Time) (*sqlite.Archive, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var msgs []bus.Msg
-	put := func(k bus.Kind, v any) {
-		b, err := json.Marshal(v)
-		if err != nil {
-			t.Fatal(err)
-		}
-		msgs = append(msgs, bus.Msg{Kind: k, Subject: "padlark.north-field." + string(k) + ".x", Seq: uint64(len(msgs) + 1), Data: b})
-	}
+	var all []storage.Entry
+	put := func(v any) { all = append(all, storage.NewEntry(uint64(len(all)+1), v)) }
 	for i := range n + 1 {
 		at := epoch.Add(time.Duration(i) * time.Second / hz)
 		pa := 101325 * math.Pow(1-2.25577e-5*falling(float64(i)/hz), 5.25588)
 		m := decode.Sample{Session: s.ID, Link: "radio", N: uint64(i + 1), Rocket: "Teal", Boot: 1, Seq: int64(i), Clock: int64(i) * 1e6 / hz,
 			At: at, Heard: at, Passed: at.Sub(epoch).Nanoseconds() + 1,
 			Values: decode.Channels{Names: []string{decode.PressurePa}, Values: []float64{math.Round(pa + 2*math.Sin(float64(i)*1.7))}}}
-		put(bus.Sample, m)
+		put(&m)
 		for _, ev := range e.Sample(&m).Events {
-			put(bus.Event, ev)
+			put(&ev)
 		}
 	}
-	if err := a.Write(t.Context(), msgs); err != nil {
+	if err := a.Write(t.Context(), all); err != nil {
 		t.Fatal(err)
 	}
 	return a, s.ID

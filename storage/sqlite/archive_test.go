@@ -10,10 +10,10 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 func readFrames(t testing.TB, a *Archive, filter FrameFilter) []ingest.Frame {
@@ -74,7 +74,7 @@ func TestRoundTrip(t *testing.T) {
 	all := everything()
 	// Written twice: the second time changes nothing.
 	for range 2 {
-		if err := a.Write(t.Context(), messages(t, all...)); err != nil {
+		if err := a.Write(t.Context(), entries(t, all...)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -176,7 +176,7 @@ func TestFramesInPassedOrder(t *testing.T) {
 		want = append(want, f)
 		in = append(in, f)
 	}
-	if err := a.Write(t.Context(), messages(t, in...)); err != nil {
+	if err := a.Write(t.Context(), entries(t, in...)); err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(want, readFrames(t, a, FrameFilter{})); diff != "" {
@@ -195,7 +195,7 @@ func TestFramesInPassedOrder(t *testing.T) {
 
 func TestShiftIsAppliedByReaders(t *testing.T) {
 	a := openNew(t)
-	if err := a.Write(t.Context(), messages(t, testFrame("l", 1), testSample("Teal", "l", 1), liftoff("Teal", 1, epoch))); err != nil {
+	if err := a.Write(t.Context(), entries(t, testFrame("l", 1), testSample("Teal", "l", 1), liftoff("Teal", 1, epoch))); err != nil {
 		t.Fatal(err)
 	}
 	shift := 61*365*24*time.Hour + 1234*time.Nanosecond // a computer that began in 1970
@@ -256,27 +256,10 @@ func TestSessionErrors(t *testing.T) {
 	}
 }
 
-func TestUnreadableIsSetAside(t *testing.T) {
-	a := openNew(t)
-	ms := messages(t, testFrame("l", 1), testFrame("l", 2), testFrame("l", 3))
-	ms[1].Data = []byte(`{"n": "two"}`)
-	for range 2 {
-		if err := a.Write(t.Context(), ms); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if n := len(readFrames(t, a, FrameFilter{})); n != 2 {
-		t.Errorf("%d frames, want 2", n)
-	}
-	if got := shell(t, a.Path(), `SELECT ord, data FROM unreadable`); got != `2|{"n": "two"}` {
-		t.Errorf("set aside: %s", got)
-	}
-}
-
 func TestLockedByAnother(t *testing.T) {
 	a := openNew(t)
 	_, err := Open(t.Context(), a.Path(), Options{})
-	if !errors.Is(err, bus.ErrLocked) {
+	if !errors.Is(err, storage.ErrLocked) {
 		t.Fatalf("second open: %v", err)
 	}
 	if strings.Contains(err.Error(), "\n") {
@@ -288,7 +271,7 @@ func TestLockedByAnother(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	if err := r.Write(t.Context(), messages(t, testFrame("l", 1))); !errors.Is(err, ErrReadOnly) {
+	if err := r.Write(t.Context(), entries(t, testFrame("l", 1))); !errors.Is(err, ErrReadOnly) {
 		t.Errorf("write: %v", err)
 	}
 }
@@ -312,7 +295,7 @@ func TestOtherFiles(t *testing.T) {
 	}
 	odd := filepath.Join(dir, "a b?c#d%20e", FileName)
 	a := openAt(t, odd)
-	if err := a.Write(t.Context(), messages(t, testFrame("l", 1))); err != nil {
+	if err := a.Write(t.Context(), entries(t, testFrame("l", 1))); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(odd); err != nil {

@@ -23,7 +23,7 @@ func wideSample(n uint64, channels int) decode.Sample {
 // once, and holds up nobody; its frame is kept.
 func TestTooManyChannels(t *testing.T) {
 	a := openNew(t)
-	ms := messages(t, testFrame("l", 1), testSample("Teal", "l", 1), testFrame("l", 2), wideSample(2, mostChannels+1), testFrame("l", 3), wideSample(3, mostChannels))
+	ms := entries(t, testFrame("l", 1), testSample("Teal", "l", 1), testFrame("l", 2), wideSample(2, mostChannels+1), testFrame("l", 3), wideSample(3, mostChannels))
 	for range 2 {
 		if err := a.Write(t.Context(), ms); err != nil {
 			t.Fatal(err)
@@ -55,11 +55,11 @@ func TestNamesThatChange(t *testing.T) {
 	for n := uint64(1); n <= first; n++ {
 		all = append(all, wideSample(n, each))
 	}
-	if err := a.Write(t.Context(), messages(t, all...)); err != nil {
+	if err := a.Write(t.Context(), entries(t, all...)); err != nil {
 		t.Fatal(err)
 	}
 	for n := uint64(first + 1); n <= first+more; n++ {
-		if err := a.Write(t.Context(), messages(t, wideSample(n, each))); err != nil {
+		if err := a.Write(t.Context(), entries(t, wideSample(n, each))); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -95,7 +95,7 @@ func TestHopelessIsFound(t *testing.T) {
 		all = append(all, testFrame("l", n), decode.Rejected{Session: "s1", Link: "l", N: n, Reject: decode.Reject{Kind: decode.Corrupt, Reason: "checksum"}})
 	}
 	for range 2 {
-		if err := a.Write(t.Context(), messages(t, all...)); err != nil {
+		if err := a.Write(t.Context(), entries(t, all...)); err != nil {
 			t.Fatal(err)
 		}
 	}

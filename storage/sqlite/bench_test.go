@@ -3,27 +3,27 @@ package sqlite
 import (
 	"testing"
 
-	"padlark/bus"
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 // benchBatch is what a second of a busy field brings.
 const benchBatch = 2000
 
-// batch makes the messages of benchBatch/2 frames and their samples.
-func batch(b *testing.B, round int) []bus.Msg {
-	out := make([]bus.Msg, 0, benchBatch)
+// batch makes the entries of benchBatch/2 frames and their samples.
+func batch(b *testing.B, round int) []storage.Entry {
+	out := make([]storage.Entry, 0, benchBatch)
 	for i := range benchBatch / 2 {
 		n := uint64(round*benchBatch/2 + i + 1)
-		out = append(out, message(b, 2*n-1, testFrame("pad-radio", n)), message(b, 2*n, testSample("Teal", "pad-radio", n)))
+		out = append(out, entry(b, 2*n-1, testFrame("pad-radio", n)), entry(b, 2*n, testSample("Teal", "pad-radio", n)))
 	}
 	return out
 }
 
-// BenchmarkWrite is the archive's whole work from JSON to a commit on the disk.
+// BenchmarkWrite is the archive's whole work from entries to a commit on the disk.
 func BenchmarkWrite(b *testing.B) {
 	a := openNew(b)
-	batches := make([][]bus.Msg, b.N)
+	batches := make([][]storage.Entry, b.N)
 	for i := range batches {
 		batches[i] = batch(b, i)
 	}

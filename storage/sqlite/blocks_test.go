@@ -168,7 +168,7 @@ func TestRedeliveryIntoDamage(t *testing.T) {
 		t.Fatal(err)
 	}
 	a.ins.forget()
-	if err := a.Write(t.Context(), messages(t, testFrame("pad-radio", 50))); !errors.Is(err, ErrDamaged) {
+	if err := a.Write(t.Context(), entries(t, testFrame("pad-radio", 50))); !errors.Is(err, ErrDamaged) {
 		t.Errorf("frame 50 again: %v, want ErrDamaged", err)
 	}
 }

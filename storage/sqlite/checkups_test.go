@@ -8,7 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"padlark/bus"
+	"padlark/storage"
 )
 
 func TestCheckups(t *testing.T) {
@@ -44,7 +44,7 @@ func TestOpenBeside(t *testing.T) {
 	if err := a.StartSession(t.Context(), Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, bus.ErrLocked) {
+	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, storage.ErrLocked) {
 		t.Fatalf("a second Open: %v", err)
 	}
 	b, err := OpenBeside(path)
@@ -55,7 +55,7 @@ func TestOpenBeside(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The first one writes on and sees the other's row.
-	if err := a.Write(t.Context(), messages(t, testFrame("pad-radio", 1))); err != nil {
+	if err := a.Write(t.Context(), entries(t, testFrame("pad-radio", 1))); err != nil {
 		t.Fatal(err)
 	}
 	notes, err := a.Notes(t.Context(), "s1")

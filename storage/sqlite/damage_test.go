@@ -335,7 +335,7 @@ func TestCopyWhileWriting(t *testing.T) {
 				n++
 				in = append(in, testFrame("pad-radio", n))
 			}
-			if err := a.Write(t.Context(), messages(t, in...)); err != nil {
+			if err := a.Write(t.Context(), entries(t, in...)); err != nil {
 				done <- err
 				return
 			}

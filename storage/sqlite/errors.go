@@ -9,7 +9,7 @@ import (
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
 
-	"padlark/bus"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
 
@@ -34,7 +34,7 @@ var (
 // diskFull says whether the file system under path has less than a few pages
 // left.
 func diskFull(path string) bool {
-	free, ok := bus.Free(filepath.Dir(path))
+	free, ok := storage.Free(filepath.Dir(path))
 	return ok && free < 64<<10
 }
 

@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"database/sql"
-	"encoding/json"
 	"fmt"
 	"os/exec"
 	"path/filepath"
@@ -10,10 +9,10 @@ import (
 	"testing"
 	"time"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
 
@@ -50,38 +49,32 @@ func newCodec(t testing.TB) *block.Codec {
 
 func ptr[T any](v T) *T { return &v }
 
-// message makes a bus message as the bus would.
-func message(t testing.TB, seq uint64, v any) bus.Msg {
+// entries are the values in order, numbered from 1.
+func entries(t testing.TB, vs ...any) []storage.Entry {
 	t.Helper()
-	b, err := json.Marshal(v)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := bus.Msg{Seq: seq, Data: b}
-	switch x := v.(type) {
-	case ingest.Frame:
-		m.Kind, m.Subject = bus.Frame, bus.Subject("north-field", bus.Frame, x.Link)
-	case decode.Sample:
-		m.Kind, m.Subject = bus.Sample, bus.Subject("north-field", bus.Sample, x.Rocket)
-	case decode.Rejected:
-		m.Kind, m.Subject = bus.Reject, bus.Subject("north-field", bus.Reject, x.Link)
-	case flight.Event:
-		m.Kind, m.Subject = bus.Event, bus.Subject("north-field", bus.Event, x.Rocket)
-	case flight.Alarm:
-		m.Kind, m.Subject = bus.Alarm, bus.Subject("north-field", bus.Alarm, x.Rocket)
-	default:
-		t.Fatalf("no kind for %T", v)
-	}
-	return m
-}
-
-func messages(t testing.TB, vs ...any) []bus.Msg {
-	t.Helper()
-	out := make([]bus.Msg, len(vs))
+	out := make([]storage.Entry, len(vs))
 	for i, v := range vs {
-		out[i] = message(t, uint64(i+1), v)
+		out[i] = entry(t, uint64(i+1), v)
 	}
 	return out
+}
+
+func entry(t testing.TB, seq uint64, v any) storage.Entry {
+	t.Helper()
+	switch v := v.(type) {
+	case ingest.Frame:
+		return storage.NewEntry(seq, &v)
+	case decode.Sample:
+		return storage.NewEntry(seq, &v)
+	case decode.Rejected:
+		return storage.NewEntry(seq, &v)
+	case flight.Event:
+		return storage.NewEntry(seq, &v)
+	case flight.Alarm:
+		return storage.NewEntry(seq, &v)
+	}
+	t.Fatalf("no entry for %T", v)
+	return storage.Entry{}
 }
 
 func testFrame(link string, n uint64) ingest.Frame {

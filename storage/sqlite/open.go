@@ -13,7 +13,7 @@ import (
 
 	_ "modernc.org/sqlite" // the driver "sqlite"
 
-	"padlark/bus"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
 
@@ -26,7 +26,7 @@ type Options struct {
 	// virtual clock, where losing power costs nothing but a second run.
 	NoSync bool
 	// Reserve is how many bytes Write leaves free on the disk; with less it
-	// fails with ErrFull, so that the bus has room to go on without the archive.
+	// fails with ErrFull, so that the journal has room to go on without the archive.
 	Reserve int64
 	// Tell, if not nil, gets lines for people while Open brings a file of an older
 	// version to the present one: after two seconds and then every five, and when
@@ -44,7 +44,7 @@ type Archive struct {
 	path     string
 	reserve  int64
 	readOnly bool
-	lock     *bus.Lock
+	lock     *storage.Lock
 	codec    *block.Codec
 	w        *sql.DB // one connection, for writing
 	r        *sql.DB // a few connections, for reading
@@ -62,13 +62,13 @@ type Archive struct {
 
 // Open opens the archive at path and makes it if it is not there. It brings an
 // older file to the present version and refuses a newer one (ErrNewer). The
-// file is locked: a second Open of any process fails with bus.ErrLocked. When ctx
+// file is locked: a second Open of any process fails with storage.ErrLocked. When ctx
 // ends, so does the work on an older file; the next Open goes on with it.
 func Open(ctx context.Context, path string, o Options) (*Archive, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return nil, fmt.Errorf("open archive: make folder: %w", err)
 	}
-	lock, err := bus.LockFile(path + ".lock")
+	lock, err := storage.LockFile(path + ".lock")
 	if err != nil {
 		return nil, fmt.Errorf("open archive: %w; stop that one, or give this one another [station] data", err)
 	}
@@ -85,8 +85,8 @@ func Open(ctx context.Context, path string, o Options) (*Archive, error) {
 
 func (a *Archive) open(ctx context.Context, o Options) error {
 	// synchronous=FULL: in WAL mode NORMAL would leave the newest commits in the
-	// kernel's cache, and their messages would be acknowledged to the bus
-	// without being on the disk.
+	// kernel's cache: a power cut would take the notes and the time fixes that
+	// people have just made.
 	sync := "FULL"
 	if o.NoSync {
 		sync = "OFF"

@@ -7,7 +7,7 @@ import (
 	"sync/atomic"
 	"time"
 
-	"padlark/bus"
+	"padlark/storage"
 )
 
 // Bringing a large archive of an older version to the present form takes
@@ -139,7 +139,7 @@ func (a *Archive) shrink(ctx context.Context, from int64, t *teller) error {
 	const mb = 1e6
 	size, content := float64(pages*page), (pages-unused)*page
 	need := 2*content + a.reserve
-	if free, known := bus.Free(filepath.Dir(a.path)); known && free < need {
+	if free, known := storage.Free(filepath.Dir(a.path)); known && free < need {
 		t.say("the archive %s stays at %.0f MB although it holds only %.0f MB: to shrink it %.0f MB must be free on the disk, and %.0f MB are; make room, and it shrinks at the next start",
 			a.path, size/mb, float64(content)/mb, float64(need)/mb, float64(free)/mb)
 		return nil

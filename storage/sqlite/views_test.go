@@ -37,7 +37,7 @@ func flown(t *testing.T, a *Archive, site flight.Site) {
 	add(405, 101325, nil)
 	up := liftoff("Teal", 1, epoch.Add(20*time.Second))
 	down := flight.Event{Session: "s1", ID: "Teal/1/touchdown", At: epoch.Add(20300 * time.Millisecond), CalledAt: epoch.Add(21 * time.Second), Rocket: "Teal", Kind: flight.Touchdown, Flight: 1}
-	if err := a.Write(t.Context(), messages(t, append(in, up, down)...)); err != nil {
+	if err := a.Write(t.Context(), entries(t, append(in, up, down)...)); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -83,7 +83,7 @@ func TestFlightSamplesViewInTheHeat(t *testing.T) {
 func TestViewsAnswer(t *testing.T) {
 	a := openNew(t)
 	flown(t, a, flight.Site{})
-	if err := a.Write(t.Context(), messages(t, everything()...)); err != nil {
+	if err := a.Write(t.Context(), entries(t, everything()...)); err != nil {
 		t.Fatal(err)
 	}
 	for query, want := range map[string]string{

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -11,43 +12,61 @@ import (
 
 	lib "modernc.org/sqlite/lib"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
 
-// Write stores messages in one transaction. With an error none is stored, or of
-// a batch with one that can be stored in no way the first ones are; what is not
-// stored comes again with the same messages. A message that is stored already, by its natural key, changes nothing. Live
-// kinds are passed over. A message that cannot be read, or can be stored in no
-// way, is set aside in the table unreadable with the reason, so that it neither
-// stops the others nor is lost; Aside counts them. Errors wrap ErrFull when the
-// disk is full.
-func (a *Archive) Write(ctx context.Context, msgs []bus.Msg) error {
-	if len(msgs) == 0 {
+// Write stores entries in one transaction. With an error none is stored, or of a
+// batch with one that can be stored in no way the first ones are; what is not
+// stored comes again with the same entries. One that is stored already, by its
+// natural key, changes nothing. What can be stored in no way is set aside in the
+// table unreadable with the reason, so that it neither stops the others nor is
+// lost; Aside counts them. Errors wrap ErrFull when the disk is full.
+func (a *Archive) Write(ctx context.Context, entries []storage.Entry) error {
+	return a.follow(ctx, entries, "", 0)
+}
+
+// Follow is Write for what came out of a session's journal: it stores with them
+// how far that has been followed, in bytes.
+func (a *Archive) Follow(ctx context.Context, session string, place int64, entries []storage.Entry) error {
+	return a.follow(ctx, entries, session, place)
+}
+
+func (a *Archive) follow(ctx context.Context, entries []storage.Entry, session string, place int64) error {
+	if len(entries) == 0 {
 		return nil
 	}
 	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("store %d messages: %w", len(msgs), err)
+		return fmt.Errorf("store %d entries: %w", len(entries), err)
 	}
-	if free, ok := bus.Free(filepath.Dir(a.path)); ok && free < a.reserve {
-		return fmt.Errorf("store %d messages in %s: %w; make room, nothing is lost: %d MB are free, and %d MB are kept for the bus",
-			len(msgs), a.path, ErrFull, free>>20, a.reserve>>20)
+	if free, ok := storage.Free(filepath.Dir(a.path)); ok && free < a.reserve {
+		return fmt.Errorf("store %d entries in %s: %w; make room, nothing is lost: %d MB are free, and %d MB are kept for the journal",
+			len(entries), a.path, ErrFull, free>>20, a.reserve>>20)
 	}
 	// A batch is short, so it is not interrupted; the driver would start a
 	// goroutine for every row to watch a context that can end.
 	ctx = context.WithoutCancel(ctx)
-	return a.writeParts(ctx, msgs)
+	return a.writeParts(ctx, entries, session, place)
 }
 
-// writeParts stores messages together if it can be, and else in halves, until
-// the one is found that can never be stored.
-func (a *Archive) writeParts(ctx context.Context, msgs []bus.Msg) error {
-	err := a.write(ctx, fmt.Sprintf("store %d messages", len(msgs)), func(in *inserter) error {
-		for i := range msgs {
-			if err := in.message(ctx, &msgs[i]); err != nil {
+// writeParts stores entries together if it can be, and else in halves, until the
+// one is found that can never be stored.
+func (a *Archive) writeParts(ctx context.Context, entries []storage.Entry, session string, place int64) error {
+	write := func(doing string, fn func(*inserter) error) error {
+		return a.write(ctx, doing, func(in *inserter) error {
+			if err := fn(in); err != nil || session == "" {
+				return err
+			}
+			_, err := in.exec(ctx, `UPDATE sessions SET journal_at = MAX(journal_at, ?) WHERE name = ?`, place, session)
+			return err
+		})
+	}
+	err := write(fmt.Sprintf("store %d entries", len(entries)), func(in *inserter) error {
+		for i := range entries {
+			if err := in.entry(ctx, &entries[i]); err != nil {
 				return err
 			}
 		}
@@ -56,14 +75,28 @@ func (a *Archive) writeParts(ctx context.Context, msgs []bus.Msg) error {
 	if err == nil || !hopeless(err) {
 		return err
 	}
-	if len(msgs) == 1 {
-		return a.write(ctx, "set a message aside", func(in *inserter) error { return in.setAside(ctx, &msgs[0], err) })
+	if len(entries) == 1 {
+		if parts := entries[0].Parts(); len(parts) > 1 {
+			return a.writeParts(ctx, parts, session, place)
+		}
+		return write("set an entry aside", func(in *inserter) error { return in.setAside(ctx, &entries[0], err) })
 	}
-	half := len(msgs) / 2
-	if err := a.writeParts(ctx, msgs[:half]); err != nil {
+	half := len(entries) / 2
+	if err := a.writeParts(ctx, entries[:half], session, min(place, int64(entries[half-1].Seq))); err != nil {
 		return err
 	}
-	return a.writeParts(ctx, msgs[half:])
+	return a.writeParts(ctx, entries[half:], session, place)
+}
+
+// JournalPlace is how far a session's journal has been followed, in bytes; 0 if
+// the session is not there.
+func (a *Archive) JournalPlace(ctx context.Context, session string) (int64, error) {
+	var at int64
+	err := a.r.QueryRowContext(ctx, `SELECT journal_at FROM sessions WHERE name = ?`, session).Scan(&at)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return at, explain(a.path, "look up how far the journal has been followed", err)
 }
 
 // hopeless says whether storing the same rows again would fail again, whatever
@@ -93,63 +126,70 @@ type asideCount struct {
 	why string
 }
 
-func (in *inserter) message(ctx context.Context, m *bus.Msg) error {
-	switch m.Kind {
-	case bus.Frame:
-		f, err := m.Frame()
-		if err != nil {
-			return in.setAside(ctx, m, err)
-		}
-		// A session that nobody has announced gets the station that sent it and the
-		// epoch that its first frame implies.
-		if _, err := in.session(ctx, f.Session, m.Sender(), f.Heard.Add(-time.Duration(f.Mono))); err != nil {
+func (in *inserter) entry(ctx context.Context, e *storage.Entry) error {
+	if e.Frame != nil {
+		if err := in.frame(ctx, e.Frame, e.Seq); err != nil {
 			return err
 		}
-		return in.frame(ctx, &f, m.Seq)
-	case bus.Sample:
-		s, err := m.Sample()
-		if err != nil {
-			return in.setAside(ctx, m, err)
+	}
+	if e.Sample != nil {
+		if err := in.sample(ctx, e.Sample); errors.Is(err, errTooWide) {
+			return in.setAside(ctx, e, err)
+		} else if err != nil {
+			return err
 		}
-		if err = in.sample(ctx, &s); errors.Is(err, errTooWide) {
-			return in.setAside(ctx, m, err)
+	}
+	if e.Reject != nil {
+		if err := in.reject(ctx, e.Reject); err != nil {
+			return err
 		}
-		return err
-	case bus.Reject:
-		r, err := m.Reject()
-		if err != nil {
-			return in.setAside(ctx, m, err)
+	}
+	if e.Event != nil {
+		if err := in.event(ctx, e.Event, e.Seq); err != nil {
+			return err
 		}
-		return in.reject(ctx, &r)
-	case bus.Event:
-		e, err := m.Event()
-		if err != nil {
-			return in.setAside(ctx, m, err)
-		}
-		return in.event(ctx, &e, m.Seq)
-	case bus.Alarm:
-		al, err := m.Alarm()
-		if err != nil {
-			return in.setAside(ctx, m, err)
-		}
-		return in.alarm(ctx, &al, m.Seq)
+	}
+	if e.Alarm != nil {
+		return in.alarm(ctx, e.Alarm, e.Seq)
 	}
 	return nil
 }
 
-// setAside keeps a message that is not what its kind promises.
-func (in *inserter) setAside(ctx context.Context, m *bus.Msg, why error) error {
+// setAside keeps an entry that cannot be stored.
+func (in *inserter) setAside(ctx context.Context, e *storage.Entry, why error) error {
+	kind, text := "sample", []byte(nil)
+	var err error
+	switch {
+	case e.Event != nil:
+		kind, text, err = asText("event", e.Event)
+	case e.Alarm != nil:
+		kind, text, err = asText("alarm", e.Alarm)
+	case e.Reject != nil:
+		kind, text, err = asText("reject", e.Reject)
+	case e.Sample != nil:
+		kind, text, err = asText("sample", e.Sample)
+	case e.Frame != nil:
+		kind, text, err = asText("frame", e.Frame)
+	}
+	if err != nil {
+		return err
+	}
 	res, err := in.exec(ctx, `INSERT INTO unreadable (ord, subject, data, reason) VALUES (?, ?, ?, ?)
-		ON CONFLICT DO NOTHING`, int64(m.Seq), m.Subject, string(m.Data), why.Error())
+		ON CONFLICT DO NOTHING`, int64(e.Seq), kind, string(text), why.Error())
 	if err != nil {
 		return err
 	}
 	added, err := res.RowsAffected()
 	if added > 0 {
 		in.aside.n += uint64(added)
-		in.aside.why = fmt.Sprintf("message %d on %s: %v", m.Seq, m.Subject, why)
+		in.aside.why = fmt.Sprintf("the %s at %d: %v", kind, e.Seq, why)
 	}
 	return err
+}
+
+func asText(kind string, v any) (string, []byte, error) {
+	text, err := json.Marshal(v)
+	return kind, text, err
 }
 
 // frame puts a frame where it waits for the end of the transaction.

@@ -4,56 +4,45 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
-	"padlark/bus"
-	"padlark/flight"
+	"padlark/storage"
+	"padlark/storage/journal"
 )
 
-// Durable is the name of the archive's place in the stream.
-const Durable = "archive"
-
-// How long rows may wait for their commit: while nothing flies, and from a
-// liftoff until the touchdown (or inFlightMost, for a rocket that is lost).
-// Until then the bus has them, which syncs its file every second. Each commit
-// writes anew the pages that it has not filled, so rare commits spare a memory
-// card: with five seconds a frame costs a third of the WAL that it costs with
-// one. In flight the commit, with its own time, is within 0.2 s.
+// How long rows may wait for their commit; until then the journal has them. An
+// event or an alarm is committed at once, and so is what came before a silence.
+// Each commit writes anew the pages that it has not filled, so rare commits spare
+// a memory card: the longer nothing has happened, the rarer they are.
 const (
-	commitEvery       = 5 * time.Second
-	commitEveryFlying = 150 * time.Millisecond
-	inFlightMost      = 15 * time.Minute
-	writerBatch       = 4096
+	commitFirst = 2 * time.Second
+	commitLast  = 30 * time.Second
+	commitIdle  = 3 * time.Second
+	writerBatch = 8192
 )
 
-// source is the part of the bus that a Writer needs.
-type source interface {
-	Consume(ctx context.Context, c bus.Consumer, h func(context.Context, []bus.Msg) error) error
-	WaitConsumed(ctx context.Context, durable string, seq uint64) error
-}
-
-// Writer moves messages from the bus into the archive. They are committed
-// within five seconds, within 0.2 s while a rocket flies, and at once when an event
-// or an alarm comes; they are acknowledged to the bus after the commit. While
-// the disk is full or busy they stay in the bus and the writer tries again.
+// Writer is the follower that brings a session's journal into the archive. While
+// the disk is full or busy what was heard stays in the journal and the writer
+// tries again.
 type Writer struct {
 	archive *Archive
-	bus     source
+	session string
+	follow  *journal.Follower
 	hurry   chan struct{}
 	once    sync.Once
-	resting time.Duration // how long rows may wait while nothing flies
 
-	mu     sync.Mutex
-	state  WriterState
-	moved  chan struct{} // closed and renewed at each change of state
-	flying map[string]time.Time
+	mu       sync.Mutex
+	happened time.Time // when something was committed that a person may look for
+	state    WriterState
+	moved    chan struct{} // closed and renewed at each change of state
 }
 
 // WriterState is how the writer is.
 type WriterState struct {
-	Seq     uint64 // stream sequence of the last message committed
-	Written uint64 // messages committed
+	Place   int64  // bytes of the journal that are committed
+	Written uint64 // entries committed
 	Commits uint64
 	// Trouble is the error of the last attempt, nil if it succeeded; it wraps
 	// ErrFull when the disk is full.
@@ -61,26 +50,45 @@ type WriterState struct {
 	Since   time.Time // when the trouble began
 }
 
-// NewWriter makes a writer; Run does the work.
-func NewWriter(a *Archive, b source) *Writer {
-	return &Writer{archive: a, bus: b, hurry: make(chan struct{}), resting: commitEvery, moved: make(chan struct{}), flying: map[string]time.Time{}}
+// NewWriter makes a writer that goes on where the archive is; Run does the work.
+// decoder must be a fresh one of the session's configuration.
+func NewWriter(ctx context.Context, a *Archive, j *journal.Journal, decoder journal.Decoder) (*Writer, error) {
+	session := j.Info().Session
+	from, err := a.JournalPlace(ctx, session)
+	if err != nil {
+		return nil, err
+	}
+	w := &Writer{archive: a, session: session, hurry: make(chan struct{}), moved: make(chan struct{}), happened: time.Now()}
+	w.follow = &journal.Follower{
+		Name: "archive", Journal: j, Decoder: decoder, From: from, BatchMost: writerBatch,
+		Wait: w.rest, Urgent: true, Idle: commitIdle, Hurry: w.hurry,
+	}
+	return w, nil
 }
 
-// Run writes until ctx ends, then returns nil. It returns an error only when it
-// makes no sense to try again: the archive is damaged or closed.
+// rest says how long rows may wait for their commit.
+func (w *Writer) rest() time.Duration {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return min(max(time.Since(w.happened)/2, commitFirst), commitLast)
+}
+
+// CommitEvery changes how long rows may wait for their commit, for a disk that
+// does not wear out. It is called before Run.
+func (w *Writer) CommitEvery(d time.Duration) { w.follow.Wait = func() time.Duration { return d } }
+
+// Run writes until ctx ends, or the journal is closed and all of it is written;
+// then it returns nil. It returns an error only when it makes no sense to try
+// again: the archive is damaged or closed.
 func (w *Writer) Run(ctx context.Context) error {
-	c := bus.Consumer{
-		Durable: Durable, MaxBatch: writerBatch, Wait: w.wait,
-		Urgent: []bus.Kind{bus.Event, bus.Alarm}, Hurry: w.hurry, RetryMax: 2 * time.Second,
-	}
-	if err := w.bus.Consume(ctx, c, w.handle); err != nil {
+	if err := w.follow.Run(ctx, w.handle); err != nil {
 		return fmt.Errorf("archive: %w", err)
 	}
 	return nil
 }
 
-func (w *Writer) handle(ctx context.Context, msgs []bus.Msg) error {
-	err := w.archive.Write(ctx, msgs)
+func (w *Writer) handle(ctx context.Context, entries []storage.Entry, place int64) error {
+	err := w.archive.Follow(ctx, w.session, place, entries)
 	if ctx.Err() != nil && err != nil {
 		return err // interrupted, not in trouble
 	}
@@ -93,51 +101,19 @@ func (w *Writer) handle(ctx context.Context, msgs []bus.Msg) error {
 		w.state.Trouble = err
 	} else {
 		w.state.Trouble, w.state.Since = nil, time.Time{}
-		w.state.Seq = max(w.state.Seq, msgs[len(msgs)-1].Seq)
-		w.state.Written += uint64(len(msgs))
+		w.state.Place = place
+		w.state.Written += uint64(len(entries))
 		w.state.Commits++
-		w.follow(msgs)
+		if slices.ContainsFunc(entries, func(e storage.Entry) bool { return e.Event != nil || e.Alarm != nil }) {
+			w.happened = time.Now()
+		}
 	}
 	close(w.moved)
 	w.moved = make(chan struct{})
 	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotArchive) || errors.Is(err, ErrReadOnly) {
-		return fmt.Errorf("%w: %w", bus.ErrStop, err)
+		return fmt.Errorf("%w: %w", journal.ErrStop, err)
 	}
 	return err
-}
-
-// follow notes which rockets fly.
-func (w *Writer) follow(msgs []bus.Msg) {
-	for _, m := range msgs {
-		if m.Kind != bus.Event {
-			continue
-		}
-		e, err := m.Event()
-		if err != nil {
-			continue // Write has read it, so this does not happen
-		}
-		switch e.Kind {
-		case flight.Liftoff:
-			w.flying[e.Rocket] = time.Now()
-		case flight.Touchdown:
-			delete(w.flying, e.Rocket)
-		}
-	}
-}
-
-// wait is how long the next batch may be gathered.
-func (w *Writer) wait() time.Duration {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	for r, since := range w.flying {
-		if time.Since(since) > inFlightMost {
-			delete(w.flying, r)
-		}
-	}
-	if len(w.flying) > 0 {
-		return commitEveryFlying
-	}
-	return w.resting
 }
 
 // State is how the writer is now; changed is closed when that changes.
@@ -147,15 +123,14 @@ func (w *Writer) State() (s WriterState, changed <-chan struct{}) {
 	return w.state, w.moved
 }
 
-// Drain returns when everything up to stream sequence seq is committed and
-// acknowledged, and makes the writer commit without waiting from now on. It is
-// for the end of a session: flush the bus, drain its LastSeq, then end Run's
-// context.
-func (w *Writer) Drain(ctx context.Context, seq uint64) error {
+// Drain returns when everything up to a place of the journal is committed, and
+// makes the writer commit without waiting from now on. It is for the end of a
+// session.
+func (w *Writer) Drain(ctx context.Context, place int64) error {
 	w.once.Do(func() { close(w.hurry) })
-	if err := w.bus.WaitConsumed(ctx, Durable, seq); err != nil {
+	if err := w.follow.WaitFor(ctx, place); err != nil {
 		s, _ := w.State()
-		return errors.Join(fmt.Errorf("drain archive: %w", err), s.Trouble)
+		return errors.Join(err, s.Trouble)
 	}
 	return nil
 }

@@ -13,22 +13,31 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"padlark/bus"
+	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage/journal"
 )
 
-// station is a bus and an archive with a writer between them.
+// station is a journal and an archive with a writer between them.
 type station struct {
-	bus     *bus.Bus
+	journal *journal.Journal
 	archive *Archive
 	writer  *Writer
 	end     func() error
 }
 
+// likeFrames decodes a frame of testFrame to its testSample.
+type likeFrames struct{}
+
+func (likeFrames) Decode(f ingest.Frame) (decode.Sample, error) {
+	return testSample("Teal", f.Link, f.N), nil
+}
+
 func newStation(t testing.TB, dir string) *station {
 	t.Helper()
-	b, err := bus.Open(t.Context(), bus.Options{Station: "north-field", Dir: filepath.Join(t.TempDir(), "bus")})
+	info := ingest.CaptureInfo{Station: "north-field", Session: "s1", Epoch: epoch, Links: []ingest.CaptureLink{{Name: "pad-radio", Kind: "serial", Baud: 9600}}}
+	j, err := journal.Create(filepath.Join(t.TempDir(), "journal"), info)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,8 +45,11 @@ func newStation(t testing.TB, dir string) *station {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &station{bus: b, archive: a, writer: NewWriter(a, b)}
-	s.writer.resting = time.Second // a test need not wait as long as a card wants
+	w, err := NewWriter(t.Context(), a, j, likeFrames{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &station{journal: j, archive: a, writer: w}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- s.writer.Run(ctx) }()
@@ -48,7 +60,7 @@ func newStation(t testing.TB, dir string) *station {
 		}
 		ended = true
 		cancel()
-		return errors.Join(<-done, b.Close(), a.Close())
+		return errors.Join(<-done, j.Close(0), j.Release(), a.Close())
 	}
 	t.Cleanup(func() {
 		if err := s.end(); err != nil {
@@ -57,6 +69,26 @@ func newStation(t testing.TB, dir string) *station {
 	})
 	return s
 }
+
+// frames writes frames to the journal, one by one.
+func (s *station) frames(t testing.TB, from, to uint64) {
+	t.Helper()
+	for n := from; n <= to; n++ {
+		if !s.journal.Frames([]ingest.Frame{testFrame("pad-radio", n)}) {
+			t.Fatal(s.journal.State().Trouble)
+		}
+	}
+}
+
+func (s *station) event(t testing.TB, e flight.Event) {
+	t.Helper()
+	if err := s.journal.Event(&e); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// caughtUp says whether all of the journal is in the archive.
+func (s *station) caughtUp(w WriterState) bool { return w.Place >= s.journal.State().End }
 
 // await waits until the writer's state is as wanted.
 func (s *station) await(t testing.TB, what string, ok func(WriterState) bool) WriterState {
@@ -78,38 +110,33 @@ func (s *station) await(t testing.TB, what string, ok func(WriterState) bool) Wr
 func TestWriterCommitsInTime(t *testing.T) {
 	s := newStation(t, t.TempDir())
 	start := time.Now()
-	for n := uint64(1); n <= 100; n++ {
-		if err := s.bus.PublishFrame(t.Context(), testFrame("pad-radio", n)); err != nil {
-			t.Fatal(err)
-		}
+	s.frames(t, 1, 100)
+	s.await(t, "the frames", s.caughtUp)
+	if d := time.Since(start); d < commitFirst/2 || d > 2*commitFirst {
+		t.Errorf("frames were committed after %s, want about %s", d, commitFirst)
 	}
-	s.await(t, "the frames", func(w WriterState) bool { return w.Seq >= 100 })
-	if d := time.Since(start); d < s.writer.resting/2 || d > 2*s.writer.resting {
-		t.Errorf("frames were committed after %s, want about %s", d, s.writer.resting)
+	// The longer nothing has happened, the longer they wait.
+	s.writer.happened = time.Now().Add(-time.Minute)
+	if got := s.writer.rest(); got < commitLast-time.Second || got > commitLast {
+		t.Errorf("commits every %s when nothing has happened for a minute", got)
 	}
-	// An event does not wait for that.
+	// In a silence they do not.
 	start = time.Now()
-	if err := s.bus.PublishFrame(t.Context(), testFrame("pad-radio", 101)); err != nil {
-		t.Fatal(err)
+	s.frames(t, 101, 150)
+	s.await(t, "the frames before the silence", s.caughtUp)
+	if d := time.Since(start); d > 3*commitIdle {
+		t.Errorf("frames before a silence were committed after %s, want about %s", d, commitIdle)
 	}
-	if err := s.bus.PublishEvent(t.Context(), liftoff("Teal", 1, epoch)); err != nil {
-		t.Fatal(err)
-	}
-	s.await(t, "the event", func(w WriterState) bool { return w.Seq >= 102 })
+	// Nor does an event.
+	start = time.Now()
+	s.frames(t, 151, 151)
+	s.event(t, liftoff("Teal", 1, epoch))
+	s.await(t, "the event", s.caughtUp)
 	if d := time.Since(start); d > 500*time.Millisecond {
 		t.Errorf("the event was committed after %s, want at once", d)
 	}
-	// A rocket flies now: 0.2 s.
-	if got := s.writer.wait(); got != commitEveryFlying {
-		t.Errorf("commits every %s in flight", got)
-	}
-	down := flight.Event{Session: "s1", ID: "Teal/1/touchdown", At: epoch, CalledAt: epoch, Rocket: "Teal", Kind: flight.Touchdown, Flight: 1}
-	if err := s.bus.PublishEvent(t.Context(), down); err != nil {
-		t.Fatal(err)
-	}
-	s.await(t, "the touchdown", func(w WriterState) bool { return w.Seq >= 103 })
-	if got := s.writer.wait(); got != s.writer.resting {
-		t.Errorf("commits every %s after the touchdown", got)
+	if got := s.writer.rest(); got != commitFirst {
+		t.Errorf("commits every %s after an event, want %s", got, commitFirst)
 	}
 }
 
@@ -118,16 +145,10 @@ func TestDrainAtTheEnd(t *testing.T) {
 	s := newStation(t, dir)
 	var want []ingest.Frame
 	for n := uint64(1); n <= 3000; n++ {
-		f := testFrame("pad-radio", n)
-		want = append(want, f)
-		if err := s.bus.PublishFrame(t.Context(), f); err != nil {
-			t.Fatal(err)
-		}
+		want = append(want, testFrame("pad-radio", n))
 	}
-	if err := s.bus.Flush(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.writer.Drain(t.Context(), s.bus.LastSeq()); err != nil {
+	s.frames(t, 1, 3000)
+	if err := s.writer.Drain(t.Context(), s.journal.State().End); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.end(); err != nil {
@@ -137,6 +158,50 @@ func TestDrainAtTheEnd(t *testing.T) {
 	if diff := cmp.Diff(want, readFrames(t, a, FrameFilter{})); diff != "" {
 		t.Errorf("(-want +got):\n%.2000s", diff)
 	}
+	if got := len(readSamples(t, a, Query{})); got != 3000 {
+		t.Errorf("%d samples, want 3000", got)
+	}
+}
+
+// An archive goes on in the journal where it was, with the decoder as it would
+// have been: the writer reads the journal from its start and stores what is new.
+func TestWriterGoesOn(t *testing.T) {
+	s := newStation(t, t.TempDir())
+	s.frames(t, 1, 500)
+	if err := s.writer.Drain(t.Context(), s.journal.State().End); err != nil {
+		t.Fatal(err)
+	}
+	s.frames(t, 501, 900)
+	seen := 0
+	w, err := NewWriter(t.Context(), s.archive, s.journal, counting{&seen})
+	if err != nil {
+		t.Fatal(err)
+	}
+	place, err := s.archive.JournalPlace(t.Context(), "s1")
+	if err != nil || w.follow.From != place || place == 0 {
+		t.Fatalf("goes on at %d, the archive is at %d, %v", w.follow.From, place, err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- w.Run(ctx) }()
+	err = w.Drain(t.Context(), s.journal.State().End)
+	cancel()
+	if err := errors.Join(err, <-done); err != nil {
+		t.Fatal(err)
+	}
+	if got := len(readFrames(t, s.archive, FrameFilter{})); got != 900 {
+		t.Errorf("%d frames, want 900", got)
+	}
+	if seen != 900 {
+		t.Errorf("the decoder saw %d frames, want all 900", seen)
+	}
+}
+
+type counting struct{ n *int }
+
+func (c counting) Decode(f ingest.Frame) (decode.Sample, error) {
+	*c.n++
+	return likeFrames{}.Decode(f)
 }
 
 // TestFullDisk fills a small file system of its own under a running writer.
@@ -164,25 +229,22 @@ func TestFullDisk(t *testing.T) {
 		f := testFrame("pad-radio", i)
 		f.Bytes = make([]byte, 300)
 		_, _ = rand.Read(f.Bytes) // it never fails
-		if err := s.bus.PublishFrame(t.Context(), f); err != nil {
-			t.Fatal(err)
-		}
-		if err := s.bus.PublishSample(t.Context(), testSample("Teal", "pad-radio", i)); err != nil {
-			t.Fatal(err)
+		if !s.journal.Frames([]ingest.Frame{f}) {
+			t.Fatal(s.journal.State().Trouble)
 		}
 	}
 	st := s.await(t, "a full disk", func(w WriterState) bool { return w.Trouble != nil })
 	if !errors.Is(st.Trouble, ErrFull) || strings.Contains(st.Trouble.Error(), "\n") {
 		t.Errorf("full disk: %v", st.Trouble)
 	}
-	t.Logf("full after %d messages: %v", st.Written, st.Trouble)
+	t.Logf("full after %d entries: %v", st.Written, st.Trouble)
 	if err := os.Remove(ballast); err != nil {
 		t.Fatal(err)
 	}
 	if out, err := exec.Command("mount", "-o", "remount,size=64m", dir).CombinedOutput(); err != nil {
 		t.Fatalf("remount: %v: %s", err, out)
 	}
-	s.await(t, "recovery", func(w WriterState) bool { return w.Trouble == nil && w.Seq >= 2*n })
+	s.await(t, "recovery", func(w WriterState) bool { return w.Trouble == nil && s.caughtUp(w) })
 	if got := len(readFrames(t, s.archive, FrameFilter{})); got != n {
 		t.Errorf("%d frames, want %d", got, n)
 	}

@@ -14,7 +14,7 @@ function show(c) {
   setText(box.querySelector(".state .word"), word);
   setText(box.querySelector(".words"), c.trouble ? `${c.url}: ${c.trouble}. Nothing is lost: it is sent when the server takes data again.` : c.url);
   const put = (name, text) => setText(box.querySelector(`[data-of="${name}"]`), text);
-  put("backlog", `${c.backlog} messages`);
+  put("backlog", `${Math.ceil(c.backlog_bytes / 1000)} kB of the journal`);
   put("last", c.last_success_at ? age((Date.now() - Date.parse(c.last_success_at)) / 1000) : "never");
   put("points", String(c.points));
   put("aside", c.set_aside ? `${c.set_aside}, in ${c.set_aside_file}` : "none");

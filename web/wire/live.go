@@ -6,6 +6,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"padlark/bus"
+	"padlark/decode"
 	"padlark/web"
 )
 
@@ -42,7 +43,9 @@ func message(m bus.Msg) (out web.Message, err error) {
 	case bus.Frame:
 		out.Frame, err = pointer(m.Frame())
 	case bus.Sample:
-		out.Sample, err = pointer(m.Sample())
+		var s decode.Sample
+		s, _, err = m.Sample()
+		out.Sample = &s
 	default:
 		err = fmt.Errorf("read message: nobody asked for kind %s", m.Kind)
 	}

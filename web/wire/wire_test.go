@@ -14,10 +14,10 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"padlark/bus"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 	"padlark/watch"
@@ -69,14 +69,8 @@ func stored(t *testing.T) *sqlite.Archive {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var msgs []bus.Msg
-	put := func(k bus.Kind, v any) {
-		b, err := json.Marshal(v)
-		if err != nil {
-			t.Fatal(err)
-		}
-		msgs = append(msgs, bus.Msg{Kind: k, Subject: "padlark.north-field." + string(k) + ".x", Seq: uint64(len(msgs) + 1), Data: b})
-	}
+	var all []storage.Entry
+	put := func(v any) { all = append(all, storage.NewEntry(uint64(len(all)+1), v)) }
 	n := uint64(0)
 	for i := range 70 * 20 {
 		ts := float64(i) / 20
@@ -94,18 +88,18 @@ func stored(t *testing.T) *sqlite.Archive {
 			s := decode.Sample{Session: session, Link: "pad-radio", N: n, Rocket: r.Name, Boot: 1, Seq: int64(i), Clock: int64(ts * 1e6),
 				At: at, Heard: at.Add(10 * time.Millisecond), Passed: at.Sub(epoch).Nanoseconds() + 10_000_000 + int64(k),
 				Values: decode.Channels{Names: []string{decode.PressurePa}, Values: []float64{math.Round(p)}}}
-			put(bus.Frame, ingest.Frame{Session: session, Link: "pad-radio", N: n, Heard: s.Heard, Mono: s.Heard.Sub(epoch).Nanoseconds(), Passed: s.Passed, Bytes: []byte(fmt.Sprint(r.Name, i))})
-			put(bus.Sample, s)
+			put(&ingest.Frame{Session: session, Link: "pad-radio", N: n, Heard: s.Heard, Mono: s.Heard.Sub(epoch).Nanoseconds(), Passed: s.Passed, Bytes: []byte(fmt.Sprint(r.Name, i))})
+			put(&s)
 			out := e.Sample(&s)
 			for _, ev := range out.Events {
-				put(bus.Event, ev)
+				put(&ev)
 			}
 			for _, al := range out.Alarms {
-				put(bus.Alarm, al)
+				put(&al)
 			}
 		}
 	}
-	if err := a.Write(t.Context(), msgs); err != nil {
+	if err := a.Write(t.Context(), all); err != nil {
 		t.Fatal(err)
 	}
 	if err := a.EndSession(t.Context(), session, epoch.Add(71*time.Second)); err != nil {

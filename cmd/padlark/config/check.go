@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/url"
 	"slices"
 	"sort"
 	"strings"
@@ -208,8 +209,11 @@ func (c *Config) checkSite() *problem {
 
 func (c *Config) checkBus() *problem {
 	b := c.Bus
-	if b.URL != "" && b.Listen != "" {
-		return problemf("bus.listen", "bus.url uses a server elsewhere and bus.listen opens the embedded one: choose one")
+	if b.Leaf != "" {
+		return problemf("bus.leaf", "there is no leaf any more: write url = %q with the servers' client port (4222, say); the station keeps what it hears while it is cut off, and sends it when it is back", b.Leaf)
+	}
+	if u, err := url.Parse(b.URL); b.URL != "" && (err != nil || u.Host == "") {
+		return problemf("bus.url", "url = %q: write an address like \"nats://host:4222\"", b.URL)
 	}
 	if b.Listen != "" {
 		if _, _, err := net.SplitHostPort(b.Listen); err != nil {

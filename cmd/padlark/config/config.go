@@ -43,21 +43,27 @@ type Station struct {
 	Data string `toml:"data"`
 }
 
-// Bus says where the message bus is. Empty means embedded and not listening.
+// Bus says who else hears of what the station hears.
 type Bus struct {
-	URL    string `toml:"url"`
+	// Listen is host:port on which the live bus can be reached; empty is nowhere.
 	Listen string `toml:"listen"`
-	// Leaf is a cluster that the embedded server joins as a leaf node.
-	Leaf      string `toml:"leaf"`
+	// URL is an outside NATS server to whose stream everything is sent, or several
+	// of a cluster with commas between them; empty is none.
+	URL string `toml:"url"`
+	// TokenFile and Creds are for both, or for the one that is set: what is asked
+	// of those who connect here, and what is shown there.
 	Creds     string `toml:"creds"`
 	TokenFile string `toml:"token_file"`
 	TLSCA     string `toml:"tls_ca"`
 	TLSCert   string `toml:"tls_cert"`
 	TLSKey    string `toml:"tls_key"`
-	// MaxAgeHours and MaxMB bound the stream; 72 h and 1024 MB if not given.
+	// MaxAgeHours, MaxMB and Replicas are those of the stream if this station is
+	// the one that makes it; 72 h, 1024 MB and 1 if not given.
 	MaxAgeHours float64 `toml:"max_age_hours"`
 	MaxMB       int64   `toml:"max_mb"`
 	Replicas    int     `toml:"replicas"`
+	// Leaf is not a key any more; whoever has it is told what to write instead.
+	Leaf string `toml:"leaf"`
 }
 
 // Storage configures the sinks besides the archive, which is always there.

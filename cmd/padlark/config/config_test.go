@@ -54,6 +54,10 @@ func TestParseGood(t *testing.T) {
 	if c.Web.Listen != "127.0.0.1:9700" {
 		t.Errorf("web.listen defaults to %q, want loopback", c.Web.Listen)
 	}
+	both := strings.Replace(good, "[site]", "[bus]\nurl = \"nats://h:4222\"\nlisten = \"127.0.0.1:4222\"\n[site]", 1)
+	if _, err := Parse("padlark.toml", []byte(both)); err != nil {
+		t.Errorf("a live bus and an uplink: %v", err)
+	}
 	if _, ok := c.Layout("lark-text"); !ok {
 		t.Error("the built-in layout lark-text is missing")
 	}
@@ -78,7 +82,8 @@ func TestParseBad(t *testing.T) {
 		{"open to everyone", `[site]`, "[web]\nlisten = \"0.0.0.0:9700\"\n[site]", "padlark.toml:35:1", []string{"passphrase"}},
 		{"elevation", `elevation_m = 212`, `elevation_m = 21200`, "padlark.toml:35:1", []string{"21200", "6000 m"}},
 		{"two addresses", `udp = ":9750"`, "udp = \":9750\"\ntcp = \"localhost:1\"", "padlark.toml:1", []string{"contradicts"}},
-		{"url and listen", `[site]`, "[bus]\nurl = \"nats://h:4222\"\nlisten = \":4222\"\n[site]", "padlark.toml:36:1", []string{"choose one"}},
+		{"leaf", `[site]`, "[bus]\nleaf = \"nats://h:7422\"\n[site]", "padlark.toml:35:1", []string{"no leaf any more", "url = "}},
+		{"no address", `[site]`, "[bus]\nurl = \"my server\"\n[site]", "padlark.toml:35:1", []string{"nats://host:4222"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text := strings.Replace(good, c.from, c.to, 1)

@@ -5,7 +5,6 @@ import (
 	"crypto/x509"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -15,29 +14,44 @@ import (
 	"padlark/cmd/padlark/config"
 )
 
-// busOptions turns [bus] into the bus's own options.
+// busOptions turns [bus] into the options of the station's own bus.
 func busOptions(c *config.Config, log zerolog.Logger) (bus.Options, error) {
 	b := c.Bus
-	o := bus.Options{
-		Station: c.Station.Name, Dir: filepath.Join(c.Station.Data, "bus"), Log: log,
-		URL: b.URL, Listen: b.Listen, CredsFile: b.Creds, Replicas: b.Replicas, LeafURL: b.Leaf,
-		MaxAge: time.Duration(b.MaxAgeHours * float64(time.Hour)), MaxBytes: b.MaxMB << 20,
+	o := bus.Options{Station: c.Station.Name, Log: log, Listen: b.Listen}
+	var err error
+	if o.Token, err = busToken(b); err != nil {
+		return o, err
 	}
-	if b.URL != "" {
-		o.Dir = ""
-		// Stations that share a server each have a stream of their own.
-		o.Stream = bus.DefaultStream + "-" + c.Station.Name
+	if b.TLSCert != "" { // without one of its own a server has nothing to show
+		o.TLS, err = tlsConfig(b)
 	}
-	if b.TokenFile != "" {
-		token, err := os.ReadFile(b.TokenFile)
-		if err != nil {
-			return o, fmt.Errorf("read bus.token_file: %w", err)
-		}
-		o.Token = strings.TrimSpace(string(token))
+	return o, err
+}
+
+// uplinkOptions turns [bus] into the options of the way to an outside server.
+func uplinkOptions(c *config.Config, log zerolog.Logger) (bus.UplinkOptions, error) {
+	b := c.Bus
+	o := bus.UplinkOptions{
+		Remote:   bus.Remote{URL: b.URL, Station: c.Station.Name, CredsFile: b.Creds, Log: log, Changed: func(error) {}},
+		Replicas: b.Replicas, MaxAge: time.Duration(b.MaxAgeHours * float64(time.Hour)), MaxBytes: b.MaxMB << 20,
 	}
 	var err error
+	if o.Token, err = busToken(b); err != nil {
+		return o, err
+	}
 	o.TLS, err = tlsConfig(b)
 	return o, err
+}
+
+func busToken(b config.Bus) (string, error) {
+	if b.TokenFile == "" {
+		return "", nil
+	}
+	token, err := os.ReadFile(b.TokenFile)
+	if err != nil {
+		return "", fmt.Errorf("read bus.token_file: %w", err)
+	}
+	return strings.TrimSpace(string(token)), nil
 }
 
 func tlsConfig(b config.Bus) (*tls.Config, error) {

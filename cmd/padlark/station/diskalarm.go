@@ -1,7 +1,6 @@
 package station
 
 import (
-	"context"
 	"fmt"
 	"slices"
 	"sync"
@@ -19,28 +18,21 @@ import (
 type diskAlarm struct {
 	session string
 	epoch   time.Time
-	bus     interface {
-		PublishAlarm(ctx context.Context, a flight.Alarm) error
-	}
-	log zerolog.Logger
+	tell    func(a flight.Alarm) error // publishes and keeps a change
+	log     zerolog.Logger
 
 	mu   sync.Mutex
 	open []flight.Alarm // active or not acknowledged, in the order of raising
 }
 
-// adopt takes over what an interrupted run of the session has left open; all
-// holds the changes of its alarms. It says whether one of them is still active.
-func (d *diskAlarm) adopt(all []flight.Alarm) (active bool) {
+// adopt takes over what an interrupted run of the session has left open; newest
+// holds the newest change of each of its alarms. It says whether one is still
+// active.
+func (d *diskAlarm) adopt(newest map[string]flight.Alarm) (active bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	newest := map[string]flight.Alarm{}
-	for _, a := range all {
-		if a.Kind == alarm.DiskFull && a.Change > newest[a.ID].Change {
-			newest[a.ID] = a
-		}
-	}
 	for _, a := range newest {
-		if a.Active || !a.Acked {
+		if a.Kind == alarm.DiskFull && (a.Active || !a.Acked) {
 			d.open = append(d.open, a)
 			active = active || a.Active
 		}
@@ -51,7 +43,7 @@ func (d *diskAlarm) adopt(all []flight.Alarm) (active bool) {
 
 // raise opens the alarm at a time of the session, or raises one again that has
 // returned to normal and was not acknowledged.
-func (d *diskAlarm) raise(ctx context.Context, now time.Time, reason string) {
+func (d *diskAlarm) raise(now time.Time, reason string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if len(d.open) == 0 {
@@ -66,17 +58,17 @@ func (d *diskAlarm) raise(ctx context.Context, now time.Time, reason string) {
 	}
 	a.Active, a.Acked, a.RaisedAt = true, false, now
 	a.Say, a.Reason = "Disk full, not recording", reason
-	d.changed(ctx, a, now)
+	d.changed(a, now)
 }
 
 // clear returns it to normal.
-func (d *diskAlarm) clear(ctx context.Context, now time.Time) {
+func (d *diskAlarm) clear(now time.Time) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for i := range d.open {
 		if a := &d.open[i]; a.Active {
 			a.Active, a.Say = false, "Recording again"
-			d.changed(ctx, a, now)
+			d.changed(a, now)
 		}
 	}
 	d.tidy()
@@ -84,7 +76,7 @@ func (d *diskAlarm) clear(ctx context.Context, now time.Time) {
 
 // Ack acknowledges it at a time of the session; false if no alarm of that ID is
 // open and not acknowledged.
-func (d *diskAlarm) Ack(ctx context.Context, id string, at time.Time) bool {
+func (d *diskAlarm) Ack(id string, at time.Time) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	i := slices.IndexFunc(d.open, func(a flight.Alarm) bool { return a.ID == id && !a.Acked })
@@ -92,7 +84,7 @@ func (d *diskAlarm) Ack(ctx context.Context, id string, at time.Time) bool {
 		return false
 	}
 	d.open[i].Acked = true
-	d.changed(ctx, &d.open[i], at)
+	d.changed(&d.open[i], at)
 	d.tidy()
 	return true
 }
@@ -103,10 +95,10 @@ func (d *diskAlarm) tidy() {
 }
 
 // changed publishes a change.
-func (d *diskAlarm) changed(ctx context.Context, a *flight.Alarm, at time.Time) {
+func (d *diskAlarm) changed(a *flight.Alarm, at time.Time) {
 	a.Change++
 	a.ChangedAt = at
-	if err := d.bus.PublishAlarm(ctx, *a); err != nil && ctx.Err() == nil {
+	if err := d.tell(*a); err != nil {
 		d.log.Error().Err(err).Msg("the alarm cannot be published")
 	}
 }

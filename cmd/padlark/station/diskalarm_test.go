@@ -1,7 +1,6 @@
 package station
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"go/ast"
@@ -25,7 +24,7 @@ import (
 // published collects what is said.
 type published []flight.Alarm
 
-func (p *published) PublishAlarm(_ context.Context, a flight.Alarm) error {
+func (p *published) alarm(a flight.Alarm) error {
 	*p = append(*p, a)
 	return nil
 }
@@ -46,44 +45,44 @@ func TestDiskAlarmLifeCycle(t *testing.T) {
 	at := func(s int) time.Time { return time.Date(2026, 5, 16, 10, 0, s, 0, time.UTC) }
 	for _, c := range []struct {
 		name string
-		do   func(ctx context.Context, d *diskAlarm) bool // the acknowledgement counted
+		do   func(d *diskAlarm) bool // the acknowledgement counted
 		want []string
 		open int
 	}{
-		{"acknowledged while it is active", func(ctx context.Context, d *diskAlarm) bool {
-			d.raise(ctx, at(1), "no room")
-			ok := d.Ack(ctx, "disk-full/1000", at(2))
-			d.clear(ctx, at(3))
+		{"acknowledged while it is active", func(d *diskAlarm) bool {
+			d.raise(at(1), "no room")
+			ok := d.Ack("disk-full/1000", at(2))
+			d.clear(at(3))
 			return ok
 		}, []string{"1000 1 true false", "1000 2 true true", "1000 3 false true"}, 0},
-		{"acknowledged after it has cleared", func(ctx context.Context, d *diskAlarm) bool {
-			d.raise(ctx, at(1), "no room")
-			d.clear(ctx, at(2))
-			return d.Ack(ctx, "disk-full/1000", at(3))
+		{"acknowledged after it has cleared", func(d *diskAlarm) bool {
+			d.raise(at(1), "no room")
+			d.clear(at(2))
+			return d.Ack("disk-full/1000", at(3))
 		}, []string{"1000 1 true false", "1000 2 false false", "1000 3 false true"}, 0},
-		{"raised again before anybody acknowledged", func(ctx context.Context, d *diskAlarm) bool {
-			d.raise(ctx, at(1), "no room")
-			d.clear(ctx, at(2))
-			d.raise(ctx, at(3), "no room")
-			return d.Ack(ctx, "disk-full/1000", at(4))
+		{"raised again before anybody acknowledged", func(d *diskAlarm) bool {
+			d.raise(at(1), "no room")
+			d.clear(at(2))
+			d.raise(at(3), "no room")
+			return d.Ack("disk-full/1000", at(4))
 		}, []string{"1000 1 true false", "1000 2 false false", "1000 3 true false", "1000 4 true true"}, 1},
-		{"another one after that", func(ctx context.Context, d *diskAlarm) bool {
-			d.raise(ctx, at(1), "no room")
-			d.clear(ctx, at(2))
-			d.Ack(ctx, "disk-full/1000", at(3))
-			d.raise(ctx, at(4), "no room")
-			return d.Ack(ctx, "disk-full/4000", at(5))
+		{"another one after that", func(d *diskAlarm) bool {
+			d.raise(at(1), "no room")
+			d.clear(at(2))
+			d.Ack("disk-full/1000", at(3))
+			d.raise(at(4), "no room")
+			return d.Ack("disk-full/4000", at(5))
 		}, []string{"1000 1 true false", "1000 2 false false", "1000 3 false true", "4000 1 true false", "4000 2 true true"}, 1},
-		{"acknowledged twice", func(ctx context.Context, d *diskAlarm) bool {
-			d.raise(ctx, at(1), "no room")
-			d.Ack(ctx, "disk-full/1000", at(2))
-			return !d.Ack(ctx, "disk-full/1000", at(3))
+		{"acknowledged twice", func(d *diskAlarm) bool {
+			d.raise(at(1), "no room")
+			d.Ack("disk-full/1000", at(2))
+			return !d.Ack("disk-full/1000", at(3))
 		}, []string{"1000 1 true false", "1000 2 true true"}, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var p published
-			d := &diskAlarm{session: "s1", epoch: at(0), bus: &p}
-			if !c.do(t.Context(), d) {
+			d := &diskAlarm{session: "s1", epoch: at(0), tell: p.alarm}
+			if !c.do(d) {
 				t.Error("the acknowledgement does not count as it should")
 			}
 			if diff := cmp.Diff(c.want, p.steps()); diff != "" {
@@ -100,16 +99,20 @@ func TestDiskAlarmLifeCycle(t *testing.T) {
 func TestDiskAlarmAfterARestart(t *testing.T) {
 	at := func(s int) time.Time { return time.Date(2026, 5, 16, 10, 0, s, 0, time.UTC) }
 	var before published
-	d := &diskAlarm{session: "s1", epoch: at(0), bus: &before}
-	d.raise(t.Context(), at(1), "no room")
-	d.Ack(t.Context(), "disk-full/1000", at(2))
+	d := &diskAlarm{session: "s1", epoch: at(0), tell: before.alarm}
+	d.raise(at(1), "no room")
+	d.Ack("disk-full/1000", at(2))
 	var p published
-	d = &diskAlarm{session: "s1", epoch: at(0), bus: &p}
-	if !d.adopt(append(before, flight.Alarm{ID: "Teal/silent/1", Kind: "silent", Change: 1, Active: true})) {
+	d = &diskAlarm{session: "s1", epoch: at(0), tell: p.alarm}
+	newest := map[string]flight.Alarm{"Teal/silent/1": {ID: "Teal/silent/1", Kind: "silent", Change: 1, Active: true}}
+	for _, a := range before {
+		newest[a.ID] = a
+	}
+	if !d.adopt(newest) {
 		t.Error("the alarm that was active is not")
 	}
-	d.raise(t.Context(), at(60), "no room") // still full: nothing has changed
-	d.clear(t.Context(), at(61))
+	d.raise(at(60), "no room") // still full: nothing has changed
+	d.clear(at(61))
 	if diff := cmp.Diff([]string{"1000 3 false true"}, p.steps()); diff != "" {
 		t.Errorf("changes (-want +got):\n%s", diff)
 	}
@@ -119,8 +122,8 @@ func TestDiskAlarmAfterARestart(t *testing.T) {
 func TestDiskAlarmIsAcknowledgedFromThePages(t *testing.T) {
 	var p published
 	epoch := time.Date(2026, 5, 16, 10, 0, 0, 0, time.UTC)
-	d := &diskAlarm{session: "s1", epoch: epoch, bus: &p}
-	d.raise(t.Context(), epoch.Add(time.Second), "no room")
+	d := &diskAlarm{session: "s1", epoch: epoch, tell: p.alarm}
+	d.raise(epoch.Add(time.Second), "no room")
 	a := acker{wire.Acker{Session: "s1", Now: func() time.Time { return epoch.Add(time.Minute) }}, d, nil}
 	if err := a.Ack(t.Context(), "s0", "disk-full/1000"); !errors.Is(err, web.ErrNotFound) {
 		t.Errorf("of another session: error %v", err)

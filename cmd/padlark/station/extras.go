@@ -7,13 +7,16 @@ import (
 )
 
 // startExtras starts what a station can do without: pages, callouts, the copy
-// to a time-series server. It returns the address of the pages.
+// to a time-series server, the uplink. It returns the address of the pages.
 func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages string, err error) {
 	if c := s.newCaller(); c != nil {
 		s.watcher.Tell = c.tell
 		g.Go(func() error { return c.speaker.Run(ctx) })
 	}
 	if s.copy, err = s.startInflux(ctx, g); err != nil {
+		return "", err
+	}
+	if err := s.startUplink(ctx, g); err != nil {
 		return "", err
 	}
 	if s.cfg.Web.Listen == "off" {

@@ -39,7 +39,14 @@ func (s *station) startInflux(ctx context.Context, g *errgroup.Group) (*influx.W
 		return nil, err
 	}
 	o.Now = func() time.Time { return s.clock.At(s.clock.Now()) }
-	w, err := influx.NewWriter(o, s.session.ID, s.bus, s.archive, results.New(s.archive).Flights)
+	decoder, err := newDecoder(s.cfg)
+	if err != nil {
+		return nil, err
+	}
+	w, err := influx.NewWriter(ctx, o, influx.Running{
+		Journal: s.journal, Decoder: decoder, Archive: s.archive, Archived: s.writer.Drain,
+		Alarms: alarms{s.out}, Flights: results.New(s.archive).Flights,
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -1,7 +1,11 @@
 package station
 
 import (
+	"errors"
 	"fmt"
+	"math"
+	"os"
+	"path/filepath"
 	"runtime"
 	"testing"
 
@@ -47,13 +51,29 @@ func olderThan(t *testing.T, major, minor int) bool {
 	return got[0] < major || got[0] == major && got[1] < minor
 }
 
-func TestHeapFitsMachine(t *testing.T) {
-	for gb, want := range map[float64]int{0: 200, 0.5: 200, 0.93: 200, 0.97: 400, 1.9: 800, 8: 800} {
-		if got := gcPercent(uint64(gb * (1 << 30))); got != want {
-			t.Errorf("%g GiB: %d %%, want %d", gb, got, want)
+// The runtime keeps to a quarter of the machine, or of its share of it.
+func TestMemoryFitsMachine(t *testing.T) {
+	for mb, want := range map[uint64]int64{0: 256, 128: 48, 256: 64, 512: 128, 1024: 256, 8192: 256} {
+		if got := memoryLimit(mb << 20); got != want<<20 {
+			t.Errorf("%d MB: %d MB, want %d", mb, got>>20, want)
 		}
 	}
 	if memory() == 0 {
 		t.Error("the machine's memory is not known")
+	}
+	root := t.TempDir()
+	for path, text := range map[string]string{"self": "0::/field/padlark\n", "field/memory.max": "268435456\n", "field/padlark/memory.max": "max\n"} {
+		if err := errors.Join(os.MkdirAll(filepath.Dir(filepath.Join(root, path)), 0o755), os.WriteFile(filepath.Join(root, path), []byte(text), 0o644)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.MkdirAll(filepath.Join(root, "field/padlark"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if got := shareOf(filepath.Join(root, "self"), root); got != 256<<20 {
+		t.Errorf("the control group's bound is read as %d", got)
+	}
+	if got := shareOf(filepath.Join(root, "none"), root); got != math.MaxUint64 {
+		t.Errorf("without control groups: %d", got)
 	}
 }

@@ -7,11 +7,8 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"padlark/ingest"
+	"padlark/watch"
 )
-
-// frameQueue is how many frames may wait for the sequencer before the links
-// wait in turn: nothing is dropped here, a port's own buffer fills up instead.
-const frameQueue = 256
 
 // healthEvery is how often the links' statistics are published.
 const healthEvery = time.Second
@@ -22,33 +19,35 @@ func (s *station) runLine(ctx context.Context) error {
 	if s.links.merge != nil {
 		return s.runRecorded(ctx)
 	}
-	frames := make(chan ingest.Frame, frameQueue)
 	g, gctx := errgroup.WithContext(ctx)
-	linksCtx, stopBeside := context.WithCancel(gctx)
-	passed := make(chan struct{})
+	beside, stopBeside := context.WithCancel(gctx)
+	// What was read before the end is passed on after it, but not for ever.
+	after, stop := outlasting(ctx, drainTime)
+	defer stop()
 	g.Go(func() error {
 		defer stopBeside()
-		defer close(frames)
-		return s.links.run(gctx, func(f ingest.Frame) error {
-			select {
-			case frames <- f:
-				return nil
-			case <-passed: // the sequencer has failed
-				return context.Canceled
-			}
-		})
+		return s.links.run(gctx, func(f ingest.Frame) error { return s.seq.live(after, f, s.clock) })
 	})
-	g.Go(func() error {
-		defer close(passed)
-		// What was read before the end is passed on after it, but not for ever: a
-		// bus without a byte of room takes nothing.
-		after, stop := outlasting(ctx, drainTime)
-		defer stop()
-		return s.seq.runLive(after, frames, s.clock)
-	})
-	g.Go(func() error { return s.links.flushCapture(linksCtx) })
-	g.Go(func() error { return s.publishHealth(linksCtx) })
+	g.Go(func() error { return s.tick(beside, after) })
+	g.Go(func() error { return s.links.flushCapture(beside) })
+	g.Go(func() error { return s.publishHealth(beside) })
 	return g.Wait()
+}
+
+// tick lets time pass while no frame arrives, until ctx ends.
+func (s *station) tick(ctx, after context.Context) error {
+	t := time.NewTicker(watch.TickEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-t.C:
+			if err := s.seq.liveTick(after, s.clock.Now()); err != nil {
+				return err
+			}
+		case <-ctx.Done():
+			return nil
+		}
+	}
 }
 
 // outlasting is a context that ends some time after ctx does.
@@ -69,7 +68,19 @@ func outlasting(ctx context.Context, by time.Duration) (context.Context, context
 
 // runRecorded passes captures through at full speed, on their own time.
 func (s *station) runRecorded(ctx context.Context) error {
-	err := s.links.run(ctx, func(f ingest.Frame) error { return s.seq.live(ctx, f, s.clock.Now()) })
+	batch := make([]ingest.Frame, 0, together)
+	err := s.links.run(ctx, func(f ingest.Frame) error {
+		s.seq.stamp(&f, s.clock.Now())
+		if batch = append(batch, f); len(batch) < cap(batch) {
+			return nil
+		}
+		err := s.seq.pass(ctx, batch)
+		batch = batch[:0]
+		return err
+	})
+	if err == nil {
+		err = s.seq.pass(ctx, batch)
+	}
 	if err != nil {
 		return err
 	}
@@ -83,7 +94,7 @@ func (s *station) publishHealth(ctx context.Context) error {
 	for {
 		for _, h := range s.links.health() {
 			// Live only: what nobody could be told is told a second later.
-			_ = s.bus.PublishHealth(h)
+			_ = s.bus.PublishHealth(&h)
 		}
 		select {
 		case <-ctx.Done():

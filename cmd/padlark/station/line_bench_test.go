@@ -1,21 +1,19 @@
 package station
 
 import (
-	"context"
 	"database/sql"
 	"fmt"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
-	"github.com/nats-io/nats-server/v2/server"
-	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/rs/zerolog"
 
 	"padlark/cmd/padlark/config"
 	"padlark/flight/sim"
 	"padlark/ingest"
+	"padlark/storage/journal"
 )
 
 // lineSeconds is how long the benchmark's boards send.
@@ -61,9 +59,9 @@ func fleetCapture(b *testing.B) (path string, sc sim.Scenario, frames int) {
 }
 
 // BenchmarkLine measures frames a second through the whole line, from the
-// chunks of a capture to a committed archive, beside what the two libraries do
-// alone in the same run: plain JetStream publishing and plain inserts of as
-// many frames.
+// chunks of a capture to a committed archive, beside its raw limits in the same
+// run: as many records appended to a file that is synced as the journal is, and
+// as many plain inserts by the library alone.
 func BenchmarkLine(b *testing.B) {
 	path, sc, frames := fleetCapture(b)
 	text := fmt.Sprintf("[station]\nname = \"fleet\"\ndata = %q\n[web]\nlisten = \"off\"\n", filepath.Join(b.TempDir(), "data"))
@@ -81,49 +79,41 @@ func BenchmarkLine(b *testing.B) {
 			b.Fatal(err)
 		}
 		line := float64(frames) / time.Since(start).Seconds()
-		publish := plainPublish(b, frames)
+		appended := plainAppend(b, frames)
 		insert := plainInsert(b, frames)
 		b.ReportMetric(line, "line_frames/s")
-		b.ReportMetric(publish, "plain_publish_frames/s")
+		b.ReportMetric(appended, "plain_append_frames/s")
 		b.ReportMetric(insert, "plain_insert_frames/s")
-		// The line publishes two messages and writes two rows for each frame.
-		b.ReportMetric(line*(1/publish+1/insert), "share_of_raw_limit")
+		b.ReportMetric(line*(1/appended+1/insert), "share_of_raw_limit")
 	}
 }
 
-// plainPublish publishes so many messages of a frame's size with the library
-// alone, and waits for all acknowledgements.
-func plainPublish(b *testing.B, n int) float64 {
+// plainAppend appends so many records of a frame's size to a file, as many at a
+// time as the sequencer writes at most, and syncs it as often as a journal is.
+func plainAppend(b *testing.B, n int) float64 {
 	b.Helper()
-	srv, err := server.NewServer(&server.Options{DontListen: true, JetStream: true, StoreDir: b.TempDir()})
+	f, err := os.Create(filepath.Join(b.TempDir(), "raw"))
 	if err != nil {
 		b.Fatal(err)
 	}
-	srv.Start()
-	defer srv.Shutdown()
-	if !srv.ReadyForConnections(10 * time.Second) {
-		b.Fatal("the server does not start")
-	}
-	nc, err := nats.Connect("", nats.InProcessServer(srv))
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer nc.Close()
-	js, err := jetstream.New(nc, jetstream.WithPublishAsyncMaxPending(512))
-	if err != nil {
-		b.Fatal(err)
-	}
-	if _, err := js.CreateStream(context.Background(), jetstream.StreamConfig{Name: "RAW", Subjects: []string{"raw"}}); err != nil {
-		b.Fatal(err)
-	}
-	payload := make([]byte, 260) // of a frame's message
+	defer f.Close()                      //nolint:errcheck // it is thrown away
+	records := make([]byte, together*52) // a frame of 24 bytes takes that
 	start := time.Now()
-	for range n {
-		if _, err := js.PublishAsync("raw", payload); err != nil {
+	synced := start
+	for done := 0; done < n; done += together {
+		if _, err := f.Write(records); err != nil {
 			b.Fatal(err)
 		}
+		if time.Since(synced) > journal.SyncEvery {
+			synced = time.Now()
+			if err := f.Sync(); err != nil {
+				b.Fatal(err)
+			}
+		}
 	}
-	<-js.PublishAsyncComplete()
+	if err := f.Sync(); err != nil {
+		b.Fatal(err)
+	}
 	return float64(n) / time.Since(start).Seconds()
 }
 

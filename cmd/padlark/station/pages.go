@@ -100,7 +100,7 @@ type acker struct {
 
 // Ack acknowledges one alarm of the running session.
 func (a acker) Ack(ctx context.Context, session, alarm string) error {
-	if session == a.Session && a.disk.Ack(ctx, alarm, a.Now()) {
+	if session == a.Session && a.disk.Ack(alarm, a.Now()) {
 		return nil
 	}
 	if a.copy != nil && session == a.Session && a.copy.Ack(ctx, alarm, a.Now()) {

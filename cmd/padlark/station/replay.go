@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"github.com/rs/zerolog"
-	"golang.org/x/sync/errgroup"
 
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
@@ -16,12 +15,8 @@ import (
 	"padlark/watch"
 )
 
-// replayAhead is how many frames a replay may run ahead of the watcher, so that
-// its bus needs little memory.
-const replayAhead = 4096
-
-// replayMemory bounds the replay's own bus, in bytes.
-const replayMemory = 256 << 20
+// replayTold is how many frames are replayed between two calls of Progress.
+const replayTold = 4096
 
 // ReplayOptions says what to replay and how.
 type ReplayOptions struct {
@@ -43,7 +38,7 @@ type ReplayOptions struct {
 // runs the same decoding and watching on them. It returns the events in the
 // order in which they were published.
 func Replay(ctx context.Context, o ReplayOptions) ([]flight.Event, error) {
-	b, err := bus.Open(ctx, bus.Options{Station: o.Session.Station, Memory: true, MaxBytes: replayMemory, Log: o.Log})
+	b, err := bus.Open(ctx, bus.Options{Station: o.Session.Station, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}
@@ -61,39 +56,37 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 		return nil, err
 	}
 	var events []flight.Event
-	watcher := watch.New(b, engine, o.Log)
+	watcher := watch.New(outlet{Bus: b}, engine, o.Log)
 	watcher.Tell = func(_ *flight.State, out watch.Output) { events = append(events, out.Events...) }
 	seq := &sequencer{session: o.Session.ID, epoch: o.Session.Epoch, out: b, watch: watcher, decoder: decoder}
-	subs, stopSubs := context.WithCancel(ctx)
-	defer stopSubs()
-	g, gctx := errgroup.WithContext(subs)
-	g.Go(func() error { return watcher.Run(gctx) })
+	if err := watcher.Start(b); err != nil {
+		return nil, err
+	}
 	if o.Ready != nil {
 		o.Ready(Info{Session: o.Session.ID, Bus: b})
 	}
-	err = o.play(gctx, b, seq, watcher)
-	stopSubs()
-	// Only after the watcher has returned are the events complete.
-	return events, errors.Join(err, g.Wait())
+	err = o.play(ctx, b, seq, watcher)
+	// Only after the watcher has stopped are the events complete.
+	watcher.Stop()
+	return events, err
 }
 
 // play passes the frames on and waits until they have been watched.
-func (o ReplayOptions) play(ctx context.Context, bus *bus.Bus, seq *sequencer, watcher *watch.Watcher) error {
+func (o ReplayOptions) play(ctx context.Context, b *bus.Bus, seq *sequencer, watcher *watch.Watcher) error {
 	start, n := time.Now(), 0
+	one := make([]ingest.Frame, 1)
 	err := o.Archive.Frames(ctx, o.Session.ID, sqlite.FrameFilter{Rocket: o.Rocket}, func(f ingest.Frame) error {
 		if err := o.pace(ctx, start, f.Passed, seq); err != nil {
 			return err
 		}
-		if err := seq.recorded(ctx, f); err != nil {
+		one[0] = f
+		if err := seq.pass(ctx, one); err != nil {
 			return err
 		}
-		if n++; n%replayAhead == 0 {
-			if o.Progress != nil {
-				o.Progress(time.Duration(f.Passed))
-			}
-			return watcher.WaitFor(ctx, seq.sampled, 0)
+		if n++; n%replayTold == 0 && o.Progress != nil {
+			o.Progress(time.Duration(f.Passed))
 		}
-		return nil
+		return ctx.Err()
 	})
 	if err != nil {
 		return err
@@ -106,8 +99,14 @@ func (o ReplayOptions) play(ctx context.Context, bus *bus.Bus, seq *sequencer, w
 	if err := watched(ctx, seq, watcher, end); err != nil {
 		return err
 	}
-	return bus.Flush(ctx) // for the viewers
+	ctx, stop := context.WithTimeout(ctx, settleTime)
+	defer stop()
+	return b.Settle(ctx)
 }
+
+// settleTime is how long the viewers of a replay that has ended may take to see
+// its end.
+const settleTime = 10 * time.Second
 
 // pace waits until it is time for a frame, and ticks meanwhile as a live
 // station does.

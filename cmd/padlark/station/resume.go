@@ -5,216 +5,231 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
+	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
 
-// resumeWithin is how long after its last frame an interrupted session is gone
-// on with; later a new one begins.
-const resumeWithin = 10 * time.Minute
+// rebuilt is what the journal of a session that was interrupted makes of decoder
+// and watcher.
+type rebuilt struct {
+	info    ingest.CaptureInfo
+	end     int64 // of the last whole record
+	decoder *decode.Decoder
+	engine  *watch.Engine
+	frames  map[string]uint64 // number of the last frame of each link
+	last    int64             // Passed of the last frame, -1 if there is none
+	sampled int64             // Passed of the last sample
+	made    watch.Output      // what the frames bring about,
+	events  map[string]flight.Event
+	alarms  map[string]flight.Alarm // and what the journal has of it; of alarms the newest change
+}
 
-// startOrResume settles which session this run belongs to, and its clock.
+// rebuild brings decoder and watcher to where an interrupted session was.
+func (s *station) rebuild(path string) (*rebuilt, error) {
+	b := &rebuilt{frames: map[string]uint64{}, last: -1, events: map[string]flight.Event{}, alarms: map[string]flight.Alarm{}}
+	var err error
+	if b.decoder, err = newDecoder(s.cfg); err != nil {
+		return nil, err
+	}
+	r, err := journal.Open(path, b.decoder)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close() //nolint:errcheck // it was only read from
+	b.info = r.Info()
+	if b.engine, err = watch.NewEngine(engineConfig(s.cfg, b.info.Session, b.info.Epoch)); err != nil {
+		return nil, err
+	}
+	for {
+		e, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			b.end = r.Pos()
+			return b, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		b.take(&e)
+	}
+}
+
+func (b *rebuilt) take(e *storage.Entry) {
+	switch {
+	case e.Event != nil:
+		b.events[e.Event.ID] = *e.Event
+	case e.Alarm != nil:
+		if a := e.Alarm; a.Change >= b.alarms[a.ID].Change {
+			b.alarms[a.ID] = *a
+		}
+	case e.Frame != nil:
+		b.frames[e.Frame.Link], b.last = e.Frame.N, e.Frame.Passed
+		if e.Sample == nil {
+			return
+		}
+		b.sampled = e.Frame.Passed
+		out := b.engine.Sample(e.Sample)
+		b.made.Events = append(b.made.Events, out.Events...)
+		b.made.Alarms = append(b.made.Alarms, out.Alarms...)
+	}
+}
+
+// unsaid is what the frames have brought about and the crash has kept from being
+// said.
+func (b *rebuilt) unsaid() (events []flight.Event, alarms []flight.Alarm) {
+	for _, e := range b.made.Events {
+		if _, had := b.events[e.ID]; !had {
+			events = append(events, e)
+		}
+	}
+	for _, a := range b.made.Alarms {
+		if a.Change > b.alarms[a.ID].Change {
+			alarms = append(alarms, a)
+		}
+	}
+	return events, alarms
+}
+
+// startOrResume settles which session this run belongs to, its clock, decoder
+// and engine, and opens its journal.
 func (s *station) startOrResume(ctx context.Context) error {
 	if s.recorded() {
 		// A recording has its own time and is a session of its own.
 		s.clock = s.links.virtual.Clock()
 		return s.startSession(ctx)
 	}
-	full := s.diskFull()
-	if full {
-		// The archive takes nothing, so it cannot say how far the last session
-		// came. What is in the bus goes into it when there is room.
-		s.log.Error().Msg("the disk is full: a new session begins, and nothing is recorded until there is room")
-	} else if err := s.catchUp(ctx); err != nil {
+	resumed, err := s.resume(ctx)
+	if err != nil || resumed {
 		return err
 	}
-	old, since, ok, err := s.interrupted(ctx)
-	if err != nil {
-		return err
-	}
-	ok = ok && !full
+	s.clock = ingest.StartClock()
+	return s.startSession(ctx)
+}
+
+// resume goes on with the last session if it was cut off a moment ago under the
+// same configuration.
+func (s *station) resume(ctx context.Context) (bool, error) {
+	cur, ok := s.loadCurrent()
 	if !ok {
-		s.clock = ingest.StartClock()
-		return s.startSession(ctx)
+		return false, nil
 	}
-	s.session, s.resumed = old, true
+	path := filepath.Join(s.journals(), cur.Session+journal.Suffix)
+	if !s.isOurs(path) {
+		return false, nil
+	}
+	b, err := s.rebuild(path)
+	if err != nil {
+		s.log.Error().Err(err).Msg("the session that was interrupted cannot be gone on with; a new one begins")
+		return false, nil
+	}
+	old, err := s.sessionOf(ctx, b.info)
+	if err != nil {
+		return false, err
+	}
+	since, ok := s.howLong(cur, old, b)
+	if !ok || b.last < 0 {
+		return false, nil
+	}
+	if s.journal, err = journal.GoOn(path, b.info, b.end); err != nil {
+		return false, err
+	}
+	for _, e := range b.events {
+		s.journal.Had(&e)
+	}
+	s.session, s.resumed, s.rebuilt = old, true, b
 	s.clock = ingest.ContinueClock(old.Epoch, since)
 	s.log.Info().Str("session", old.ID).Msg("the session that was interrupted goes on")
-	return nil
+	return true, s.begin(ctx)
 }
 
-// catchUp moves what a crash left in the bus into the archive, so that the
-// archive alone says how far the last session came.
-func (s *station) catchUp(ctx context.Context) error {
-	if err := s.bus.Rewind(ctx, sqlite.Durable); err != nil {
-		return err
+// isOurs says whether a journal was written under this configuration.
+func (s *station) isOurs(path string) bool {
+	r, err := journal.Open(path, nil)
+	if err != nil {
+		return false // it is brought in, or told, with the others
 	}
-	pending, err := s.bus.Pending(ctx, sqlite.Durable)
-	if err != nil || pending == 0 {
-		return err
-	}
-	wctx, stop := context.WithCancel(ctx)
-	defer stop()
-	g, gctx := errgroup.WithContext(wctx)
-	w := sqlite.NewWriter(s.archive, s.bus)
-	g.Go(func() error { return w.Run(gctx) })
-	drained := w.Drain(gctx, s.bus.LastSeq())
-	stop()
-	return errors.Join(drained, g.Wait())
+	defer r.Close() //nolint:errcheck // it was only read from
+	info := r.Info()
+	return info.Config == s.cfg.Text && info.Station == s.cfg.Station.Name && info.Session == journal.SessionOf(path)
 }
 
-// interrupted finds the last session if it was cut off a moment ago under the
-// same configuration, and how long ago it began.
-func (s *station) interrupted(ctx context.Context) (old sqlite.Session, since time.Duration, ok bool, err error) {
-	all, err := s.archive.Sessions(ctx)
-	if err != nil || len(all) == 0 {
-		return old, 0, false, err
+// howLong asks the clocks how far the session is by now.
+func (s *station) howLong(cur current, old sqlite.Session, b *rebuilt) (since time.Duration, ok bool) {
+	gone := breakTime{old: old, last: time.Duration(b.last), now: time.Now()}
+	gone.synced, _ = systemClock()
+	if boot, up, ok := bootClock(); ok {
+		gone.up = up
+		gone.same, gone.since = boot == cur.Boot, up-time.Duration(cur.Began)
 	}
-	old = all[len(all)-1]
-	if !old.Ended.IsZero() || old.Config != s.cfg.Text || old.Station != s.cfg.Station.Name {
-		return old, 0, false, nil
+	for _, e := range b.events {
+		down := b.events[fmt.Sprintf("%s/%d/%s", e.Rocket, e.Flight, flight.Touchdown)]
+		gone.flying = gone.flying || e.Kind == flight.Liftoff && down.ID == ""
 	}
-	end, err := s.archive.Last(ctx, old.ID)
-	if err != nil || end.Passed < 0 {
-		return old, 0, false, err
-	}
-	since, ok = goneOn(old, time.Duration(end.Passed), time.Now())
-	return old, since, ok, nil
+	return gone.goneOn()
 }
 
-// goneOn tells how far a session that was cut off after its last frame would be
-// by now. The clock may still be the one that the session was begun by, or have
-// been set right meanwhile: then it agrees with the time that the session is
-// known to have begun at. One that reads earlier than the last frame by both, or
-// much later, cannot say how long the break was.
-func goneOn(old sqlite.Session, last time.Duration, now time.Time) (since time.Duration, ok bool) {
-	for _, epoch := range []time.Time{old.Epoch, old.Corrected(old.Epoch)} {
-		since = now.Sub(epoch)
-		if gap := since - last; gap > 0 && gap < resumeWithin {
-			return since, true
-		}
-	}
-	return 0, false
-}
-
+// startSession begins a new session and its journal.
 func (s *station) startSession(ctx context.Context) error {
-	s.session = sqlite.Session{
-		ID: newSessionID(s.clock.Epoch), Station: s.cfg.Station.Name, Epoch: s.clock.Epoch,
-		Version: s.opt.Version, Config: s.cfg.Text, Site: s.cfg.Site, Rockets: s.cfg.Rockets,
-	}
+	id := newSessionID(s.clock.Epoch)
 	if s.recorded() {
 		// The same recording gives the same session, so that two runs can be compared.
-		s.session.ID = s.clock.Epoch.UTC().Format("20060102-150405") + "-rec"
+		id = s.clock.Epoch.UTC().Format("20060102-150405") + "-rec"
 	}
-	for _, l := range s.cfg.Links {
-		s.session.Links = append(s.session.Links, l.Name)
+	info := ingest.CaptureInfo{
+		Station: s.cfg.Station.Name, Epoch: s.clock.Epoch, Links: ingest.CaptureLinks(s.cfg.Links),
+		Session: id, Config: s.cfg.Text, Version: s.opt.Version,
 	}
-	return s.archive.StartSession(ctx, s.session)
+	s.session = s.describe(info)
+	if s.recorded() {
+		// Its journal would be a second copy of the captures: a second run of them
+		// writes it anew.
+		for _, old := range []string{id + journal.Suffix, id + journal.Packed} {
+			if err := os.Remove(filepath.Join(s.journals(), old)); err != nil && !errors.Is(err, os.ErrNotExist) {
+				return fmt.Errorf("begin the recording's session: %w", err)
+			}
+		}
+	}
+	var err error
+	if s.journal, err = journal.Create(s.journals(), info); err != nil {
+		return err
+	}
+	if st := s.journal.State(); st.Trouble != nil {
+		s.log.Error().Err(st.Trouble).Msg("the disk is full: rockets are watched, and nothing is recorded until there is room")
+	}
+	return s.begin(ctx)
+}
+
+// describe is the archive's row of a session of this configuration.
+func (s *station) describe(info ingest.CaptureInfo) sqlite.Session {
+	out := sqlite.Session{
+		ID: info.Session, Station: info.Station, Epoch: info.Epoch.UTC().Round(0), Version: info.Version, Config: info.Config,
+		Site: s.cfg.Site, Rockets: s.cfg.Rockets,
+	}
+	for _, l := range info.Links {
+		out.Links = append(out.Links, l.Name)
+	}
+	return out
+}
+
+// sessionOf is a session as the archive knows it, or as its journal says.
+func (s *station) sessionOf(ctx context.Context, info ingest.CaptureInfo) (sqlite.Session, error) {
+	old, err := s.archive.Session(ctx, info.Session)
+	if errors.Is(err, sqlite.ErrNoSession) {
+		return s.describe(info), nil
+	}
+	return old, err
 }
 
 // newSessionID is unique even on a computer whose clock starts anew each time.
 func newSessionID(epoch time.Time) string {
 	return epoch.UTC().Format("20060102-150405") + "-" + rand.Text()[:4]
-}
-
-// rebuild brings decoder and watcher to where the interrupted session was, from
-// its recorded frames, and publishes what the crash kept from being published.
-func (s *station) rebuild(ctx context.Context) error {
-	end, err := s.archive.Last(ctx, s.session.ID)
-	if err != nil {
-		return err
-	}
-	known, err := s.knownOutput(ctx)
-	if err != nil {
-		return err
-	}
-	s.seq.before = map[string]uint64{}
-	engine := s.engine
-	err = s.archive.Frames(ctx, s.session.ID, sqlite.FrameFilter{}, func(f ingest.Frame) error {
-		s.seq.before[f.Link] = f.N
-		s.seq.passed = f.Passed
-		smp, err := s.seq.decoder.Decode(f)
-		var rej *decode.Reject
-		if errors.As(err, &rej) {
-			return nil
-		} else if err != nil {
-			return err
-		}
-		s.seq.sampled = f.Passed
-		if f.N > end.Sampled[f.Link] {
-			if err := s.bus.PublishSample(ctx, smp); err != nil {
-				return err
-			}
-		}
-		return s.publishNew(ctx, engine.Sample(&smp), known)
-	})
-	if err != nil {
-		return fmt.Errorf("go on with session %s: %w", s.session.ID, err)
-	}
-	engine.Restore(known.last())
-	return s.bus.Flush(ctx)
-}
-
-// output is what the session published already.
-type output struct {
-	events map[string]bool
-	alarms map[string]flight.Alarm // the newest change of each
-}
-
-func (o output) last() []flight.Alarm {
-	out := make([]flight.Alarm, 0, len(o.alarms))
-	for _, a := range o.alarms {
-		out = append(out, a)
-	}
-	return out
-}
-
-func (s *station) knownOutput(ctx context.Context) (output, error) {
-	o := output{events: map[string]bool{}, alarms: map[string]flight.Alarm{}}
-	q := sqlite.Query{Session: s.session.ID, Recorded: true}
-	events, err := s.archive.Events(ctx, q)
-	if err != nil {
-		return o, err
-	}
-	for _, e := range events {
-		o.events[e.ID] = true
-	}
-	alarms, err := s.archive.Alarms(ctx, q)
-	if err != nil {
-		return o, err
-	}
-	for _, a := range alarms {
-		if a.Change >= o.alarms[a.ID].Change {
-			o.alarms[a.ID] = a
-		}
-	}
-	return o, nil
-}
-
-// publishNew publishes what the session has not said yet.
-func (s *station) publishNew(ctx context.Context, out watch.Output, known output) error {
-	for _, e := range out.Events {
-		if known.events[e.ID] {
-			continue
-		}
-		if err := s.bus.PublishEvent(ctx, e); err != nil {
-			return err
-		}
-	}
-	for _, a := range out.Alarms {
-		if a.Change <= known.alarms[a.ID].Change {
-			continue
-		}
-		if err := s.bus.PublishAlarm(ctx, a); err != nil {
-			return err
-		}
-	}
-	return nil
 }

@@ -4,58 +4,53 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"strings"
 	"time"
 
-	"padlark/bus"
 	"padlark/flight/alarm"
+	"padlark/storage"
+	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 )
 
-// The last of the disk is the bus's: when less than roomReserve is free the
-// archive waits, and the bus goes on in a ring of roomRing, so that the watcher
-// and the pages live. Before that, at roomTight, the bus gives up what the
-// archive has already. The bus's files come in pieces of 8 MB, of which a ring
-// needs up to two.
+// The last of the disk is the journal's: when less than roomReserve is free the
+// archive waits, and the journal goes on, at 50 bytes a frame for a long time. It
+// waits in memory only when other programs have taken the very last bytes.
+//
+// Before that, below roomTight, the journals of earlier sessions are given up,
+// the oldest first: the archive has all that is in them.
 const (
 	roomReserve = 32 << 20
 	roomTight   = 2 * roomReserve
 	roomAgain   = roomReserve + roomReserve/4 // from here on the disk is not full any more
-	roomRing    = 8 << 20
 	roomEvery   = time.Second
-	roomTrim    = 30 * time.Second // between two attempts to make room
-	roomOld     = time.Hour        // between two looks for what is old in the bus
 )
 
 // room watches over the free space of the data folder.
 type room struct {
-	s       *station
-	full    bool
-	trimmed time.Time
-	aged    time.Time
-	aside   uint64 // messages that were told to be set aside
+	s     *station
+	full  bool
+	gone  bool   // the archive's file is not where it was
+	aside uint64 // entries that were told to be set aside
 }
 
 // diskFull says whether the archive would refuse to write now.
 func (s *station) diskFull() bool {
-	free, known := bus.Free(s.cfg.Station.Data)
+	free, known := storage.Free(s.cfg.Station.Data)
 	return known && free < roomReserve
 }
 
 // openDiskAlarm makes the alarm of a full disk, with what an interrupted run has
 // left of it.
-func (s *station) openDiskAlarm(ctx context.Context) error {
-	s.disk = &diskAlarm{session: s.session.ID, epoch: s.session.Epoch, bus: s.bus, log: s.log}
-	if !s.resumed {
-		return nil
+func (s *station) openDiskAlarm() {
+	s.disk = &diskAlarm{session: s.session.ID, epoch: s.session.Epoch, tell: s.out.alarm, log: s.log}
+	if s.rebuilt == nil {
+		return
 	}
-	all, err := s.archive.Alarms(ctx, sqlite.Query{Session: s.session.ID, Recorded: true})
-	if err != nil {
-		return err
+	if s.disk.adopt(s.rebuilt.alarms) && !s.diskFull() {
+		s.disk.clear(s.now())
 	}
-	if s.disk.adopt(all) && !s.diskFull() {
-		s.disk.clear(ctx, s.now())
-	}
-	return nil
 }
 
 // keepRoom looks after the free space until ctx ends.
@@ -68,59 +63,85 @@ func (s *station) keepRoom(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case <-t.C:
-			r.look(ctx)
+			r.look()
 		}
 	}
 }
 
 // look takes one look. What fails is tried again with the next.
-func (r *room) look(ctx context.Context) {
-	free, known := bus.Free(r.s.cfg.Station.Data)
+func (r *room) look() {
+	free, known := storage.Free(r.s.cfg.Station.Data)
 	state, _ := r.s.writer.State()
-	refused := errors.Is(state.Trouble, sqlite.ErrFull)
-	if known && free < roomTight && time.Since(r.trimmed) > roomTrim {
-		r.trimmed = time.Now()
-		r.did("the bus gives up what the archive has", r.s.bus.Trim(ctx, sqlite.Durable))
-	}
+	refused := errors.Is(state.Trouble, sqlite.ErrFull) || r.s.journal.State().Trouble != nil
 	if n, why := r.s.archive.Aside(); n > r.aside {
-		r.s.log.Error().Uint64("so_far", n).Msg("the archive cannot store a message and has set it aside, in its table unreadable; the frames themselves are kept: " + why)
+		r.s.log.Error().Uint64("so_far", n).Msg("the archive cannot store an entry and has set it aside, in its table unreadable; the frames themselves are kept: " + why)
 		r.aside = n
 	}
-	if time.Since(r.aged) > roomOld {
-		r.aged = time.Now()
-		if err := r.s.bus.TrimOld(ctx, sqlite.Durable); err != nil && ctx.Err() == nil {
-			r.s.log.Warn().Err(err).Msg("what is old stays in the bus for now")
+	if _, err := os.Stat(r.s.archive.Path()); errors.Is(err, os.ErrNotExist) != r.gone {
+		if r.gone = !r.gone; r.gone {
+			r.s.archiveRemoved()
 		}
+	}
+	if known && free < roomTight {
+		r.giveUp()
 	}
 	switch {
 	case !r.full && (refused || known && free < roomReserve):
-		r.begin(ctx, free)
+		r.begin(free)
 	case r.full && !refused && (!known || free >= roomAgain):
-		r.end(ctx)
+		r.end()
 	}
 }
 
-func (r *room) begin(ctx context.Context, free int64) {
-	r.full = true
-	r.did("the bus goes on in the last of the disk", r.s.bus.Limit(ctx, roomRing))
-	reason := fmt.Sprintf("Nothing is recorded: %d MB are free in %s, and the last %d MB are kept for the live line. "+
-		"Make room: move old files or recordings away. Recording goes on by itself with what the bus still has (the last %d MB).",
-		free>>20, r.s.cfg.Station.Data, roomReserve>>20, roomRing>>20)
-	r.s.log.Error().Str("alarm", alarm.DiskFull).Msg(reason)
-	r.s.disk.raise(ctx, r.s.now(), reason)
-}
-
-func (r *room) end(ctx context.Context) {
-	r.full = false
-	r.did("the bus has its room again", r.s.bus.Limit(ctx, 0))
-	r.s.log.Info().Str("alarm", alarm.DiskFull).Msg("there is room again; recording goes on")
-	r.s.disk.clear(ctx, r.s.now())
-}
-
-func (r *room) did(what string, err error) {
+// giveUp removes the oldest journal of a session that is over. It has been
+// compressed, and so it is in the archive.
+func (r *room) giveUp() {
+	paths, err := journal.List(r.s.journals())
 	if err != nil {
-		r.s.log.Warn().Err(err).Msg(what + ": not now")
+		return // an error here is told by whoever needs the folder
+	}
+	for _, path := range paths {
+		if !strings.HasSuffix(path, journal.Packed) {
+			continue
+		}
+		if err := os.Remove(path); err != nil {
+			r.s.log.Warn().Err(err).Msg("an earlier journal cannot be given up")
+			continue
+		}
+		r.s.log.Warn().Str("session", journal.SessionOf(path)).Msg("the disk is nearly full: the journal of an earlier session is given up, the archive has it")
 		return
 	}
-	r.s.log.Info().Msg(what)
+}
+
+func (r *room) begin(free int64) {
+	r.full = true
+	reason := fmt.Sprintf("Nothing is archived: %d MB are free in %s, and the last %d MB are kept for the journal. "+
+		"Make room: move old files or recordings away. Archiving goes on by itself with what the journal has.",
+		free>>20, r.s.cfg.Station.Data, roomReserve>>20)
+	r.s.log.Error().Str("alarm", alarm.DiskFull).Msg(reason)
+	r.s.disk.raise(r.s.now(), reason)
+}
+
+func (r *room) end() {
+	r.full = false
+	r.s.log.Info().Str("alarm", alarm.DiskFull).Msg("there is room again; recording goes on")
+	r.s.disk.clear(r.s.now())
+}
+
+// journalTrouble tells what is wrong with the journal's file.
+func (s *station) journalTrouble(err error) {
+	s.log.Error().Err(err).Msg("the journal")
+	if errors.Is(err, journal.ErrMoved) {
+		s.disk.raise(s.now(), fmt.Sprintf("Somebody has removed files of the running session from %s. Its journal is written anew from memory. "+
+			"Do not remove anything there while padlark runs.", s.cfg.Station.Data))
+	}
+}
+
+// archiveRemoved tells that the archive's file is gone; what goes into it now is
+// lost with it, and comes back from the journals at the next start.
+func (s *station) archiveRemoved() {
+	reason := fmt.Sprintf("Somebody has removed the archive %s while it was in use. The journal goes on, and rockets are watched. "+
+		"Start padlark again when nothing flies: it makes the archive anew from the journals.", s.archive.Path())
+	s.log.Error().Msg(reason)
+	s.disk.raise(s.now(), reason)
 }

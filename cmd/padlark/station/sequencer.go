@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"padlark/bus"
@@ -14,33 +15,55 @@ import (
 
 // watcher is the part of the watch that the sequencer needs.
 type watcher interface {
-	Sample(ctx context.Context, s decode.Sample) error
-	Tick(ctx context.Context, mono int64) error
+	WaitFor(ctx context.Context, passed, mono int64) error
 }
 
 // publisher is the part of the bus that the sequencer needs.
 type publisher interface {
-	PublishFrame(ctx context.Context, f ingest.Frame) error
-	PublishSample(ctx context.Context, s decode.Sample) error
-	PublishReject(ctx context.Context, r decode.Rejected) error
-	PublishTick(t bus.Tick) error
+	PublishFrame(f *ingest.Frame) error
+	PublishSample(s *decode.Sample, after int64) error
+	PublishTick(t *bus.Tick) error
+}
+
+// recorder is the part of the journal that the sequencer needs.
+type recorder interface {
+	Frames(frames []ingest.Frame) (written bool)
 }
 
 // sequencer is the one place through which all frames of a session pass. It
-// gives each frame its Passed, publishes it raw, then decodes it, publishes the
-// sample and hands it to the watcher. It is used by one goroutine.
+// gives each frame its Passed, writes it to the journal raw, then publishes it,
+// decodes it and publishes the sample, for which the watcher waits.
+//
+// Of a live line every link brings its frames by itself (live): whoever finds the
+// sequencer at rest does the work, and those who come meanwhile leave theirs to
+// be written and handed on together. So a frame that comes alone waits for no
+// other goroutine. All else is for one goroutine.
 type sequencer struct {
 	session string
 	epoch   time.Time
+	journal recorder // nil in a replay
 	out     publisher
 	watch   watcher
 	decoder *decode.Decoder
 	stats   func(link string) decodeCounter // nil in a replay
 	heard   func(f *ingest.Frame)           // if not nil, is shown each live frame
 	passed  int64                           // of the newest frame
-	sampled int64                           // Passed of the newest sample that the watcher was given
+	sampled int64                           // Passed of the newest sample that was published
 	// before is how many frames of a link the session had when it was resumed.
 	before map[string]uint64
+	// sent is how many samples and ticks went out since mark, which is how far the
+	// watcher must be before as many more do.
+	sent int
+	mark int64
+
+	mu      sync.Mutex
+	room    *sync.Cond     // signalled when the queue has been taken; nil before the first frame
+	queue   []ingest.Frame // stamped, not passed yet
+	spare   []ingest.Frame // the other half of the queue
+	stamped int64          // Passed of the newest frame stamped, or time of the newest tick
+	busy    bool           // somebody passes frames
+	due     time.Duration  // a tick that waits for whoever does, 0 if none does
+	failed  error          // nothing more is passed after it
 }
 
 // decodeCounter takes what the decoder finds wrong with a link's frames.
@@ -49,44 +72,47 @@ type decodeCounter interface {
 	AddGap(missing uint64)
 }
 
-// live stamps a frame that arrived now and passes it on.
-func (q *sequencer) live(ctx context.Context, f ingest.Frame, now time.Duration) error {
-	// Strictly rising, so that "every sample up to here" has one meaning.
-	q.passed = max(q.passed+1, int64(now), f.Mono)
+// stamp gives a frame that arrived now its place in the session.
+func (q *sequencer) stamp(f *ingest.Frame, now time.Duration) {
+	// Strictly rising, so that "every sample up to here" has one meaning. A frame
+	// out of a journal has had its place before.
+	if f.Passed <= q.stamped {
+		f.Passed = max(q.stamped+1, int64(now), f.Mono)
+	}
+	q.stamped = f.Passed
 	f.Session = q.session
-	f.Passed = q.passed
 	f.N += q.before[f.Link]
 	if q.heard != nil {
-		q.heard(&f)
+		q.heard(f)
 	}
-	return q.pass(ctx, f)
 }
 
-// recorded passes a frame on that already has its Passed.
-func (q *sequencer) recorded(ctx context.Context, f ingest.Frame) error {
-	q.passed = f.Passed
-	return q.pass(ctx, f)
-}
-
-func (q *sequencer) pass(ctx context.Context, f ingest.Frame) error {
-	if err := q.out.PublishFrame(ctx, f); err != nil {
-		return fmt.Errorf("publish frame %d of %s: %w", f.N, f.Link, err)
+// pass hands on stamped frames that arrived together.
+func (q *sequencer) pass(ctx context.Context, frames []ingest.Frame) error {
+	kept := q.journal == nil || q.journal.Frames(frames)
+	for i := range frames {
+		f := &frames[i]
+		q.passed = f.Passed
+		if kept {
+			if err := q.out.PublishFrame(f); err != nil {
+				return err
+			}
+		}
+		if err := q.decode(ctx, f); err != nil {
+			return err
+		}
 	}
-	return q.decode(ctx, f)
+	return nil
 }
 
 // decode turns the frame into a sample, or counts why it is none.
-func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
-	s, err := q.decoder.Decode(f)
+func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
+	s, err := q.decoder.Decode(*f)
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
 		if q.stats != nil {
-			q.stats(f.Link).AddBad(rej.Reason, f)
-		}
-		r := decode.Rejected{Session: f.Session, Link: f.Link, N: f.N, Reject: *rej}
-		if err := q.out.PublishReject(ctx, r); err != nil {
-			return fmt.Errorf("publish reject of frame %d of %s: %w", f.N, f.Link, err)
+			q.stats(f.Link).AddBad(rej.Reason, *f)
 		}
 		return nil
 	case err != nil:
@@ -95,15 +121,22 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
 		q.stats(f.Link).AddGap(uint64(missed))
 	}
-	if err := q.out.PublishSample(ctx, s); err != nil {
-		return fmt.Errorf("publish sample %d of %s: %w", f.N, f.Link, err)
+	if err := q.out.PublishSample(&s, q.sampled); err != nil {
+		return err
 	}
-	if err := q.watch.Sample(ctx, s); err != nil {
-		return fmt.Errorf("watch sample %d of %s: %w", f.N, f.Link, err)
-	}
-	// Only now: the stop waits until the watcher has had this one.
 	q.sampled = f.Passed
-	return nil
+	return q.notTooFar(ctx)
+}
+
+// notTooFar waits for the watcher before there is more on the way to it than the
+// bus has room for.
+func (q *sequencer) notTooFar(ctx context.Context) error {
+	if q.sent++; q.sent < watch.Ahead/2 {
+		return nil
+	}
+	mark := q.mark
+	q.sent, q.mark = 0, q.sampled
+	return q.watch.WaitFor(ctx, mark, 0)
 }
 
 // tick tells the watcher and the subscribers how far time has come while no
@@ -111,32 +144,74 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 func (q *sequencer) tick(ctx context.Context, now time.Duration) error {
 	// A tick never runs ahead of a frame that has been stamped already, and
 	// frames stamped later come after it.
-	q.passed = max(q.passed, int64(now))
-	if err := q.watch.Tick(ctx, q.passed); err != nil {
-		return fmt.Errorf("watch the time: %w", err)
+	q.passed = max(q.passed, q.stamped, int64(now))
+	q.stamped = q.passed
+	err := q.out.PublishTick(&bus.Tick{Session: q.session, Epoch: q.epoch, Mono: q.passed, AfterPassed: q.sampled})
+	if err != nil {
+		return err
 	}
-	return q.out.PublishTick(bus.Tick{
-		Session: q.session, Epoch: q.epoch, Mono: q.passed, AfterPassed: q.sampled,
-	})
+	return q.notTooFar(ctx)
 }
 
-// runLive passes frames on until the channel is closed; it ticks in between.
-func (q *sequencer) runLive(ctx context.Context, in <-chan ingest.Frame, clock ingest.Clock) error {
-	ticker := time.NewTicker(watch.TickEvery)
-	defer ticker.Stop()
-	for {
-		select {
-		case f, ok := <-in:
-			if !ok {
-				return q.tick(ctx, clock.Now())
-			}
-			if err := q.live(ctx, f, clock.Now()); err != nil {
-				return err
-			}
-		case <-ticker.C:
-			if err := q.tick(ctx, clock.Now()); err != nil {
-				return err
-			}
-		}
+// together is how many frames may wait to be written and handed on at once; then
+// the links wait: nothing is dropped here, a port's own buffer fills up instead.
+const together = 256
+
+// live takes a frame that a link has heard. It is safe for concurrent use.
+func (q *sequencer) live(ctx context.Context, f ingest.Frame, clock ingest.Clock) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.room == nil {
+		q.room = sync.NewCond(&q.mu)
 	}
+	for q.busy && len(q.queue) >= together {
+		q.room.Wait()
+	}
+	if q.failed != nil {
+		return q.failed
+	}
+	q.stamp(&f, clock.Now())
+	q.queue = append(q.queue, f)
+	return q.work(ctx)
+}
+
+// liveTick is tick for a live line. It is safe for concurrent use.
+func (q *sequencer) liveTick(ctx context.Context, now time.Duration) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.failed != nil {
+		return q.failed
+	}
+	q.due = now
+	return q.work(ctx)
+}
+
+// work passes on what waits, unless somebody does. The caller has the lock, which
+// is open meanwhile.
+func (q *sequencer) work(ctx context.Context) error {
+	if q.busy {
+		return nil
+	}
+	q.busy = true
+	for q.failed == nil && (len(q.queue) > 0 || q.due > 0) {
+		if len(q.queue) == 0 {
+			q.failed, q.due = q.tick(ctx, q.due), 0
+			continue
+		}
+		batch := q.queue
+		q.queue, q.spare = q.spare[:0], nil
+		if q.room != nil {
+			q.room.Broadcast()
+		}
+		q.mu.Unlock()
+		err := q.pass(ctx, batch)
+		q.mu.Lock()
+		clear(batch) // the frames are not held by it
+		q.spare, q.failed = batch[:0], err
+	}
+	q.busy = false
+	if q.room != nil {
+		q.room.Broadcast()
+	}
+	return q.failed
 }

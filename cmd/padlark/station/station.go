@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
+	"syscall"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -15,8 +15,10 @@ import (
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/influx"
+	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -57,6 +59,10 @@ type Info struct {
 	Recorded bool
 }
 
+// ErrServiceStop is the cause of a stop that may be followed by a start at once,
+// as when the service is restarted: then the session goes on.
+var ErrServiceStop = errors.New("the service was told to stop")
+
 // station is one running line.
 type station struct {
 	opt     Options
@@ -64,23 +70,33 @@ type station struct {
 	log     zerolog.Logger
 	archive *sqlite.Archive
 	bus     *bus.Bus
+	journal *journal.Journal
+	out     outlet
 	session sqlite.Session
 	resumed bool
+	rebuilt *rebuilt // of a session that goes on
 	clock   ingest.Clock
 	links   *links
 	seq     *sequencer
-	engine  *watch.Engine
 	watcher *watch.Watcher
 	copy    *influx.Writer // nil if none is configured
+	uplink  *uplink        // nil if none is configured
 	writer  *sqlite.Writer
 	disk    *diskAlarm
 	fix     *clockFix // nil on a recording's own time
+
+	toPack      []string // journals of earlier sessions, all in the archive
+	archiveAnew bool     // the archive was damaged and is made anew
+	spare       string   // folder to remove at the end, of an archive that found no room
+	over        bool     // the session has ended for good
 }
 
 // Run opens the line, runs it until ctx ends or every recorded link has been
-// read to its end, and closes it with everything committed.
+// read to its end, and closes it with everything committed. The session is over
+// then, unless a rocket is in the air or ctx's cause is ErrServiceStop: the next
+// start goes on with it, if it comes soon.
 func Run(ctx context.Context, opt Options) error {
-	favourLatency(opt.Log)
+	fitMachine(opt.Log)
 	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
 	err := s.open(ctx)
 	switch {
@@ -95,8 +111,7 @@ func Run(ctx context.Context, opt Options) error {
 
 // open makes everything ready that can fail, before a byte is read.
 func (s *station) open(ctx context.Context) error {
-	dir := s.cfg.Station.Data
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(s.cfg.Station.Data, 0o755); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}
 	var err error
@@ -104,7 +119,7 @@ func (s *station) open(ctx context.Context) error {
 	if s.links, err = openLinks(s.opt); err != nil {
 		return err
 	}
-	if s.archive, err = sqlite.Open(ctx, filepath.Join(dir, sqlite.FileName), sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Tell: s.opening}); err != nil {
+	if err := s.openArchive(ctx); err != nil {
 		return err
 	}
 	busOpt, err := busOptions(s.cfg, s.log)
@@ -114,8 +129,13 @@ func (s *station) open(ctx context.Context) error {
 	if s.bus, err = bus.Open(ctx, busOpt); err != nil {
 		return err
 	}
-	s.writer = sqlite.NewWriter(s.archive, s.bus)
-	return s.openSession(ctx)
+	if err := s.startOrResume(ctx); err != nil {
+		return err
+	}
+	if err := s.bringIn(ctx); err != nil {
+		return err
+	}
+	return s.openLine(ctx)
 }
 
 // opening tells that the archive takes long to open, and why.
@@ -126,92 +146,169 @@ func (s *station) opening(line string) {
 	}
 }
 
-// openSession starts a session, or goes on with the one that was interrupted.
-func (s *station) openSession(ctx context.Context) error {
-	if err := s.startOrResume(ctx); err != nil {
-		return err
+// begin announces the session to the archive and to the next start. On a full
+// disk neither is possible; the journal's header has it all.
+func (s *station) begin(ctx context.Context) error {
+	s.out = outlet{s.bus, s.journal}
+	err := s.archive.StartSession(ctx, s.session)
+	if err == nil && !s.recorded() {
+		err = s.keepCurrent()
 	}
+	if errors.Is(err, sqlite.ErrFull) || errors.Is(err, syscall.ENOSPC) {
+		s.log.Error().Err(err).Msg("the session begins without the archive")
+		return nil
+	}
+	return err
+}
+
+// openLine makes what frames pass through.
+func (s *station) openLine(ctx context.Context) error {
 	if err := s.links.connect(s.clock); err != nil {
 		return err
 	}
-	decoder, err := newDecoder(s.cfg)
-	if err != nil {
-		return err
-	}
-	if s.engine, err = watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch)); err != nil {
-		return err
-	}
-	s.seq = &sequencer{
-		session: s.session.ID, epoch: s.clock.Epoch, out: s.bus, decoder: decoder, stats: s.links.counter,
-	}
-	if s.resumed {
-		if err := s.rebuild(ctx); err != nil {
+	decoders := [2]*decode.Decoder{} // of the line, and of the archive's follower
+	for i := range decoders {
+		var err error
+		if decoders[i], err = newDecoder(s.cfg); err != nil {
 			return err
 		}
 	}
-	if err := s.openDiskAlarm(ctx); err != nil {
+	engine, err := watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch))
+	if err != nil {
 		return err
 	}
+	s.seq = &sequencer{
+		session: s.session.ID, epoch: s.clock.Epoch, journal: s.journal, out: s.bus, decoder: decoders[0], stats: s.links.counter,
+	}
+	if b := s.rebuilt; b != nil {
+		engine, s.seq.decoder, s.seq.before = b.engine, b.decoder, b.frames
+		s.seq.passed, s.seq.stamped, s.seq.sampled, s.seq.mark = b.last, b.last, b.sampled, b.sampled
+		if err := s.out.Record(b.unsaid()); err != nil {
+			return err
+		}
+		last := make([]flight.Alarm, 0, len(b.alarms))
+		for _, a := range b.alarms {
+			last = append(last, a)
+		}
+		engine.Restore(last)
+	}
+	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, decoders[1]); err != nil {
+		return err
+	}
+	s.openDiskAlarm()
 	if !s.recorded() {
 		s.fix = s.newClockFix()
 		s.seq.heard = s.fix.frame
 	}
-	s.watcher = watch.New(s.bus, s.engine, s.log)
+	s.watcher = watch.New(s.out, engine, s.log)
+	s.watcher.Fill = s.fill
 	s.seq.watch = s.watcher
 	return nil
+}
+
+// fill reads the session's samples between two moments out of its journal.
+func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error {
+	d, err := newDecoder(s.cfg)
+	if err != nil {
+		return err
+	}
+	r, err := journal.Open(s.journal.Path(), d)
+	if err != nil {
+		return err
+	}
+	defer r.Close() //nolint:errcheck // it was only read from
+	for {
+		e, err := r.Next()
+		if errors.Is(err, io.EOF) || err == nil && e.Frame != nil && e.Frame.Passed >= before {
+			return nil
+		}
+		if err == nil && e.Sample != nil && e.Sample.Passed > after {
+			err = fn(e.Sample)
+		}
+		if err != nil {
+			return err
+		}
+	}
 }
 
 // recorded says whether the links are captures, read on their own time.
 func (s *station) recorded() bool { return s.links.merge != nil }
 
-// run starts the subscribers, then the line, and stops them in the other order.
+// run starts the followers and the watch, then the line, and stops them in the
+// other order.
 func (s *station) run(ctx context.Context) error {
 	subs, stopSubs := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopSubs()
 	g, gctx := errgroup.WithContext(subs)
 	pages, err := s.startExtras(gctx, g)
+	if err == nil {
+		err = s.watcher.Start(s.bus)
+	}
 	if err != nil {
 		stopSubs()
 		return errors.Join(err, g.Wait())
 	}
-	g.Go(func() error { return s.writer.Run(gctx) })
-	g.Go(func() error { return s.watcher.Run(gctx) })
+	defer s.watcher.Stop()
+	g.Go(func() error { return s.runWriter(gctx) })
+	g.Go(func() error { return s.journal.Run(gctx, s.journalTrouble) })
 	g.Go(func() error { return s.keepRoom(gctx) })
+	g.Go(func() error { return s.packEarlier(gctx) })
 	if s.fix != nil {
 		g.Go(func() error { return s.fix.run(gctx, s.cfg.Station.Data) })
 	}
 	if s.opt.Ready != nil {
 		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed, Recorded: s.recorded()})
 	}
-	// The line ends with ctx, or when a subscriber has failed.
+	// The line ends with ctx, or when something beside it has failed.
 	lineCtx, stopLine := context.WithCancel(ctx)
 	stopWatching := context.AfterFunc(gctx, stopLine)
 	lineErr := s.runLine(lineCtx)
 	stopWatching()
 	stopLine()
-	drainErr := s.drain(context.WithoutCancel(ctx))
+	drainErr := s.drain(ctx)
 	stopSubs()
 	return errors.Join(lineErr, g.Wait(), drainErr)
 }
 
 // drain waits until all that was heard has been watched and archived.
-func (s *station) drain(ctx context.Context) error {
+func (s *station) drain(stopped context.Context) error {
 	limit := drainTime
 	if s.recorded() {
 		limit = drainRecorded
 	}
-	ctx, cancel := context.WithTimeout(ctx, limit)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(stopped), limit)
 	defer cancel()
-	if err := watched(ctx, s.seq, s.watcher, time.Duration(s.seq.passed)); err != nil {
+	end := s.clock.Now()
+	if s.recorded() {
+		end = time.Duration(s.seq.passed)
+	}
+	if err := watched(ctx, s.seq, s.watcher, end); err != nil {
 		return err
 	}
-	if err := s.bus.Flush(ctx); err != nil {
-		return fmt.Errorf("empty the bus queue: %w", err)
+	note := end
+	s.over = !errors.Is(context.Cause(stopped), ErrServiceStop) && (s.recorded() || !s.journal.State().Flying)
+	if !s.over {
+		note = 0
+		s.log.Info().Msg("the session is not over: a start within ten minutes goes on with it")
 	}
-	if err := s.writer.Drain(ctx, s.bus.LastSeq()); err != nil {
+	if err := s.journal.Close(note); err != nil {
 		return err
 	}
-	return s.archive.EndSession(ctx, s.session.ID, s.clock.At(time.Duration(s.seq.passed)))
+	s.uplink.finish(ctx, note)
+	if !s.drainArchive(ctx) {
+		return nil
+	}
+	return s.archive.EndSession(ctx, s.session.ID, s.clock.At(end))
+}
+
+// drainArchive waits until the journal is in the archive; false if it cannot be,
+// which has been told and which the next start makes good.
+func (s *station) drainArchive(ctx context.Context) bool {
+	err := s.writer.Drain(ctx, s.journal.State().End)
+	if err != nil {
+		s.log.Error().Err(err).Msg("the end of the session is not in the archive yet; the next start brings it there")
+	}
+	return err == nil
 }
 
 // watched lets time come to at and waits until the watcher has seen all up to
@@ -235,7 +332,33 @@ func (s *station) close() error {
 	if s.archive != nil {
 		errs = append(errs, s.archive.Close())
 	}
+	if s.journal != nil {
+		errs = append(errs, s.journal.Close(0), s.journal.Release())
+	}
+	if s.over {
+		errs = append(errs, s.dropCurrent(), s.packLast())
+	}
+	if s.spare != "" {
+		errs = append(errs, os.RemoveAll(s.spare))
+	}
 	return errors.Join(errs...)
+}
+
+// packTime is how long the end of a station may take to compress its journal;
+// the next start does what is left.
+const packTime = 5 * time.Second
+
+// packLast compresses the journal of the session that is over.
+func (s *station) packLast() error {
+	if s.journal.State().Trouble != nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), packTime)
+	defer cancel()
+	if _, err := journal.Pack(ctx, s.journal.Path()); err != nil && ctx.Err() == nil {
+		return err
+	}
+	return nil
 }
 
 // engineConfig is what the watcher needs of a configuration.

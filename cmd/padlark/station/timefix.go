@@ -43,17 +43,13 @@ type fixTarget interface {
 	SetShift(ctx context.Context, session string, shift time.Duration, source string) error
 }
 
-type eventTarget interface {
-	PublishEvent(ctx context.Context, e flight.Event) error
-}
-
 // clockFix knows how session time relates to true time, and mends it. It is
 // safe for concurrent use.
 type clockFix struct {
 	session string
 	clock   ingest.Clock
 	archive fixTarget
-	bus     eventTarget
+	tell    func(flight.Event) error // publishes and keeps an event
 	log     zerolog.Logger
 	synced  func() (synced bool, how string) // of the system clock
 	wall    func() time.Time
@@ -73,7 +69,7 @@ type gpsOffer struct {
 
 func (s *station) newClockFix() *clockFix {
 	return &clockFix{
-		session: s.session.ID, clock: s.clock, archive: s.archive, bus: s.bus, log: s.log,
+		session: s.session.ID, clock: s.clock, archive: s.archive, tell: s.out.event, log: s.log,
 		synced: systemClock, wall: time.Now, gps: make(chan gpsOffer, 1),
 		shift: s.session.Shift, how: s.session.ShiftSource, sd: sdOf(s.session.ShiftSource),
 	}
@@ -132,7 +128,7 @@ func (c *clockFix) fix(ctx context.Context, at, truth time.Time, sd time.Duratio
 		Note: fmt.Sprintf("all times of the session are moved by %+.3f s, to %s: %s", shift.Seconds(), truth.UTC().Format(time.RFC3339), how),
 	}
 	c.log.Info().Dur("shift", shift).Msg(e.Note)
-	if err := c.bus.PublishEvent(ctx, e); err != nil {
+	if err := c.tell(e); err != nil {
 		return fmt.Errorf("tell that the clock is fixed: %w", err)
 	}
 	return nil

@@ -21,7 +21,7 @@ func (t *told) SetShift(_ context.Context, _ string, shift time.Duration, source
 	return nil
 }
 
-func (t *told) PublishEvent(_ context.Context, e flight.Event) error {
+func (t *told) event(e flight.Event) error {
 	t.events = append(t.events, e)
 	return nil
 }
@@ -35,7 +35,7 @@ func TestClockFix(t *testing.T) {
 	out := &told{}
 	wall, synced := boot, false
 	c := &clockFix{
-		session: "s", clock: v.Clock(), archive: out, bus: out, gps: make(chan gpsOffer, 1),
+		session: "s", clock: v.Clock(), archive: out, tell: out.event, gps: make(chan gpsOffer, 1),
 		synced: func() (bool, string) { return synced, "the system clock" },
 		wall:   func() time.Time { return wall },
 	}
@@ -130,7 +130,7 @@ func TestOrderWhileTheClockSteps(t *testing.T) {
 		}
 		by := time.Now()
 		clock := &clockFix{
-			session: "s", clock: v.Clock(), archive: out, bus: out, gps: make(chan gpsOffer, 1),
+			session: "s", clock: v.Clock(), archive: out, tell: out.event, gps: make(chan gpsOffer, 1),
 			synced: func() (bool, string) { return false, "" }, wall: func() time.Time { return by.Add(c.step) },
 		}
 		clock.look(t.Context(), dir)
@@ -149,7 +149,7 @@ func TestClockRightFromTheStart(t *testing.T) {
 	v := ingest.NewVirtualClock(time.Date(2026, 5, 2, 12, 0, 0, 0, time.UTC))
 	out := &told{}
 	c := &clockFix{
-		session: "s", clock: v.Clock(), archive: out, bus: out, gps: make(chan gpsOffer, 1),
+		session: "s", clock: v.Clock(), archive: out, tell: out.event, gps: make(chan gpsOffer, 1),
 		synced: func() (bool, string) { return true, "the system clock" },
 		wall:   func() time.Time { return v.Clock().At(v.Clock().Now() + 20*time.Millisecond) },
 	}

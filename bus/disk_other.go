@@ -1,6 +1,0 @@
-//go:build !unix
-
-package bus
-
-// Free is not known here; an error of a write has to do.
-func Free(string) (bytes int64, ok bool) { return 0, false }

@@ -1,0 +1,322 @@
+package bus
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"padlark/ingest"
+	"padlark/storage"
+	"padlark/storage/batch"
+)
+
+// Stream is the stream of an outside server that takes what stations hear.
+const Stream = "PADLARK"
+
+const (
+	ackTimeout    = 5 * time.Second
+	describeEvery = 10 * time.Minute
+	payloadSpare  = 4096 // for the headers of a message
+)
+
+// ErrStream is returned when the server's stream is not ours.
+var ErrStream = errors.New("the stream cannot be used")
+
+// UplinkOptions says where a station sends what it hears, and how the stream is
+// made if it is not there. One that is there keeps its own limits.
+type UplinkOptions struct {
+	Remote
+	Replicas int
+	MaxAge   time.Duration
+	MaxBytes int64
+}
+
+// Uplink is a station's way to an outside server. It connects when there is
+// something to send, so a station starts without the server. It holds nothing: a
+// message is sent or is an error, and its sender comes again.
+type Uplink struct {
+	o UplinkOptions
+
+	connecting sync.Mutex // guards the next two
+	nc         *nats.Conn
+	to         *target // nil after whatever went wrong
+
+	mu    sync.Mutex
+	state UplinkState
+}
+
+// target is the stream on its server.
+type target struct {
+	jetstream.JetStream
+	stream jetstream.Stream
+	most   int64 // bytes of a message
+}
+
+// UplinkState is how an uplink is.
+type UplinkState struct {
+	Messages, Frames, Bytes, Failures uint64    // since the start
+	LastOK                            time.Time // when the server last took something
+	Trouble                           error     // of the last attempt, nil if it succeeded
+	Since                             time.Time // when the trouble began
+}
+
+// NewUplink makes an uplink; the caller closes it. The error is that of options
+// that can never work.
+func NewUplink(o UplinkOptions) (*Uplink, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	return &Uplink{o: o}, nil
+}
+
+// Close gives the connection up.
+func (u *Uplink) Close() {
+	u.connecting.Lock()
+	defer u.connecting.Unlock()
+	if u.nc != nil {
+		u.nc.Close()
+	}
+}
+
+// State is how it is now.
+func (u *Uplink) State() UplinkState {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	return u.state
+}
+
+// note keeps the outcome of an attempt.
+func (u *Uplink) note(err error, frames, bytes int) error {
+	if err != nil {
+		u.connecting.Lock()
+		u.to = nil
+		u.connecting.Unlock()
+	}
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	s := &u.state
+	if err == nil {
+		s.Messages, s.Frames, s.Bytes = s.Messages+1, s.Frames+uint64(frames), s.Bytes+uint64(bytes)
+		s.LastOK, s.Trouble, s.Since = time.Now(), nil, time.Time{}
+		return nil
+	}
+	if s.Failures++; s.Trouble == nil {
+		s.Since = time.Now()
+	}
+	s.Trouble = err
+	return err
+}
+
+// connect joins the server if that is not so, and finds or makes the stream.
+func (u *Uplink) connect(ctx context.Context) (*target, error) {
+	u.connecting.Lock()
+	defer u.connecting.Unlock()
+	if u.to != nil && !u.nc.IsClosed() {
+		return u.to, nil
+	}
+	if u.nc == nil || u.nc.IsClosed() {
+		nc, err := dial(u.o.Remote)
+		if err != nil {
+			return nil, err
+		}
+		u.nc = nc
+	}
+	js, err := jetstream.New(u.nc, jetstream.WithPublishAsyncTimeout(ackTimeout), jetstream.WithDefaultTimeout(ackTimeout))
+	if err != nil {
+		return nil, streamError(u.o.URL, err)
+	}
+	s, err := findStream(ctx, js, u.o.URL)
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		s, err = js.CreateStream(ctx, jetstream.StreamConfig{
+			Name: Stream, Description: "What padlark stations hear", Subjects: []string{batches("*")}, Replicas: max(1, u.o.Replicas),
+			MaxAge: u.o.MaxAge, MaxBytes: u.o.MaxBytes, Storage: jetstream.FileStorage, Compression: jetstream.S2Compression,
+		})
+		if err != nil {
+			err = streamError(u.o.URL, err)
+		}
+	}
+	if err != nil {
+		return nil, err
+	}
+	u.to = &target{js, s, u.nc.MaxPayload() - payloadSpare}
+	return u.to, nil
+}
+
+// findStream is the stream of stations on a server.
+func findStream(ctx context.Context, js jetstream.JetStream, url string) (jetstream.Stream, error) {
+	s, err := js.Stream(ctx, Stream)
+	if err != nil {
+		return nil, streamError(url, err)
+	}
+	if have := s.CachedInfo().Config.Subjects; !slices.Contains(have, batches("*")) {
+		return nil, fmt.Errorf("%w: %s of %s has the subjects %q, not %q: remove or rename it there, or use another account", ErrStream, Stream, redact(url), have, batches("*"))
+	}
+	return s, nil
+}
+
+func streamError(url string, err error) error {
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		return fmt.Errorf("no station has sent anything to %s yet: %w", redact(url), err)
+	}
+	if errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, jetstream.ErrJetStreamNotEnabledForAccount) || errors.Is(err, nats.ErrNoResponders) {
+		return fmt.Errorf("%w: %s has no JetStream (now): enable it there, or wait for its cluster: %w", ErrStream, redact(url), err)
+	}
+	return fmt.Errorf("%w: %s of %s: %w", ErrStream, Stream, redact(url), err)
+}
+
+// batches is the subject of all batches of a station, "*" of every one.
+func batches(station string) string { return subjectRoot + "." + station + ".batch.*" }
+
+// UplinkSession sends one session. It is used by one goroutine.
+type UplinkSession struct {
+	u     *Uplink
+	info  ingest.CaptureInfo
+	links map[string]uint16
+	from  int64 // up to where the caller has had it sent
+
+	to        *target // nil while it must be asked how far the stream is
+	seq       uint64  // of the session's last message in the stream
+	place     int64   // of the journal that the stream has
+	ended     bool
+	described time.Time
+}
+
+// Session begins to send a session, or goes on with it from a place of its
+// journal.
+func (u *Uplink) Session(info ingest.CaptureInfo, from int64) *UplinkSession {
+	s := &UplinkSession{u: u, info: info, from: from, links: map[string]uint16{}}
+	for i, l := range info.Links {
+		s.links[l.Name] = uint16(i)
+	}
+	return s
+}
+
+// Send sends entries of the session's journal, with which it has come to place,
+// and returns when the stream has them. After an error it is to be called again
+// with the same.
+func (s *UplinkSession) Send(ctx context.Context, entries []storage.Entry, place int64) error {
+	if err := s.ask(ctx); err != nil {
+		return err
+	}
+	// What the stream has already: the place kept here may be older than it.
+	for len(entries) > 0 && int64(entries[0].Seq) <= s.place {
+		entries = entries[1:]
+	}
+	if len(entries) > 0 {
+		if err := s.send(ctx, entries, place); err != nil {
+			return err
+		}
+	}
+	s.from = place
+	return nil
+}
+
+// End says that the session is over, as batch.Batch does.
+func (s *UplinkSession) End(ctx context.Context, place int64, ended time.Duration) error {
+	if err := s.ask(ctx); err != nil || s.ended {
+		return err
+	}
+	at := int64(ended)
+	return s.publish(ctx, &batch.Batch{End: &at}, nil, max(place, s.place))
+}
+
+// ask finds out what the stream has of the session, at the start and after
+// whatever went wrong: an answer that was lost, a server that went away.
+func (s *UplinkSession) ask(ctx context.Context) error {
+	if s.to != nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, 2*ackTimeout) // what a lost connection took with it is not answered
+	defer cancel()
+	to, err := s.u.connect(ctx)
+	if err != nil {
+		return s.u.note(err, 0, 0)
+	}
+	s.seq, s.place, s.ended = 0, s.from, false
+	last, err := to.stream.GetLastMsgForSubject(ctx, s.subject())
+	switch {
+	case errors.Is(err, jetstream.ErrMsgNotFound):
+		// Nothing, or no longer.
+	case err != nil:
+		return s.u.note(streamError(s.u.o.URL, err), 0, 0)
+	default:
+		b, err := batch.Read(last.Data)
+		if err != nil {
+			return s.u.note(fmt.Errorf("%w: message %d of %s is not padlark's: %w", ErrStream, last.Sequence, Stream, err), 0, 0)
+		}
+		s.seq, s.place, s.ended = last.Sequence, b.To, b.End != nil
+	}
+	s.to = to
+	return nil
+}
+
+func (s *UplinkSession) subject() string {
+	return subjectRoot + "." + Token(s.info.Station) + ".batch." + Token(s.info.Session)
+}
+
+// send sends entries in one message, or in several where one would be too long
+// for the server.
+func (s *UplinkSession) send(ctx context.Context, entries []storage.Entry, place int64) error {
+	err := s.publish(ctx, &batch.Batch{}, entries, place)
+	if half := len(entries) / 2; errors.Is(err, nats.ErrMaxPayload) && half > 0 {
+		if err = s.send(ctx, entries[:half], int64(entries[half-1].Seq)); err == nil {
+			err = s.send(ctx, entries[half:], place)
+		}
+	}
+	return err
+}
+
+// publish puts one message into the stream behind the session's last one, or not
+// at all: the server refuses it if something else stands there, so that nothing
+// is twice in the stream whatever became of an earlier attempt. For the same
+// reason there is one message on its way at a time; it holds thousands of frames.
+func (s *UplinkSession) publish(ctx context.Context, b *batch.Batch, entries []storage.Entry, place int64) error {
+	b.Station, b.Session, b.From, b.To = s.info.Station, s.info.Session, s.place, place
+	b.Put(s.links, entries)
+	describe := time.Since(s.described) > describeEvery
+	if describe {
+		b.Info = &s.info
+	}
+	data, err := b.Encode()
+	if err != nil {
+		return fmt.Errorf("write batch: %w", err)
+	}
+	if int64(len(data)) > s.to.most {
+		return fmt.Errorf("send %d bytes: %w", len(data), nats.ErrMaxPayload)
+	}
+	id := fmt.Sprintf("%s/%s/%d", b.Station, b.Session, place)
+	if b.End != nil {
+		id += "/end"
+	}
+	ack, err := s.await(ctx, data, id)
+	if err != nil {
+		s.to = nil
+		return s.u.note(fmt.Errorf("send to %s: %w", redact(s.u.o.URL), err), 0, 0)
+	}
+	s.seq, s.place, s.ended = ack.Sequence, place, b.End != nil
+	if describe {
+		s.described = time.Now()
+	}
+	return s.u.note(nil, len(b.Frames), len(data))
+}
+
+func (s *UplinkSession) await(ctx context.Context, data []byte, id string) (*jetstream.PubAck, error) {
+	f, err := s.to.PublishAsync(s.subject(), data, jetstream.WithMsgID(id), jetstream.WithExpectStream(Stream), jetstream.WithExpectLastSequencePerSubject(s.seq))
+	if err != nil {
+		return nil, err
+	}
+	select {
+	case ack := <-f.Ok():
+		return ack, nil
+	case err := <-f.Err():
+		return nil, err
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}

@@ -1,0 +1,488 @@
+package bus
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"net"
+	"net/url"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"padlark/ingest"
+	"padlark/storage"
+	"padlark/storage/batch"
+)
+
+// outside starts a plain NATS server on a random loopback port, as a person
+// would run one beside the daemon.
+func outside(t testing.TB, change func(*server.Options)) *server.Server {
+	t.Helper()
+	o := &server.Options{
+		Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
+		JetStream: true, StoreDir: t.TempDir(),
+	}
+	if change != nil {
+		change(o)
+	}
+	s, err := server.NewServer(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Start()
+	if !s.ReadyForConnections(10 * time.Second) {
+		t.Fatal("the outside server does not start")
+	}
+	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
+	return s
+}
+
+// threeServers are a cluster; stop and start work on one of them.
+type threeServers struct {
+	opts    []*server.Options
+	servers []*server.Server
+}
+
+func startThree(t *testing.T) *threeServers {
+	t.Helper()
+	c := &threeServers{}
+	var routes []*url.URL
+	var ports []int
+	for range 3 {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer l.Close()
+		ports = append(ports, l.Addr().(*net.TCPAddr).Port)
+		routes = append(routes, &url.URL{Scheme: "nats", Host: l.Addr().String()})
+		l.Close()
+	}
+	for i := range 3 {
+		dir := t.TempDir()
+		s := outside(t, func(o *server.Options) {
+			o.ServerName, o.StoreDir = fmt.Sprintf("central-%d", i+1), dir
+			o.Cluster = server.ClusterOpts{Name: "central", Host: "127.0.0.1", Port: ports[i]}
+			o.Routes = routes
+			c.opts = append(c.opts, o)
+		})
+		c.opts[i].Port = s.Addr().(*net.TCPAddr).Port
+		c.servers = append(c.servers, s)
+	}
+	for end := time.Now().Add(30 * time.Second); ; {
+		leaders := 0
+		for _, s := range c.servers {
+			if s.JetStreamIsLeader() && s.JetStreamIsCurrent() {
+				leaders++
+			}
+		}
+		if leaders == 1 {
+			return c
+		}
+		if time.Now().After(end) {
+			t.Fatal("the cluster has no leader")
+		}
+		<-time.After(20 * time.Millisecond)
+	}
+}
+
+// restart stops the server that leads the stream, for a while, and starts it
+// again on the same files and port.
+func (c *threeServers) restart(t *testing.T, away time.Duration) {
+	t.Helper()
+	i := 0
+	for k, s := range c.servers {
+		if s.JetStreamIsStreamLeader(server.DEFAULT_GLOBAL_ACCOUNT, Stream) {
+			i = k
+		}
+	}
+	c.servers[i].Shutdown()
+	c.servers[i].WaitForShutdown()
+	<-time.After(away)
+	c.servers[i] = outside(t, func(o *server.Options) { *o = *c.opts[i] })
+}
+
+var uplinkInfo = ingest.CaptureInfo{
+	Station: "north-field", Session: "20310517-090000-ABCD", Epoch: epoch, Config: "[station]\n",
+	Links: []ingest.CaptureLink{{Name: "pad-radio", Kind: "serial", Baud: 9600}},
+}
+
+// piece are frames of a journal in which each takes ten bytes, and its place.
+func piece(from, to uint64) (entries []storage.Entry, place int64) {
+	for n := from; n <= to; n++ {
+		f := testFrame(n)
+		f.Session = uplinkInfo.Session
+		entries = append(entries, storage.Entry{Seq: 10 * n, Frame: f})
+		if n%50 == 0 {
+			e := testEvent(int(n))
+			entries = append(entries, storage.Entry{Seq: 10*n + 5, Event: e})
+		}
+	}
+	return entries, int64(entries[len(entries)-1].Seq)
+}
+
+func newUplink(t testing.TB, o UplinkOptions) *Uplink {
+	t.Helper()
+	u, err := NewUplink(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(u.Close)
+	return u
+}
+
+// send sends as a follower does: again until it is taken.
+func send(t testing.TB, s *UplinkSession, from, to uint64) (failures int) {
+	t.Helper()
+	ctx := soon(t)
+	entries, place := piece(from, to)
+	for {
+		err := s.Send(ctx, entries, place)
+		if err == nil {
+			return failures
+		}
+		if ctx.Err() != nil {
+			t.Fatalf("frames %d to %d: %v", from, to, err)
+		}
+		failures++
+		<-time.After(20 * time.Millisecond)
+	}
+}
+
+// gathered is what a collector is handed until its n frames are there, the
+// stream's end is reached or the test ends.
+func gathered(t testing.TB, url, name string, n int, stations ...string) []*batch.Batch {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	var out []*batch.Batch
+	frames := 0
+	err := Collect(ctx, Collection{Remote: Remote{URL: url}, Name: name, Stations: stations}, func(_ context.Context, b *batch.Batch) error {
+		out = append(out, b)
+		if frames += len(b.Frames); frames >= n {
+			cancel()
+		}
+		return nil
+	}, func(err error) {
+		if err != nil {
+			t.Log(err)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if frames != n {
+		t.Errorf("%d frames gathered, want %d", frames, n)
+	}
+	return out
+}
+
+// checkGathered checks that each frame from 1 to n and each event is there once,
+// in order, in batches without a gap.
+func checkGathered(t testing.TB, got []*batch.Batch, n uint64) {
+	t.Helper()
+	place, next, events := int64(0), uint64(1), 0
+	for _, b := range got {
+		if b.From != place {
+			t.Fatalf("a batch begins at %d, and the one before ends at %d", b.From, place)
+		}
+		place = b.To
+		entries, err := b.Entries(&uplinkInfo)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range entries {
+			switch {
+			case e.Event != nil:
+				if events++; uint64(e.Event.Flight) != next-1 {
+					t.Fatalf("event %d stands before frame %d", e.Event.Flight, next)
+				}
+			case e.Frame.N != next:
+				t.Fatalf("frame %d where %d should be", e.Frame.N, next)
+			default:
+				next++
+			}
+		}
+	}
+	if next != n+1 || events != int(n/50) {
+		t.Errorf("%d frames and %d events, of %d", next-1, events, n)
+	}
+}
+
+// Three servers keep three copies; the one that leads is stopped and started
+// again while a station sends: nothing is lost, nothing stands twice.
+func TestUplinkServersGoAway(t *testing.T) {
+	c := startThree(t)
+	var urls []string
+	for _, s := range c.servers {
+		urls = append(urls, s.ClientURL())
+	}
+	u := newUplink(t, UplinkOptions{Remote: Remote{URL: strings.Join(urls, ",")}, Replicas: 3, MaxAge: time.Hour, MaxBytes: 64 << 20})
+	s := u.Session(uplinkInfo, 0)
+	send(t, s, 1, 50)
+	const n, step = 20000, 100
+	sent := make(chan uint64, 1)
+	failures := 0
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		defer close(sent)
+		for i := uint64(51); i <= n; i += step {
+			to := min(i+step-1, n)
+			failures += send(t, s, i, to)
+			select {
+			case sent <- to:
+			default:
+			}
+		}
+	})
+	for range 3 {
+		<-sent // it is under way
+		c.restart(t, 200*time.Millisecond)
+	}
+	for range sent {
+	}
+	wg.Wait()
+	if t.Failed() {
+		return
+	}
+	st := u.State()
+	t.Logf("%d failures, %d messages, %d frames", failures, st.Messages, st.Frames)
+	if failures == 0 {
+		t.Error("the test did not disturb the station")
+	}
+	if st.Trouble != nil || st.LastOK.IsZero() || st.Failures == 0 {
+		t.Errorf("state %+v", st)
+	}
+	checkGathered(t, gathered(t, urls[0], "centre", n), n)
+	nc, err := nats.Connect(urls[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stream, err := js.Stream(soon(t), Stream)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if cfg := stream.CachedInfo().Config; cfg.Replicas != 3 || cfg.MaxAge != time.Hour || cfg.MaxBytes != 64<<20 {
+		t.Errorf("the stream is %+v", cfg)
+	}
+}
+
+// A station that was stopped goes on behind what the stream has, whether its own
+// place is behind that or is lost.
+func TestUplinkGoesOn(t *testing.T) {
+	url := outside(t, nil).ClientURL()
+	o := UplinkOptions{Remote: Remote{URL: url}}
+	u := newUplink(t, o)
+	first := u.Session(uplinkInfo, 0)
+	send(t, first, 1, 500)
+	send(t, first, 501, 800)
+	again := newUplink(t, o)
+	second := again.Session(uplinkInfo, 5005)
+	send(t, second, 501, 900) // in other pieces
+	third := again.Session(uplinkInfo, 0)
+	send(t, third, 1, 1200)
+	// The first one is behind now, as after an answer that was lost.
+	send(t, first, 801, 1300)
+	for range 2 {
+		if err := first.End(soon(t), 13005, 7*time.Second); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := newUplink(t, o).Session(uplinkInfo, 13005).End(soon(t), 13005, 7*time.Second); err != nil {
+		t.Fatal(err)
+	}
+	got := gathered(t, url, "centre", 1300)
+	checkGathered(t, got, 1300)
+	infos := 0
+	for _, b := range got {
+		if b.Info != nil {
+			infos++
+		}
+	}
+	if got[0].Info == nil || infos != 3 {
+		t.Errorf("%d batches describe the session, want the first of each start", infos)
+	}
+	// The collector is at its place; the end comes next, once.
+	rest := gatherEnd(t, url, "centre")
+	if len(rest) != 1 || rest[0].End == nil || *rest[0].End != 7e9 || rest[0].From != 13005 {
+		t.Errorf("at the end: %+v", rest)
+	}
+}
+
+// gatherEnd takes all up to a message that ends a session.
+func gatherEnd(t *testing.T, url, name string) (out []*batch.Batch) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
+	err := Collect(ctx, Collection{Remote: Remote{URL: url}, Name: name}, func(_ context.Context, b *batch.Batch) error {
+		out = append(out, b)
+		if b.End != nil {
+			cancel()
+		}
+		return nil
+	}, func(err error) {
+		if err != nil {
+			t.Log(err)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// While nothing answers, nothing waits in memory, and a start needs no server.
+func TestUplinkWithoutServer(t *testing.T) {
+	dir := t.TempDir()
+	s := outside(t, func(o *server.Options) { o.StoreDir = dir })
+	port := s.Addr().(*net.TCPAddr).Port
+	stop := func() { s.Shutdown(); s.WaitForShutdown() }
+	stop()
+	u := newUplink(t, UplinkOptions{Remote: Remote{URL: fmt.Sprintf("nats://127.0.0.1:%d", port)}})
+	x := u.Session(uplinkInfo, 0)
+	entries, place := piece(1, 100)
+	if err := x.Send(soon(t), entries, place); !errors.Is(err, ErrUnreachable) {
+		t.Errorf("with no server: %v", err)
+	}
+	if st := u.State(); !errors.Is(st.Trouble, ErrUnreachable) || st.Since.IsZero() || !st.LastOK.IsZero() {
+		t.Errorf("state %+v", st)
+	}
+	s = outside(t, func(o *server.Options) { o.StoreDir, o.Port = dir, port })
+	send(t, x, 1, 100)
+	stop()
+	entries, place = piece(101, 200)
+	for range 3 {
+		if err := x.Send(soon(t), entries, place); err == nil {
+			t.Fatal("sent to nobody")
+		}
+	}
+	s = outside(t, func(o *server.Options) { o.StoreDir, o.Port = dir, port })
+	send(t, x, 101, 200)
+	if st := u.State(); st.Trouble != nil || st.Frames != 200 {
+		t.Errorf("state %+v", st)
+	}
+	checkGathered(t, gathered(t, s.ClientURL(), "centre", 200), 200)
+}
+
+// What is too long for one message goes in several.
+func TestUplinkLongBatch(t *testing.T) {
+	s := outside(t, func(o *server.Options) { o.MaxPayload = 32 << 10 })
+	x := newUplink(t, UplinkOptions{Remote: Remote{URL: s.ClientURL()}}).Session(uplinkInfo, 0)
+	send(t, x, 1, 5000)
+	got := gathered(t, s.ClientURL(), "centre", 5000)
+	checkGathered(t, got, 5000)
+	if len(got) < 4 || got[0].Info == nil {
+		t.Errorf("%d messages", len(got))
+	}
+}
+
+func TestUplinkRefusals(t *testing.T) {
+	if _, err := NewUplink(UplinkOptions{Remote: Remote{URL: "my server"}}); err == nil {
+		t.Error("an address that is none")
+	}
+	guarded := outside(t, func(o *server.Options) { o.Authorization = "field-token" })
+	plain := outside(t, func(o *server.Options) { o.JetStream = false })
+	taken := outside(t, nil)
+	small := outside(t, func(o *server.Options) { o.JetStreamMaxStore = 1 << 20 })
+	nc, err := nats.Connect(taken.ClientURL())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := js.CreateStream(soon(t), jetstream.StreamConfig{Name: Stream, Subjects: []string{"weather.>"}}); err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		url  string
+		is   error
+		says string
+	}{
+		"no token":       {guarded.ClientURL(), ErrCredentials, "token"},
+		"no JetStream":   {plain.ClientURL(), ErrStream, "no JetStream"},
+		"other subjects": {taken.ClientURL(), ErrStream, `has the subjects ["weather.>"], not "padlark.*.batch.*"`},
+		"no room":        {small.ClientURL(), ErrStream, "insufficient storage"},
+	} {
+		entries, place := piece(1, 10)
+		err := newUplink(t, UplinkOptions{Remote: Remote{URL: c.url}, MaxBytes: 16 << 20}).Session(uplinkInfo, 0).Send(soon(t), entries, place)
+		if !errors.Is(err, c.is) || !strings.Contains(err.Error(), c.says) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// What is not taken comes again, in order; a collector that is started again
+// goes on, and one with another station reads from the start.
+func TestCollect(t *testing.T) {
+	s := outside(t, nil)
+	u := newUplink(t, UplinkOptions{Remote: Remote{URL: s.ClientURL()}})
+	x := u.Session(uplinkInfo, 0)
+	for i := range uint64(20) {
+		send(t, x, 10*i+1, 10*i+10)
+	}
+	south := uplinkInfo
+	south.Station = "south-field"
+	send(t, u.Session(south, 0), 1, 70)
+	nc, err := nats.Connect(s.ClientURL())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := js.Publish(soon(t), "padlark.north-field.batch.strange", []byte("hello")); err != nil {
+		t.Fatal(err)
+	}
+	send(t, x, 201, 210)
+
+	ctx, cancel := context.WithCancel(soon(t))
+	var got []*batch.Batch
+	var told []string
+	calls := 0
+	err = Collect(ctx, Collection{Remote: Remote{URL: s.ClientURL()}, Name: "centre", Stations: []string{"north-field"}}, func(_ context.Context, b *batch.Batch) error {
+		if calls++; calls == 7 {
+			return errors.New("the disk is full")
+		}
+		if got = append(got, b); b.To == math.MaxInt64 || len(got) == 21 {
+			cancel()
+		}
+		return nil
+	}, func(err error) {
+		if err != nil {
+			told = append(told, err.Error())
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkGathered(t, got, 210)
+	if all := strings.Join(told, "\n"); len(told) != 2 || !strings.Contains(all, "disk is full") || !strings.Contains(all, "passed over") {
+		t.Errorf("told of %q", told)
+	}
+	send(t, x, 211, 220)
+	if more := gathered(t, s.ClientURL(), "centre", 10, "north-field"); more[0].From != 2100 {
+		t.Errorf("it goes on at %d", more[0].From)
+	}
+	both := gathered(t, s.ClientURL(), "centre", 290, "north-field", "south-field")
+	if both[0].From != 0 {
+		t.Errorf("with another station it begins at %d", both[0].From)
+	}
+	gathered(t, s.ClientURL(), "another", 290)
+}

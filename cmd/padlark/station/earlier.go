@@ -1,0 +1,132 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"padlark/cmd/padlark/config"
+	"padlark/storage"
+	"padlark/storage/journal"
+	"padlark/storage/sqlite"
+)
+
+// bringIn moves into the archive what earlier sessions have left in their
+// journals, all but the one that goes on. A journal that cannot be read is set
+// aside and told; that must not keep a station from starting. ctx's end and a
+// full disk leave the rest to the next start.
+func (s *station) bringIn(ctx context.Context) error {
+	paths, err := journal.List(s.journals())
+	if err != nil {
+		return err
+	}
+	for _, path := range paths {
+		if strings.HasSuffix(path, journal.Packed) && !s.archiveAnew || path == s.journal.Path() {
+			continue
+		}
+		err := BringIn(ctx, s.archive, path)
+		switch {
+		case err == nil && !strings.HasSuffix(path, journal.Packed):
+			s.toPack = append(s.toPack, path)
+		case err == nil:
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.Is(err, sqlite.ErrFull):
+			s.log.Error().Err(err).Msg("an earlier session is not all in the archive; the next start goes on with it")
+		default:
+			aside := path + ".damaged"
+			err = errors.Join(err, os.Rename(path, aside))
+			s.log.Error().Err(err).Msg("the journal of an earlier session cannot be read to its end; what is before that is in the archive, and the file is set aside as " + aside)
+		}
+	}
+	return nil
+}
+
+// batchOfEarlier is how many entries of an earlier session are stored at once.
+const batchOfEarlier = 8192
+
+// BringIn moves into the archive what a session's journal has and the archive
+// has not. What could be read before an error is stored all the same.
+func BringIn(ctx context.Context, a *sqlite.Archive, path string) error {
+	session, cfg, err := describeJournal(path)
+	if err != nil {
+		return err
+	}
+	decoder, err := newDecoder(cfg)
+	if err != nil {
+		return err
+	}
+	r, err := journal.Open(path, decoder)
+	if err != nil {
+		return err
+	}
+	defer r.Close() //nolint:errcheck // it was only read from
+	had, err := a.Session(ctx, session.ID)
+	if errors.Is(err, sqlite.ErrNoSession) {
+		err = a.StartSession(ctx, session)
+	}
+	if err != nil {
+		return err
+	}
+	place, err := a.JournalPlace(ctx, session.ID)
+	if err != nil {
+		return err
+	}
+	if err := bringEntries(ctx, a, r, session.ID, place); err != nil {
+		return err
+	}
+	if r.Ended() > 0 && had.Ended.IsZero() {
+		return a.EndSession(ctx, session.ID, session.Epoch.Add(r.Ended()))
+	}
+	return nil
+}
+
+func bringEntries(ctx context.Context, a *sqlite.Archive, r *journal.Reader, session string, place int64) error {
+	var batch []storage.Entry
+	for {
+		e, err := r.Next()
+		if err == nil && int64(e.Seq) > place {
+			batch = append(batch, e)
+		}
+		if err != nil || len(batch) == batchOfEarlier {
+			if werr := a.Follow(ctx, session, r.Pos(), batch); werr != nil {
+				return errors.Join(werr, ctx.Err())
+			}
+			batch = batch[:0]
+		}
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// describeJournal is the session of a journal, and its configuration.
+func describeJournal(path string) (sqlite.Session, *config.Config, error) {
+	r, err := journal.Open(path, nil)
+	if err != nil {
+		return sqlite.Session{}, nil, err
+	}
+	defer r.Close() //nolint:errcheck // it was only read from
+	info := r.Info()
+	cfg, err := config.Parse("configuration in "+path, []byte(info.Config))
+	if err != nil {
+		return sqlite.Session{}, nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return (&station{cfg: cfg}).describe(info), cfg, nil
+}
+
+// packEarlier compresses the journals of sessions that are over.
+func (s *station) packEarlier(ctx context.Context) error {
+	for _, path := range s.toPack {
+		if _, err := journal.Pack(ctx, path); err != nil && ctx.Err() == nil {
+			s.log.Warn().Err(err).Msg("a journal stays as it is")
+		}
+	}
+	return nil
+}

@@ -1,0 +1,36 @@
+package station
+
+import (
+	"os"
+	"runtime/debug"
+
+	"github.com/rs/zerolog"
+)
+
+// Bounds of the memory that the Go runtime keeps to. It needs some 20 MB; with
+// less than memoryLeast it would do little else than collect.
+const (
+	memoryLeast = 48 << 20
+	memoryMost  = 256 << 20
+)
+
+// memoryLimit is what the runtime may use of a machine, or of its share in a
+// container, with so many bytes; 0 if that is not known. The rest is for the
+// system, the kernel's cache of the journal and the callouts.
+func memoryLimit(machine uint64) int64 {
+	if machine == 0 {
+		return memoryMost
+	}
+	return int64(min(max(machine/4, memoryLeast), memoryMost))
+}
+
+// fitMachine sets up the Go runtime and its threads for a station. Whoever has
+// set GOMEMLIMIT in the environment is obeyed.
+func fitMachine(log zerolog.Logger) {
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(memoryLimit(memory()))
+	}
+	if err := shortSlices(); err != nil {
+		log.Debug().Err(err).Msg("the threads keep the system's time slices; alarms come a little later")
+	}
+}

@@ -1,0 +1,118 @@
+package journal
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/klauspost/compress/zstd"
+)
+
+// Pack compresses the journal of a session that has ended, in one step: at any
+// moment there is the plain file or the compressed one, whole. It returns the
+// new file's path.
+func Pack(ctx context.Context, path string) (packed string, err error) {
+	packed = strings.TrimSuffix(path, Suffix) + Packed
+	in, err := os.Open(path)
+	if err != nil {
+		return "", fmt.Errorf("compress journal: %w", err)
+	}
+	defer in.Close() //nolint:errcheck // it was only read from
+	tmp := packed + ".new"
+	if err := pack(ctx, in, tmp); err != nil {
+		return "", errors.Join(fmt.Errorf("compress journal %s: %w", path, err), os.Remove(tmp))
+	}
+	if err := os.Rename(tmp, packed); err != nil {
+		return "", fmt.Errorf("compress journal: %w", err)
+	}
+	if err := syncDir(filepath.Dir(packed)); err != nil {
+		return "", fmt.Errorf("compress journal: %w", err)
+	}
+	return packed, os.Remove(path)
+}
+
+func pack(ctx context.Context, in io.Reader, path string) error {
+	out, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	z, err := zstd.NewWriter(out, zstd.WithEncoderLevel(zstd.SpeedBetterCompression), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(4<<20))
+	if err != nil {
+		return errors.Join(err, out.Close())
+	}
+	_, err = io.Copy(z, readerFunc(func(b []byte) (int, error) {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		return in.Read(b)
+	}))
+	return errors.Join(err, z.Close(), out.Sync(), out.Close())
+}
+
+type readerFunc func([]byte) (int, error)
+
+func (f readerFunc) Read(b []byte) (int, error) { return f(b) }
+
+// List names the journals of a folder, compressed or not, oldest name first.
+func List(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("list journals: %w", err)
+	}
+	var out []string
+	for _, e := range entries {
+		if n := e.Name(); strings.HasSuffix(n, Suffix) || strings.HasSuffix(n, Packed) {
+			out = append(out, filepath.Join(dir, n))
+		}
+	}
+	return out, nil
+}
+
+// SessionOf is the session that a journal's file name stands for.
+func SessionOf(path string) string {
+	name, _, _ := strings.Cut(filepath.Base(path), Suffix)
+	return name
+}
+
+// LoadPlace reads the place of a follower that keeps it in a small file beside
+// the journal; 0 if there is none.
+func LoadPlace(path, follower string) (int64, error) {
+	var at int64
+	f, err := os.Open(placePath(path, follower))
+	if errors.Is(err, os.ErrNotExist) {
+		return 0, nil
+	}
+	if err != nil {
+		return 0, fmt.Errorf("read the place of the %s: %w", follower, err)
+	}
+	defer f.Close() //nolint:errcheck // it was only read from
+	if _, err := fmt.Fscan(bufio.NewReader(f), &at); err != nil || at < 0 {
+		return 0, nil // torn by a power cut: from the start again, which changes nothing
+	}
+	return at, nil
+}
+
+// SavePlace keeps such a place.
+func SavePlace(path, follower string, at int64) error {
+	to := placePath(path, follower)
+	err := os.WriteFile(to+".new", fmt.Appendln(nil, at), 0o644)
+	if err == nil {
+		err = os.Rename(to+".new", to)
+	}
+	if err != nil {
+		return fmt.Errorf("keep the place of the %s: %w", follower, err)
+	}
+	return nil
+}
+
+func placePath(path, follower string) string {
+	return filepath.Join(filepath.Dir(path), SessionOf(path)+"."+follower)
+}

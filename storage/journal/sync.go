@@ -1,0 +1,82 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"runtime"
+	"time"
+)
+
+// How long what is written may wait for the disk: while nothing flies, and from
+// a liftoff until the landing. With the fsync itself these are a second and 0.2 s.
+const (
+	SyncEvery  = 900 * time.Millisecond
+	SyncFlying = 150 * time.Millisecond
+	// flyingMost ends the haste for a rocket that is never heard to land.
+	flyingMost = 15 * time.Minute
+)
+
+// inFlight says whether a rocket is in the air; the caller has the lock.
+func (j *Journal) inFlight() bool {
+	for r, since := range j.flying {
+		if j.newest-since > flyingMost {
+			delete(j.flying, r)
+		}
+	}
+	return len(j.flying) > 0
+}
+
+// Sync puts on the disk what has been written. It returns at once where nothing
+// is new.
+func (j *Journal) Sync() error {
+	j.syncMu.Lock()
+	defer j.syncMu.Unlock()
+	j.mu.Lock()
+	end, f := j.end, j.f
+	j.mu.Unlock()
+	if end == j.synced {
+		return nil
+	}
+	if err := fsync(f); err != nil {
+		return fmt.Errorf("sync journal: %w", err)
+	}
+	j.synced = end
+	return nil
+}
+
+// Run syncs the file as often as is promised until ctx ends, writes again what
+// found no room, and calls tell for each error that a person should know of.
+func (j *Journal) Run(ctx context.Context, tell func(error)) error {
+	t := time.NewTicker(SyncFlying)
+	defer t.Stop()
+	last := time.Now()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+		if st := j.State(); !st.Flying && time.Since(last) < SyncEvery {
+			continue
+		}
+		last = time.Now()
+		j.Retry()
+		if err := errors.Join(j.Sync(), j.Check()); err != nil {
+			tell(err)
+		}
+	}
+}
+
+// syncDir puts a folder's entries on the disk.
+func syncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil // it flushes no folder
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
