@@ -44,10 +44,21 @@ func within(table string, err error) *problem {
 
 // check returns the first problem, nil if there is none.
 func (c *Config) check() *problem {
-	for _, check := range []func() *problem{
-		c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm,
-	} {
+	return firstOf(c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm)
+}
+
+// checkPart is check for a configuration that need not name a link.
+func (c *Config) checkPart() *problem {
+	if len(c.Links) > 0 {
+		return c.check()
+	}
+	return firstOf(c.checkStation, c.checkLayouts, c.checkRockets, c.checkSite,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm)
+}
+
+func firstOf(checks ...func() *problem) *problem {
+	for _, check := range checks {
 		if p := check(); p != nil {
 			return p
 		}
