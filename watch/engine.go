@@ -20,10 +20,10 @@ const TickEvery = 200 * time.Millisecond
 // How long ticks go on after the newest sample. Beyond that nothing is left that
 // silence could bring about, so the ticks of a longer one are passed over: a
 // board's clock that leaps by a year, or a night without a frame, costs no more
-// than an hour. It depends on the samples alone, so it is the same in a replay.
+// than some minutes. It depends on the samples alone, so it is the same in a replay.
 const (
-	restAfter   = time.Hour      // on the ground, and twice the longest silence of the thresholds
-	flyingAfter = 24 * time.Hour // while one is counted as flying: its landing is concluded sooner
+	restAfter   = 10 * time.Minute // on the ground, and twice the longest silence of the thresholds
+	flyingAfter = 12 * time.Hour   // while one is counted as flying: its landing is concluded sooner
 )
 
 // Config is what an Engine needs to know.

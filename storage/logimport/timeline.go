@@ -31,6 +31,7 @@ const (
 	agreeS    = 10.0 // s between two lines that vouch for each other
 	// or so many times the pause before the first of them, of a board that seldom sends
 	alikePauses = 3.0
+	seldomS     = 120.0  // s, the longest pause of such a board
 	tellMost    = 3600.0 // s of a pause that a person wants to know of
 
 	// A clock that counts from the board's start stays far below what one that
@@ -83,7 +84,7 @@ func (t *timeline) vouches(doubtful, next mark) bool {
 		return false
 	}
 	most := max(agreeS, t.hold())
-	if before := doubtful.clock - t.lastClock; before > 0 && before < tellMost {
+	if before := doubtful.clock - t.lastClock; before > 0 && before < seldomS {
 		most = max(most, alikePauses*before)
 	} else if t.first() {
 		most = tellMost // how often it sends is not known yet
