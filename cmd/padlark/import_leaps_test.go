@@ -219,7 +219,7 @@ func TestImportRandomClocks(t *testing.T) {
 // wherever it is, and leaves nothing.
 func TestImportInterrupted(t *testing.T) {
 	var b strings.Builder
-	for k := range 40 { // 120,000 lines, 40 of them after a pause of three months
+	for k := range 160 { // 480,000 lines, 160 of them after a pause of three months
 		for i := range int(gapsEnd * 50) {
 			fmt.Fprintf(&b, "%d,%.1f\n", int64(5000+20*i)+int64(k)*8_000_000_000, gapsPressure(i))
 		}
