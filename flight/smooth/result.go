@@ -290,6 +290,9 @@ func (a *analysis) verdict() string {
 	if delay == 0 {
 		delay = 1
 	}
+	if last, lost := a.lostClimbing(); lost {
+		return lostWords(last)
+	}
 	switch {
 	case o.ApogeeAt == nil:
 		return "look: the top of the flight was not heard"
