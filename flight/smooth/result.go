@@ -118,6 +118,8 @@ func (a *analysis) fillBoost() {
 		}
 		return
 	}
+	// The level of a log that begins at the liftoff is that of its first readings.
+	b.liftoff = max(b.liftoff, a.r.t[0])
 	t := a.r.time(b.liftoff)
 	o.LaunchedAt = &t
 	ta, _ := a.fit.path.apex(&a.fit.q)

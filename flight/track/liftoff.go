@@ -57,6 +57,9 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 		return c, ok
 	}
 	c := t.backdate(up, n, sd)
+	if t.pad.blocks == 0 { // the level is that of the first reading: it had not risen before
+		c.at = max(c.at, t.hist.at(t.hist.n-1).t)
+	}
 	c.from = c.at
 	if at, ok := t.dipBefore(up, base, near); ok {
 		c.at, c.sd = at, 0.1
