@@ -179,6 +179,7 @@ func checkBottle(table string, r flight.Rocket) *problem {
 		{"bottle_l", "litres", r.BottleL, 0.05, 50},
 		{"nozzle_m", "m", r.NozzleM, 0.002, 0.1},
 		{"rating_bar", "bar above the air", r.RatingBar, 0.5, 30},
+		{"discharge", "(the part of the mouth that the jet fills)", r.Discharge, 0.3, 1},
 	} {
 		switch {
 		case k.v == 0:
