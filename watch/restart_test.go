@@ -19,19 +19,18 @@ type standing struct {
 	mono   int64 // ns
 	boot   uint32
 	level  float64 // m, of the air where it stands
+	hz     float64 // frames a second
 	out    Output
 }
-
-const standingHz = 20
 
 // send sends for so many seconds, at heights above the level; each, if set, is
 // called after each sample.
 func (s *standing) send(seconds float64, height func(t float64) float64, each func(st flight.State)) {
-	for i := range int(seconds * standingHz) {
-		s.mono += int64(time.Second) / standingHz
+	for i := range int(seconds * s.hz) {
+		s.mono += int64(1e9 / s.hz)
 		h := s.level + 0.3*s.r.NormFloat64()
 		if height != nil {
-			h += height(float64(i) / standingHz)
+			h += height(float64(i) / s.hz)
 		}
 		at := s.epoch.Add(time.Duration(s.mono))
 		// ISO 2533:1975, troposphere.
@@ -59,7 +58,7 @@ func TestRestartsOnTheGround(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &standing{engine: e, epoch: epoch, r: rand.New(rand.NewPCG(8, 15)), boot: 1}
+		s := &standing{engine: e, epoch: epoch, r: rand.New(rand.NewPCG(8, 15)), boot: 1, hz: 20}
 		s.send(15, nil, nil)
 		flights := 0
 		if flies {
@@ -98,6 +97,41 @@ func TestRestartsOnTheGround(t *testing.T) {
 		}
 		if st, _ := e.State("Teal"); st.Flight != flights || !strings.Contains(string(st.Phase), "waiting") {
 			t.Errorf("flies %v: it ends in flight %d, %s; before: %d events", flies, st.Flight, st.Phase, len(quiet.Events))
+		}
+	}
+}
+
+// TestLostInTheClimb: a board that is heard no more after a part of its climb is
+// silent in flight, at any rate of frames, and not one that did not lift off.
+func TestLostInTheClimb(t *testing.T) {
+	for _, hz := range []float64{2, 2.3, 3, 5, 10, 25, 50} {
+		for _, c := range []struct{ speed, boost float64 }{{40, 0.3}, {100, 0.5}, {200, 2}, {250, 3.5}} {
+			epoch := time.Date(2026, 6, 13, 9, 0, 0, 0, time.UTC)
+			e, err := NewEngine(Config{Session: session, Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			s := &standing{engine: e, epoch: epoch, r: rand.New(rand.NewPCG(23, 587)), boot: 1, hz: hz}
+			s.send(20, nil, nil)
+			s.send(max(c.boost+0.6, 4.5/hz), func(t float64) float64 {
+				if t < c.boost {
+					return c.speed / c.boost * t * t / 2
+				}
+				t -= c.boost
+				return c.speed*c.boost/2 + c.speed*t - 9.80665*t*t/2
+			}, nil)
+			s.out.add(e.Advance(s.mono + int64(10*time.Second)))
+			kinds := map[string]bool{}
+			for _, a := range s.out.Alarms {
+				kinds[a.Kind] = true
+			}
+			lifted := false
+			for _, ev := range s.out.Events {
+				lifted = lifted || ev.Kind == flight.Liftoff
+			}
+			if !lifted || !kinds["silent"] || kinds["no-liftoff"] {
+				t.Errorf("%g Hz, %g m/s in %g s: lifted off %v, alarms %v", hz, c.speed, c.boost, lifted, kinds)
+			}
 		}
 	}
 }
