@@ -42,7 +42,7 @@ type entry struct {
 	view  view
 	pad   padStats
 	link  linkStats
-	boot  uint32 // of the newest sample
+	boot  uint32 // the highest so far: two boards with one id have two in turn
 	// tellsRelease: the board has sent a release channel.
 	tellsRelease bool
 }
@@ -113,10 +113,10 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 		v.first = v.t
 		e.boot = s.Boot
 	}
-	if on := !v.inFlight() && (s.Boot != e.boot || v.t-v.prior > relearnS); on || math.IsNaN(v.anew) {
+	if on := !v.inFlight() && (s.Boot > e.boot || v.t-v.prior > relearnS); on || math.IsNaN(v.anew) {
 		v.anew = v.t
 	}
-	e.boot = s.Boot
+	e.boot = max(e.boot, s.Boot)
 	b.note(e, st, ev)
 	if _, ok := s.Values.Get(decode.ReleaseUs); ok {
 		e.tellsRelease = true

@@ -436,7 +436,8 @@ func (t *Tracker) release(e flight.Event, now float64) {
 // its sensor has cooled or been carried, and an altitude of its own has a new
 // zero.
 func (t *Tracker) reboot(s *decode.Sample, now float64) {
-	t.last.boot = s.Boot
+	again := s.Boot < t.last.newest // of two boards with one id: neither has started again
+	t.last.boot, t.last.newest = s.Boot, max(t.last.newest, s.Boot)
 	t.last.seq = -1
 	e := t.event(flight.Reboot, now, 0)
 	e.AtSD = nil
@@ -447,7 +448,9 @@ func (t *Tracker) reboot(s *decode.Sample, now float64) {
 	} else {
 		e.Flight = 0
 		t.out.Phase = flight.Waiting
-		t.relearn()
+		if !again {
+			t.relearn()
+		}
 	}
 	t.emitNow(e, now)
 }
