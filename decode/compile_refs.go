@@ -15,7 +15,7 @@ func (c *compiler) counterOf(i int, lf Field, f *field) error {
 	if len(lf.Poly) > 0 || lf.Name != FieldClock && (lf.Scale != 0 || lf.Offset != 0) {
 		return c.fieldErrorf(i, "scale", "%s counts; it takes no calibration", lf.Name)
 	}
-	if lf.Min != nil || lf.Max != nil {
+	if lf.Name != FieldClock && (lf.Min != nil || lf.Max != nil) {
 		return c.fieldErrorf(i, "min", "%s has no range; leave min and max out", lf.Name)
 	}
 	wrap, err := c.wrapOf(i, lf, f)

@@ -14,10 +14,9 @@ import (
 // samples alternate between the two. That is left for the alarms to see.
 func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample) (int64, *Reject) {
 	if math.IsNaN(m.boot) && math.IsNaN(m.seq) && math.IsNaN(m.clock) {
-		// The frame tells nothing of its boot: it is of the newest.
-		if !r.heard {
-			r.heard, r.boot = true, 1
-		}
+		// The frame tells nothing of its boot: it is of the newest, or of the
+		// first that is still to be heard.
+		r.boot = max(r.boot, 1)
 		st.loss.Heard++
 		s.Boot = r.boot
 		return mono, nil
@@ -89,7 +88,14 @@ func (d *Decoder) number(r *rocket, st *stream, t *track, m *ident, mono int64, 
 		t.boot = boot
 		return
 	}
+	if before := st.setFrom(t, m); before != nil {
+		t.boot = before.boot
+		return
+	}
 	boot := r.boot + 1
+	if !r.heard {
+		boot = 1
+	}
 	if !math.IsNaN(m.boot) {
 		if told, ok := st.told(t, m.boot); ok && (!r.heard || told > r.boot) {
 			boot = told
@@ -97,6 +103,39 @@ func (d *Decoder) number(r *rocket, st *stream, t *track, m *ident, mono int64, 
 	}
 	t.boot = boot
 	r.boot, r.heard = max(r.boot, boot), true
+}
+
+// leastSetUs is how far ahead a clock must leap to be taken for one that was
+// set, as by a first GPS fix: a start of the board only takes it back.
+const leastSetUs = int64(3600e6)
+
+// setFrom is the track that a new one goes on with after the board's clock was
+// set; nil if it is none. The frames must come on, and their numbers, if they
+// have any.
+func (st *stream) setFrom(t *track, m *ident) *track {
+	if t.clock < 0 {
+		return nil
+	}
+	for _, b := range st.tracks {
+		if b == t || b.pending || b.clock < 0 {
+			continue
+		}
+		same := b.rawBoot == m.boot || math.IsNaN(b.rawBoot) && math.IsNaN(m.boot)
+		if !same || t.clock-b.clock < leastSetUs || t.heard-b.heard > lateNs {
+			return nil
+		}
+		if t.seq >= 0 && b.seq >= 0 {
+			step := t.seq + b.seqBase - b.seq
+			if w := int64(st.program.seq.wrap); w > 0 {
+				step = modulo(step, w)
+			}
+			if step < 1 || step > contiguous {
+				return nil
+			}
+		}
+		return b
+	}
+	return nil
 }
 
 // told is the boot number that the board's counter means, if that is a step

@@ -126,9 +126,10 @@ type Field struct {
 	Missing any `toml:"missing"`
 	// Only is a raw value, or a list of them: a frame with any other is not ours.
 	Only any `toml:"only"`
-	// Min and Max bound the value in the channel's own unit. A value outside
-	// makes the frame corrupt, unless the frame has a checksum: then only
-	// the value is missing. Outside = "reject" or "missing" overrides that.
+	// Min and Max bound the value in the channel's own unit, that of a clock in
+	// s. A value outside makes the frame corrupt, unless the frame has a checksum:
+	// then only the value is missing. Outside = "reject" or "missing" overrides
+	// that.
 	Min     *float64 `toml:"min"`
 	Max     *float64 `toml:"max"`
 	Outside string   `toml:"outside"`

@@ -186,7 +186,27 @@ func (p *Program) identify(sc *scratch, m *ident) *Reject {
 	if r := p.count(&p.seq, true, sc, &m.seq); r != nil {
 		return r
 	}
-	return p.count(&p.clock, false, sc, &m.clock)
+	if r := p.count(&p.clock, false, sc, &m.clock); r != nil {
+		return r
+	}
+	return p.inRange(m)
+}
+
+// inRange asks whether the clock is in the range that the layout gives it.
+func (p *Program) inRange(m *ident) *Reject {
+	if p.clock.at < 0 || math.IsNaN(m.clock) {
+		return nil
+	}
+	f := &p.fields[p.clock.at]
+	s := p.clock.conv.apply(m.clock) * 1e-6
+	if s >= f.min && s <= f.max {
+		return nil
+	}
+	if f.reject {
+		return p.reject(Corrupt, ReasonRange, f.name, -1, number(s)+" s is outside "+number(f.min)+" to "+number(f.max)+" s")
+	}
+	m.clock = math.NaN()
+	return nil
 }
 
 // count takes one counter out of the raw values.

@@ -38,6 +38,9 @@ type Rocket struct {
 	BottleL   float64 `toml:"bottle_l" json:"bottle_l,omitempty"`
 	NozzleM   float64 `toml:"nozzle_m" json:"nozzle_m,omitempty"`
 	RatingBar float64 `toml:"rating_bar" json:"rating_bar,omitempty"`
+	// Discharge is the part of the mouth's area that the jet fills: 1 for a well
+	// rounded neck (also if not given), less for a sharp edge.
+	Discharge float64 `toml:"discharge" json:"discharge,omitempty"`
 	// RateHz is how many frames a second the board is meant to send.
 	RateHz float64 `toml:"rate_hz" json:"rate_hz,omitempty"`
 	// ExpectApogeeM and ExpectApogeeS are what the builder expects (see

@@ -2,6 +2,7 @@ package watch
 
 import (
 	"fmt"
+	"math"
 	"sort"
 	"time"
 
@@ -15,6 +16,15 @@ import (
 // silence can be noticed this quickly, and a tick stands at each multiple of it
 // since the session's epoch.
 const TickEvery = 200 * time.Millisecond
+
+// How long ticks go on after the newest sample. Beyond that nothing is left that
+// silence could bring about, so the ticks of a longer one are passed over: a
+// board's clock that leaps by a year, or a night without a frame, costs no more
+// than some minutes. It depends on the samples alone, so it is the same in a replay.
+const (
+	restAfter   = 10 * time.Minute // on the ground, and twice the longest silence of the thresholds
+	flyingAfter = 12 * time.Hour   // while one is counted as flying: its landing is concluded sooner
+)
 
 // Config is what an Engine needs to know.
 type Config struct {
@@ -45,8 +55,9 @@ type Engine struct {
 	book     *alarm.Book
 	merger   *decode.Merger
 	one      decode.Sample // the sample at hand, as the merger has it
-	ticked   int64         // the newest tick handled, as a multiple of TickEvery
+	ticked   int64         // the newest tick handled or passed over, as a multiple of TickEvery
 	passed   int64         // Passed of the newest sample handled
+	rest     int64         // see restOf
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -58,7 +69,7 @@ func NewEngine(cfg Config) (*Engine, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make alarm rules: %w", err)
 	}
-	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger()}, nil
+	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger(), rest: restOf(cfg.Thresholds)}, nil
 }
 
 // Sample handles one sample and, before it, every tick that was due.
@@ -79,14 +90,46 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 	return out
 }
 
-// Advance handles every tick up to mono, in ns since the session's epoch.
+// Advance handles every tick up to mono, in ns since the session's epoch, that
+// can still bring something about.
 func (e *Engine) Advance(mono int64) Output {
 	var out Output
 	for due := mono / int64(TickEvery); e.ticked < due; {
+		if e.atRest() {
+			e.ticked = due
+			break
+		}
 		e.ticked++
 		out.add(e.tick(e.cfg.Epoch.Add(time.Duration(e.ticked) * TickEvery)))
 	}
 	return out
+}
+
+// atRest says whether so long nothing was heard that time alone changes nothing.
+func (e *Engine) atRest() bool {
+	quiet := e.ticked*int64(TickEvery) - e.passed
+	if quiet < e.rest {
+		return false
+	}
+	for _, name := range e.names {
+		switch e.trackers[name].State().Phase {
+		case flight.Boost, flight.Coast, flight.Descent:
+			return quiet >= int64(flyingAfter)
+		}
+	}
+	return true
+}
+
+// restOf is how long after the newest sample ticks are needed, in ns: a
+// silence may be configured to be an alarm only after hours.
+func restOf(t alarm.Thresholds) int64 {
+	rest := restAfter.Seconds()
+	for _, l := range []alarm.Limits{t.Water, t.Solid} {
+		for _, s := range []float64{l.SilentPadS, l.SilentFlightS, l.RestS, l.ServoOffS, l.DumpWaitS} {
+			rest = max(rest, 2*s)
+		}
+	}
+	return int64(min(rest*1e9, math.MaxInt64/2))
 }
 
 func (e *Engine) tick(now time.Time) Output {

@@ -111,7 +111,11 @@ func (s *Server) flightByName(ctx context.Context, name string) (FlightID, fligh
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return id, flight.Result{}, fmt.Errorf("find flight %s: %w", id, err)
 	}
-	for _, res := range results {
+	void, verr := s.voidFlights(ctx, id.Session)
+	if verr != nil && !errors.Is(verr, ErrNotFound) {
+		return id, flight.Result{}, verr
+	}
+	for _, res := range slices.Concat(results, void) {
 		if res.Rocket == id.Rocket && res.Flight == id.Flight {
 			return id, res, nil
 		}

@@ -107,6 +107,7 @@ func TestAnswersFitDescription(t *testing.T) {
 		{"GET", "/flights/{id}/frames", teal + "/frames?at_s=3", "", 200},
 		{"POST", "/flights/{id}/notes", teal + "/notes", `{"text":"0.6 l, 5 bar"}`, 200},
 		{"GET", "/flights/{id}/notes", teal + "/notes", "", 200},
+		{"POST", "/flights/{id}/void", teal + "/void", `{"void":true,"why":"a bump"}`, 200},
 		{"GET", "/flights/{id}/export/{format}", teal + "/export/csv", "", 200},
 		{"GET", "/time", "/api/v1/time", "", 200},
 		{"POST", "/time", "/api/v1/time", `{"session_time":"2025-06-14T09:30:00Z","true_time":"2025-06-14T12:30:00Z","sd_s":0.02}`, 200},

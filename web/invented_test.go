@@ -28,6 +28,7 @@ type invented struct {
 	events   map[string][]flight.Event
 	alarms   map[string][]flight.Alarm // every change
 	notes    []Note
+	void     []flight.Result
 	acked    []string
 	viewers  map[int]func(Message)
 	nextView int
@@ -231,7 +232,18 @@ func (v *invented) analysed(session, rocket string, n int) (flight.Result, smoot
 	return res, series, err
 }
 
-func (v *invented) Flights(_ context.Context, session string) ([]flight.Result, error) {
+func (v *invented) Flights(ctx context.Context, session string) ([]flight.Result, error) {
+	all, err := v.everyFlight(ctx, session)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return slices.DeleteFunc(all, func(r flight.Result) bool {
+		return slices.ContainsFunc(v.void, func(x flight.Result) bool {
+			return x.Session == r.Session && x.Rocket == r.Rocket && x.Flight == r.Flight
+		})
+	}), err
+}
+
+func (v *invented) everyFlight(_ context.Context, session string) ([]flight.Result, error) {
 	var out []flight.Result
 	v.mu.Lock()
 	sessions := slices.Clone(v.sessions)
@@ -300,6 +312,36 @@ func (v *invented) AddNote(_ context.Context, n Note) (Note, error) {
 	n.ID = int64(len(v.notes) + 1)
 	v.notes = append(v.notes, n)
 	return n, nil
+}
+
+func (v *invented) VoidFlights(_ context.Context, session string) ([]flight.Result, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	var out []flight.Result
+	for _, r := range v.void {
+		if session == "" || r.Session == session {
+			out = append(out, r)
+		}
+	}
+	return out, nil
+}
+
+func (v *invented) SetVoid(ctx context.Context, id FlightID, void bool, why string, _ time.Time) error {
+	all, err := v.everyFlight(ctx, id.Session)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	for _, r := range all {
+		if (FlightID{r.Session, r.Rocket, r.Flight}) == id && err == nil {
+			v.void = slices.DeleteFunc(v.void, func(x flight.Result) bool {
+				return x.Rocket == r.Rocket && x.Flight == r.Flight && x.Session == r.Session
+			})
+			if void {
+				r.Verdict = voidMark + " " + why
+				v.void = append(v.void, r)
+			}
+		}
+	}
+	return err
 }
 
 func (v *invented) Watch(f func(Message)) (func(), error) {
@@ -387,7 +429,7 @@ func (v *invented) now() time.Time {
 func (v *invented) options() Options {
 	return Options{
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
-		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Clock: v, Now: v.now,
+		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {
 			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
 		},

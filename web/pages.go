@@ -166,7 +166,15 @@ func (s *Server) pageFlights(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, "flights", "flights", "Flights", views)
+	void, err := s.voidFlights(r.Context(), r.URL.Query().Get("session"))
+	if err != nil {
+		return err
+	}
+	voids := make([]flightView, len(void))
+	for i, res := range void {
+		voids[i] = flightView{FlightID{res.Session, res.Rocket, res.Flight}.String(), res}
+	}
+	return s.render(w, r, http.StatusOK, "flights", "flights", "Flights", struct{ Flights, Void []flightView }{views, voids})
 }
 
 func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
@@ -188,7 +196,9 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 		Rows    []resultRow
 		Notes   bool
 		Checked string
-	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked})
+		Voids   bool
+		Void    bool
+	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked, s.opt.Voids != nil, strings.HasPrefix(res.Verdict, voidMark)})
 }
 
 // lastCheckup says when a rocket's altimeter was last checked on the bench, and

@@ -419,6 +419,12 @@ func browserNotes(t *testing.T, browser *browsertest.Browser) {
 	if got := b.Text("#frames .chosen td:nth-child(3)"); !strings.Contains(got, "24 50 4c 52 4b") || !strings.Contains(got, "$PLRK,Teal") {
 		t.Errorf("the frame reads %q", got)
 	}
+	// It was no flight: the page says so, and the button counts it again.
+	b.Eval(`document.getElementById('void-why').value = 'a hand on the pad'`, nil)
+	b.Click("#void-form button")
+	b.Until("that it is void", `document.querySelector('.verdict-line').textContent.includes('void: a hand on the pad') && document.getElementById('void-form').dataset.void === 'false'`, 10*time.Second)
+	b.Click("#void-form button")
+	b.Until("that it counts", `!document.querySelector('.verdict-line').textContent.includes('void') && document.getElementById('void-why')`, 10*time.Second)
 	b.Quiet()
 }
 

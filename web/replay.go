@@ -102,8 +102,9 @@ type player struct {
 	session Session
 	end     time.Time // last frame heard
 	speed   float64
-	passed  atomic.Int64   // how far the picture has come, ns since the epoch
-	flights map[string]int // flights before the warm-up: the machine counts from there
+	passed  atomic.Int64    // how far the picture has come, ns since the epoch
+	void    map[string]bool // flights that a person took for none, by rocket~number: not shown
+	flights map[string]int  // flights before the warm-up: the machine counts from there
 	ahead   []*decode.Sample
 	read    int64 // samples with Passed below this are in ahead or behind us
 	err     error
@@ -115,7 +116,14 @@ func (s *Server) newPlayer(ctx context.Context, one Session, atS, speed float64)
 	if err != nil {
 		return nil, fmt.Errorf("prepare replay of %s: %w", one.ID, err)
 	}
-	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}}
+	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}, void: map[string]bool{}}
+	void, err := s.voidFlights(ctx, one.ID)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range void {
+		p.void[flightName(r.Rocket, r.Flight)] = true
+	}
 	if one.Last != nil {
 		p.end = *one.Last
 	}
@@ -149,7 +157,7 @@ func (p *player) warmStart(ctx context.Context, at time.Duration) (time.Duration
 		return 0, fmt.Errorf("read events for the replay: %w", err)
 	}
 	landed := map[string]time.Duration{} // touchdown of each flight
-	name := func(e flight.Event) string { return e.Rocket + "~" + strconv.Itoa(e.Flight) }
+	name := func(e flight.Event) string { return flightName(e.Rocket, e.Flight) }
 	for _, e := range events {
 		if e.Kind == flight.Touchdown {
 			landed[name(e)] = e.CalledAt.Sub(p.session.Epoch)
@@ -171,6 +179,8 @@ func (p *player) warmStart(ctx context.Context, at time.Duration) (time.Duration
 	}
 	return start, nil
 }
+
+func flightName(rocket string, n int) string { return rocket + "~" + strconv.Itoa(n) }
 
 // now is the event time of the picture.
 func (p *player) now() time.Time { return p.session.Epoch.Add(time.Duration(p.passed.Load())) }
@@ -223,6 +233,10 @@ func (p *player) advance(ctx context.Context, to int64) error {
 		if len(p.ahead) > 0 || p.read > to {
 			break
 		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		p.overGap()
 		if err := p.fetch(ctx); err != nil {
 			return err
 		}
@@ -235,6 +249,19 @@ func (p *player) advance(ctx context.Context, to int64) error {
 		}
 	}
 	return nil
+}
+
+// overGap goes on where something was heard again, if nothing was here: a session
+// may pause for a day, or its clock leap by years.
+func (p *player) overGap() {
+	for _, g := range p.session.Gaps {
+		// A frame passes a little later than it is heard.
+		from, to := g.From.Sub(p.session.Epoch)+replayBatch, g.To.Sub(p.session.Epoch)-time.Second
+		if p.read > int64(from) && p.read < int64(to) {
+			p.read = int64(to)
+			return
+		}
+	}
 }
 
 // fetch reads the next stretch of samples. It is read whole, so that no read
@@ -260,6 +287,9 @@ func (p *player) take(events []flight.Event, alarms []flight.Alarm) {
 		e := events[i]
 		if e.Flight > 0 {
 			e.Flight += p.flights[e.Rocket]
+			if p.void[flightName(e.Rocket, e.Flight)] {
+				continue
+			}
 		}
 		p.hub.apply(Message{Event: &e})
 	}
@@ -267,6 +297,9 @@ func (p *player) take(events []flight.Event, alarms []flight.Alarm) {
 		a := alarms[i]
 		if a.Flight > 0 {
 			a.Flight += p.flights[a.Rocket]
+			if p.void[flightName(a.Rocket, a.Flight)] {
+				continue
+			}
 		}
 		p.hub.apply(Message{Alarm: &a})
 	}

@@ -55,6 +55,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/flights/{id}/frames", viewer, s.apiFlightFrames},
 		{"GET", "/api/v1/flights/{id}/notes", viewer, s.apiNotes},
 		{"POST", "/api/v1/flights/{id}/notes", crew, s.apiAddNote},
+		{"POST", "/api/v1/flights/{id}/void", crew, s.apiVoid},
 		{"GET", "/api/v1/flights/{id}/export/{format}", viewer, s.apiExport},
 		{"GET", "/api/v1/time", viewer, s.apiTime},
 		{"POST", "/api/v1/time", crew, s.apiFixTime},

@@ -31,6 +31,7 @@ type Options struct {
 	Live     Live
 	Acker    Acker
 	Notes    Notes
+	Voids    Voids
 	Checkups Checkups
 	Clock    Clock
 	Exporter Exporter

@@ -36,6 +36,9 @@ func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
+	if events, err = counted(ctx, a, session, events); err != nil {
+		return err
+	}
 	warnLost(a, io)
 	if c.JSON {
 		enc := json.NewEncoder(io.Out)

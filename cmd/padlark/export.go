@@ -55,6 +55,9 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	q := sqlite.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight}
+	if err := refuseVoid(ctx, a, q); err != nil {
+		return err
+	}
 	var n uint64
 	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
 		if n, err = format(ctx, w, a, q); err == nil && n == 0 {

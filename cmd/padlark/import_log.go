@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -222,11 +223,14 @@ func (m *logImport) endMark() []byte {
 // that of the newest session of the rocket.
 func (m *logImport) baseConfig(ctx context.Context) (string, error) {
 	if m.cmd.Config != "" {
-		cfg, err := config.Load(m.cmd.Config)
+		text, err := os.ReadFile(m.cmd.Config)
 		if err != nil {
+			return "", usagef("import: read configuration: %v", err)
+		}
+		if _, err := config.ParsePart(m.cmd.Config, text); err != nil {
 			return "", usageError{err}
 		}
-		return cfg.Text, nil
+		return string(text), nil
 	}
 	all, err := m.archive.Sessions(ctx)
 	if err != nil {
@@ -250,9 +254,10 @@ func (m *logImport) withLog(base string, id *uint32) (*config.Config, error) {
 	was := &config.Config{}
 	if base != bareConfig {
 		var err error
-		if was, err = config.Parse("configuration", []byte(base)); err != nil {
+		if was, err = config.ParsePart("configuration", []byte(base)); err != nil {
 			return nil, err
 		}
+		base = m.named(base, was)
 	}
 	var b strings.Builder
 	b.WriteString(strings.TrimRight(base, "\n") + "\n")
@@ -272,6 +277,29 @@ func (m *logImport) withLog(base string, id *uint32) (*config.Config, error) {
 		return nil, usageError{err}
 	}
 	return cfg, nil
+}
+
+// linkTable begins a link of a configuration.
+var linkTable = regexp.MustCompile(`(?m)^[ \t]*\[\[[ \t]*link[ \t]*\]\].*$`)
+
+// named is a configuration in which the rocket of the log is also that of the
+// links whose frames do not say whose they are: the person has said it once.
+func (m *logImport) named(base string, was *config.Config) string {
+	at := linkTable.FindAllStringIndex(base, -1)
+	if len(at) != len(was.Links) {
+		return base // written otherwise; the check that follows says what is missing
+	}
+	for i := len(at) - 1; i >= 0; i-- {
+		l := was.Links[i]
+		if l.Rocket != "" {
+			continue
+		}
+		one := decode.Config{Layouts: was.Layouts, Links: []decode.LinkLayouts{{Link: l.Name, Layouts: []string{l.Layout}}}}
+		if _, err := decode.New(one); err != nil {
+			base = base[:at[i][1]] + fmt.Sprintf("\nrocket = %q", m.cmd.Rocket) + base[at[i][1]:]
+		}
+	}
+	return base
 }
 
 // noneFits says why no line could be read, as far as that can be told.

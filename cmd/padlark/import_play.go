@@ -72,6 +72,9 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 	g.Go(func() error {
 		defer close(watched)
 		for rows := range decoded {
+			if err := gctx.Err(); err != nil {
+				return err
+			}
 			for i := range rows.Samples {
 				s := &rows.Samples[i]
 				p.take(engine.Sample(s))

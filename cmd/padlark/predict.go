@@ -18,6 +18,7 @@ type predictCmd struct {
 
 	BottleMl     *float64 `name:"bottle-ml" placeholder:"ML" group:"Rocket" help:"What the bottle holds, mL."`
 	NozzleMm     *float64 `name:"nozzle-mm" placeholder:"MM" group:"Rocket" help:"Bore of the mouth, mm."`
+	Discharge    *float64 `name:"discharge" placeholder:"X" group:"Rocket" help:"Part of the mouth that the jet fills: 1 for a rounded neck, about 0.6 for a sharp-edged hole (1)."`
 	TubeMm       float64  `name:"tube-mm" placeholder:"MM" group:"Rocket" help:"Launch tube, outer diameter, mm."`
 	TubeLengthMm float64  `name:"tube-length-mm" placeholder:"MM" group:"Rocket" help:"Launch tube, length inside the bottle, mm."`
 	DryG         *float64 `name:"dry-g" placeholder:"G" group:"Rocket" help:"Mass without water and motor, with parachute and board, g."`
@@ -32,7 +33,7 @@ type predictCmd struct {
 	PressureBar *float64 `name:"pressure-bar" placeholder:"BAR" group:"Fill" help:"Pressure above the air, as the gauge shows it, bar."`
 	RatingBar   *float64 `name:"rating-bar" placeholder:"BAR" group:"Fill" help:"Pressure that your bottle is rated for, bar. Needed; above it nothing is predicted."`
 	WaterC      *float64 `name:"water-c" placeholder:"C" group:"Fill" help:"Water temperature, degrees Celsius (that of the air)."`
-	Exponent    float64  `name:"exponent" placeholder:"X" default:"1.3" group:"Fill" help:"Expansion of the air, 1 isothermal to 1.4 adiabatic (${default})."`
+	Exponent    float64  `name:"exponent" placeholder:"X" default:"1.3" group:"Fill" help:"Expansion of the air, 1 isothermal to 1.4 adiabatic (${default}); drawn within 0.1 of it, and never beyond those two."`
 	FilmPercent float64  `name:"film-percent" placeholder:"%" group:"Fill" help:"Water that stays in the bottle, percent (0)."`
 
 	Thrust      string   `placeholder:"FILE" group:"Motor" help:"Thrust curve: lines of seconds,newtons. Replaces bottle and fill."`

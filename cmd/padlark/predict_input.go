@@ -115,6 +115,7 @@ func (c *predictCmd) fill(in *predict.Input) error {
 	m, l := &in.Rocket, &in.Launch
 	set(&m.Volume, 1e-6, c.BottleMl)
 	set(&m.Nozzle, 1e-3, c.NozzleMm)
+	set(&m.Discharge, 1, c.Discharge)
 	set(&in.Rating, 1e5, c.RatingBar)
 	for _, need := range []struct {
 		missing    bool
@@ -130,6 +131,9 @@ func (c *predictCmd) fill(in *predict.Input) error {
 		}
 	}
 	m.Tube, m.TubeLength = c.TubeMm*1e-3, c.TubeLengthMm*1e-3
+	if c.Discharge != nil && *c.Discharge < leastDischarge {
+		return fmt.Errorf("--discharge %g: give %g to 1, the part of the mouth that the jet fills", *c.Discharge, leastDischarge)
+	}
 	m.Polytropic, m.Film = c.Exponent, c.FilmPercent/100
 	if m.Volume > 0 {
 		l.Fraction = *c.WaterMl * 1e-6 / m.Volume
@@ -140,6 +144,10 @@ func (c *predictCmd) fill(in *predict.Input) error {
 	}
 	return nil
 }
+
+// leastDischarge is below what any mouth has: a tube that reaches inside lets half
+// of its area be filled (the re-entrant orifice of hydraulics; from memory).
+const leastDischarge = 0.3
 
 // motor reads the thrust curve.
 func (c *predictCmd) motor(in *predict.Input, r flight.Rocket) error {

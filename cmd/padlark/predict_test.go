@@ -249,3 +249,34 @@ func TestPredictMotor(t *testing.T) {
 		t.Errorf("burnout %+v", res.BurnoutS)
 	}
 }
+
+// TestPredictDischarge: what part of the mouth the jet fills can be typed and
+// configured, and a jet that fills less is a weaker one.
+func TestPredictDischarge(t *testing.T) {
+	base := []string{"predict", "--bottle-ml", "2000", "--water-ml", "650", "--pressure-bar", "4", "--rating-bar", "5",
+		"--nozzle-mm", "21.7", "--dry-g", "150", "--diameter-mm", "90", "--parachute-mm", "500", "--json"}
+	waterOut := func(more ...string) float64 {
+		r := do(t, append(base, more...)...)
+		return fromJSON[predict.Result](t, r.out).WaterOutS.Mean
+	}
+	full, sharp := waterOut(), waterOut("--discharge", "0.61")
+	// The flow is in proportion to the area that is filled, while the pressure
+	// hardly differs: the time goes as its inverse (1.64).
+	if sharp/full < 1.58 || sharp/full > 1.70 {
+		t.Errorf("water out after %.3f s with 0.61, %.3f s with 1", sharp, full)
+	}
+	cfg := filepath.Join(t.TempDir(), "padlark.toml")
+	text := "[[link]]\nname = \"pad\"\nudp = \":0\"\nlayout = \"lark-text\"\n[[rocket]]\nname = \"Teal\"\nid = 7\nmass_kg = 0.15\ndiameter_m = 0.09\nbottle_l = 2.0\nnozzle_m = 0.0217\nrating_bar = 5.0\nparachute_m = 0.5\ndischarge = 0.61\n"
+	if err := os.WriteFile(cfg, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	r := do(t, "predict", "--config", cfg, "--rocket", "Teal", "--water-ml", "650", "--pressure-bar", "4", "--json")
+	if got := fromJSON[predict.Result](t, r.out).WaterOutS.Mean; math.Abs(got-sharp) > 1e-9 {
+		t.Errorf("configured: water out after %.3f s, typed %.3f s", got, sharp)
+	}
+	for _, wrong := range []string{"0.1", "1.2", "-1"} {
+		if r := do(t, append(base, "--discharge="+wrong)...); r.code != exitUsage || !strings.Contains(r.err, "discharge") {
+			t.Errorf("--discharge %s: exit %d, %s", wrong, r.code, r.err)
+		}
+	}
+}

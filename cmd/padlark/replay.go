@@ -67,6 +67,12 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
+	if recorded, err = counted(ctx, a, name, recorded); err != nil {
+		return err
+	}
+	if events, err = counted(ctx, a, name, events); err != nil {
+		return err
+	}
 	warnLost(a, io)
 	if c.JSON {
 		return printJSONLines(io.Out, events)

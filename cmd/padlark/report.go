@@ -52,10 +52,15 @@ func findFlight(ctx context.Context, a *sqlite.Archive, text string, io *cmdIO) 
 	if err != nil {
 		return ref, usageError{err}
 	}
+	tellOthers(ref, more, io)
+	return ref, nil
+}
+
+// tellOthers says that older sessions have a flight of the same name.
+func tellOthers(ref report.Ref, more int, io *cmdIO) {
 	if more > 0 {
 		fmt.Fprintf(io.Err, "%s is taken from the newest session, %s; %d older ones have one too\n", ref.Short(), ref.Session, more)
 	}
-	return ref, nil
 }
 
 // Run makes the page of a flight.

@@ -42,6 +42,7 @@ type entry struct {
 	view  view
 	pad   padStats
 	link  linkStats
+	boot  uint32 // the highest so far: two boards with one id have two in turn
 	// tellsRelease: the board has sent a release channel.
 	tellsRelease bool
 }
@@ -83,7 +84,7 @@ func (b *Book) add(r flight.Rocket, known bool) *entry {
 	e.view = view{
 		rocket: r, known: known, site: b.cfg.Site, limits: b.cfg.Thresholds.limitsFor(r.Kind),
 		supply: supplyOf(r.Cell), state: noState(), flown: noFlight(),
-		heard: nan, first: nan, prior: nan, book: b, self: e,
+		heard: nan, first: nan, prior: nan, anew: nan, book: b, self: e,
 	}
 	b.entries[r.Name] = e
 	b.order = append(b.order, e)
@@ -110,7 +111,12 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	v.prior, v.heard = v.heard, v.t
 	if math.IsNaN(v.first) {
 		v.first = v.t
+		e.boot = s.Boot
 	}
+	if on := !v.inFlight() && (s.Boot > e.boot || v.t-v.prior > relearnS); on || math.IsNaN(v.anew) {
+		v.anew = v.t
+	}
+	e.boot = max(e.boot, s.Boot)
 	b.note(e, st, ev)
 	if _, ok := s.Values.Get(decode.ReleaseUs); ok {
 		e.tellsRelease = true

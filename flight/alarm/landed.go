@@ -52,6 +52,10 @@ func (r *notAtRest) check(v *view) cond {
 	if v.phase == flight.Landed && !r.down {
 		r.down, r.downAt, r.n = true, v.t, 0
 	}
+	// Who has switched the board on again has it in hand: that flight is over.
+	if r.down && v.anew > r.downAt {
+		r.down, r.n = false, 0
+	}
 	// A canopy that drags the rocket about may look like a small flight. Only
 	// a real one ends the stay on the ground.
 	if r.down && v.inFlight() && (v.alt > hopM || v.alt > hopM/5 && v.t-r.downAt > readyS) {

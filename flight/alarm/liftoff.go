@@ -32,6 +32,9 @@ func (r *noLiftoff) check(v *view) cond {
 		*r = noLiftoff{}
 		return off
 	}
+	if v.anew == v.t {
+		*r = noLiftoff{until: r.until}
+	}
 	if v.fresh {
 		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > 3 {
 			r.hinted, r.hintAt, r.hint = true, v.t, what

@@ -10,6 +10,10 @@ import (
 // the tracker needs as much to know the pad's level and noise.
 const settleS = 5
 
+// relearnS is after how long a silence on the ground the tracker learns the pad
+// anew (see flight/track).
+const relearnS = 30
+
 // NotYet lists in plain words what still keeps a rocket from flying, the most
 // important first; empty means go. It is also the answer for rockets that
 // nobody has heard or configured. The caller owns the slice.
@@ -48,8 +52,8 @@ func (e *entry) notReady(now float64) []string {
 	if !v.known {
 		out = append(out, sprintf("nobody has configured a rocket called %s: add a [[rocket]] with its id, mass and parachute", e.name))
 	}
-	if v.phase == flight.Waiting && now-v.first < settleS {
-		out = append(out, sprintf("learning the pad's level: %.0f s more at rest", math.Ceil(settleS-(now-v.first))))
+	if v.phase == flight.Waiting && now-v.anew < settleS {
+		out = append(out, sprintf("learning the pad's level: %.0f s more at rest", math.Ceil(settleS-(now-v.anew))))
 	}
 	if math.IsNaN(v.pressure) {
 		out = append(out, "no pressure heard: its layout has no pressure_pa, or the sensor is missing")

@@ -56,6 +56,9 @@ func (p *padStats) add(v *view) {
 		return
 	}
 	p.repeat(v.t, x)
+	if v.anew == v.t { // what was heard before says nothing of this level
+		p.n, p.block, p.padLevel = 0, 0, 0
+	}
 	if v.phase != p.phase {
 		if p.phase == flight.Waiting && p.block > 1 {
 			p.padLevel = p.past[1].v // the newest may have the liftoff in it

@@ -19,6 +19,7 @@ type view struct {
 	heard float64        // when the newest sample arrived
 	first float64        // when the first one did
 	prior float64        // when the one before the newest arrived
+	anew  float64        // since when the pad is being learnt: first heard, started again, or heard again after a silence
 
 	rocket flight.Rocket
 	known  bool // the rocket is configured

@@ -20,7 +20,8 @@
 //     leaves with sqrt(2 (p - pa) / rho); the mass of the water and of the air
 //     is carried; a film of water may stay behind;
 //   - air stage: isentropic flow through the nozzle, choked and then not, from
-//     a bottle that empties with p proportional to m^n;
+//     a bottle that empties with p proportional to m^n; what is left of it when
+//     the jet has ended is carried on to the release;
 //   - motor: thrust by straight lines between the given points; propellant
 //     leaves in proportion to the impulse delivered;
 //   - coast and descent: quadratic drag in air whose density falls with
@@ -33,6 +34,8 @@
 // no rail it points as the rocket stood until the fins work. The inertia of the
 // water and its head in the accelerating bottle are left out: the two
 // nearly cancel (TestWaterInertia: 0.1 % of the speed, 3 % of the water time).
+// The buoyancy of the bottle is left out (1 to 2 % of the weight of a light one,
+// which flies higher by as much), and so is what the body drags along of the air.
 // Vapour that condenses while the air cools is left out
 // too. The ground is level with the pad. Published comparisons of models of
 // this kind with measured flights differ by about 6 % (Barrio-Perotti and

@@ -204,11 +204,11 @@ func (p *pilot) cross(w happening, h float64) float64 {
 // accept keeps the step of h that was tried.
 func (p *pilot) accept(h float64) {
 	sg := segment{t: p.t, h: h, mode: p.mode, y: p.try.extension(h, &p.y)}
-	p.tr.note(&p.y, &p.try.k[0], p.t)
+	p.tr.note(p.mode, &p.y, &p.try.k[0], p.t)
 	p.tr.segments = append(p.tr.segments, sg)
 	p.t += h
 	p.y = p.try.y1
-	p.tr.note(&p.y, &p.try.k[6], p.t)
+	p.tr.note(p.mode, &p.y, &p.try.k[6], p.t)
 }
 
 // mark records where the rocket is.
@@ -279,6 +279,7 @@ func (p *pilot) boost() error {
 	p.mode.stage, p.y[iQ] = airFlow, 1
 	p.mark(&p.tr.Marks.WaterOut, flight.Boost)
 	_, err := p.stage(timeMost, 5e-4, pressure)
+	p.airLeft = p.gasMass * p.y[iQ]
 	return err
 }
 

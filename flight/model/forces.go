@@ -55,6 +55,7 @@ type setup struct {
 	t0         float64 // gas temperature at the start, K
 	gasMass    float64 // kg in the bottle during the water stage
 	p1, t1, m1 float64 // pressure, temperature, gas mass when the water is out
+	airLeft    float64 // kg of air that stay when the jet has ended
 
 	// Motor.
 	casing    float64   // kg without propellant
@@ -143,7 +144,8 @@ func (s *setup) loadAt(m mode, t float64, y *state, speed float64) load {
 	case motorBurn:
 		ld.thrust, ld.mass = s.motorAt(m.knot, t)
 	case ballistic:
-		ld.mass += s.casing
+		// Under the canopy the air is as warm as that around and bears itself.
+		ld.mass += s.casing + s.airLeft
 	case canopyFills:
 		ld.mass += s.casing
 		ld.dragArea += s.canopyArea * y[iQ] * y[iQ]

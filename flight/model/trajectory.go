@@ -45,7 +45,8 @@ type Marks struct {
 type Trajectory struct {
 	Marks Marks
 	// MaxSpeed is the greatest vertical speed in m/s and when it was in s;
-	// MaxAccel the greatest vertical acceleration in m/s2.
+	// MaxAccel the greatest acceleration in m/s2, of the whole motion under
+	// thrust, upward afterwards.
 	MaxSpeed, MaxSpeedT, MaxAccel float64
 
 	setup    *setup
@@ -115,12 +116,17 @@ func (s *setup) point(m mode, t float64, y *state, ph flight.Phase) Point {
 	}
 }
 
-// note keeps the extremes at the end of a step.
-func (tr *Trajectory) note(y, dy *state, t float64) {
+// note keeps the extremes at the end of a step. Under thrust the acceleration is
+// that along a tilted path too; later what counts is how a canopy jerks upwards.
+func (tr *Trajectory) note(m mode, y, dy *state, t float64) {
 	if y[iVZ] > tr.MaxSpeed {
 		tr.MaxSpeed, tr.MaxSpeedT = y[iVZ], t
 	}
-	tr.MaxAccel = math.Max(tr.MaxAccel, dy[iVZ])
+	accel := dy[iVZ]
+	if m.stage <= motorBurn {
+		accel = math.Hypot(dy[iVX], dy[iVZ])
+	}
+	tr.MaxAccel = math.Max(tr.MaxAccel, accel)
 }
 
 // finish refines the greatest speed, which can fall within a step while the

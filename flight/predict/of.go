@@ -19,7 +19,7 @@ const (
 func Of(r flight.Rocket, s flight.Site) Input {
 	in := Input{Spread: DefaultSpread(), Rating: r.RatingBar * 1e5, FieldRadius: s.FieldRadiusM}
 	in.Rocket = model.Rocket{
-		Dry: r.MassKg, Diameter: r.DiameterM, Cd: r.Cd, Volume: r.BottleL * 1e-3, Nozzle: r.NozzleM,
+		Dry: r.MassKg, Diameter: r.DiameterM, Cd: r.Cd, Volume: r.BottleL * 1e-3, Nozzle: r.NozzleM, Discharge: r.Discharge,
 		Parachute: r.ParachuteM, ParachuteCd: r.ParachuteCd,
 		Release: model.Release{How: model.AfterApogee, Seconds: usualReleaseS},
 	}

@@ -330,3 +330,31 @@ func BenchmarkRun(b *testing.B) {
 		}
 	}
 }
+
+// TestExponentIsMeant: the exponent that is typed is the mean of what is drawn, and
+// at the ends of its range it is what is flown.
+func TestExponentIsMeant(t *testing.T) {
+	for _, typed := range []float64{1, 1.05, 1.3, 1.35, 1.4} {
+		in := teal()
+		in.Rocket.Polytropic = typed
+		if err := in.prepare(); err != nil {
+			t.Fatal(err)
+		}
+		d := dice{rand.New(rand.NewPCG(1, 2))}
+		const n = 4000
+		sum, lo, hi := 0.0, 2.0, 0.0
+		for range n {
+			r, _ := in.draw(d)
+			sum += r.Polytropic
+			lo, hi = min(lo, r.Polytropic), max(hi, r.Polytropic)
+		}
+		width := min(in.Spread.PolytropicMax, 1.4-typed, typed-1)
+		// The mean of an even distribution is off by width/sqrt(3 n).
+		if off := math.Abs(sum/n - typed); off > 4*width/math.Sqrt(3*n)+1e-12 {
+			t.Errorf("exponent %g: the mean of the draws is %.5f", typed, sum/n)
+		}
+		if lo < typed-width-1e-12 || hi > typed+width+1e-12 || hi > 1.4 || lo < 1 {
+			t.Errorf("exponent %g: drawn from %.4f to %.4f", typed, lo, hi)
+		}
+	}
+}

@@ -11,18 +11,20 @@ import (
 // Spread says how far the inputs may be off, as standard deviations: ...Part as
 // a part of the value, the others in SI units. Draws stop at three of them.
 type Spread struct {
-	GaugePart     float64 // reading of the pump's gauge
-	WaterPart     float64
-	DryPart       float64
-	NozzlePart    float64 // diameter
-	CdPart        float64
-	CanopyCdPart  float64
-	ImpulsePart   float64 // of a motor
-	WindPart      float64 // from one minute to the next
-	TiltRad       float64 // of the rail and of how the rocket leaves it
-	ReleaseS      float64 // of the release
-	TemperatureK  float64 // of air and water
-	PolytropicMax float64 // half-width; the exponent is drawn evenly, at most 1.4
+	GaugePart    float64 // reading of the pump's gauge
+	WaterPart    float64
+	DryPart      float64
+	NozzlePart   float64 // diameter
+	CdPart       float64
+	CanopyCdPart float64
+	ImpulsePart  float64 // of a motor
+	WindPart     float64 // from one minute to the next
+	TiltRad      float64 // of the rail and of how the rocket leaves it
+	ReleaseS     float64 // of the release
+	TemperatureK float64 // of air and water
+	// PolytropicMax is the half-width of the exponent, which is drawn evenly
+	// about the one given: so far as 1 and 1.4 are away, at the most.
+	PolytropicMax float64
 }
 
 // DefaultSpread is what a careful builder can do with a kitchen scale, a
@@ -97,7 +99,7 @@ func (in *Input) draw(d dice) (model.Rocket, model.Launch) {
 	l.Air.Temperature += warmer
 	l.WaterTemperature = math.Max(l.WaterTemperature+warmer, 273.15)
 	even := 2*d.r.Float64() - 1
-	r.Polytropic = math.Min(math.Max(r.Polytropic+s.PolytropicMax*even, 1), 1.4)
+	r.Polytropic += even * min(s.PolytropicMax, 1.4-r.Polytropic, r.Polytropic-1)
 	if r.Motor != nil {
 		m := *r.Motor
 		m.Curve = make([]model.Thrust, len(r.Motor.Curve))

@@ -118,6 +118,8 @@ func (a *analysis) fillBoost() {
 		}
 		return
 	}
+	// The level of a log that begins at the liftoff is that of its first readings.
+	b.liftoff = max(b.liftoff, a.r.t[0])
 	t := a.r.time(b.liftoff)
 	o.LaunchedAt = &t
 	ta, _ := a.fit.path.apex(&a.fit.q)
@@ -289,6 +291,9 @@ func (a *analysis) verdict() string {
 	delay := a.cfg.Rocket.ReleaseDelayS
 	if delay == 0 {
 		delay = 1
+	}
+	if last, lost := a.lostClimbing(); lost {
+		return lostWords(last)
 	}
 	switch {
 	case o.ApogeeAt == nil:

@@ -56,6 +56,14 @@ func (t *Tracker) rest(r reading, fresh bool) {
 	if !fresh {
 		return
 	}
+	if t.hist.n > 0 {
+		switch quiet := r.t - t.hist.at(0).t; {
+		case quiet > relearnS:
+			t.relearn()
+		case quiet > unheardS:
+			t.pad.unheard = true
+		}
+	}
 	t.hist.push(r)
 	t.pad.add(r.t, r.z)
 	if t.findFalling(t.hist.at(0)) {
@@ -423,11 +431,13 @@ func (t *Tracker) release(e flight.Event, now float64) {
 	t.emitNow(e, now)
 }
 
-// reboot handles a board that started again. Its pressure readings stay
-// comparable, so a flight goes on; a board that sends its own altitude has a
-// new zero.
+// reboot handles a board that started again. In flight its pressure readings
+// stay comparable, so the flight goes on. On the ground its pad is learnt anew:
+// its sensor has cooled or been carried, and an altitude of its own has a new
+// zero.
 func (t *Tracker) reboot(s *decode.Sample, now float64) {
-	t.last.boot = s.Boot
+	again := s.Boot < t.last.newest // of two boards with one id: neither has started again
+	t.last.boot, t.last.newest = s.Boot, max(t.last.newest, s.Boot)
 	t.last.seq = -1
 	e := t.event(flight.Reboot, now, 0)
 	e.AtSD = nil
@@ -438,9 +448,8 @@ func (t *Tracker) reboot(s *decode.Sample, now float64) {
 	} else {
 		e.Flight = 0
 		t.out.Phase = flight.Waiting
-		if t.col.plain {
-			t.pad = newPad()
-			t.hist.clear()
+		if !again {
+			t.relearn()
 		}
 	}
 	t.emitNow(e, now)

@@ -6,14 +6,21 @@ import "math"
 // 14 m/s; a person carrying a rocket, a gust or a car door may reach such a
 // speed for a moment but not such a height with it.
 const (
-	lookBackS     = 2.0 // s of readings that are looked at
-	climbS        = 0.6 // s of climb that are fitted, five readings at least
-	longestClimbS = 1.5 // s that five readings may take
-	leastSpanS    = 0.2 // s of climb that it takes at least
-	leastMean     = 5.5 // m/s, mean speed over it
-	leastHeight   = 2.5 // m
-	boostGuessS   = 0.2 // length of an unseen boost
-	unknownSD     = 1.2 // m, noise that is allowed for before it is measured, at most
+	lookBackS     = 2.0  // s of readings that are looked at
+	climbS        = 0.6  // s of climb that are fitted, five readings at least
+	longestClimbS = 1.5  // s that five readings may take
+	leastSpanS    = 0.2  // s of climb that it takes at least
+	leastMean     = 5.5  // m/s, mean speed over it
+	leastHeight   = 2.5  // m
+	boostGuessS   = 0.2  // length of an unseen boost
+	unheardS      = 2.0  // s without a reading, after which the level may be another
+	slowS         = 0.15 // s between the frames of a board of few
+	slowFrames    = 7
+	stirMps       = 0.5 // m/s that a rocket in the air moves by at the least
+	// No rocket leaves faster, m/s2: water rockets reach 1000 (the physics of
+	// flight/model). A blow on the sensor does.
+	mostMps2  = 2000.0
+	unknownSD = 1.2 // m, noise that is allowed for before it is measured, at most
 )
 
 // climb is a liftoff found in the readings at rest.
@@ -35,7 +42,7 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 	if t.col.height(newest.z-base) < leastHeight+2*sd {
 		return climb{}, false
 	}
-	n := t.hist.since(newest.t - lookBackS)
+	n := t.lookBack()
 	near := max(1, 2.5*sd)
 	up := n
 	for i := range n {
@@ -50,6 +57,9 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 		return c, ok
 	}
 	c := t.backdate(up, n, sd)
+	if t.pad.blocks == 0 { // the level is that of the first reading: it had not risen before
+		c.at = max(c.at, t.hist.at(t.hist.n-1).t)
+	}
 	c.from = c.at
 	if at, ok := t.dipBefore(up, base, near); ok {
 		c.at, c.sd = at, 0.1
@@ -81,7 +91,10 @@ func (t *Tracker) climbed(up int, sd float64) bool {
 	}
 	// Much higher than a moment ago, and staying there.
 	began := newest - t.hist.at(up-1).t
-	if up >= 5 && began > 0.25 && began < 1.9 && t.medianOf(0, min(up, 9)) > 5+2*sd+3*gust {
+	if t.climbsByFrames(up, sd, gust) {
+		return true
+	}
+	if up >= 5 && began > 0.25 && began < 1.9 && t.heardLeave(up) && t.medianOf(0, min(up, 9)) > 5+2*sd+3*gust && t.stirs(up, sd) {
 		return true
 	}
 	// High for a second, and moving: however the climb looked.
@@ -91,6 +104,47 @@ func (t *Tracker) climbed(up int, sd float64) bool {
 	}
 	a := t.hist.fit(0, high, 0, max(2*sd, 1))
 	return a.n >= 5 && a.used > 0.7 && math.Abs(a.v) > 2.5+4*a.sdV
+}
+
+// lookBack is how many readings are looked at: those of the last seconds, and of a
+// board that sends seldom so many that a climb is among them.
+func (t *Tracker) lookBack() int {
+	n := t.hist.since(t.hist.at(0).t - lookBackS)
+	for n < min(slowFrames, t.hist.n) && t.hist.at(n-1).t-t.hist.at(n).t < unheardS {
+		n++
+	}
+	return n
+}
+
+// climbsByFrames says whether a board of few frames has left the pad: each of
+// three frames or more is higher than the one before it, by what only a rocket
+// climbs meanwhile. Under thrust no arc fits so few.
+func (t *Tracker) climbsByFrames(up int, sd, gust float64) bool {
+	if up < 3 || !t.heardLeave(up) || t.pad.blocks == 0 || t.hist.at(0).t-t.hist.at(up).t < climbS {
+		return false
+	}
+	for i := range up - 1 {
+		a, b := t.hist.at(i+1), t.hist.at(i)
+		dt := b.t - a.t
+		if dt < slowS || b.h-a.h < leastMean*dt+4*sd+2*gust {
+			return false
+		}
+	}
+	return true
+}
+
+// heardLeave says whether the newest up readings follow a reading on the pad
+// without a gap: across a silence the level itself may have changed.
+func (t *Tracker) heardLeave(up int) bool {
+	return up < t.hist.n && t.hist.at(up-1).t-t.hist.at(up).t < unheardS
+}
+
+// stirs says whether the newest n readings move at all. What has jumped and stands
+// is another level: a sensor that was read anew, a board that has started again
+// and does not say so.
+func (t *Tracker) stirs(n int, sd float64) bool {
+	a := t.hist.fit(0, n, 0, max(sd, 0.3))
+	return a.n < 3 || math.Abs(a.v) > stirMps+3*a.sdV || a.used < 0.6
 }
 
 // rises says whether the newest n readings climb as only a rocket does.
@@ -105,7 +159,7 @@ func (t *Tracker) rises(n, up int, sd, gust float64) bool {
 	span := a.end - t.hist.at(n-1).t
 	mean := a.v + gravity*span/2
 	margin := 4*sd + 4*gust
-	if span > longestClimbS || mean < leastMean || mean < 4*a.sdV+1.5*gust {
+	if span > longestClimbS || mean < leastMean || mean < 4*a.sdV+1.5*gust || mean*mean > 2*mostMps2*max(a.h, leastHeight) {
 		return false
 	}
 	if t.pad.blocks == 0 && (span < 1.5*leastSpanS || a.n < 5 || a.used < 0.8 || mean > 200 || !t.climbsOn(n, mean, sd)) {
@@ -114,7 +168,7 @@ func (t *Tracker) rises(n, up int, sd, gust float64) bool {
 	if a.n >= 4 && span >= leastSpanS && a.h > leastHeight+3*a.sdH+4*gust && a.rms < 3*max(sd, 0.3)+0.05*a.h {
 		return true
 	}
-	return t.pad.blocks > 0 && a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
+	return t.pad.blocks > 0 && span > 0.9*leastSpanS && a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
 }
 
 // climbsOn says whether the newer half of n readings still climbs at 0.6 of the

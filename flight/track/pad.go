@@ -29,6 +29,7 @@ type pad struct {
 	prevT    float64
 	prevZ    float64
 	havePrev bool
+	unheard  bool // a silence came before the block under way
 }
 
 // padLevel is a pad level as it stood at the end of a block.
@@ -105,6 +106,12 @@ func (p *pad) close(now float64) {
 	e := m - p.level
 	limit := 3 * math.Sqrt(p.scatter+p.p[0])
 	far := math.Abs(e) > limit+0.5
+	if p.unheard && math.Abs(e) > limit {
+		p.restart(m, mid) // moved meanwhile: no gust
+		p.unheard = false
+		return
+	}
+	p.unheard = false
 	e = max(-limit, min(limit, e))
 	p.nScatter = min(p.nScatter+1, 60)
 	p.scatter = max(minScatter, p.scatter+(e*e-p.p[0]-p.scatter)/float64(p.nScatter+2))
@@ -174,6 +181,21 @@ const (
 	badGust     = 1.0    // m2
 	guessWeight = 4
 )
+
+// relearnS is after how long a silence on the ground the pad is learnt anew: the
+// weather, a warming sensor or a person may have moved it by then.
+const relearnS = 30.0
+
+// relearn begins anew on the ground. What was heard before is no pad for what
+// comes now, so that no liftoff is made of the difference.
+func (t *Tracker) relearn() {
+	if t.col.plain {
+		t.pad = newPad()
+	} else {
+		t.pad.forget()
+	}
+	t.hist.clear()
+}
 
 // forget drops the saved levels and the block under way, after a flight.
 func (p *pad) forget() {

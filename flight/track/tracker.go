@@ -41,6 +41,7 @@ type lastHeard struct {
 	repeats  int
 	old      int // samples in a row that were older than the newest
 	boot     uint32
+	newest   uint32 // the highest boot so far
 	seq      int64
 	heard    bool
 	released bool    // the board says so
@@ -64,7 +65,7 @@ func (t *Tracker) Sample(s *decode.Sample) []flight.Event {
 	t.events = t.events[:0]
 	if !t.begun {
 		t.begun, t.ref = true, s.At
-		t.last.boot = s.Boot
+		t.last.boot, t.last.newest = s.Boot, s.Boot
 		if t.out.Rocket == "" {
 			t.out.Rocket = s.Rocket
 		}

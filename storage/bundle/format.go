@@ -119,6 +119,9 @@ type note struct {
 	Flight int       `json:"flight,omitempty"`
 	At     time.Time `json:"at"`
 	Text   string    `json:"text"`
+	// Void, if it is there, makes it the statement that the flight was none
+	// (true) or one after all (false); Text says why.
+	Void *bool `json:"void,omitempty"`
 }
 
 type check struct {

@@ -285,7 +285,14 @@ func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
 	}
 	var there []note
 	for _, n := range old {
-		there = append(there, note{n.Rocket, n.Flight, n.At, n.Text})
+		there = append(there, note{Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text})
+	}
+	voids, err := a.Voids(ctx, b.session.ID)
+	if err != nil {
+		return err
+	}
+	for _, v := range voids {
+		there = append(there, note{Rocket: v.Rocket, Flight: v.Flight, At: v.At, Text: v.Why, Void: &v.Void})
 	}
 	err = b.lines(notesEntry, func(line []byte) error {
 		var n note
@@ -293,10 +300,14 @@ func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
 			return err
 		}
 		same := func(o note) bool {
-			return o.Rocket == n.Rocket && o.Flight == n.Flight && o.At.Equal(n.At) && o.Text == n.Text
+			return o.Rocket == n.Rocket && o.Flight == n.Flight && o.At.Equal(n.At) && o.Text == n.Text &&
+				(o.Void == nil) == (n.Void == nil) && (o.Void == nil || *o.Void == *n.Void)
 		}
 		if slices.ContainsFunc(there, same) {
 			return nil
+		}
+		if n.Void != nil {
+			return a.SetVoid(ctx, sqlite.Void{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, Void: *n.Void, At: n.At, Why: n.Text})
 		}
 		return a.AddNote(ctx, sqlite.Note{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text})
 	})

@@ -125,7 +125,16 @@ func (p *packer) notes(put func(any) error) error {
 		return err
 	}
 	for _, n := range list {
-		if err := put(note{n.Rocket, n.Flight, n.At, n.Text}); err != nil {
+		if err := put(note{Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text}); err != nil {
+			return err
+		}
+	}
+	voids, err := p.a.Voids(p.ctx, p.id)
+	if err != nil {
+		return err
+	}
+	for _, v := range voids {
+		if err := put(note{Rocket: v.Rocket, Flight: v.Flight, At: v.At, Text: v.Why, Void: &v.Void}); err != nil {
 			return err
 		}
 	}

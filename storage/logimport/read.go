@@ -103,6 +103,7 @@ type reader struct {
 	clocked bool    // the layout has a clock
 	skips   skips
 	line    timeline
+	wait    []waiting // a line whose clock is doubtful, and what came since
 }
 
 // kept is a piece that has become a frame.
@@ -130,7 +131,7 @@ func newReader(l *Log, out func(k *kept) error) (*reader, error) {
 	}
 	d := r.decoders[0]
 	r.clocked = d.HasClock(l.cfg.Link)
-	r.line = timeline{log: l, guarded: d.Protected(l.cfg.Link), lastClock: math.NaN(), lastBoot: math.NaN()}
+	r.line = timeline{log: l, guarded: d.Protected(l.cfg.Link) || !r.clocked, lastClock: math.NaN(), lastBoot: math.NaN(), lastSeq: math.NaN()}
 	return r, nil
 }
 
@@ -184,42 +185,151 @@ func (r *reader) collect(ctx context.Context, order <-chan *batch) error {
 		}
 		r.free.put(b)
 	}
+	if r.line.first() { // the only line that gave a sample
+		if err := r.settleAll(); err != nil {
+			return err
+		}
+	} else if err := r.giveUp(); err != nil {
+		return err
+	}
 	r.skips.flush()
 	return nil
 }
 
-// take makes a frame of a piece.
+// take makes a frame of a piece, unless it must wait for the next to tell
+// whether the clock of the one that waits first is right.
 func (r *reader) take(b *batch, i int) error {
-	p := &b.pieces[i]
-	if reason, dropped := b.dropped[i]; dropped {
-		r.skips.add(p, reason, "")
+	w := waiting{piece: b.pieces[i], rej: b.bad[i]}
+	w.dropped = b.dropped[i]
+	if w.dropped == "" && w.rej == nil {
+		if w.piece.line > 0 && len(bytes.TrimSpace(w.piece.bytes)) == 0 {
+			return nil // an empty line says nothing
+		}
+		w.said = &b.parsed[i]
+		if says(w.said) {
+			if err := r.clockOf(&w); err != nil {
+				return err
+			}
+		} else {
+			w.dropped, w.said = "nothing is measured in it", nil
+		}
+	}
+	if len(r.wait) > 0 {
+		return r.decide(w)
+	}
+	if w.said != nil && r.line.doubtful(w.mark) {
+		r.hold(w)
 		return nil
 	}
-	if p.line > 0 && len(bytes.TrimSpace(p.bytes)) == 0 {
-		return nil // an empty line says nothing
-	}
-	if rej := b.bad[i]; rej != nil {
-		r.skips.add(p, rej.Reason, rej.Detail)
-		return r.keep(&kept{piece: p, since: r.line.here(p.chunk)})
-	}
-	said := &b.parsed[i]
-	clock := said.ClockUs * 1e-6
+	return r.settle(&w)
+}
+
+// says is whether a line holds anything.
+func says(p *decode.Parsed) bool {
+	return !math.IsNaN(p.ClockUs) || slices.ContainsFunc(p.Values, func(v float64) bool { return !math.IsNaN(v) })
+}
+
+// clockOf fills in the mark of a line.
+func (r *reader) clockOf(w *waiting) error {
+	w.mark = mark{clock: w.said.ClockUs * 1e-6, boot: w.said.Boot, seq: w.said.Seq}
 	if !r.clocked {
 		if r.cfg.Rate <= 0 && !r.log.Heard {
 			return ErrNoClock
 		}
-		clock = float64(r.log.Good) / r.cfg.Rate
+		w.mark.clock = float64(r.log.Good) / r.cfg.Rate
 	}
-	since, detail := r.line.place(said, clock, p.chunk)
-	if detail != "" {
-		r.skips.add(p, "its clock leaps", detail)
+	return nil
+}
+
+// waiting is a piece that has not become a frame yet.
+type waiting struct {
+	piece   piece
+	dropped string // why it gives none, if so
+	detail  string
+	rej     *decode.Reject // why no layout knows it, if so
+	said    *decode.Parsed
+	mark
+}
+
+// waitMost is how many pieces wait for a line that tells.
+const waitMost = 1000
+
+// hold lets a line wait, beyond the life of its batch.
+func (r *reader) hold(w waiting) {
+	if w.said != nil && r.free != nil {
+		said := *w.said
+		said.Values = nil // nobody asks for them in a pass whose batches are used again
+		w.said = &said
+	}
+	r.wait = append(r.wait, w)
+}
+
+// decide takes the line after a doubtful one.
+func (r *reader) decide(w waiting) error {
+	if w.said == nil || math.IsNaN(w.clock) {
+		if len(r.wait) < waitMost {
+			r.hold(w)
+			return nil
+		}
+		if err := r.giveUp(); err != nil {
+			return err
+		}
+		return r.settle(&w)
+	}
+	if !r.line.vouches(r.wait[0].mark, w.mark) {
+		if err := r.giveUp(); err != nil {
+			return err
+		}
+		if r.line.doubtful(w.mark) {
+			r.hold(w)
+			return nil
+		}
+		return r.settle(&w)
+	}
+	if err := r.settleAll(); err != nil {
+		return err
+	}
+	return r.settle(&w)
+}
+
+// giveUp says that the line that waits first has a wrong clock.
+func (r *reader) giveUp() error {
+	if len(r.wait) == 0 {
 		return nil
 	}
-	r.log.Good++
-	if said.HasID && !slices.Contains(r.log.IDs, said.ID) {
-		r.log.IDs = append(r.log.IDs, said.ID)
+	first := &r.wait[0]
+	first.dropped, first.detail = "its clock leaps, and the next line does not follow it", r.line.off(first.mark)
+	return r.settleAll()
+}
+
+func (r *reader) settleAll() error {
+	all := r.wait
+	r.wait = nil
+	for i := range all {
+		if err := r.settle(&all[i]); err != nil {
+			return err
+		}
 	}
-	return r.keep(&kept{p, since, said})
+	return nil
+}
+
+// settle makes a frame of a piece whose place is sure, or skips it.
+func (r *reader) settle(w *waiting) error {
+	p := &w.piece
+	switch {
+	case w.dropped != "":
+		r.skips.add(p, w.dropped, w.detail)
+		return nil
+	case w.rej != nil:
+		r.skips.add(p, w.rej.Reason, w.rej.Detail)
+		return r.keep(&kept{piece: p, since: r.line.here(p.chunk)})
+	}
+	since := r.line.place(w.said, w.mark, p.chunk)
+	r.log.Good++
+	if w.said.HasID && !slices.Contains(r.log.IDs, w.said.ID) {
+		r.log.IDs = append(r.log.IDs, w.said.ID)
+	}
+	return r.keep(&kept{p, since, w.said})
 }
 
 func (r *reader) keep(k *kept) error {

@@ -37,15 +37,17 @@ type Listed struct {
 	At time.Time // liftoff, corrected; the session's start if not known
 }
 
-// List gives all flights of an archive, oldest first.
-func List(ctx context.Context, a *sqlite.Archive) ([]Listed, error) {
+// List gives all flights of an archive that count, oldest first.
+func List(ctx context.Context, a *sqlite.Archive) ([]Listed, error) { return list(ctx, a, a.Flights) }
+
+func list(ctx context.Context, a *sqlite.Archive, of func(context.Context, string) ([]sqlite.FlightSpan, error)) ([]Listed, error) {
 	sessions, err := a.Sessions(ctx)
 	if err != nil {
 		return nil, err
 	}
 	var out []Listed
 	for _, s := range sessions {
-		spans, err := a.Flights(ctx, s.ID)
+		spans, err := of(ctx, s.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -65,11 +67,20 @@ func List(ctx context.Context, a *sqlite.Archive) ([]Listed, error) {
 // has one; more says how many older sessions have one too. The error wraps
 // ErrNotFound.
 func Find(ctx context.Context, a *sqlite.Archive, text string) (ref Ref, more int, err error) {
+	return find(ctx, a, text, a.Flights)
+}
+
+// FindEvery is Find among the void flights too.
+func FindEvery(ctx context.Context, a *sqlite.Archive, text string) (ref Ref, more int, err error) {
+	return find(ctx, a, text, a.EveryFlight)
+}
+
+func find(ctx context.Context, a *sqlite.Archive, text string, of func(context.Context, string) ([]sqlite.FlightSpan, error)) (ref Ref, more int, err error) {
 	session, rocket, number, err := splitName(text)
 	if err != nil {
 		return Ref{}, 0, err
 	}
-	all, err := List(ctx, a)
+	all, err := list(ctx, a, of)
 	if err != nil {
 		return Ref{}, 0, err
 	}

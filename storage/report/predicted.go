@@ -45,7 +45,7 @@ func prediction(g *gathered, t Typed) (res *predict.Result, why string) {
 // addBottle takes a bottle, and a diameter that is missing, from a later
 // description of the rocket. It says whether there was one.
 func addBottle(to *flight.Rocket, k flight.Rocket) bool {
-	to.BottleL, to.NozzleM, to.RatingBar = k.BottleL, k.NozzleM, k.RatingBar
+	to.BottleL, to.NozzleM, to.RatingBar, to.Discharge = k.BottleL, k.NozzleM, k.RatingBar, k.Discharge
 	if to.DiameterM == 0 {
 		to.DiameterM = k.DiameterM
 	}

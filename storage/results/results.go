@@ -60,8 +60,17 @@ func New(a *sqlite.Archive) *Results {
 }
 
 // Flights works out all flights of one session, or of every session when
-// session is empty, in the order of their liftoffs.
+// session is empty, in the order of their liftoffs. Void ones do not count.
 func (r *Results) Flights(ctx context.Context, session string) ([]flight.Result, error) {
+	return r.list(ctx, session, r.archive.Flights)
+}
+
+// EveryFlight is Flights with the void ones, which say so.
+func (r *Results) EveryFlight(ctx context.Context, session string) ([]flight.Result, error) {
+	return r.list(ctx, session, r.archive.EveryFlight)
+}
+
+func (r *Results) list(ctx context.Context, session string, of func(context.Context, string) ([]sqlite.FlightSpan, error)) ([]flight.Result, error) {
 	sessions := []sqlite.Session{}
 	if session == "" {
 		all, err := r.archive.Sessions(ctx)
@@ -78,7 +87,7 @@ func (r *Results) Flights(ctx context.Context, session string) ([]flight.Result,
 	}
 	out := []flight.Result{}
 	for _, s := range sessions {
-		spans, err := r.archive.Flights(ctx, s.ID)
+		spans, err := of(ctx, s.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -93,8 +102,38 @@ func (r *Results) Flights(ctx context.Context, session string) ([]flight.Result,
 	return out, nil
 }
 
-// Flight works out one flight. The error wraps ErrNoFlight if there is none.
+// Flight works out one flight, void or not. The error wraps ErrNoFlight if there
+// is none.
 func (r *Results) Flight(ctx context.Context, session, rocket string, n int) (Flight, error) {
+	f, err := r.worked(ctx, session, rocket, n)
+	if err != nil {
+		return f, err
+	}
+	voids, err := r.archive.VoidNow(ctx, session)
+	if err != nil {
+		return Flight{}, err
+	}
+	for _, v := range voids {
+		if v.Rocket == rocket && v.Flight == n {
+			f.Result.Verdict = voidVerdict(v.Why)
+		}
+	}
+	return f, nil
+}
+
+// voidVerdict is the verdict of a flight that a person took for none.
+func voidVerdict(why string) string {
+	if why == "" {
+		why = "a person says that it was no flight"
+	}
+	return VoidMark + why
+}
+
+// VoidMark begins the verdict of a void flight.
+const VoidMark = "void: "
+
+// worked is a flight as the samples have it.
+func (r *Results) worked(ctx context.Context, session, rocket string, n int) (Flight, error) {
 	s, err := r.archive.Session(ctx, session)
 	if err != nil {
 		return Flight{}, err

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"slices"
 	"time"
 )
 
@@ -17,19 +18,29 @@ type FlightSpan struct {
 	// PadPressurePa is the mean pressure from 12 s to 2 s before liftoff, nil if
 	// there was none.
 	PadPressurePa *float64
+	// Void says that a person took it for no flight: see Void.
+	Void bool
 }
 
-// Flights lists the flights of a session in the order of their liftoffs.
+// Flights lists the flights of a session that count, in the order of their
+// liftoffs: all but those that a person took for none.
 func (a *Archive) Flights(ctx context.Context, session string) ([]FlightSpan, error) {
+	all, err := a.EveryFlight(ctx, session)
+	return slices.DeleteFunc(all, func(f FlightSpan) bool { return f.Void }), err
+}
+
+// EveryFlight lists the void flights too.
+func (a *Archive) EveryFlight(ctx context.Context, session string) ([]FlightSpan, error) {
 	var out []FlightSpan
-	err := each(ctx, a.r, `SELECT s.epoch_ns, r.name, f.flight, f.liftoff_ns, f.touchdown_ns, f.pad_pressure_pa
+	err := each(ctx, a.r, `SELECT s.epoch_ns, r.name, f.flight, f.liftoff_ns, f.touchdown_ns, f.pad_pressure_pa,
+			COALESCE((SELECT v.void FROM voids v WHERE v.session = s.id AND v.rocket = r.name AND v.flight = f.flight ORDER BY v.id DESC LIMIT 1), 0)
 		FROM flights f JOIN sessions s ON s.id = f.session JOIN rockets r ON r.id = f.rocket
 		WHERE s.name = ? ORDER BY f.liftoff_ns, r.name`,
 		[]any{session}, func(rows *sql.Rows) error {
 			f := FlightSpan{Session: session}
 			var epoch int64
 			var up, down sql.NullInt64
-			err := rows.Scan(&epoch, &f.Rocket, &f.Flight, &up, &down, &f.PadPressurePa)
+			err := rows.Scan(&epoch, &f.Rocket, &f.Flight, &up, &down, &f.PadPressurePa, &f.Void)
 			f.Liftoff, f.Touchdown = moment(epoch, up), moment(epoch, down)
 			out = append(out, f)
 			return err

@@ -127,7 +127,7 @@ func (a *Archive) window(ctx context.Context, s Session, rocket string, q Query)
 	if q.Flight == 0 {
 		return w, nil
 	}
-	spans, err := a.Flights(ctx, s.ID)
+	spans, err := a.EveryFlight(ctx, s.ID)
 	if err != nil {
 		return w, err
 	}

@@ -61,6 +61,7 @@ JOIN flights f ON f.session = m.session AND f.rocket = m.rocket AND f.flight = m
 JOIN sessions s ON s.id = m.session
 JOIN rockets r ON r.id = m.rocket
 JOIN links l ON l.id = m.link
+WHERE NOT COALESCE((SELECT v.void FROM voids v WHERE v.session = m.session AND v.rocket = r.name AND v.flight = m.flight ORDER BY v.id DESC LIMIT 1), 0)
 ORDER BY s.epoch_ns, m.at_ns;
 
 DROP VIEW IF EXISTS event_list;
@@ -84,6 +85,8 @@ SELECT s.name AS session, a.rocket, a.link, a.flight, a.kind, a.priority,
 FROM alarms a JOIN sessions s ON s.id = a.session
 ORDER BY s.epoch_ns, a.changed_ns, a.ord;
 
+-- Void flights, which a person took for none (table voids), are left out here and
+-- in flight_samples.
 DROP VIEW IF EXISTS flight_list;
 CREATE VIEW flight_list AS
 SELECT s.name AS session, r.name AS rocket, f.flight,
@@ -94,4 +97,5 @@ SELECT s.name AS session, r.name AS rocket, f.flight,
 FROM flights f
 JOIN sessions s ON s.id = f.session
 JOIN rockets r ON r.id = f.rocket
+WHERE NOT COALESCE((SELECT v.void FROM voids v WHERE v.session = f.session AND v.rocket = r.name AND v.flight = f.flight ORDER BY v.id DESC LIMIT 1), 0)
 ORDER BY s.epoch_ns, f.liftoff_ns;

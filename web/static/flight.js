@@ -206,6 +206,21 @@ async function notes() {
   });
 }
 
+/** voiding keeps what a person says: that it was no flight, or one after all. */
+function voiding() {
+  const form = document.getElementById("void-form");
+  form?.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    const why = document.getElementById("void-why")?.value ?? "";
+    try {
+      await change(base + "/void", { void: form.dataset.void === "true", why });
+      location.reload();
+    } catch (err) {
+      setText(document.getElementById("void-status"), `Not kept: ${err.message}`);
+    }
+  });
+}
+
 /** later calls f once things have been quiet for a while. */
 function later(f, ms) {
   let timer = 0;
@@ -233,3 +248,4 @@ function failed(err) {
 }
 begin().catch(failed);
 notes().catch(failed);
+voiding();

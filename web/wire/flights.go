@@ -3,6 +3,9 @@ package wire
 import (
 	"context"
 	"errors"
+	"slices"
+	"strings"
+	"time"
 
 	"padlark/flight"
 	"padlark/flight/model"
@@ -24,6 +27,21 @@ type Flights struct {
 func (f Flights) Flights(ctx context.Context, session string) ([]flight.Result, error) {
 	out, err := f.Results.Flights(ctx, session)
 	return out, missing(err)
+}
+
+// VoidFlights lists those that a person took for none.
+func (f Flights) VoidFlights(ctx context.Context, session string) ([]flight.Result, error) {
+	all, err := f.Results.EveryFlight(ctx, session)
+	return slices.DeleteFunc(all, func(r flight.Result) bool { return !strings.HasPrefix(r.Verdict, results.VoidMark) }), missing(err)
+}
+
+// SetVoid keeps what a person says of a flight.
+func (f Flights) SetVoid(ctx context.Context, id web.FlightID, void bool, why string, at time.Time) error {
+	s, err := f.Archive.Session(ctx, id.Session)
+	if err != nil {
+		return missing(err)
+	}
+	return f.Archive.SetVoid(ctx, sqlite.Void{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight, Void: void, At: at.Add(-s.Shift), Why: why})
 }
 
 // Course is the smoothed flight; times count from the liftoff.

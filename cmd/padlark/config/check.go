@@ -45,10 +45,21 @@ func within(table string, err error) *problem {
 
 // check returns the first problem, nil if there is none.
 func (c *Config) check() *problem {
-	for _, check := range []func() *problem{
-		c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm,
-	} {
+	return firstOf(c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm)
+}
+
+// checkPart is check for a configuration that need not name a link.
+func (c *Config) checkPart() *problem {
+	if len(c.Links) > 0 {
+		return c.check()
+	}
+	return firstOf(c.checkStation, c.checkLayouts, c.checkRockets, c.checkSite,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm)
+}
+
+func firstOf(checks ...func() *problem) *problem {
+	for _, check := range checks {
 		if p := check(); p != nil {
 			return p
 		}
@@ -169,6 +180,7 @@ func checkBottle(table string, r flight.Rocket) *problem {
 		{"bottle_l", "litres", r.BottleL, 0.05, 50},
 		{"nozzle_m", "m", r.NozzleM, 0.002, 0.1},
 		{"rating_bar", "bar above the air", r.RatingBar, 0.5, 30},
+		{"discharge", "(the part of the mouth that the jet fills)", r.Discharge, 0.3, 1},
 	} {
 		switch {
 		case k.v == 0:

@@ -119,7 +119,15 @@ func Load(path string) (*Config, error) {
 }
 
 // Parse checks a configuration; name is what errors call the file.
-func Parse(name string, data []byte) (*Config, error) {
+func Parse(name string, data []byte) (*Config, error) { return parse(name, data, (*Config).check) }
+
+// ParsePart checks what somebody gives who has nothing to listen to, as for a
+// board's own log: a configuration that need not name a link.
+func ParsePart(name string, data []byte) (*Config, error) {
+	return parse(name, data, (*Config).checkPart)
+}
+
+func parse(name string, data []byte, check func(*Config) *problem) (*Config, error) {
 	c := &Config{}
 	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
 	if err := dec.Decode(c); err != nil {
@@ -131,7 +139,7 @@ func Parse(name string, data []byte) (*Config, error) {
 		return nil, err
 	}
 	c.fillDefaults()
-	if p := c.check(); p != nil {
+	if p := check(c); p != nil {
 		at := findPositions(data).find(p.path)
 		return nil, &Error{File: name, Line: at.line, Column: at.column, Err: p.err}
 	}

@@ -22,12 +22,14 @@ import (
 // startPages serves the pages beside the running line and returns their address.
 func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, error) {
 	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
+	flights := wire.Flights{Results: results.New(s.archive), Archive: s.archive}
 	srv, err := web.New(web.Options{
 		Listen: s.cfg.Web.Listen, Station: s.cfg.Station.Name, Version: s.opt.Version,
 		Access:  web.Access{CrewHash: s.cfg.Web.Passphrase, ViewerHash: s.cfg.Web.Viewer},
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
 		Archive: archive, Notes: archive, Checkups: archive,
-		Flights:    wire.Flights{Results: results.New(s.archive), Archive: s.archive},
+		Flights:    flights,
+		Voids:      flights,
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
 		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.disk, s.copy},
 		Exporter:   exporter{s.archive},

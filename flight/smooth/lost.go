@@ -1,0 +1,33 @@
+package smooth
+
+import (
+	"fmt"
+	"math"
+)
+
+// lostClimbing says whether nothing was heard of the flight from the climb on:
+// then whatever else is known of it was reckoned, and no verdict can rest on it.
+// last is the height of the newest readings, in m.
+func (a *analysis) lostClimbing() (last float64, lost bool) {
+	n := len(a.r.t)
+	if n < 3 || math.IsNaN(a.m.liftoff) || a.r.t[n-1] < a.m.liftoff {
+		return 0, false
+	}
+	last = median3(a.r.h[n-3], a.r.h[n-2], a.r.h[n-1])
+	if !math.IsNaN(a.m.apogee) {
+		return last, a.r.t[n-1] < a.m.apogee
+	}
+	for _, h := range a.r.h[:n-3] {
+		if h > last {
+			return last, false
+		}
+	}
+	return last, true
+}
+
+func median3(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
+
+// lostWords is the verdict of a flight that was lost while it climbed.
+func lostWords(last float64) string {
+	return fmt.Sprintf("look: lost while climbing, last heard at %.0f m", last)
+}
