@@ -54,6 +54,7 @@ type Decoder struct {
 	ids     map[string]uint32 // configured
 	rockets []*rocket         // in order of first hearing
 	gap     int64
+	refused refusal
 }
 
 type link struct {
@@ -200,7 +201,7 @@ func (p *Program) guarded() bool { return p.check != nil || p.inner != nil && p.
 // Decode turns a frame into a sample. The error is a *Reject. The sample's
 // Names are shared and its Values are its own; nothing refers to f.Bytes.
 func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
-	d.gap = 0
+	d.gap, d.refused = 0, refusal{}
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)

@@ -65,8 +65,8 @@ func checkSample(t *testing.T, s Sample) string {
 		t.Fatalf("%+v", s)
 	}
 	for i, v := range s.Values.Values {
-		if math.IsInf(v, 0) {
-			t.Fatalf("%s = %v", s.Values.Names[i], v)
+		if m := meaningOf(s.Values.Names[i]); !math.IsNaN(v) && !m.holds(v) {
+			t.Fatalf("%s = %v, outside %v", s.Values.Names[i], v, m)
 		}
 	}
 	out, err := s.Values.MarshalJSON()

@@ -170,6 +170,14 @@ func (s *Stats) AddBad(reason string, f Frame) {
 	s.hint.spoilFrame()
 }
 
+// AddRefused counts a value that was refused in a frame that is good otherwise,
+// under its field's name.
+func (s *Stats) AddRefused(field string, f Frame) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.reject(Rejected{"impossible " + field, f.Heard, len(f.Bytes), -1, f.Bytes})
+}
+
 // AddGap counts frames that are missing in a sender's numbering.
 func (s *Stats) AddGap(missing uint64) {
 	s.mu.Lock()

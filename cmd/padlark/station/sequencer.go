@@ -47,6 +47,7 @@ type sequencer struct {
 type decodeCounter interface {
 	AddBad(reason string, f ingest.Frame)
 	AddGap(missing uint64)
+	AddRefused(field string, f ingest.Frame)
 }
 
 // live stamps a frame that arrived now and passes it on.
@@ -91,6 +92,9 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 		return nil
 	case err != nil:
 		return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
+	}
+	if field, _, ok := q.decoder.Refused(); ok && q.stats != nil {
+		q.stats(f.Link).AddRefused(field, f)
 	}
 	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
 		q.stats(f.Link).AddGap(uint64(missed))
