@@ -38,6 +38,8 @@ type hub struct {
 // hubTally counts what the hub took and what it had no room for.
 type hubTally struct {
 	States, Events, Alarms, Frames, Samples, NoRoom uint64
+	// Unshown counts what could not be written as JSON and was left out.
+	Unshown uint64
 }
 
 type rocketEntry struct {
@@ -94,8 +96,10 @@ func (h *hub) apply(m Message) {
 	case m.Event != nil:
 		h.applyEvent(m.Event)
 	case m.Health != nil:
-		e := h.link(m.Health.Link)
-		e.version, e.health, e.json = h.version, m.Health, encode(m.Health)
+		if b, ok := h.encode(m.Health); ok {
+			e := h.link(m.Health.Link)
+			e.version, e.health, e.json = h.version, m.Health, b
+		}
 	case m.Frame != nil:
 		h.applyFrame(m.Frame)
 	case m.Sample != nil:
@@ -119,6 +123,11 @@ func (h *hub) enter(session string) {
 func (h *hub) applyState(s *flight.State) {
 	h.tally.States++
 	h.enter(s.Session)
+	// Each by itself: one that cannot be written must not stop the others.
+	b, ok := h.encode(shortState(s))
+	if !ok {
+		return
+	}
 	e := h.rockets[s.Rocket]
 	if e == nil {
 		if len(h.rockets) >= keepRockets {
@@ -129,12 +138,16 @@ func (h *hub) applyState(s *flight.State) {
 		h.rockets[s.Rocket] = e
 	}
 	e.version, e.state, e.taken = h.version, s, time.Now()
-	e.json = encode(shortState(s))
+	e.json = b
 	e.trace.add(s)
 }
 
 func (h *hub) applyAlarm(a *flight.Alarm) {
 	h.tally.Alarms++
+	b, ok := h.encode(a)
+	if !ok {
+		return
+	}
 	old := h.alarms[a.ID]
 	if old != nil && old.alarm.Session == a.Session && old.alarm.Change > a.Change {
 		return // a redelivery of an older change
@@ -143,7 +156,7 @@ func (h *hub) applyAlarm(a *flight.Alarm) {
 		h.tally.NoRoom++
 		return
 	}
-	h.alarms[a.ID] = &alarmEntry{version: h.version, alarm: a, json: encode(a)}
+	h.alarms[a.ID] = &alarmEntry{version: h.version, alarm: a, json: b}
 }
 
 // dropSettled forgets the oldest alarm that is over and acknowledged.
@@ -160,13 +173,17 @@ func (h *hub) dropSettled() bool {
 
 func (h *hub) applyEvent(ev *flight.Event) {
 	h.tally.Events++
+	b, ok := h.encode(ev)
+	if !ok {
+		return
+	}
 	for i := range h.events {
 		if h.events[i].event.ID == ev.ID && h.events[i].event.Session == ev.Session {
-			h.events[i] = eventEntry{h.version, ev, encode(ev)}
+			h.events[i] = eventEntry{h.version, ev, b}
 			return
 		}
 	}
-	h.events = append(h.events, eventEntry{h.version, ev, encode(ev)})
+	h.events = append(h.events, eventEntry{h.version, ev, b})
 	if len(h.events) > keepEvents {
 		h.events = append(h.events[:0], h.events[len(h.events)-keepEvents:]...)
 	}
@@ -343,7 +360,30 @@ func (h *hub) status() (session string, tally hubTally, rockets int) {
 	return h.session, h.tally, len(h.rockets)
 }
 
-// encode marshals one of our own types; those have no value that could fail.
+// encode writes one value for the picture; what cannot be written is counted.
+func (h *hub) encode(v any) ([]byte, bool) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		h.tally.Unshown++
+	}
+	return b, err == nil
+}
+
+// eachJSON writes values one by one: one that cannot be written is left out and
+// counted, and the others are there.
+func eachJSON[T any](h *hub, values []T) []json.RawMessage {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := make([]json.RawMessage, 0, len(values))
+	for i := range values {
+		if b, ok := h.encode(values[i]); ok {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// encode marshals one of our own types that has no value that could fail.
 func encode(v any) []byte {
 	b, err := json.Marshal(v)
 	if err != nil {

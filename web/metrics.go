@@ -112,6 +112,8 @@ func (c *hubCollector) Collect(out chan<- prometheus.Metric) {
 		gauge(desc("alarms", "Alarms that are active or not acknowledged, by priority (1 is the most urgent).", "priority"), float64(n), strconv.Itoa(p))
 	}
 	_, tally, _ := c.s.hub.status()
+	count(desc("web_unshown_total", "Parts of the live picture that could not be written and were left out."), tally.Unshown)
+	count(desc("web_page_errors_total", "Errors that open pages have reported."), c.s.troubles.count())
 	count(desc("web_no_room_total", "Rockets or alarms that the live picture had no room for."), tally.NoRoom)
 }
 

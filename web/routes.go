@@ -45,6 +45,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/copy", viewer, s.apiCopy},
 		{"GET", "/api/v1/alarms", viewer, s.apiAlarms},
 		{"POST", "/api/v1/alarms/ack", crew, s.apiAck},
+		{"POST", "/api/v1/trouble", viewer, s.apiTrouble},
 		{"GET", "/api/v1/sessions", viewer, s.apiSessions},
 		{"GET", "/api/v1/sessions/{id}", viewer, s.apiSession},
 		{"GET", "/api/v1/sessions/{id}/samples", viewer, s.apiSessionSamples},

@@ -61,6 +61,7 @@ type Server struct {
 	metrics  *metrics
 	viewers  atomic.Int64
 	replays  atomic.Int64
+	troubles troubles
 	stopping chan struct{}
 	handler  http.Handler
 	addr     chan net.Addr

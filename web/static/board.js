@@ -8,7 +8,7 @@ import { Sound } from "./sound.js";
 import { Fit, crowd } from "./fit.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
-import { setText, setClass } from "./dom.js";
+import { apart, setText, setClass } from "./dom.js";
 import { quantity, toldOf } from "./units.js";
 import { onSettings } from "./settings.js";
 
@@ -78,19 +78,19 @@ export class Board {
     const news = this.picture.update(u);
     const now = this.stream.now();
     for (const { alarm, old } of news.alarms) {
-      this.sound.alarm(alarm, old, now);
-      if (alarm.active && !alarm.acked && !old?.active) this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`);
+      apart("an alarm's sound", () => this.sound.alarm(alarm, old, now));
+      if (alarm.active && !alarm.acked && !old?.active) apart("an alarm's words", () => this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`));
     }
-    if (!this.first) {
-      for (const e of news.events) {
-        const text = eventWords(e);
-        if (!text) continue;
-        this.sound.event(e, text, now);
-        this.speak(false, text);
-      }
-    }
+    if (!this.first) for (const e of news.events) apart("an event", () => this.tell(e, now));
     this.first = false;
     this.onUpdate?.(u);
+  }
+
+  tell(e, now) {
+    const text = eventWords(e);
+    if (!text) return;
+    this.sound.event(e, text, now);
+    this.speak(false, text);
   }
 
   /** speak hands words to a screen reader. */
@@ -107,23 +107,25 @@ export class Board {
       p.alarmsChanged = false;
       this.busy = busy;
       this.list = p.waiting();
-      this.alarms.show(this.list, busy);
-      this.alarmed();
-      this.arrange();
+      apart("the alarms", () => this.alarms.show(this.list, busy));
+      apart("the order of the cards", () => {
+        this.alarmed();
+        this.arrange();
+      });
     }
     const ages = t - this.lastAges >= AGES_MS;
     if (ages) {
       this.lastAges = t;
-      this.freshness();
-      this.sound.remind(this.list ?? []);
+      apart("the age of the news", () => this.freshness());
+      apart("the sound", () => this.sound.remind(this.list ?? []));
     }
     if (this.all) for (const card of this.cards.values()) card.drawn = null;
     if (ages || this.all || t - this.lastSlot >= SLOT_MS) {
       this.lastSlot = t;
-      if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
-      this.draw(t);
+      if (ages || this.all || p.changed.size > 0) apart("the cards", () => this.showCards(ages || this.all));
+      apart("the drawings", () => this.draw(t));
     }
-    if (this.fit.wanted) this.fit.now();
+    if (this.fit.wanted) apart("the size of the cards", () => this.fit.now());
     this.all = false;
   }
 
@@ -163,6 +165,7 @@ export class Board {
       moved = true;
     }
     for (const name of names) {
+      p.changed.delete(name); // before anything that may throw, or it would do so in each frame
       const s = p.states.get(name);
       const zone = zoneOf(s);
       let card = this.cards.get(name);
@@ -173,9 +176,8 @@ export class Board {
         moved = true;
       }
       const go = card.el.dataset.go;
-      card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut);
+      apart(name, () => card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut));
       if (card.el.dataset.go !== go) answered = false;
-      p.changed.delete(name);
     }
     if (moved) {
       this.alarmed();
@@ -267,7 +269,7 @@ export class Board {
     const top = ladderTop(air.map((c) => p.states.get(c.rocket)));
     for (const c of due.slice(0, DRAWS)) {
       c.drawn = t;
-      c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top);
+      apart(c.rocket, () => c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top));
     }
   }
 }

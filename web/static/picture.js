@@ -1,6 +1,8 @@
 // The picture that the board draws from: newest state of each rocket, its
 // height trace, the alarms and the events.
 
+import { apart } from "./dom.js";
+
 const TRACE_MS = 90_000; // what a trace shows
 const TRACE_POINTS = 2000; // 20 a second would be 1800
 const GROUND_MS = 3000; // so much of the ground after a landing
@@ -35,23 +37,31 @@ export class Picture {
     }
   }
 
-  /** update takes what changed; it returns the events and alarms that are new. */
+  /** update takes what changed; it returns the events and alarms that are new.
+   *  Alarms come first, and each thing by itself. */
   update(u) {
-    if (this.begun) this.begin(this.begun);
+    if (this.begun) apart("the stream's beginning", () => this.begin(this.begun));
     this.begun = null;
-    for (const s of u.states ?? []) this.state(s);
-    const events = (u.events ?? []).filter((e) => !this.events.has(e.id));
-    for (const e of u.events ?? []) this.events.set(e.id, e);
-    while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
     const alarms = [];
-    for (const a of u.alarms ?? []) {
-      const old = this.alarms.get(a.id);
-      if (old && old.change >= a.change) continue;
-      this.alarms.set(a.id, a);
-      this.alarmsChanged = true;
-      alarms.push({ alarm: a, old });
+    for (const a of u.alarms ?? []) apart("an alarm", () => this.alarm(a, alarms));
+    const events = [];
+    for (const e of u.events ?? []) {
+      apart("an event", () => {
+        if (!this.events.has(e.id)) events.push(e);
+        this.events.set(e.id, e);
+      });
     }
+    while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
+    for (const s of u.states ?? []) apart("a rocket's state", () => this.state(s));
     return { events, alarms };
+  }
+
+  alarm(a, news) {
+    const old = this.alarms.get(a.id);
+    if (old && old.change >= a.change) return;
+    this.alarms.set(a.id, a);
+    this.alarmsChanged = true;
+    news.push({ alarm: a, old });
   }
 
   state(s) {
