@@ -97,5 +97,11 @@ func browserThrown(t *testing.T, browser *browsertest.Browser) {
 	b.Until("the alarm", `document.querySelector('#alarms .p1 .say')?.textContent === 'Look up: Teal'`, 5*time.Second)
 	b.Until("the card of the other rocket", `document.querySelector('#zone-air [data-rocket="Teal"] .big')?.textContent.startsWith('30')`, 5*time.Second)
 	b.Until("NOT LIVE", `document.getElementById('page-trouble')?.textContent.startsWith('NOT LIVE')`, 5*time.Second)
-	b.Until("the report", `fetch('/metrics').then((r) => r.text()).then((x) => /page_errors_total [1-9]/.test(x))`, 10*time.Second)
+	b.Eval(`(async () => {
+		for (;;) {
+			const told = await (await fetch('/metrics')).text();
+			if (/page_errors_total [1-9]/.test(told)) return;
+			await new Promise((again) => setTimeout(again, 20));
+		}
+	})()`, nil) // until the report has been counted
 }

@@ -30,6 +30,7 @@ type Book struct {
 	order   []*entry // by name, so that ticks go round in a fixed order
 	base    time.Time
 	now     time.Time
+	known   int // rockets that are configured
 	unheard int // boards beyond maxRockets
 	out     []flight.Alarm
 }
@@ -71,6 +72,7 @@ func New(cfg Config) (*Book, error) {
 			return nil, fmt.Errorf("rocket %q is configured twice; rename one", r.Name)
 		}
 		b.add(r, true)
+		b.known++
 	}
 	return b, nil
 }
