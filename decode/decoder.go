@@ -40,7 +40,7 @@ const (
 	maxRockets = 256
 	// maxTracks bounds the boots followed at a time for one rocket on one
 	// link: the present one, one just before it, and doubles.
-	maxTracks = 4
+	maxTracks = 8
 )
 
 // Decoder turns frames into samples. It holds what each rocket last sent on
@@ -68,8 +68,10 @@ type link struct {
 type rocket struct {
 	name    string
 	streams []*stream
-	boot    uint32 // the newest
+	boot    uint32 // the newest of the first sender
 	heard   bool
+	ofLink  bool   // the link names it
+	first   uint64 // frames of the first sender
 }
 
 // stream is one rocket's frames of one layout on one link.
@@ -246,7 +248,7 @@ func (d *Decoder) rocketOf(l *link, p *Program, m *ident) (*rocket, *Reject) {
 		if len(d.rockets) >= maxRockets {
 			return nil, p.reject(Unknown, ReasonTooMany, FieldRocket, -1, fmt.Sprintf("%s would be number %d; is the id damaged, for want of a checksum?", name, maxRockets+1))
 		}
-		r = &rocket{name: name}
+		r = &rocket{name: name, ofLink: !m.hasRocket}
 		d.byName[name] = r
 		d.rockets = append(d.rockets, r)
 	}
