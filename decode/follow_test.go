@@ -400,11 +400,11 @@ form = "delimited"
 fields = [ { name = "rocket" }, { name = "pressure_pa" } ]`, "bare")
 	for i := range 300 {
 		_, err := d.Decode(frame("pad", i, time.Second, fmt.Appendf(nil, "%d,100000", 1000*i)))
-		if (err != nil) != (i >= maxRockets) {
+		if (err != nil) != (i >= MaxGuests) {
 			t.Fatalf("rocket %d: %v", i, err)
 		}
 	}
-	if len(d.rockets) != maxRockets {
+	if len(d.rockets) != MaxGuests {
 		t.Errorf("%d rockets", len(d.rockets))
 	}
 }

@@ -47,7 +47,7 @@ func fuzzLayout(f *testing.F, text, layout string) {
 
 // fresh is a decoder of the same configuration that has heard nothing.
 func fresh(d *Decoder) *Decoder {
-	return &Decoder{links: d.links, names: d.names, ids: d.ids, byID: map[uint32]*rocket{}, byName: map[string]*rocket{}}
+	return &Decoder{links: d.links, names: d.names, ids: d.ids, guests: NewGuests(MaxGuests), byID: map[uint32]*rocket{}, byName: map[string]*rocket{}}
 }
 
 func checkReject(t *testing.T, err error, n int) {

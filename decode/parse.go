@@ -66,7 +66,7 @@ func (d *Decoder) HasClock(linkName string) bool {
 // measured. Frames must come in the order in which they were heard. The sample
 // takes over p.Values. The error is a *Reject.
 func (d *Decoder) Place(f *ingest.Frame, p *Parsed) (Sample, error) {
-	d.gap, d.refused = 0, refusal{}
+	d.gap, d.refused, d.isGuest = 0, refusal{}, false
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)
@@ -130,11 +130,11 @@ func (d *Decoder) place(f *ingest.Frame, l *link, in *Parsed) (Sample, *Reject) 
 	p := l.programs[in.program]
 	d.refused = in.refused
 	m := ident{rocket: in.ID, hasRocket: in.HasID, boot: in.Boot, seq: in.Seq, clock: in.clock}
-	rk, r := d.rocketOf(l, p, &m)
+	mono := f.Mono - int64(f.WireTime())
+	rk, r := d.rocketOf(l, p, &m, mono)
 	if r != nil {
 		return Sample{}, r
 	}
-	mono := f.Mono - int64(f.WireTime())
 	st := rk.stream(l.name, p)
 	s := Sample{
 		Session: f.Session, Link: f.Link, N: f.N, Rocket: rk.name, Seq: -1, Clock: -1,
