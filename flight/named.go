@@ -2,12 +2,11 @@ package flight
 
 import (
 	"slices"
-
-	"padlark/decode"
+	"strings"
 )
 
 // RocketNamed finds the rocket of a name among the configured ones. A second
-// sender under a rocket's id, as "Teal (2)", has that rocket's configuration.
+// sender under a rocket's id has that rocket's configuration.
 // known is false where there is none: then the rocket has nothing but its name.
 func RocketNamed(rockets []Rocket, name string) (r Rocket, known bool) {
 	by := func(want string) int {
@@ -16,8 +15,9 @@ func RocketNamed(rockets []Rocket, name string) (r Rocket, known bool) {
 	if i := by(name); i >= 0 {
 		return rockets[i], true
 	}
-	if base, n := decode.SenderOf(name); n > 1 {
-		if i := by(base); i >= 0 {
+	// "Teal (2)" and "Teal (north)" are other senders under Teal's id.
+	if at := strings.LastIndex(name, " ("); at > 0 && strings.HasSuffix(name, ")") {
+		if i := by(name[:at]); i >= 0 {
 			r = rockets[i]
 			r.Name = name
 			return r, true

@@ -18,6 +18,9 @@ import (
 // live viewers; a change of phase is published at once.
 const StateEvery = 100 * time.Millisecond
 
+// maxShown bounds what is remembered of states that were told.
+const maxShown = 512
+
 // stepQueue is how many samples and ticks may wait for the watcher. When it is
 // full the sequencer waits in turn: nothing is dropped.
 const stepQueue = 1024
@@ -147,6 +150,9 @@ func (w *Watcher) signal() {
 func (w *Watcher) publish(ctx context.Context, out Output, rocket string) error {
 	var st *flight.State
 	if rocket != "" {
+		if out.Sender != "" {
+			rocket = out.Sender
+		}
 		if now, ok := w.engine.State(rocket); ok {
 			st = &now
 		}
@@ -205,6 +211,9 @@ func (w *Watcher) show(rocket string, st flight.State) {
 	last := w.shown[rocket]
 	if st.Phase == last.phase && st.At.Sub(last.at) < StateEvery {
 		return
+	}
+	if len(w.shown) > maxShown {
+		clear(w.shown) // of rockets that are forgotten: it only costs a state too many
 	}
 	w.shown[rocket] = shown{st.At, st.Phase}
 	// The bus counts what it could not send; the next state says it all again.

@@ -3,6 +3,7 @@ package alarm
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -10,9 +11,9 @@ import (
 	"padlark/flight"
 )
 
-// maxRockets bounds the memory of a Book: a board that nobody configured and
-// that comes after so many others is not watched.
-const maxRockets = 256
+// maxGuests bounds the memory of a Book: a board that nobody configured and that
+// comes after so many others is not watched, unless one is forgotten for it.
+const maxGuests = decode.MaxGuests
 
 // Config is what a Book is told once.
 type Config struct {
@@ -31,7 +32,8 @@ type Book struct {
 	base    time.Time
 	now     time.Time
 	known   int // rockets that are configured
-	unheard int // boards beyond maxRockets
+	guests  int // rockets that are not
+	unheard int // boards beyond maxGuests
 	out     []flight.Alarm
 }
 
@@ -43,6 +45,8 @@ type entry struct {
 	view  view
 	pad   padStats
 	link  linkStats
+	// besideAt is when another sender under its id was heard last, s; NaN if never.
+	besideAt float64
 	// tellsRelease: the board has sent a release channel.
 	tellsRelease bool
 }
@@ -79,7 +83,10 @@ func New(cfg Config) (*Book, error) {
 
 // add starts watching a rocket.
 func (b *Book) add(r flight.Rocket, known bool) *entry {
-	e := &entry{name: r.Name, rules: newRules()}
+	e := &entry{name: r.Name, rules: newRules(), besideAt: math.NaN()}
+	if !known {
+		b.guests++
+	}
 	e.live = make([]slot, len(e.rules))
 	nan := math.NaN()
 	e.view = view{
@@ -100,13 +107,17 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	b.out = b.out[:0]
 	e := b.entries[s.Rocket]
 	if e == nil {
-		if len(b.order) >= maxRockets {
+		r, known := flight.RocketNamed(b.cfg.Rockets, s.Rocket)
+		if !known && b.guests >= maxGuests {
 			b.unheard++
 			return nil
 		}
-		e = b.add(flight.Rocket{Name: s.Rocket}, false)
+		e = b.add(r, known)
 	}
 	b.advance(s.Heard)
+	if base, n := decode.SenderOf(s.Rocket); n > 1 {
+		b.Beside(base, s.Heard)
+	}
 	v := &e.view
 	v.t, v.now, v.s, v.fresh = b.seconds(b.now), b.now, s, true
 	v.prior, v.heard = v.heard, v.t
@@ -123,6 +134,41 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	e.link.add(v)
 	b.run(e)
 	v.s, v.fresh = nil, false
+	return b.out
+}
+
+// Watch starts watching a rocket that is configured elsewhere.
+func (b *Book) Watch(r flight.Rocket) {
+	if b.entries[r.Name] == nil {
+		b.add(r, true)
+	}
+}
+
+// Beside notes that another sender under a rocket's id was heard.
+func (b *Book) Beside(rocket string, heard time.Time) {
+	if e := b.entries[rocket]; e != nil && !b.base.IsZero() {
+		e.besideAt = b.seconds(heard)
+	}
+}
+
+// Forget stops watching a rocket that nobody configured: its alarms are over, and
+// nobody has to acknowledge them. The slice is valid until the next call.
+func (b *Book) Forget(rocket string, now time.Time) []flight.Alarm {
+	b.out = b.out[:0]
+	e := b.entries[rocket]
+	if e == nil || e.view.known {
+		return nil
+	}
+	b.advance(now)
+	for i := range e.live {
+		if s := &e.live[i]; s.open {
+			s.Active, s.Acked, s.open = false, true, false
+			b.changed(s)
+		}
+	}
+	delete(b.entries, rocket)
+	b.order = slices.DeleteFunc(b.order, func(x *entry) bool { return x == e })
+	b.guests--
 	return b.out
 }
 
@@ -298,10 +344,11 @@ func (b *Book) Restore(last []flight.Alarm) {
 			continue // of another part of the program
 		}
 		if e == nil {
-			if len(b.order) >= maxRockets {
+			r, known := flight.RocketNamed(b.cfg.Rockets, a.Rocket)
+			if !known && b.guests >= maxGuests {
 				continue
 			}
-			e = b.add(flight.Rocket{Name: a.Rocket}, false)
+			e = b.add(r, known)
 		}
 		s := &e.live[i]
 		switch {
