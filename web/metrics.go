@@ -100,6 +100,7 @@ func (c *hubCollector) Collect(out chan<- prometheus.Metric) {
 			up = 1
 		}
 		gauge(desc("link_up", "1 while the link is open.", "link"), up, h.Link)
+		gauge(desc("link_unknown_ids", "Ids that nobody configured, heard over the last minute.", "link"), float64(h.Guests), h.Link)
 		for reason, n := range h.Bad {
 			count(desc("link_bad_frames_total", "Frames refused, by reason.", "link", "reason"), n, h.Link, reason)
 		}

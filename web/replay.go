@@ -115,7 +115,7 @@ func (s *Server) newPlayer(ctx context.Context, one Session, atS, speed float64)
 	if err != nil {
 		return nil, fmt.Errorf("prepare replay of %s: %w", one.ID, err)
 	}
-	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}}
+	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(s.opt.Rockets), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}}
 	if one.Last != nil {
 		p.end = *one.Last
 	}

@@ -86,7 +86,7 @@ func New(opt Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{
-		opt: opt, gate: g, hub: newHub(), columns: newColumnCache(),
+		opt: opt, gate: g, hub: newHub(opt.Rockets), columns: newColumnCache(),
 		stopping: make(chan struct{}), addr: make(chan net.Addr, 1),
 	}
 	if s.assets, err = loadAssets(); err != nil {

@@ -1,7 +1,7 @@
 // The board: every rocket at once, sorted by what the crew has to know about
 // it. One stream fills a picture; one loop draws what changed.
 import { Stream } from "./live.js";
-import { Picture } from "./picture.js";
+import { Picture, guestWords } from "./picture.js";
 import { Card, zoneOf } from "./cards.js";
 import { Alarms, calls } from "./alarms.js";
 import { Sound } from "./sound.js";
@@ -78,12 +78,28 @@ export class Board {
     const news = this.picture.update(u);
     const now = this.stream.now();
     for (const { alarm, old } of news.alarms) {
+      if (this.picture.crowded && this.guest(alarm.rocket)) continue;
       apart("an alarm's sound", () => this.sound.alarm(alarm, old, now));
       if (alarm.active && !alarm.acked && !old?.active) apart("an alarm's words", () => this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`));
     }
     if (!this.first) for (const e of news.events) apart("an event", () => this.tell(e, now));
     this.first = false;
     this.onUpdate?.(u);
+  }
+
+  /** guest says whether a name is that of a rocket which nobody configured.
+   *  Another sender under a rocket's id, as "Teal (2)", is no guest. */
+  guest(name) {
+    if (!name || this.configured.length === 0) return false;
+    return !this.configured.some((c) => name === c || (name.startsWith(c + " (") && name.endsWith(")")));
+  }
+
+  /** guests writes one line in place of more of them than anybody can look at. */
+  guests() {
+    const el = document.getElementById("guests");
+    const text = this.picture.crowded ? guestWords(this.picture.links) : "";
+    el.hidden = text === "";
+    setText(el, text);
   }
 
   tell(e, now) {
@@ -106,7 +122,7 @@ export class Board {
     if (p.alarmsChanged || this.all || busy !== this.busy) {
       p.alarmsChanged = false;
       this.busy = busy;
-      this.list = p.waiting();
+      this.list = p.waiting((name) => this.guest(name));
       apart("the alarms", () => this.alarms.show(this.list, busy));
       apart("the order of the cards", () => {
         this.alarmed();
@@ -117,6 +133,7 @@ export class Board {
     if (ages) {
       this.lastAges = t;
       apart("the age of the news", () => this.freshness());
+      apart("the unknown ids", () => this.guests());
       apart("the sound", () => this.sound.remind(this.list ?? []));
     }
     if (this.all) for (const card of this.cards.values()) card.drawn = null;
@@ -155,7 +172,9 @@ export class Board {
   showCards(everyone) {
     const p = this.picture;
     const now = this.stream.now();
-    const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : [...p.changed].slice(0, WRITES);
+    const shown = (name) => !(p.crowded && this.guest(name));
+    if (p.crowded) for (const name of p.changed) if (!shown(name)) p.changed.delete(name);
+    const names = everyone ? new Set([...this.configured, ...[...p.states.keys()].filter(shown)]) : [...p.changed].slice(0, WRITES);
     let moved = false;
     let answered = true; // the line above still says what the cards say
     for (const [name, card] of everyone ? this.cards : []) {
@@ -218,6 +237,7 @@ export class Board {
   answer() {
     const el = document.getElementById("answer");
     const words = el.querySelector(".answer-words");
+    // Of those that are shown.
     const states = this.order().map((n) => this.picture.states.get(n)).filter((s) => s); // as the cards stand
     const air = states.filter((s) => zoneOf(s) === "air");
     const ready = states.filter((s) => zoneOf(s) === "pad" && s.go && this.cards.get(s.rocket)?.el.dataset.go === "go");

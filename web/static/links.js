@@ -66,6 +66,7 @@ function facts(dl, h) {
     ["frames/s", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
     ["good frames", String(h.frames)],
     ["missing", String(h.gaps)],
+    ["unknown ids", String(h.guests ?? 0)],
     ["bytes", String(h.bytes)],
     ["last heard", h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : "never"],
     ["came back", h.restarts === 1 ? "once" : `${h.restarts} times`],

@@ -18,6 +18,8 @@ export class Picture {
     this.alarms = new Map();
     this.events = new Map();
     this.traces = new Map();
+    this.links = new Map(); // ids that nobody configured, on each link
+    this.crowded = false; // too many of them to show each
     this.changed = new Set(); // rockets since the last draw
     this.alarmsChanged = true;
   }
@@ -53,6 +55,9 @@ export class Picture {
     }
     while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
     for (const s of u.states ?? []) apart("a rocket's state", () => this.state(s));
+    for (const h of u.links ?? []) apart("a link", () => this.links.set(h.link, h.guests ?? 0));
+    if (this.crowded !== !!u.crowded) this.alarmsChanged = true;
+    this.crowded = !!u.crowded;
     return { events, alarms };
   }
 
@@ -61,6 +66,7 @@ export class Picture {
     if (old && old.change >= a.change) return;
     this.alarms.set(a.id, a);
     this.alarmsChanged = true;
+    if (this.alarms.size > 600) for (const [id, x] of this.alarms) if (!x.active && x.acked) this.alarms.delete(id);
     news.push({ alarm: a, old });
   }
 
@@ -92,12 +98,19 @@ export class Picture {
     return this.traces.get(rocket) ?? { t: [], h: [] };
   }
 
-  /** waiting lists the alarms that a person has to see, most urgent first. */
-  waiting() {
+  /** waiting lists the alarms that a person has to see: those of configured
+   *  rockets first, then the most urgent. guest says whose name is not. */
+  waiting(guest = () => false) {
     return [...this.alarms.values()]
-      .filter((a) => a.active || !a.acked)
-      .sort((a, b) => a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
+      .filter((a) => (a.active || !a.acked) && !(this.crowded && guest(a.rocket)))
+      .sort((a, b) => guest(a.rocket) - guest(b.rocket) || a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
   }
+}
+
+/** guestWords tells of the ids that nobody configured, one line in all. */
+export function guestWords(links) {
+  const parts = [...links].filter(([, n]) => n > 0).map(([link, n]) => `${n} unknown ${n === 1 ? "id" : "ids"} on ${link}`);
+  return parts.join(", ");
 }
 
 export { TRACE_MS };

@@ -48,6 +48,7 @@ type decodeCounter interface {
 	AddBad(reason string, f ingest.Frame)
 	AddGap(missing uint64)
 	AddRefused(field string, f ingest.Frame)
+	AddGuest(id uint32)
 }
 
 // live stamps a frame that arrived now and passes it on.
@@ -79,6 +80,9 @@ func (q *sequencer) pass(ctx context.Context, f ingest.Frame) error {
 // decode turns the frame into a sample, or counts why it is none.
 func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 	s, err := q.decoder.Decode(f)
+	if id, ok := q.decoder.Guest(); ok && q.stats != nil {
+		q.stats(f.Link).AddGuest(id)
+	}
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
