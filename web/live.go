@@ -119,12 +119,12 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f feed) error {
 	if err != nil {
 		return err
 	}
-	if n := s.viewers.Add(1); n > maxViewers {
-		s.viewers.Add(-1)
-		return &apiError{Status: http.StatusServiceUnavailable, Message: "too many viewers",
-			Hint: fmt.Sprintf("at most %d pages may follow at once: close one", maxViewers)}
+	as, _ := s.gate.who(r)
+	leave, err := s.shares.enter(shareOf(r), as, addressOf(r.RemoteAddr))
+	if err != nil {
+		return err
 	}
-	defer s.viewers.Add(-1)
+	defer leave()
 
 	out := newEventWriter(w, r)
 	defer out.close()

@@ -31,7 +31,11 @@ func newMetrics(s *Server) (*metrics, error) {
 	}
 	own := []prometheus.Collector{m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s},
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_viewers", Help: "Pages that follow live or a replay now."},
-			func() float64 { return float64(s.viewers.Load()) }),
+			func() float64 { return float64(s.shares.count()) }),
+		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_connections", Help: "Connections to the pages that are open."},
+			func() float64 { n, _ := s.conns.count(); return float64(n) }),
+		prometheus.NewCounterFunc(prometheus.CounterOpts{Name: "padlark_web_connections_dropped_total", Help: "Connections closed to make room for others."},
+			func() float64 { _, n := s.conns.count(); return float64(n) }),
 	}
 	for _, c := range own {
 		if err := s.opt.Registry.Register(c); err != nil {
