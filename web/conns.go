@@ -14,7 +14,7 @@ import (
 // takes the place of another one, of the address that holds most: so somebody
 // who comes to sign in is let in, however many sit there.
 const (
-	connsLoopback = 96
+	connsLoopback = 256
 	connsKnown    = 160 // of addresses from which somebody has signed in
 	connsStranger = 96
 	connsEach     = 32 // of one address; of this computer's own, connsLoopback
