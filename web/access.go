@@ -109,6 +109,12 @@ func newGate(a Access, listen string) (*gate, error) {
 	return g, nil
 }
 
+// Validate says what is wrong with it, for pages on an address.
+func (a Access) Validate(listen string) error {
+	_, err := newGate(a, listen)
+	return err
+}
+
 // loopback says whether an address to listen on can be reached from this
 // computer only.
 func loopback(listen string) bool {

@@ -36,6 +36,9 @@ func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
 	if c.Data != "" {
 		cfg.Station.Data = c.Data
 	}
+	if err := station.Check(cfg); err != nil {
+		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
+	}
 	opt := station.Options{Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In}
 	return runStation(ctx, opt, io, c.Quiet, nil)
 }
