@@ -78,5 +78,5 @@ func checkURL(path, raw, example string, schemes ...string) *problem {
 			}
 		}
 	}
-	return problemf(path, "it is not an address like %s", example)
+	return problemf(path, "%s is not an address like %s", path, example)
 }

@@ -71,7 +71,11 @@ func checkFolder(dir string) error {
 		return nil // a full disk is no mistake of the configuration, and the watch goes on
 	}
 	if err != nil {
-		return fmt.Errorf("station.data = %q: nothing can be written there: %w", dir, err)
+		var where *os.PathError
+		if errors.As(err, &where) {
+			err = where.Err // without the name that was tried
+		}
+		return fmt.Errorf("station.data = %q: nothing can be written to %s: %w", dir, at, err)
 	}
 	return os.Remove(probe)
 }
