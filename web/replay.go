@@ -19,6 +19,7 @@ const (
 	maxReplays  = 8
 	maxSpeed    = 64
 	replayStep  = 50 * time.Millisecond // the picture moves on this often
+	replayPiece = time.Minute           // event time between two looks whether anybody is there
 	replayBatch = 10 * time.Second      // event time read from the archive at once
 	// warmUp is how much of the session before the wanted instant is run
 	// through the machine, so that it knows the pad's pressure and the alarms.
@@ -105,6 +106,7 @@ type player struct {
 	passed  atomic.Int64   // how far the picture has come, ns since the epoch
 	flights map[string]int // flights before the warm-up: the machine counts from there
 	ahead   []*decode.Sample
+	passing int64 // how far the machine is
 	read    int64 // samples with Passed below this are in ahead or behind us
 	err     error
 }
@@ -217,6 +219,9 @@ func (p *player) advance(ctx context.Context, to int64) error {
 	for {
 		i := 0
 		for ; i < len(p.ahead) && p.ahead[i].Passed <= to; i++ {
+			if err := p.pass(ctx, p.ahead[i].Passed); err != nil {
+				return err
+			}
 			p.take(p.machine.Sample(p.ahead[i]))
 		}
 		p.ahead = p.ahead[i:]
@@ -227,12 +232,27 @@ func (p *player) advance(ctx context.Context, to int64) error {
 			return err
 		}
 	}
-	p.take(p.machine.Advance(to))
+	if err := p.pass(ctx, to); err != nil {
+		return err
+	}
 	p.passed.Store(to)
 	for _, name := range p.machine.Rockets() {
 		if st, ok := p.machine.State(name); ok {
 			p.show(st)
 		}
+	}
+	return nil
+}
+
+// pass lets event time go by in pieces: a session may say that it lasted for
+// centuries, and whoever watches may have gone long before they are over.
+func (p *player) pass(ctx context.Context, to int64) error {
+	for p.passing < to {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("replay: %w", err)
+		}
+		p.passing = min(to, p.passing+int64(replayPiece))
+		p.take(p.machine.Advance(p.passing))
 	}
 	return nil
 }
