@@ -53,7 +53,11 @@ func raw(w io.Writer) io.Writer {
 
 // fileOf is the file that a command writes its text to, if it is one.
 func fileOf(w io.Writer) (*os.File, bool) {
-	f, ok := raw(w).(*os.File)
+	to := raw(w)
+	if s, ok := to.(boxWriter); ok {
+		to = s.to
+	}
+	f, ok := to.(*os.File)
 	return f, ok
 }
 

@@ -49,7 +49,9 @@ func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
 func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool, with func(context.Context, station.Info) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	v := newView(io.Out, io.Err)
+	sp := newOutbox()
+	defer sp.close()
+	v := newView(sp.of(io.Out), sp.of(io.Err))
 	opt.Log = newLog(v)
 	g, gctx := errgroup.WithContext(ctx)
 	viewCtx, stopView := context.WithCancel(ctx)
