@@ -167,6 +167,14 @@ func (s *Stats) addReject(r Reject, at time.Duration) {
 	s.hint.addReject()
 }
 
+// addStranger counts what came from an address that the link does not take from.
+// It says nothing about what the named senders send, so no hint comes of it.
+func (s *Stats) addStranger(b []byte, at time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.reject(Rejected{ReasonSender, s.clock.At(at), len(b), -1, b})
+}
+
 // AddBad counts a frame that the decoder could not read, and keeps its bytes
 // to be looked at.
 func (s *Stats) AddBad(reason string, f Frame) {

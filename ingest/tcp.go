@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/netip"
 	"slices"
 	"sync"
 	"time"
@@ -86,6 +87,7 @@ func readTCP(ctx context.Context, conn net.Conn, clock Clock, peer string, send 
 type tcpListenLink struct {
 	runner
 	addr string
+	from senders
 }
 
 // Run implements Link.
@@ -144,6 +146,11 @@ func (l *tcpListenLink) try(parent context.Context) error {
 				return p.fatal
 			}
 			return fmt.Errorf("accept on TCP %s: %w", l.addr, dialCause(err))
+		}
+		if at, err := netip.ParseAddrPort(conn.RemoteAddr().String()); err == nil && !l.from.allow(at.Addr()) {
+			l.rep.stats.addStranger(nil, l.env.Clock.Now())
+			_ = conn.Close()
+			continue
 		}
 		p.admit(ctx, conn)
 	}
