@@ -234,6 +234,7 @@ func (c *compiler) useOf(i int, lf Field, f *field) error {
 	if f.format != plainNumber && !c.isText() {
 		return c.fieldErrorf(i, "unit", "%q is a way to write text; binary needs another", lf.Unit)
 	}
+	f.meaning = meaningOf(lf.Name)
 	f.out, err = c.addChannel(i, lf.Name)
 	return err
 }

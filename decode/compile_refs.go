@@ -145,6 +145,7 @@ func (c *compiler) compileBarometer() error {
 		*ch.into = len(c.p.names)
 		c.p.names = append(c.p.names, ch.name)
 	}
+	c.p.meantPa, c.p.meantDegC = meaningOf(PressurePa), meaningOf(TemperatureC)
 	c.p.barometer = cal
 	return nil
 }

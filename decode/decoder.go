@@ -35,12 +35,9 @@ type RocketID struct {
 
 // Limits of what a Decoder remembers.
 const (
-	// maxRockets bounds the rockets heard in one session; damaged ids of
-	// frames without a checksum must not fill the memory.
-	maxRockets = 256
 	// maxTracks bounds the boots followed at a time for one rocket on one
 	// link: the present one, one just before it, and doubles.
-	maxTracks = 4
+	maxTracks = 8
 )
 
 // Decoder turns frames into samples. It holds what each rocket last sent on
@@ -54,6 +51,10 @@ type Decoder struct {
 	ids     map[string]uint32 // configured
 	rockets []*rocket         // in order of first hearing
 	gap     int64
+	refused refusal
+	guests  *Guests
+	guest   uint32 // id of the frame decoded last, if nobody configured it
+	isGuest bool
 }
 
 type link struct {
@@ -67,8 +68,10 @@ type link struct {
 type rocket struct {
 	name    string
 	streams []*stream
-	boot    uint32 // the newest
+	boot    uint32 // the newest of the first sender
 	heard   bool
+	ofLink  bool   // the link names it
+	first   uint64 // frames of the first sender
 }
 
 // stream is one rocket's frames of one layout on one link.
@@ -95,7 +98,7 @@ type Loss struct {
 func New(cfg Config) (*Decoder, error) {
 	d := &Decoder{
 		links: map[string]*link{}, byID: map[uint32]*rocket{}, byName: map[string]*rocket{},
-		names: map[uint32]string{}, ids: map[string]uint32{},
+		names: map[uint32]string{}, ids: map[string]uint32{}, guests: NewGuests(MaxGuests),
 	}
 	layouts, err := allLayouts(cfg.Layouts)
 	if err != nil {
@@ -200,7 +203,7 @@ func (p *Program) guarded() bool { return p.check != nil || p.inner != nil && p.
 // Decode turns a frame into a sample. The error is a *Reject. The sample's
 // Names are shared and its Values are its own; nothing refers to f.Bytes.
 func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
-	d.gap = 0
+	d.gap, d.refused, d.isGuest = 0, refusal{}, false
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)
@@ -224,9 +227,16 @@ func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 // its sequence number, on its link.
 func (d *Decoder) Gap() int64 { return d.gap }
 
+// Guest is the id of the frame decoded last, if it is one that nobody
+// configured; whether the frame gave a sample does not matter.
+func (d *Decoder) Guest() (id uint32, ok bool) { return d.guest, d.isGuest }
+
 // rocketOf finds whose frame it is.
-func (d *Decoder) rocketOf(l *link, p *Program, m *ident) (*rocket, *Reject) {
+func (d *Decoder) rocketOf(l *link, p *Program, m *ident, mono int64) (*rocket, *Reject) {
 	if m.hasRocket {
+		if _, configured := d.names[m.rocket]; !configured {
+			return d.guestOf(p, m.rocket, mono)
+		}
 		if r, ok := d.byID[m.rocket]; ok {
 			return r, nil
 		}
@@ -235,22 +245,50 @@ func (d *Decoder) rocketOf(l *link, p *Program, m *ident) (*rocket, *Reject) {
 	}
 	name := l.rocket
 	if m.hasRocket {
-		var configured bool
-		if name, configured = d.names[m.rocket]; !configured {
-			name = "id-" + strconv.FormatUint(uint64(m.rocket), 10)
-		}
+		name = d.names[m.rocket]
 	}
 	r, ok := d.byName[name]
 	if !ok {
-		if len(d.rockets) >= maxRockets {
-			return nil, p.reject(Unknown, ReasonTooMany, FieldRocket, -1, fmt.Sprintf("%s would be number %d; is the id damaged, for want of a checksum?", name, maxRockets+1))
-		}
-		r = &rocket{name: name}
+		r = &rocket{name: name, ofLink: !m.hasRocket}
 		d.byName[name] = r
 		d.rockets = append(d.rockets, r)
 	}
 	if m.hasRocket {
 		d.byID[m.rocket] = r
+	}
+	return r, nil
+}
+
+// guestOf finds or makes a rocket that nobody configured, in the place of one
+// that is forgotten if there is no other.
+func (d *Decoder) guestOf(p *Program, id uint32, mono int64) (*rocket, *Reject) {
+	d.guest, d.isGuest = id, true
+	r, known := d.byID[id]
+	name := ""
+	if known {
+		name = r.name
+	} else {
+		name = "id-" + strconv.FormatUint(uint64(id), 10)
+	}
+	gone, ok := d.guests.Admit(name, mono)
+	if !ok {
+		return nil, p.reject(Unknown, ReasonTooMany, FieldRocket, -1, fmt.Sprintf(
+			"%s is not configured, and %d others that are not are heard already; is the id damaged, for want of a checksum?", name, MaxGuests))
+	}
+	if gone != "" {
+		old := d.byName[gone]
+		delete(d.byName, gone)
+		d.rockets = slices.DeleteFunc(d.rockets, func(x *rocket) bool { return x == old })
+		for k, x := range d.byID {
+			if x == old {
+				delete(d.byID, k)
+			}
+		}
+	}
+	if !known {
+		r = &rocket{name: name}
+		d.byName[name], d.byID[id] = r, r
+		d.rockets = append(d.rockets, r)
 	}
 	return r, nil
 }

@@ -22,7 +22,13 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		return mono, nil
 	}
 	t, at := st.find(m, mono)
+	beside := t == nil && d.isOurs(r) && r.live(mono) && r.elsewhere(st, m, mono) == nil
 	switch {
+	case beside && st.program.guarded():
+		t, at = st.begin(m, mono)
+		t.pending, t.rival, t.firstAt = true, true, r.first
+		t.accept(at, mono)
+		return 0, st.program.besides()
 	case t == nil && st.program.guarded(), t == nil && len(st.tracks) == 0:
 		t, at = st.begin(m, mono)
 		d.number(r, st, t, m, mono, &at)
@@ -31,13 +37,27 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		// reboot. The next frame will tell.
 		st.tracks = slices.DeleteFunc(st.tracks, func(t *track) bool { return t.pending })
 		t, at = st.begin(m, mono)
-		t.pending = true
+		t.pending, t.rival, t.firstAt = true, beside, r.first
 		t.accept(at, mono)
 		return 0, st.program.reject(Corrupt, ReasonClockJump, FieldClock, -1, "clock or sequence do not follow on, and there is no checksum; the next frame decides")
 	case t.pending:
+		if t.rival && st.setFrom(t, m) == nil && r.rival(st, t, m, mono) {
+			t.accept(at, mono)
+			return 0, st.program.besides()
+		}
 		t.pending = false
 		d.number(r, st, t, m, mono, &at)
+	default:
+		r.returned(t, at, mono)
 	}
+	switch t.sender {
+	case 0:
+		r.first++
+	case maxSenders:
+		t.accept(at, mono)
+		return 0, st.program.besides()
+	}
+	s.Rocket = OtherSender(r.name, t.sender+1)
 	st.toFront(t)
 	missed, how := t.accept(at, mono)
 	st.count(missed, how)
@@ -62,9 +82,14 @@ func (st *stream) find(m *ident, mono int64) (*track, place) {
 	return nil, place{}
 }
 
+// besides rejects a candidate's frame.
+func (p *Program) besides() *Reject {
+	return p.reject(Unknown, ReasonBeside, FieldRocket, -1, "the numbers are not those of the board that is being heard under this id: it has started anew, or a second board sends the same id; the next frames decide")
+}
+
 // begin starts a track at a frame, with the skew that the board had before.
 func (st *stream) begin(m *ident, mono int64) (*track, place) {
-	t := &track{rawBoot: m.boot, heard: mono, seq: -1, clock: -1}
+	t := &track{rawBoot: m.boot, heard: mono, begun: mono, seq: -1, clock: -1}
 	at := place{seq: -1, clock: -1}
 	if !math.IsNaN(m.seq) {
 		at.seq = int64(m.seq)
@@ -74,9 +99,7 @@ func (st *stream) begin(m *ident, mono int64) (*track, place) {
 		t.clock = at.clock
 		t.cmap = newClockMap(at.clock, mono, st.mapBefore(t))
 	}
-	if len(st.tracks) == maxTracks {
-		st.tracks = st.tracks[:maxTracks-1] // the one longest unheard
-	}
+	st.makeRoom()
 	st.tracks = append(st.tracks, t)
 	return t, at
 }
@@ -102,7 +125,10 @@ func (d *Decoder) number(r *rocket, st *stream, t *track, m *ident, mono int64, 
 		}
 	}
 	t.boot = boot
-	r.boot, r.heard = max(r.boot, boot), true
+	r.heard = true
+	if t.sender == 0 {
+		r.boot = max(r.boot, boot)
+	}
 }
 
 // leastSetUs is how far ahead a clock must leap to be taken for one that was
@@ -184,6 +210,7 @@ func (r *rocket) adopt(st *stream, t *track, m *ident, mono int64, at *place) (u
 				}
 				at.seq, at.base = there.seq, there.base
 			}
+			t.sender = o.sender
 			return o.boot, true
 		}
 	}

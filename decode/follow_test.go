@@ -293,7 +293,8 @@ func TestDamagedClock(t *testing.T) {
 		}
 	}
 	for i := range 10 {
-		s, err := say(fmt.Sprintf("%d,%d,1000.00", i, 300+100*i), 10*time.Second+time.Duration(i)*100*time.Millisecond)
+		// It was heard until 9.9 s, so its new clock cannot be past 300 ms at 10.2 s.
+		s, err := say(fmt.Sprintf("%d,%d,1000.00", i, 300+100*i), 10200*time.Millisecond+time.Duration(i)*100*time.Millisecond)
 		if i > 0 && (err != nil || s.Boot != 2 || s.Seq != int64(i)) {
 			t.Fatalf("frame %d after the reboot: %+v, %v", i, s, err)
 		}
@@ -399,11 +400,11 @@ form = "delimited"
 fields = [ { name = "rocket" }, { name = "pressure_pa" } ]`, "bare")
 	for i := range 300 {
 		_, err := d.Decode(frame("pad", i, time.Second, fmt.Appendf(nil, "%d,100000", 1000*i)))
-		if (err != nil) != (i >= maxRockets) {
+		if (err != nil) != (i >= MaxGuests) {
 			t.Fatalf("rocket %d: %v", i, err)
 		}
 	}
-	if len(d.rockets) != maxRockets {
+	if len(d.rockets) != MaxGuests {
 		t.Errorf("%d rockets", len(d.rockets))
 	}
 }

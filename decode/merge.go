@@ -129,6 +129,9 @@ func (m *Merger) Take(s *Sample) (first bool) {
 	return true
 }
 
+// Forget drops what is remembered of a rocket.
+func (m *Merger) Forget(rocket string) { delete(m.rockets, rocket) }
+
 // Signal is the best signal strength in dBm with which the sample's message
 // has been heard so far, nil if no link told one or it is long past.
 func (m *Merger) Signal(s Sample) *float64 {

@@ -29,6 +29,7 @@ type Parsed struct {
 
 	clock   float64 // in the frame's own unit
 	program int     // which of the link's
+	refused refusal // the first value that its channel cannot mean
 }
 
 // Parse reads a frame of a link and keeps nothing. The values go into p.Values,
@@ -65,7 +66,7 @@ func (d *Decoder) HasClock(linkName string) bool {
 // measured. Frames must come in the order in which they were heard. The sample
 // takes over p.Values. The error is a *Reject.
 func (d *Decoder) Place(f *ingest.Frame, p *Parsed) (Sample, error) {
-	d.gap = 0
+	d.gap, d.refused, d.isGuest = 0, refusal{}, false
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)
@@ -110,11 +111,13 @@ func (d *Decoder) parseAs(l *link, program int, b []byte, out *Parsed) *Reject {
 	if !m.hasRocket {
 		id = d.ids[l.rocket]
 	}
+	sc.refused = refusal{}
 	if r := p.fill(id, sc); r != nil {
 		return r
 	}
 	*out = Parsed{
-		ID: m.rocket, HasID: m.hasRocket, Boot: m.boot, Seq: m.seq, clock: m.clock, program: program,
+		refused: sc.refused,
+		ID:      m.rocket, HasID: m.hasRocket, Boot: m.boot, Seq: m.seq, clock: m.clock, program: program,
 		ClockUs: p.clock.conv.apply(m.clock), Values: append(out.Values[:0], sc.values...),
 	}
 	if p.clock.wrap > 0 {
@@ -125,16 +128,17 @@ func (d *Decoder) parseAs(l *link, program int, b []byte, out *Parsed) *Reject {
 
 func (d *Decoder) place(f *ingest.Frame, l *link, in *Parsed) (Sample, *Reject) {
 	p := l.programs[in.program]
+	d.refused = in.refused
 	m := ident{rocket: in.ID, hasRocket: in.HasID, boot: in.Boot, seq: in.Seq, clock: in.clock}
-	rk, r := d.rocketOf(l, p, &m)
+	mono := f.Mono - int64(f.WireTime())
+	rk, r := d.rocketOf(l, p, &m, mono)
 	if r != nil {
 		return Sample{}, r
 	}
-	mono := f.Mono - int64(f.WireTime())
 	st := rk.stream(l.name, p)
 	s := Sample{
 		Session: f.Session, Link: f.Link, N: f.N, Rocket: rk.name, Seq: -1, Clock: -1,
-		Heard: f.Heard, Passed: f.Passed, RSSI: f.RSSI,
+		Heard: f.Heard, Passed: f.Passed, RSSI: meantRSSI(f.RSSI),
 	}
 	atMono, r := d.follow(rk, st, &m, mono, &s)
 	if r != nil {

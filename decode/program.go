@@ -23,6 +23,8 @@ type Program struct {
 	rawP, rawT int // fields with the raw counts
 	outPa      int // where the two results go in values
 	outDegC    int
+	meantPa    extent
+	meantDegC  extent
 
 	text   textForm
 	binary binaryForm
@@ -95,7 +97,8 @@ type field struct {
 	missing, only         []float64
 	missingText, onlyText []string
 	min, max              float64
-	reject                bool // out of range rejects the frame
+	reject                bool   // out of range rejects the frame
+	meaning               extent // beyond it the value is refused
 	wrap                  float64
 
 	out      int // index in the channels; -1 if none
@@ -115,6 +118,8 @@ type scratch struct {
 	raw    []float64 // one for each field; NaN if missing
 	spans  []span    // text forms
 	values []float64 // one for each channel
+
+	refused refusal // of the frame at hand
 }
 
 func newScratch(p *Program) *scratch {
@@ -245,13 +250,14 @@ func (p *Program) fill(rocket uint32, sc *scratch) *Reject {
 		if f.sign >= 0 {
 			v *= sc.raw[f.sign] // a missing sign makes the value missing
 		}
-		if math.IsInf(v, 0) {
-			v = math.NaN() // the calibration ran over: as unknown as an infinite raw value
-		}
 		if v < f.min || v > f.max {
 			if f.reject {
 				return p.reject(Corrupt, ReasonRange, f.name, -1, number(v)+" is outside "+number(f.min)+" to "+number(f.max))
 			}
+			v = math.NaN()
+		}
+		if !math.IsNaN(v) && !f.meaning.holds(v) {
+			sc.refuse(f.name, v) // a calibration that ran over too
 			v = math.NaN()
 		}
 		sc.values[f.out] = v
@@ -270,6 +276,14 @@ func (p *Program) fillBarometer(rocket uint32, sc *scratch) *Reject {
 	pa, degC, ok := calc(sc.raw[p.rawP], sc.raw[p.rawT])
 	if !ok {
 		pa, degC = math.NaN(), math.NaN()
+	}
+	if !math.IsNaN(pa) && !p.meantPa.holds(pa) {
+		sc.refuse(PressurePa, pa)
+		pa = math.NaN()
+	}
+	if !math.IsNaN(degC) && !p.meantDegC.holds(degC) {
+		sc.refuse(TemperatureC, degC)
+		degC = math.NaN()
 	}
 	sc.values[p.outPa], sc.values[p.outDegC] = pa, degC
 	return nil

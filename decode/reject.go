@@ -31,6 +31,7 @@ const (
 	ReasonNoWords    = "no calibration words"
 	ReasonClockJump  = "clock jump"
 	ReasonTooMany    = "too many rockets"
+	ReasonBeside     = "second sender or restart"
 )
 
 // Reject is the error of a frame that gave no sample.

@@ -217,8 +217,18 @@ func roundTrip(t *rapid.T, d drawn) {
 	}
 	for n, w := range want {
 		got, ok := s.Values.Get(n)
-		if math.IsNaN(w) != !ok || ok && math.Abs(got-w) > d.step[n]*1.01+1e-6*math.Abs(w)+1e-9 {
-			t.Fatalf("%q: %s = %v, want %v ± %v", b, n, got, w, d.step[n])
+		slack := d.step[n]*1.01 + 1e-6*math.Abs(w) + 1e-9
+		switch m := meaningOf(n); {
+		case w < m.lo-slack, w > m.hi+slack: // no such thing: refused, and said
+			if _, _, said := dec.Refused(); ok || !said {
+				t.Fatalf("%q: %s = %v, which it cannot mean; said: %v", b, n, got, said)
+			}
+			continue
+		case w < m.lo+slack && !ok, w > m.hi-slack && !ok: // on the edge: either
+			continue
+		}
+		if math.IsNaN(w) != !ok || ok && math.Abs(got-w) > slack {
+			t.Fatalf("%q: %s = %v, want %v ± %v", b, n, got, w, slack)
 		}
 	}
 	damaged(t, p, dec, b)

@@ -9,6 +9,15 @@ type track struct {
 	rawBoot float64 // as sent; NaN if the board sends none
 	heard   int64   // when it was last heard, ns of monotonic time, wire time off
 	pending bool    // waits for a second frame before it is believed
+	frames  int     // accepted so far
+	gap     int64   // usual time between two of them, ns
+
+	// See senders.go.
+	begun   int64  // when it began, ns of monotonic time
+	sender  int    // 0 is the first under the rocket's id, maxSenders one too many
+	rival   bool   // pending, because another sender is being heard
+	firstAt uint64 // frames of the first sender when this began
+	back    int    // frames since another boot was taken for the next one
 
 	seq     int64  // the highest, unwrapped; -1 before the first
 	seqBase int64  // added to the raw value
@@ -166,6 +175,12 @@ func modulo(a, w int64) int64 {
 // frames missed just before it and what kind of arrival it was.
 func (t *track) accept(at place, mono int64) (missed int64, arrival arrival) {
 	movedNs := float64(mono - t.heard)
+	if step := mono - t.heard; t.frames == 1 {
+		t.gap = step
+	} else if t.frames > 1 {
+		t.gap += (min(step, 2*t.gap+int64(1e6)) - t.gap) / 8
+	}
+	t.frames++
 	if at.clock >= 0 {
 		if t.clock < 0 {
 			t.cmap = newClockMap(at.clock, mono, nil)

@@ -94,6 +94,9 @@ type Alarm struct {
 	Reason string `json:"reason"`
 }
 
+// Settled says that nobody has to see it any more: it is over and acknowledged.
+func (a *Alarm) Settled() bool { return !a.Active && a.Acked }
+
 // State is what is known of one rocket after a sample or tick: the live
 // picture. Unknown quantities are nil.
 type State struct {

@@ -25,6 +25,9 @@ type LinkConfig struct {
 	// sender, as serial-to-network bridges send them; else each datagram holds
 	// whole messages.
 	UDPStream bool `toml:"udp_stream" json:"udp_stream,omitempty"`
+	// Senders are the addresses, or networks in CIDR form, from which a udp or
+	// tcp_listen link takes anything; empty means from all.
+	Senders []string `toml:"senders" json:"senders,omitempty"`
 	// TCP is a host and port to connect to, TCPListen an address to be
 	// connected to, TNC a host and port that speaks KISS.
 	TCP       string `toml:"tcp" json:"tcp,omitempty"`
@@ -211,6 +214,12 @@ func (c LinkConfig) validateAddress(kind string) error {
 			field = "udp_stream"
 		}
 		return c.fault(field, "", "is for udp links, and this link is "+kind, "leave it out")
+	}
+	if len(c.Senders) > 0 && kind != kindUDP && kind != kindTCPListen {
+		return c.fault("senders", "", "are for udp and tcp_listen links, and this link is "+kind, "leave it out")
+	}
+	if _, err := parseSenders(c.Senders); err != nil {
+		return c.fault("senders", strings.Join(c.Senders, ", "), err.Error(), `write addresses or networks, such as senders = ["192.168.4.1", "10.1.0.0/16"]`)
 	}
 	if c.CaptureLink != "" && kind != kindFile && kind != kindStdin {
 		return c.fault("capture_link", quote(c.CaptureLink), "is for file and stdin links, and this link is "+kind, "leave it out")

@@ -254,11 +254,23 @@ func TestTCPListenManyPeers(t *testing.T) {
 		conns = append(conns, dial(t, "tcp", addr))
 	}
 	r.words(fmt.Sprintf("%d connected", maxPeers))
-	refused := dial(t, "tcp", addr)
-	if _, err := refused.Read(make([]byte, 1)); err == nil {
-		t.Error("one peer too many was taken")
+	// All of these are silent. A bridge that comes now is let in, and the one that
+	// has said nothing for longest goes.
+	bridge := dial(t, "tcp", addr)
+	if _, err := conns[0].Read(make([]byte, 1)); err == nil {
+		t.Error("the oldest silent peer was kept")
 	}
-	r.words("1 refused because 64 is the most")
+	r.words("dropped 1 that were silent: 64 is the most")
+	send(t, bridge, "bridge\n")
+	r.frame("bridge")
+	// However many come and say nothing, the bridge is not dropped.
+	for range maxPeers + 10 {
+		conns = append(conns[1:], dial(t, "tcp", addr))
+	}
+	r.words(fmt.Sprintf("dropped %d that were silent", maxPeers+11))
+	send(t, bridge, "still here\n")
+	r.frame("still here")
+	conns = append(conns[len(conns)-maxPeers+1:], bridge)
 	const each = 20
 	for i, c := range conns {
 		go func() {

@@ -72,15 +72,16 @@ func NewLink(cfg LinkConfig, env Env) (Link, error) {
 // newLink makes the link of a valid configuration.
 func newLink(cfg LinkConfig, env Env, rep *reporter) Link {
 	r := runner{name: cfg.Name, env: env, rep: rep, baud: cfg.Baud}
+	from, _ := parseSenders(cfg.Senders) // valid, as the rest is
 	switch cfg.Kind() {
 	case kindUDP:
-		return &udpLink{runner: r, addr: cfg.UDP, iface: cfg.Iface, stream: cfg.UDPStream}
+		return &udpLink{runner: r, addr: cfg.UDP, iface: cfg.Iface, stream: cfg.UDPStream, from: from}
 	case kindTCP:
 		return &tcpLink{runner: r, addr: cfg.TCP}
 	case kindTNC:
 		return &tcpLink{runner: r, addr: cfg.TNC}
 	case kindTCPListen:
-		return &tcpListenLink{runner: r, addr: cfg.TCPListen}
+		return &tcpListenLink{runner: r, addr: cfg.TCPListen, from: from}
 	case kindFile, kindStdin:
 		return &fileLink{runner: r, path: cfg.File, capture: cfg.CaptureLink}
 	}

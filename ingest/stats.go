@@ -15,7 +15,9 @@ const (
 	reasonsKept  = 64 // different reasons counted apart; more go to reasonOther
 	reasonOther  = "other"
 	rateBucket   = 500 * time.Millisecond
-	rateBuckets  = 11 // the rate is over the ten whole ones: the last 5 s
+	rateBuckets  = 11   // the rate is over the ten whole ones: the last 5 s
+	guestsKept   = 4096 // ids that nobody configured, told apart
+	guestAge     = time.Minute
 	hintOutcomes = 64 // recent frames and rejects that the hint looks at
 )
 
@@ -67,6 +69,9 @@ type Health struct {
 	Frames uint64 `json:"frames"`
 	// Bad counts dropped pieces and frames that the decoder rejected, by reason.
 	Bad map[string]uint64 `json:"bad"`
+	// Guests is how many ids that nobody configured were heard over the last
+	// minute; no more than some thousands are told apart.
+	Guests int `json:"guests,omitempty"`
 	// Gaps is how many frames are missing in the senders' own numbering.
 	Gaps uint64 `json:"gaps"`
 	// RateHz is frames a second over the last 5 s.
@@ -101,6 +106,7 @@ type Stats struct {
 	frames   uint64
 	bad      map[string]uint64
 	gaps     uint64
+	guests   map[uint32]time.Duration // when each was heard last
 	heard    bool
 	last     time.Duration
 	restarts uint64
@@ -115,7 +121,7 @@ type Stats struct {
 func newStats(name, kind string, clock Clock, src source) *Stats {
 	return &Stats{
 		clock: clock, name: name, kind: kind, source: src,
-		bad:   map[string]uint64{},
+		bad: map[string]uint64{}, guests: map[uint32]time.Duration{},
 		state: LinkState{State: StateWaiting, Words: "not opened yet"},
 	}
 }
@@ -161,6 +167,14 @@ func (s *Stats) addReject(r Reject, at time.Duration) {
 	s.hint.addReject()
 }
 
+// addStranger counts what came from an address that the link does not take from.
+// It says nothing about what the named senders send, so no hint comes of it.
+func (s *Stats) addStranger(b []byte, at time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.reject(Rejected{ReasonSender, s.clock.At(at), len(b), -1, b})
+}
+
 // AddBad counts a frame that the decoder could not read, and keeps its bytes
 // to be looked at.
 func (s *Stats) AddBad(reason string, f Frame) {
@@ -168,6 +182,24 @@ func (s *Stats) AddBad(reason string, f Frame) {
 	defer s.mu.Unlock()
 	s.reject(Rejected{reason, f.Heard, len(f.Bytes), -1, f.Bytes})
 	s.hint.spoilFrame()
+}
+
+// AddRefused counts a value that was refused in a frame that is good otherwise,
+// under its field's name.
+func (s *Stats) AddRefused(field string, f Frame) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.reject(Rejected{"impossible " + field, f.Heard, len(f.Bytes), -1, f.Bytes})
+}
+
+// AddGuest notes an id that nobody configured.
+func (s *Stats) AddGuest(id uint32) {
+	now := s.clock.Now()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if _, known := s.guests[id]; known || len(s.guests) < guestsKept {
+		s.guests[id] = now
+	}
 }
 
 // AddGap counts frames that are missing in a sender's numbering.
@@ -195,10 +227,11 @@ func (s *Stats) Health() Health {
 	now := s.clock.Now()
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	maps.DeleteFunc(s.guests, func(_ uint32, last time.Duration) bool { return now-last > guestAge })
 	h := Health{
 		Link: s.name, Kind: s.kind, At: s.clock.At(now), State: s.state.State, Words: s.state.Words,
 		Bytes: s.bytes, Frames: s.frames, Bad: maps.Clone(s.bad), Gaps: s.gaps,
-		RateHz: s.rate.hz(now), Restarts: s.restarts,
+		RateHz: s.rate.hz(now), Restarts: s.restarts, Guests: len(s.guests),
 		Rejected: make([]Rejected, 0, rejectsKept),
 	}
 	if s.heard {

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/netip"
+	"slices"
 	"sync"
 	"time"
 )
@@ -13,9 +15,12 @@ import (
 const (
 	dialTimeout = 5 * time.Second
 	tcpRead     = 4096
-	// maxPeers bounds how many may be connected to a listening link at a time.
-	// One more is refused, and counted in the words of the link's state.
-	maxPeers = 64
+	// maxPeers bounds how many may be connected to a listening link at a time, and
+	// peersEach how many of them from one address. For one more that which has been
+	// silent for longest is dropped, one that never sent anything first: whoever
+	// connects and says nothing cannot keep a bridge out.
+	maxPeers  = 64
+	peersEach = 16
 )
 
 // keepAlive finds a peer that vanished without a word (radio bridge without
@@ -82,6 +87,7 @@ func readTCP(ctx context.Context, conn net.Conn, clock Clock, peer string, send 
 type tcpListenLink struct {
 	runner
 	addr string
+	from senders
 }
 
 // Run implements Link.
@@ -97,9 +103,18 @@ type peers struct {
 	wait   sync.WaitGroup
 
 	mu      sync.Mutex // also makes the calls of send take turns
-	count   int
-	refused int
+	open    []*peer
+	dropped int
 	fatal   error
+}
+
+// peer is one connection.
+type peer struct {
+	conn  net.Conn
+	host  string
+	name  string        // host and port
+	heard time.Duration // when it sent something last, or came
+	spoke bool
 }
 
 func (l *tcpListenLink) try(parent context.Context) error {
@@ -132,32 +147,70 @@ func (l *tcpListenLink) try(parent context.Context) error {
 			}
 			return fmt.Errorf("accept on TCP %s: %w", l.addr, dialCause(err))
 		}
+		if at, err := netip.ParseAddrPort(conn.RemoteAddr().String()); err == nil && !l.from.allow(at.Addr()) {
+			l.rep.stats.addStranger(nil, l.env.Clock.Now())
+			_ = conn.Close()
+			continue
+		}
 		p.admit(ctx, conn)
 	}
 }
 
 // admit starts a goroutine for a new connection; try waits for it.
 func (p *peers) admit(ctx context.Context, conn net.Conn) {
+	one := &peer{conn: conn, name: conn.RemoteAddr().String(), heard: p.link.env.Clock.Now()}
+	one.host, _, _ = net.SplitHostPort(one.name) // it has a port
+	if ip := net.ParseIP(one.host); ip != nil && ip.IsLoopback() {
+		one.host = "" // programs of this computer may hold all of them
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.count >= maxPeers {
-		p.refused++
-		_ = conn.Close()
-		p.tell()
-		return
-	}
-	p.count++
+	p.makeRoom(one.host)
+	p.open = append(p.open, one)
 	p.tell()
 	p.wait.Go(func() {
 		stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
-		peer := conn.RemoteAddr().String()
 		// Why it ended does not matter: the peer may come again, or not. That
 		// the frames are refused is kept in p.fatal.
-		_ = readTCP(ctx, conn, p.link.env.Clock, peer, p.send)
+		_ = readTCP(ctx, conn, p.link.env.Clock, one.name, func(c Chunk) error { return p.take(one, c) })
 		stop()
 		_ = conn.Close()
-		p.leave(ctx, peer)
+		p.leave(ctx, one)
 	})
+}
+
+// makeRoom drops who has been silent for longest, if one more from an address
+// would be too many. The connection's own goroutine sees to the rest.
+func (p *peers) makeRoom(host string) {
+	ofHost := 0
+	for _, x := range p.open {
+		if x.host == host {
+			ofHost++
+		}
+	}
+	tooMany := host != "" && ofHost >= peersEach
+	if len(p.open) < maxPeers && !tooMany {
+		return
+	}
+	var goes *peer
+	for _, x := range p.open {
+		switch {
+		case tooMany && x.host != host:
+		case goes == nil, !x.spoke && goes.spoke, x.spoke == goes.spoke && x.heard < goes.heard:
+			goes = x
+		}
+	}
+	p.dropped++
+	p.open = slices.DeleteFunc(p.open, func(x *peer) bool { return x == goes })
+	_ = goes.conn.Close()
+}
+
+// take passes on what a peer sends.
+func (p *peers) take(from *peer, c Chunk) error {
+	p.mu.Lock()
+	from.heard, from.spoke = c.Heard, true
+	p.mu.Unlock()
+	return p.send(c)
 }
 
 // send passes a chunk on, one connection at a time.
@@ -177,22 +230,22 @@ func (p *peers) send(c Chunk) error {
 
 // leave ends a peer's stream. A peer that goes in good order (it closed, or
 // was closed) may still have sent half a message: it is cut off.
-func (p *peers) leave(ctx context.Context, peer string) {
+func (p *peers) leave(ctx context.Context, one *peer) {
 	if ctx.Err() == nil {
 		// An error is kept in p.fatal, where try finds it.
-		_ = p.send(Chunk{Heard: p.link.env.Clock.Now(), Peer: peer, End: EndCut})
+		_ = p.send(Chunk{Heard: p.link.env.Clock.Now(), Peer: one.name, End: EndCut})
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.count--
+	p.open = slices.DeleteFunc(p.open, func(x *peer) bool { return x == one })
 	p.tell()
 }
 
 // tell puts the number of peers into the state's words.
 func (p *peers) tell() {
-	words := fmt.Sprintf("%s, %d connected", p.words, p.count)
-	if p.refused > 0 {
-		words += fmt.Sprintf(", %d refused because %d is the most", p.refused, maxPeers)
+	words := fmt.Sprintf("%s, %d connected", p.words, len(p.open))
+	if p.dropped > 0 {
+		words += fmt.Sprintf(", dropped %d that were silent: %d is the most, %d from one address", p.dropped, maxPeers, peersEach)
 	}
 	p.link.rep.words(StateUp, words)
 }

@@ -18,6 +18,7 @@ type udpLink struct {
 	addr   string
 	iface  string
 	stream bool
+	from   senders
 }
 
 // Run implements Link.
@@ -78,6 +79,10 @@ func (l *udpLink) try(ctx context.Context) error {
 		}
 		if errors.Is(err, net.ErrClosed) || err != nil && n == 0 {
 			return fmt.Errorf("read UDP %s: %w", l.addr, err)
+		}
+		if !l.from.allow(from.Addr()) {
+			l.rep.stats.addStranger(buf[:n], heard)
+			continue
 		}
 		peer := netip.AddrPortFrom(from.Addr().Unmap(), from.Port()).String()
 		c := Chunk{Heard: heard, Bytes: buf[:n], Peer: peer, Datagram: !l.stream}

@@ -3,6 +3,7 @@ package watch
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -40,6 +41,9 @@ type Config struct {
 type Output struct {
 	Events []flight.Event
 	Alarms []flight.Alarm
+	// Sender is whose state a sample changed, if not that of its own rocket:
+	// another sender under the rocket's id.
+	Sender string
 }
 
 func (o *Output) add(p Output) {
@@ -54,10 +58,12 @@ type Engine struct {
 	names    []string // sorted: ticks visit the rockets in one order
 	book     *alarm.Book
 	merger   *decode.Merger
-	one      decode.Sample // the sample at hand, as the merger has it
-	ticked   int64         // the newest tick handled or passed over, as a multiple of TickEvery
-	passed   int64         // Passed of the newest sample handled
-	rest     int64         // see restOf
+	ways     *ways
+	guests   *decode.Guests // rockets that nobody configured
+	one      decode.Sample  // the sample at hand, as the merger has it
+	ticked   int64          // the newest tick handled or passed over, as a multiple of TickEvery
+	passed   int64          // Passed of the newest sample handled
+	rest     int64          // see restOf
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -69,7 +75,12 @@ func NewEngine(cfg Config) (*Engine, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make alarm rules: %w", err)
 	}
-	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger(), rest: restOf(cfg.Thresholds)}, nil
+	ways, err := newWays(cfg)
+	if err != nil {
+		return nil, err
+	}
+	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger(),
+		ways: ways, guests: decode.NewGuests(decode.MaxGuests), rest: restOf(cfg.Thresholds)}, nil
 }
 
 // Sample handles one sample and, before it, every tick that was due.
@@ -78,6 +89,17 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 	e.passed = s.Passed
 	e.one = *s // the caller's stays as it is
 	one := &e.one
+	if !e.follows(one, &out) {
+		return out
+	}
+	other, name, taken := e.ways.take(one)
+	out.add(other)
+	if out.Sender = name; name != "" {
+		e.book.Beside(one.Rocket, one.Heard)
+	}
+	if taken {
+		return out
+	}
 	if !e.merger.Take(one) {
 		// The same message by a second receiver: already seen.
 		return out
@@ -143,6 +165,7 @@ func (e *Engine) tick(now time.Time) Output {
 		}
 	}
 	out.Alarms = append(out.Alarms, e.book.Tick(now)...)
+	out.add(e.ways.tick(now))
 	return out
 }
 
@@ -160,16 +183,33 @@ func (e *Engine) tracker(rocket string) *track.Tracker {
 // rocket is the configured rocket of that name, or a bare one for a board that
 // nobody configured.
 func (e *Engine) rocket(name string) flight.Rocket {
-	for _, r := range e.cfg.Rockets {
-		if r.Name == name {
-			return r
-		}
+	r, _ := flight.RocketNamed(e.cfg.Rockets, name)
+	return r
+}
+
+// follows says whether a sample's rocket is followed. Configured ones always are;
+// of others so many, and one that is forgotten takes its alarms with it.
+func (e *Engine) follows(s *decode.Sample, out *Output) bool {
+	if _, known := flight.RocketNamed(e.cfg.Rockets, s.Rocket); known {
+		return true
 	}
-	return flight.Rocket{Name: name}
+	gone, ok := e.guests.Admit(s.Rocket, s.Passed)
+	if gone != "" {
+		delete(e.trackers, gone)
+		e.names = slices.DeleteFunc(e.names, func(n string) bool { return n == gone })
+		e.merger.Forget(gone)
+		out.Alarms = append(out.Alarms, e.book.Forget(gone, s.Heard)...)
+	}
+	return ok
 }
 
 // Ack acknowledges an alarm on behalf of a person, at an event time.
-func (e *Engine) Ack(id string, at time.Time) []flight.Alarm { return e.book.Ack(id, at) }
+func (e *Engine) Ack(id string, at time.Time) []flight.Alarm {
+	if changed := e.book.Ack(id, at); len(changed) > 0 {
+		return changed
+	}
+	return e.ways.book.Ack(id, at)
+}
 
 // Passed tells how far the engine has come, in ns since the session's epoch.
 func (e *Engine) Passed() int64 { return e.passed }
@@ -182,19 +222,43 @@ func (e *Engine) Ticked() int64 { return e.ticked * int64(TickEvery) }
 // use them before the next call or marshal at once.
 func (e *Engine) State(rocket string) (st flight.State, ok bool) {
 	t, ok := e.trackers[rocket]
+	book := e.book
+	if w := e.ways.byName[rocket]; !ok && w != nil && w.apart {
+		t, ok, book = w.tracker, true, e.ways.book
+	}
 	if !ok {
 		return flight.State{}, false
 	}
 	st = *t.State()
-	st.NotYet = e.book.NotYet(rocket)
+	st.NotYet = book.NotYet(rocket)
 	st.Go = len(st.NotYet) == 0
 	return st, true
 }
 
-// Rockets lists every rocket heard so far, sorted by name.
-func (e *Engine) Rockets() []string { return e.names }
+// Rockets lists every rocket heard so far, sorted by name, those of other senders
+// after them.
+func (e *Engine) Rockets() []string {
+	names := slices.Clip(e.names)
+	for _, w := range e.ways.order {
+		if w.apart {
+			names = append(names, w.name)
+		}
+	}
+	return names
+}
 
 // Restore lays what people did with alarms before an interruption over what
 // the recorded samples brought about again. last holds the newest change of
 // each alarm of the session.
-func (e *Engine) Restore(last []flight.Alarm) { e.book.Restore(last) }
+func (e *Engine) Restore(last []flight.Alarm) {
+	var own, others []flight.Alarm
+	for _, a := range last {
+		if e.ways.byName[a.Rocket] != nil {
+			others = append(others, a)
+		} else {
+			own = append(own, a)
+		}
+	}
+	e.book.Restore(own)
+	e.ways.book.Restore(others)
+}

@@ -23,6 +23,9 @@ const StateEvery = 100 * time.Millisecond
 // more than that.
 const Ahead = bus.Buffer / 2
 
+// maxShown bounds what is remembered of states that were told.
+const maxShown = 512
+
 // ErrStopped is returned to whoever waits for a watcher that has been stopped.
 var ErrStopped = errors.New("the watcher has stopped")
 
@@ -166,6 +169,9 @@ func (w *Watcher) signal() {
 func (w *Watcher) publish(out Output, rocket string) error {
 	var st *flight.State
 	if rocket != "" {
+		if out.Sender != "" {
+			rocket = out.Sender
+		}
 		if now, ok := w.engine.State(rocket); ok {
 			st = &now
 		}
@@ -194,6 +200,9 @@ func (w *Watcher) show(rocket string, st *flight.State) error {
 	last := w.shown[rocket]
 	if st.Phase == last.phase && st.At.Sub(last.at) < StateEvery {
 		return nil
+	}
+	if len(w.shown) > maxShown {
+		clear(w.shown) // of rockets that are forgotten: it only costs a state too many
 	}
 	w.shown[rocket] = shown{st.At, st.Phase}
 	return w.out.PublishState(st)

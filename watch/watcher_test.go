@@ -54,7 +54,7 @@ type outlet struct {
 }
 
 func (o *outlet) Record(events []flight.Event, alarms []flight.Alarm) error {
-	o.kept.add(Output{events, alarms})
+	o.kept.add(Output{Events: events, Alarms: alarms})
 	return nil
 }
 

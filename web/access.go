@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -42,11 +43,14 @@ const (
 	cookieName  = "padlark"
 	signedInFor = 12 * time.Hour // a day on the field
 	keepSignIns = 256            // the one that ends first gives way
-	keepClients = 1024           // addresses whose attempts are counted
+	keepClients = 1024           // addresses whose attempts are counted; the one longest quiet gives way
+	keepKnown   = 256            // addresses from which somebody has signed in
+	keepWaiting = 16             // attempts that wait for their hash
 	tokenHeader = "X-Padlark-Token"
 	tokenField  = "token"
 	attempts    = 5 // in a row from one address
 	attemptGap  = 12 * time.Second
+	crowdedWait = 2 * time.Second
 )
 
 // signIn is one signed-in browser.
@@ -56,23 +60,31 @@ type signIn struct {
 	until time.Time
 }
 
+// client is what is remembered of an address that tries to sign in.
+type client struct {
+	limit *rate.Limiter
+	tries int
+	last  time.Time
+}
+
 // gate keeps the sign-ins. It is safe for concurrent use.
 type gate struct {
 	open         bool // no passphrase: loopback only
 	crew, viewer *passHash
 	openToken    string // the token while the gate is open
 
-	hashing chan struct{} // one hash at a time: each takes 64 MiB
+	hashing turns // one hash at a time: each takes 64 MiB
 
 	mu      sync.Mutex
 	signIns map[string]signIn
-	clients map[string]*rate.Limiter
+	clients map[string]*client
+	known   map[string]time.Time // addresses from which somebody has signed in, until when
 	now     func() time.Time
 }
 
 func newGate(a Access, listen string) (*gate, error) {
-	g := &gate{signIns: map[string]signIn{}, clients: map[string]*rate.Limiter{}, now: time.Now,
-		hashing: make(chan struct{}, 1), openToken: secret()}
+	g := &gate{signIns: map[string]signIn{}, clients: map[string]*client{}, known: map[string]time.Time{}, now: time.Now,
+		hashing: turns{most: keepWaiting}, openToken: secret()}
 	for _, h := range []struct {
 		text, field string
 		into        **passHash
@@ -95,6 +107,12 @@ func newGate(a Access, listen string) (*gate, error) {
 			"set passphrase in [web] (padlark passphrase makes the line) or listen on 127.0.0.1:9700", listen)
 	}
 	return g, nil
+}
+
+// Validate says what is wrong with it, for pages on an address.
+func (a Access) Validate(listen string) error {
+	_, err := newGate(a, listen)
+	return err
 }
 
 // loopback says whether an address to listen on can be reached from this
@@ -163,15 +181,17 @@ func forged(r *http.Request, token string) bool {
 
 // enter checks a passphrase. wait > 0 says when to try again after too many.
 func (g *gate) enter(ctx context.Context, addr, passphrase string) (cookie string, as role, wait time.Duration) {
-	if wait := g.mayTry(addr); wait > 0 {
+	wait, rank := g.mayTry(addr)
+	if wait > 0 {
 		return "", nobody, wait
 	}
-	select {
-	case g.hashing <- struct{}{}:
-		defer func() { <-g.hashing }()
-	case <-ctx.Done():
+	switch err := g.hashing.take(ctx, rank); {
+	case errors.Is(err, errCrowded):
+		return "", nobody, crowdedWait
+	case err != nil:
 		return "", nobody, 0
 	}
+	defer g.hashing.give()
 	as = nobody
 	switch {
 	case len(passphrase) > 1024: // hashing it would only cost time
@@ -186,31 +206,64 @@ func (g *gate) enter(ctx context.Context, addr, passphrase string) (cookie strin
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	delete(g.clients, addr)
+	g.remember(addr)
 	g.makeRoom()
 	cookie = secret()
 	g.signIns[cookie] = signIn{role: as, token: secret(), until: g.now().Add(signedInFor)}
 	return cookie, as, 0
 }
 
-// mayTry counts an attempt and says how long to wait when there were too many.
-func (g *gate) mayTry(addr string) time.Duration {
+// mayTry counts an attempt and says how long to wait when there were too many,
+// and else its rank: this computer's own and addresses known from before come
+// first, then who has tried least.
+func (g *gate) mayTry(addr string) (wait time.Duration, rank int) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	l := g.clients[addr]
-	if l == nil {
+	now := g.now()
+	c := g.clients[addr]
+	if c == nil {
 		if len(g.clients) >= keepClients {
-			for a := range g.clients { // any one: a flood of addresses must not grow the map
-				delete(g.clients, a)
-				break
+			quiet := ""
+			for a, x := range g.clients {
+				if quiet == "" || x.last.Before(g.clients[quiet].last) {
+					quiet = a
+				}
+			}
+			delete(g.clients, quiet)
+		}
+		c = &client{limit: rate.NewLimiter(rate.Every(attemptGap), attempts)}
+		g.clients[addr] = c
+	}
+	c.last = now
+	if !c.limit.AllowN(now, 1) {
+		return attemptGap, 0
+	}
+	c.tries++
+	if ip, err := netip.ParseAddr(addr); err == nil && ip.IsLoopback() || now.Before(g.known[addr]) {
+		return 0, 0
+	}
+	return 0, c.tries
+}
+
+// remember notes that somebody has signed in from an address.
+func (g *gate) remember(addr string) {
+	if len(g.known) >= keepKnown {
+		first := ""
+		for a, until := range g.known {
+			if first == "" || until.Before(g.known[first]) {
+				first = a
 			}
 		}
-		l = rate.NewLimiter(rate.Every(attemptGap), attempts)
-		g.clients[addr] = l
+		delete(g.known, first)
 	}
-	if l.AllowN(g.now(), 1) {
-		return 0
-	}
-	return attemptGap
+	g.known[addr] = g.now().Add(signedInFor)
+}
+
+// isKnown says whether somebody has signed in from an address lately.
+func (g *gate) isKnown(addr string) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.now().Before(g.known[addr])
 }
 
 func (g *gate) makeRoom() {
@@ -244,13 +297,16 @@ func signInCookie(value string, secure bool, maxAge int) *http.Cookie {
 
 // clientAddr is the address that attempts are counted by: without the port,
 // and of IPv6 only the /64 that one home gets.
-func clientAddr(r *http.Request) string {
-	ap, err := netip.ParseAddrPort(r.RemoteAddr)
+func clientAddr(r *http.Request) string { return addressOf(r.RemoteAddr) }
+
+// addressOf is that of a remote address with its port.
+func addressOf(remote string) string {
+	ap, err := netip.ParseAddrPort(remote)
 	if err != nil {
-		return r.RemoteAddr
+		return remote
 	}
 	ip := ap.Addr().Unmap()
-	if ip.Is6() {
+	if ip.Is6() && !ip.IsLoopback() {
 		if p, err := ip.WithZone("").Prefix(64); err == nil {
 			return p.String()
 		}

@@ -50,11 +50,11 @@ func (s *Server) rocketViews() []rocketView {
 }
 
 func (s *Server) apiRockets(w http.ResponseWriter, r *http.Request) error {
-	return writeJSON(w, r, s.rocketViews())
+	return writeJSON(w, r, eachJSON(s.hub, s.rocketViews()))
 }
 
 func (s *Server) apiLinks(w http.ResponseWriter, r *http.Request) error {
-	return writeJSON(w, r, s.hub.healths())
+	return writeJSON(w, r, eachJSON(s.hub, s.hub.healths()))
 }
 
 // apiLinkFrames gives the newest raw frames of a link beside their decoding.
@@ -84,7 +84,7 @@ func (s *Server) knowsLink(name string) bool {
 }
 
 func (s *Server) apiAlarms(w http.ResponseWriter, r *http.Request) error {
-	return writeJSON(w, r, s.hub.currentAlarms())
+	return writeJSON(w, r, eachJSON(s.hub, s.hub.currentAlarms()))
 }
 
 // apiAck acknowledges an alarm. The changed alarm comes by the live stream.
@@ -132,8 +132,12 @@ func (s *Server) clockStatus(r *http.Request) (ClockStatus, error) {
 	return st, nil
 }
 
-// longestOffer bounds how uncertain an offered time may be.
-const longestOffer = 5 * time.Second
+// longestOffer bounds how uncertain an offered time may be, shortestOffer how
+// certain.
+const (
+	longestOffer  = 5 * time.Second
+	shortestOffer = time.Microsecond
+)
 
 // apiFixTime takes the time that a person's browser offers.
 func (s *Server) apiFixTime(w http.ResponseWriter, r *http.Request) error {
@@ -156,10 +160,11 @@ func (s *Server) apiFixTime(w http.ResponseWriter, r *http.Request) error {
 	if in.Truth.Year() < 2020 || in.Truth.Year() > 2200 {
 		return badRequest("true_time", in.Truth.Format(time.RFC3339), "the browser's clock looks wrong itself: set it first")
 	}
-	sd := time.Duration(in.SDS * float64(time.Second))
-	if !(in.SDS > 0) || sd > longestOffer {
+	if !(in.SDS > 0) || in.SDS > longestOffer.Seconds() {
 		return badRequest("sd_s", fmt.Sprint(in.SDS), fmt.Sprintf("give an uncertainty over 0 and up to %g s", longestOffer.Seconds()))
 	}
+	// No browser's clock is better than that, and 1e-300 s would be 0.
+	sd := max(shortestOffer, time.Duration(in.SDS*float64(time.Second)))
 	if err := s.opt.Clock.FixClock(r.Context(), in.Session, in.Truth, sd, "the clock of a browser, offered by a person on the page"); err != nil {
 		return fmt.Errorf("fix the clock: %w", err)
 	}

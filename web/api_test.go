@@ -111,6 +111,7 @@ func TestAnswersFitDescription(t *testing.T) {
 		{"GET", "/flights/{id}/export/{format}", teal + "/export/csv", "", 200},
 		{"GET", "/time", "/api/v1/time", "", 200},
 		{"POST", "/time", "/api/v1/time", `{"session_time":"2025-06-14T09:30:00Z","true_time":"2025-06-14T12:30:00Z","sd_s":0.02}`, 200},
+		{"POST", "/trouble", "/api/v1/trouble", `{"page":"/","errors":3,"last":"a rocket's state: s is null"}`, 204},
 		// The streams are described; their events are tested with the stream.
 		{"GET", "/live", "", "", 0},
 		{"GET", "/sessions/{id}/replay", "", "", 0},

@@ -17,8 +17,11 @@ const (
 	keepFrames  = 64  // newest frames of each link
 	keepTrace   = 240 // points of each rocket's height trace
 	traceEvery  = 500 * time.Millisecond
-	keepRockets = 256 // rockets of a picture; a stranger beyond that is not shown
-	keepAlarms  = 512 // alarms; cleared and acknowledged ones give way first
+	keepAlarms  = 512 // alarms of configured rockets, links and the station
+	guestAlarms = 64  // alarms of rockets that nobody configured
+	// With more guests than showGuests beside configured rockets none is shown by
+	// itself: one line tells how many there are on each link.
+	showGuests = 8
 )
 
 // hub holds the newest picture. Each entry carries the version at which it last
@@ -33,14 +36,20 @@ type hub struct {
 	alarms  map[string]*alarmEntry
 	events  []eventEntry // oldest first
 	tally   hubTally
+
+	configured []flight.Rocket
+	guests     *decode.Guests // who is not; bounded, and forgotten by age
 }
 
 // hubTally counts what the hub took and what it had no room for.
 type hubTally struct {
 	States, Events, Alarms, Frames, Samples, NoRoom uint64
+	// Unshown counts what could not be written as JSON and was left out.
+	Unshown uint64
 }
 
 type rocketEntry struct {
+	guest   bool
 	version uint64
 	state   *flight.State
 	json    []byte
@@ -62,6 +71,7 @@ type frameEntry struct {
 }
 
 type alarmEntry struct {
+	guest   bool
 	version uint64
 	alarm   *flight.Alarm
 	json    []byte
@@ -73,8 +83,9 @@ type eventEntry struct {
 	json    []byte
 }
 
-func newHub() *hub {
+func newHub(configured []flight.Rocket) *hub {
 	return &hub{
+		configured: configured, guests: decode.NewGuests(decode.MaxGuests),
 		rockets: map[string]*rocketEntry{},
 		links:   map[string]*linkEntry{},
 		alarms:  map[string]*alarmEntry{},
@@ -94,8 +105,10 @@ func (h *hub) apply(m Message) {
 	case m.Event != nil:
 		h.applyEvent(m.Event)
 	case m.Health != nil:
-		e := h.link(m.Health.Link)
-		e.version, e.health, e.json = h.version, m.Health, encode(m.Health)
+		if b, ok := h.encode(m.Health); ok {
+			e := h.link(m.Health.Link)
+			e.version, e.health, e.json = h.version, m.Health, b
+		}
 	case m.Frame != nil:
 		h.applyFrame(m.Frame)
 	case m.Sample != nil:
@@ -119,54 +132,143 @@ func (h *hub) enter(session string) {
 func (h *hub) applyState(s *flight.State) {
 	h.tally.States++
 	h.enter(s.Session)
+	// Each by itself: one that cannot be written must not stop the others.
+	b, ok := h.encode(shortState(s))
+	if !ok {
+		return
+	}
 	e := h.rockets[s.Rocket]
-	if e == nil {
-		if len(h.rockets) >= keepRockets {
+	guest := h.isGuest(s.Rocket)
+	if guest {
+		gone, ok := h.guests.Admit(s.Rocket, s.Heard.UnixNano())
+		if !ok {
 			h.tally.NoRoom++
 			return
 		}
-		e = &rocketEntry{}
+		delete(h.rockets, gone)
+	}
+	if e == nil {
+		e = &rocketEntry{guest: guest}
 		h.rockets[s.Rocket] = e
 	}
 	e.version, e.state, e.taken = h.version, s, time.Now()
-	e.json = encode(shortState(s))
+	e.json = b
 	e.trace.add(s)
 }
 
 func (h *hub) applyAlarm(a *flight.Alarm) {
 	h.tally.Alarms++
+	b, ok := h.encode(a)
+	if !ok {
+		return
+	}
 	old := h.alarms[a.ID]
 	if old != nil && old.alarm.Session == a.Session && old.alarm.Change > a.Change {
 		return // a redelivery of an older change
 	}
-	if old == nil && len(h.alarms) >= keepAlarms && !h.dropSettled() {
+	one := &alarmEntry{version: h.version, alarm: a, json: b, guest: h.isGuest(a.Rocket)}
+	if old == nil && !h.roomFor(one) {
 		h.tally.NoRoom++
 		return
 	}
-	h.alarms[a.ID] = &alarmEntry{version: h.version, alarm: a, json: encode(a)}
+	h.alarms[a.ID] = one
 }
 
-// dropSettled forgets the oldest alarm that is over and acknowledged.
-func (h *hub) dropSettled() bool {
-	oldest := ""
+// isGuest says whether a name is that of a rocket which nobody configured. Where
+// no rocket is, all are alike.
+func (h *hub) isGuest(rocket string) bool {
+	_, known := flight.RocketNamed(h.configured, rocket)
+	return rocket != "" && !known
+}
+
+// roomFor finds room for an alarm among its like: guests take none from others.
+// What is least urgent gives way, if it is less urgent than the new one.
+func (h *hub) roomFor(one *alarmEntry) bool {
+	n, most := 0, keepAlarms
+	if one.guest {
+		most = guestAlarms
+	}
+	last := ""
 	for id, e := range h.alarms {
-		if !e.alarm.Active && e.alarm.Acked && (oldest == "" || e.version < h.alarms[oldest].version) {
-			oldest = id
+		if e.guest != one.guest {
+			continue
+		}
+		n++
+		if last == "" || h.alarms[last].before(e) {
+			last = id
 		}
 	}
-	delete(h.alarms, oldest)
-	return oldest != ""
+	if n < most {
+		return true
+	}
+	if !one.before(h.alarms[last]) {
+		return false
+	}
+	if !h.alarms[last].alarm.Settled() {
+		h.tally.NoRoom++
+	}
+	delete(h.alarms, last)
+	return true
+}
+
+// before says whether an alarm stays rather than another: what is over and
+// acknowledged goes first, then what is over, then the least urgent, then the
+// oldest.
+func (e *alarmEntry) before(o *alarmEntry) bool {
+	rank := func(a *flight.Alarm) int {
+		switch {
+		case a.Active:
+			return 0
+		case !a.Acked:
+			return 1
+		}
+		return 2
+	}
+	if a, b := rank(e.alarm), rank(o.alarm); a != b {
+		return a < b
+	}
+	if e.alarm.Priority != o.alarm.Priority {
+		return e.alarm.Priority < o.alarm.Priority
+	}
+	return e.version > o.version
+}
+
+// crowded says that there are too many guests to show each.
+func (h *hub) crowded() bool {
+	if len(h.configured) == 0 {
+		return false
+	}
+	n := 0
+	for _, e := range h.links {
+		if e.health != nil {
+			n += e.health.Guests
+		}
+	}
+	if n > showGuests {
+		return true
+	}
+	n = 0
+	for _, e := range h.rockets {
+		if e.guest {
+			n++
+		}
+	}
+	return n > showGuests
 }
 
 func (h *hub) applyEvent(ev *flight.Event) {
 	h.tally.Events++
+	b, ok := h.encode(ev)
+	if !ok {
+		return
+	}
 	for i := range h.events {
 		if h.events[i].event.ID == ev.ID && h.events[i].event.Session == ev.Session {
-			h.events[i] = eventEntry{h.version, ev, encode(ev)}
+			h.events[i] = eventEntry{h.version, ev, b}
 			return
 		}
 	}
-	h.events = append(h.events, eventEntry{h.version, ev, encode(ev)})
+	h.events = append(h.events, eventEntry{h.version, ev, b})
 	if len(h.events) > keepEvents {
 		h.events = append(h.events[:0], h.events[len(h.events)-keepEvents:]...)
 	}
@@ -205,6 +307,7 @@ func (h *hub) applySample(s *decode.Sample) {
 type picture struct {
 	version                       uint64
 	states, alarms, events, links []json.RawMessage
+	crowded                       bool
 }
 
 func (p *picture) empty() bool {
@@ -221,17 +324,17 @@ func (p *picture) onlyStates() bool {
 func (h *hub) since(after uint64) picture {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	p := picture{version: h.version}
+	p := picture{version: h.version, crowded: h.crowded()}
 	if h.version == after {
 		return p
 	}
 	for _, e := range h.rockets {
-		if e.version > after {
+		if e.version > after && !(p.crowded && e.guest) {
 			p.states = append(p.states, e.json)
 		}
 	}
 	for _, e := range h.alarms {
-		if e.version > after {
+		if e.version > after && !(p.crowded && e.guest) {
 			p.alarms = append(p.alarms, e.json)
 		}
 	}
@@ -277,17 +380,23 @@ func (h *hub) healths() []*ingest.Health {
 }
 
 // currentAlarms lists the alarms that a person still has to see: active, or
-// cleared but not acknowledged. Most urgent first, then newest.
+// cleared but not acknowledged. Those of configured rockets first, then the most
+// urgent, then the newest.
 func (h *hub) currentAlarms() []*flight.Alarm {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	out := []*flight.Alarm{}
+	guest := map[string]bool{}
 	for _, e := range h.alarms {
-		if e.alarm.Active || !e.alarm.Acked {
+		if !e.alarm.Settled() {
 			out = append(out, e.alarm)
+			guest[e.alarm.ID] = e.guest
 		}
 	}
 	sort.Slice(out, func(i, k int) bool {
+		if a, b := guest[out[i].ID], guest[out[k].ID]; a != b {
+			return b // those of configured rockets first
+		}
 		if out[i].Priority != out[k].Priority {
 			return out[i].Priority < out[k].Priority
 		}
@@ -343,7 +452,30 @@ func (h *hub) status() (session string, tally hubTally, rockets int) {
 	return h.session, h.tally, len(h.rockets)
 }
 
-// encode marshals one of our own types; those have no value that could fail.
+// encode writes one value for the picture; what cannot be written is counted.
+func (h *hub) encode(v any) ([]byte, bool) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		h.tally.Unshown++
+	}
+	return b, err == nil
+}
+
+// eachJSON writes values one by one: one that cannot be written is left out and
+// counted, and the others are there.
+func eachJSON[T any](h *hub, values []T) []json.RawMessage {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := make([]json.RawMessage, 0, len(values))
+	for i := range values {
+		if b, ok := h.encode(values[i]); ok {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// encode marshals one of our own types that has no value that could fail.
 func encode(v any) []byte {
 	b, err := json.Marshal(v)
 	if err != nil {

@@ -44,6 +44,9 @@ type updateView struct {
 	Events []json.RawMessage `json:"events,omitempty"`
 	Links  []json.RawMessage `json:"links,omitempty"`
 	Frames []frameView       `json:"frames,omitempty"`
+	// Crowded says that so many rockets are heard that nobody configured that
+	// none of them is told by itself; the links say how many there are.
+	Crowded bool `json:"crowded,omitempty"`
 }
 
 // appendJSON writes what json.Marshal would write, without reading again what
@@ -71,6 +74,9 @@ func (u *updateView) appendJSON(b []byte) []byte {
 	list("links", u.Links)
 	if len(u.Frames) > 0 {
 		b = append(append(b, `,"frames":`...), encode(u.Frames)...)
+	}
+	if u.Crowded {
+		b = append(b, `,"crowded":true`...)
 	}
 	return append(b, '}')
 }
@@ -113,12 +119,12 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f feed) error {
 	if err != nil {
 		return err
 	}
-	if n := s.viewers.Add(1); n > maxViewers {
-		s.viewers.Add(-1)
-		return &apiError{Status: http.StatusServiceUnavailable, Message: "too many viewers",
-			Hint: fmt.Sprintf("at most %d pages may follow at once: close one", maxViewers)}
+	as, _ := s.gate.who(r)
+	leave, err := s.shares.enter(shareOf(r), as, addressOf(r.RemoteAddr))
+	if err != nil {
+		return err
 	}
-	defer s.viewers.Add(-1)
+	defer leave()
 
 	out := newEventWriter(w, r)
 	defer out.close()
@@ -142,7 +148,7 @@ func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every tim
 			p = picture{version: seen}
 		}
 		seen = p.version
-		u := updateView{Now: f.now().Truncate(time.Millisecond), States: p.states, Alarms: p.alarms, Events: p.events, Links: p.links}
+		u := updateView{Now: f.now().Truncate(time.Millisecond), States: p.states, Alarms: p.alarms, Events: p.events, Links: p.links, Crowded: p.crowded}
 		if f.link != "" {
 			var frames []frameEntry
 			frames, seenFrames = f.hub.framesSince(f.link, seenFrames)

@@ -31,7 +31,11 @@ func newMetrics(s *Server) (*metrics, error) {
 	}
 	own := []prometheus.Collector{m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s},
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_viewers", Help: "Pages that follow live or a replay now."},
-			func() float64 { return float64(s.viewers.Load()) }),
+			func() float64 { return float64(s.shares.count()) }),
+		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_connections", Help: "Connections to the pages that are open."},
+			func() float64 { n, _ := s.conns.count(); return float64(n) }),
+		prometheus.NewCounterFunc(prometheus.CounterOpts{Name: "padlark_web_connections_dropped_total", Help: "Connections closed to make room for others."},
+			func() float64 { _, n := s.conns.count(); return float64(n) }),
 	}
 	for _, c := range own {
 		if err := s.opt.Registry.Register(c); err != nil {
@@ -100,6 +104,7 @@ func (c *hubCollector) Collect(out chan<- prometheus.Metric) {
 			up = 1
 		}
 		gauge(desc("link_up", "1 while the link is open.", "link"), up, h.Link)
+		gauge(desc("link_unknown_ids", "Ids that nobody configured, heard over the last minute.", "link"), float64(h.Guests), h.Link)
 		for reason, n := range h.Bad {
 			count(desc("link_bad_frames_total", "Frames refused, by reason.", "link", "reason"), n, h.Link, reason)
 		}
@@ -112,6 +117,8 @@ func (c *hubCollector) Collect(out chan<- prometheus.Metric) {
 		gauge(desc("alarms", "Alarms that are active or not acknowledged, by priority (1 is the most urgent).", "priority"), float64(n), strconv.Itoa(p))
 	}
 	_, tally, _ := c.s.hub.status()
+	count(desc("web_unshown_total", "Parts of the live picture that could not be written and were left out."), tally.Unshown)
+	count(desc("web_page_errors_total", "Errors that open pages have reported."), c.s.troubles.count())
 	count(desc("web_no_room_total", "Rockets or alarms that the live picture had no room for."), tally.NoRoom)
 }
 

@@ -124,7 +124,7 @@ func (s *Server) firstPicture() any {
 		Update updateView `json:"update"`
 	}{
 		helloView{Now: now, Station: s.opt.Station, Session: session, Version: s.opt.Version},
-		updateView{Now: now, States: p.states, Alarms: p.alarms},
+		updateView{Now: now, States: p.states, Alarms: p.alarms, Links: p.links, Crowded: p.crowded},
 	}
 }
 

@@ -50,7 +50,7 @@ func TestBrowser(t *testing.T) {
 			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits}, part{"zone", true, browserZone},
 			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
 			part{"pixels", true, browserPixels}, part{"crowd", true, browserCrowd},
-			part{"escape", false, browserEscape}, part{"notes", false, browserNotes}, part{"arithmetic", false, browserArithmetic})
+			part{"thrown", false, browserThrown}, part{"guests", false, browserGuests}, part{"escape", false, browserEscape}, part{"notes", false, browserNotes}, part{"arithmetic", false, browserArithmetic})
 	})
 	run(t, false, part{"stale", true, browserStale}, part{"many", true, browserMany})
 }

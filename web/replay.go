@@ -19,6 +19,7 @@ const (
 	maxReplays  = 8
 	maxSpeed    = 64
 	replayStep  = 50 * time.Millisecond // the picture moves on this often
+	replayPiece = time.Minute           // event time between two looks whether anybody is there
 	replayBatch = 10 * time.Second      // event time read from the archive at once
 	// warmUp is how much of the session before the wanted instant is run
 	// through the machine, so that it knows the pad's pressure and the alarms.
@@ -106,6 +107,7 @@ type player struct {
 	void    map[string]bool // flights that a person took for none, by rocket~number: not shown
 	flights map[string]int  // flights before the warm-up: the machine counts from there
 	ahead   []*decode.Sample
+	passing int64 // how far the machine is
 	read    int64 // samples with Passed below this are in ahead or behind us
 	err     error
 }
@@ -116,7 +118,7 @@ func (s *Server) newPlayer(ctx context.Context, one Session, atS, speed float64)
 	if err != nil {
 		return nil, fmt.Errorf("prepare replay of %s: %w", one.ID, err)
 	}
-	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}, void: map[string]bool{}}
+	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(s.opt.Rockets), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}, void: map[string]bool{}}
 	void, err := s.voidFlights(ctx, one.ID)
 	if err != nil {
 		return nil, err
@@ -227,6 +229,9 @@ func (p *player) advance(ctx context.Context, to int64) error {
 	for {
 		i := 0
 		for ; i < len(p.ahead) && p.ahead[i].Passed <= to; i++ {
+			if err := p.pass(ctx, p.ahead[i].Passed); err != nil {
+				return err
+			}
 			p.take(p.machine.Sample(p.ahead[i]))
 		}
 		p.ahead = p.ahead[i:]
@@ -241,7 +246,9 @@ func (p *player) advance(ctx context.Context, to int64) error {
 			return err
 		}
 	}
-	p.take(p.machine.Advance(to))
+	if err := p.pass(ctx, to); err != nil {
+		return err
+	}
 	p.passed.Store(to)
 	for _, name := range p.machine.Rockets() {
 		if st, ok := p.machine.State(name); ok {
@@ -262,6 +269,19 @@ func (p *player) overGap() {
 			return
 		}
 	}
+}
+
+// pass lets event time go by in pieces: a session may say that it lasted for
+// centuries, and whoever watches may have gone long before they are over.
+func (p *player) pass(ctx context.Context, to int64) error {
+	for p.passing < to {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("replay: %w", err)
+		}
+		p.passing = min(to, p.passing+int64(replayPiece))
+		p.take(p.machine.Advance(p.passing))
+	}
+	return nil
 }
 
 // fetch reads the next stretch of samples. It is read whole, so that no read

@@ -45,6 +45,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/copy", viewer, s.apiCopy},
 		{"GET", "/api/v1/alarms", viewer, s.apiAlarms},
 		{"POST", "/api/v1/alarms/ack", crew, s.apiAck},
+		{"POST", "/api/v1/trouble", viewer, s.apiTrouble},
 		{"GET", "/api/v1/sessions", viewer, s.apiSessions},
 		{"GET", "/api/v1/sessions/{id}", viewer, s.apiSession},
 		{"GET", "/api/v1/sessions/{id}/samples", viewer, s.apiSessionSamples},
@@ -92,6 +93,11 @@ func (s *Server) always(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(), payment=()")
+		if r.ContentLength != 0 {
+			// Whoever sends a body sends it now: a byte each few seconds would hold the
+			// connection for hours. The server sets the deadline anew for the next request.
+			_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyTime))
+		}
 		if !s.gate.knownHost(r) {
 			writeError(w, &apiError{http.StatusForbidden, "the board does not answer to the name " + strconv.Quote(r.Host),
 				"open it as http://127.0.0.1:9700, or set a passphrase and listen on a wider address"})
@@ -118,6 +124,9 @@ func (s *Server) guard(rt route) http.Handler {
 	})
 }
 
+// bodyTime is how long a request's body may take.
+const bodyTime = 10 * time.Second
+
 // errAnswered says that the answer has been given already.
 var errAnswered = errors.New("answered")
 
@@ -134,6 +143,9 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, rt route) error {
 		default:
 			return &apiError{http.StatusForbidden, "viewers may look but not change anything", "sign in with the crew's passphrase"}
 		}
+	}
+	if as > nobody && r.ContentLength == 0 {
+		s.conns.used(r.Context())
 	}
 	if r.Method == http.MethodPost && rt.needs > nobody {
 		r.Body = http.MaxBytesReader(w, r.Body, 64<<10)

@@ -60,8 +60,10 @@ type Server struct {
 	assets   *assets
 	pages    *pages
 	metrics  *metrics
-	viewers  atomic.Int64
+	conns    *connTable
+	shares   *shares
 	replays  atomic.Int64
+	troubles troubles
 	stopping chan struct{}
 	handler  http.Handler
 	addr     chan net.Addr
@@ -86,7 +88,8 @@ func New(opt Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{
-		opt: opt, gate: g, hub: newHub(), columns: newColumnCache(),
+		opt: opt, gate: g, hub: newHub(opt.Rockets), columns: newColumnCache(),
+		conns: newConnTable(g.isKnown), shares: newShares(),
 		stopping: make(chan struct{}), addr: make(chan net.Addr, 1),
 	}
 	if s.assets, err = loadAssets(); err != nil {
@@ -135,13 +138,14 @@ func (s *Server) Run(ctx context.Context) error {
 	srv := &http.Server{
 		Handler:           s.handler,
 		ReadHeaderTimeout: 10 * time.Second,
-		IdleTimeout:       2 * time.Minute,
+		IdleTimeout:       30 * time.Second,
 		MaxHeaderBytes:    32 << 10,
 		ConnContext:       smallWriteBuffer,
+		ConnState:         s.conns.state,
 	}
 	g, gctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
-		if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		if err := srv.Serve(boundListener{l, s.conns}); !errors.Is(err, http.ErrServerClosed) {
 			return fmt.Errorf("serve the pages: %w", err)
 		}
 		return nil
@@ -206,6 +210,9 @@ func (s *Server) recall(ctx context.Context) error {
 // smallWriteBuffer keeps the system from queueing seconds of live data for a
 // slow phone: what waits there is old by the time it arrives.
 func smallWriteBuffer(ctx context.Context, c net.Conn) context.Context {
+	if b, ok := c.(*boundConn); ok {
+		ctx, c = context.WithValue(ctx, connKey{}, b), b.Conn
+	}
 	if tcp, ok := c.(*net.TCPConn); ok {
 		_ = tcp.SetWriteBuffer(64 << 10) // a hint: without it the board is only less fresh
 	}

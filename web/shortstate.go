@@ -22,20 +22,33 @@ func shortState(s *flight.State) *flight.State {
 		*p = rounded(*p, 10)
 	}
 	c.Latitude, c.Longitude = rounded(c.Latitude, 1e7), rounded(c.Longitude, 1e7)
-	c.At, c.Heard = c.At.Truncate(time.Millisecond).UTC(), c.Heard.Truncate(time.Millisecond).UTC()
+	c.At, c.Heard = writable(c.At), writable(c.Heard)
 	if c.NotYet == nil {
 		c.NotYet = []string{}
 	}
 	return &c
 }
 
-// rounded is p to 1/scale; nil where p is not a finite number.
+// writable is a time to the millisecond, within the years that RFC 3339 can
+// write (0000 to 9999): with one outside, nothing of the state could be sent.
+func writable(t time.Time) time.Time {
+	t = t.Truncate(time.Millisecond).UTC()
+	switch {
+	case t.Year() < 0:
+		return time.Date(0, 1, 1, 0, 0, 0, 0, time.UTC)
+	case t.Year() > 9999:
+		return time.Date(9999, 12, 31, 23, 59, 59, 0, time.UTC)
+	}
+	return t
+}
+
+// rounded is p to 1/scale; nil where p is not a finite number, or too large for
+// the rounding to leave it one.
 func rounded(p *float64, scale float64) *float64 {
-	if p == nil || math.IsNaN(*p) || math.IsInf(*p, 0) {
+	if p == nil {
 		return nil
 	}
-	v := math.Round(*p*scale) / scale
-	return &v
+	return number(math.Round(*p*scale) / scale)
 }
 
 // trace is a rocket's height over the last two minutes, one point each half

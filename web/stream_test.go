@@ -159,7 +159,9 @@ func TestStreamCompressed(t *testing.T) {
 // publisher nor another viewer, and is let go in the end.
 func TestSlowViewerHoldsNobodyUp(t *testing.T) {
 	v := newInvented()
-	s, base := serve(t, v.options())
+	opt := v.options()
+	opt.Rockets = nil // so that none of these is a guest
+	s, base := serve(t, opt)
 	host := strings.TrimPrefix(base, "http://")
 	slow, err := net.Dial("tcp", host)
 	if err != nil {
@@ -204,7 +206,7 @@ func ptr[T any](v T) *T { return &v }
 // an old one back, a new session begins with an empty picture, rings are
 // bounded.
 func TestHubKeepsTheNewest(t *testing.T) {
-	h := newHub()
+	h := newHub(nil)
 	a := alarmForTest()
 	later := *a
 	later.Change, later.Acked = 2, true

@@ -88,7 +88,7 @@ func (nowhere) FlushError() error                { return nil }
 
 // BenchmarkViewer is what one update of 32 rockets costs for one viewer.
 func BenchmarkViewer(b *testing.B) {
-	h := newHub()
+	h := newHub(nil)
 	for i := range 32 {
 		st := stateOf(fmt.Sprintf("Rocket %02d", i), 1)
 		st.Phase = flight.Descent

@@ -42,7 +42,7 @@ func (c *checkCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return usageError{err}
 	}
-	if err := station.CheckLinks(cfg); err != nil {
+	if err := station.Check(cfg); err != nil {
 		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
 	}
 	if c.Try != "" {

@@ -94,7 +94,7 @@ func listFormats(to io.Writer) error {
 // it is whole; an existing file is overwritten only if force is set.
 func writeOut(cio *cmdIO, path string, force bool, fn func(io.Writer) error) (err error) {
 	if path == "-" {
-		w := bufio.NewWriter(cio.Out)
+		w := bufio.NewWriter(raw(cio.Out))
 		if err := fn(w); err != nil {
 			return err
 		}

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"sort"
 	"strings"
@@ -46,8 +45,11 @@ type said struct {
 // newLines chooses the form by what out is.
 func newLines(out io.Writer) *lines {
 	l := &lines{out: out, states: map[string]flight.State{}, said: map[string]said{}}
-	if f, ok := out.(*os.File); ok {
+	if f, ok := fileOf(out); ok {
 		l.live = term.IsTerminal(int(f.Fd()))
+	}
+	if l.live {
+		l.out = raw(out) // the orders are ours
 	}
 	return l
 }
@@ -139,7 +141,7 @@ func (l *lines) redraw() {
 		rows = append(rows, strings.Split(strings.TrimRight(text.String(), "\n"), "\n")...)
 	}
 	for _, r := range rows {
-		b.WriteString("\r\x1b[2K" + clip(r, columns) + "\n")
+		b.WriteString("\r\x1b[2K" + clip(plain(r), columns) + "\n")
 	}
 	// Rows that are no longer needed are blanked, and stay part of the block.
 	for i := len(rows); i < l.drawn; i++ {

@@ -102,6 +102,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	if sel == nil {
 		return code
 	}
+	out, errw = newPlainText(out), newPlainText(errw)
 	err = sel.Run(ctx, &cmdIO{In: in, Out: out, Err: errw})
 	var usage usageError
 	switch {

@@ -37,6 +37,9 @@ func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
 	if c.Data != "" {
 		cfg.Station.Data = c.Data
 	}
+	if err := station.Check(cfg); err != nil {
+		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
+	}
 	opt := station.Options{Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In}
 	return runStation(ctx, opt, io, c.Quiet, nil)
 }
@@ -47,7 +50,9 @@ func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
 func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool, with func(context.Context, station.Info) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	v := newView(io.Out, io.Err)
+	sp := newOutbox()
+	defer sp.close()
+	v := newView(sp.of(io.Out), sp.of(io.Err))
 	opt.Log = newLog(v)
 	g, gctx := errgroup.WithContext(ctx)
 	viewCtx, stopView := context.WithCancel(ctx)

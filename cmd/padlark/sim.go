@@ -100,7 +100,7 @@ func (c *simCmd) send(ctx context.Context, s *sim.Sim, epoch time.Time, cio *cmd
 	}
 	switch {
 	case c.File == "-":
-		return flyToFile(s, c.Rounds, link.Name, cio.Out)
+		return flyToFile(s, c.Rounds, link.Name, raw(cio.Out))
 	case c.File != "":
 		f, err := os.OpenFile(c.File, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 		if err != nil {

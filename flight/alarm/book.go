@@ -3,6 +3,7 @@ package alarm
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -10,9 +11,9 @@ import (
 	"padlark/flight"
 )
 
-// maxRockets bounds the memory of a Book: a board that nobody configured and
-// that comes after so many others is not watched.
-const maxRockets = 256
+// maxGuests bounds the memory of a Book: a board that nobody configured and that
+// comes after so many others is not watched, unless one is forgotten for it.
+const maxGuests = decode.MaxGuests
 
 // Config is what a Book is told once.
 type Config struct {
@@ -30,7 +31,9 @@ type Book struct {
 	order   []*entry // by name, so that ticks go round in a fixed order
 	base    time.Time
 	now     time.Time
-	unheard int // boards beyond maxRockets
+	known   int // rockets that are configured
+	guests  int // rockets that are not
+	unheard int // boards beyond maxGuests
 	out     []flight.Alarm
 }
 
@@ -43,6 +46,8 @@ type entry struct {
 	pad   padStats
 	link  linkStats
 	boot  uint32 // the highest so far: two boards with one id have two in turn
+	// besideAt is when another sender under its id was heard last, s; NaN if never.
+	besideAt float64
 	// tellsRelease: the board has sent a release channel.
 	tellsRelease bool
 }
@@ -72,13 +77,17 @@ func New(cfg Config) (*Book, error) {
 			return nil, fmt.Errorf("rocket %q is configured twice; rename one", r.Name)
 		}
 		b.add(r, true)
+		b.known++
 	}
 	return b, nil
 }
 
 // add starts watching a rocket.
 func (b *Book) add(r flight.Rocket, known bool) *entry {
-	e := &entry{name: r.Name, rules: newRules()}
+	e := &entry{name: r.Name, rules: newRules(), besideAt: math.NaN()}
+	if !known {
+		b.guests++
+	}
 	e.live = make([]slot, len(e.rules))
 	nan := math.NaN()
 	e.view = view{
@@ -99,13 +108,17 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	b.out = b.out[:0]
 	e := b.entries[s.Rocket]
 	if e == nil {
-		if len(b.order) >= maxRockets {
+		r, known := flight.RocketNamed(b.cfg.Rockets, s.Rocket)
+		if !known && b.guests >= maxGuests {
 			b.unheard++
 			return nil
 		}
-		e = b.add(flight.Rocket{Name: s.Rocket}, false)
+		e = b.add(r, known)
 	}
 	b.advance(s.Heard)
+	if base, n := decode.SenderOf(s.Rocket); n > 1 {
+		b.Beside(base, s.Heard)
+	}
 	v := &e.view
 	v.t, v.now, v.s, v.fresh = b.seconds(b.now), b.now, s, true
 	v.prior, v.heard = v.heard, v.t
@@ -127,6 +140,41 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	e.link.add(v)
 	b.run(e)
 	v.s, v.fresh = nil, false
+	return b.out
+}
+
+// Watch starts watching a rocket that is configured elsewhere.
+func (b *Book) Watch(r flight.Rocket) {
+	if b.entries[r.Name] == nil {
+		b.add(r, true)
+	}
+}
+
+// Beside notes that another sender under a rocket's id was heard.
+func (b *Book) Beside(rocket string, heard time.Time) {
+	if e := b.entries[rocket]; e != nil && !b.base.IsZero() {
+		e.besideAt = b.seconds(heard)
+	}
+}
+
+// Forget stops watching a rocket that nobody configured: its alarms are over, and
+// nobody has to acknowledge them. The slice is valid until the next call.
+func (b *Book) Forget(rocket string, now time.Time) []flight.Alarm {
+	b.out = b.out[:0]
+	e := b.entries[rocket]
+	if e == nil || e.view.known {
+		return nil
+	}
+	b.advance(now)
+	for i := range e.live {
+		if s := &e.live[i]; s.open {
+			s.Active, s.Acked, s.open = false, true, false
+			b.changed(s)
+		}
+	}
+	delete(b.entries, rocket)
+	b.order = slices.DeleteFunc(b.order, func(x *entry) bool { return x == e })
+	b.guests--
 	return b.out
 }
 
@@ -302,10 +350,11 @@ func (b *Book) Restore(last []flight.Alarm) {
 			continue // of another part of the program
 		}
 		if e == nil {
-			if len(b.order) >= maxRockets {
+			r, known := flight.RocketNamed(b.cfg.Rockets, a.Rocket)
+			if !known && b.guests >= maxGuests {
 				continue
 			}
-			e = b.add(flight.Rocket{Name: a.Rocket}, false)
+			e = b.add(r, known)
 		}
 		s := &e.live[i]
 		switch {

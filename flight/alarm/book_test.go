@@ -209,14 +209,14 @@ func indexOf(s *decode.Sample, name string) int {
 
 func TestMemoryIsBounded(t *testing.T) {
 	s := newScene(t, Config{})
-	for i := range 5 * maxRockets {
+	for i := range 5 * maxGuests {
 		q := s.sample(fmt.Sprintf("id-%d", i))
 		st := s.state()
 		st.Rocket = q.Rocket
 		s.book.Sample(q, st, nil)
 	}
-	if n := len(s.book.order); n != maxRockets || s.book.unheard == 0 {
-		t.Errorf("%d rockets kept and %d not, want %d kept", n, s.book.unheard, maxRockets)
+	if s.book.guests != maxGuests || s.book.unheard == 0 {
+		t.Errorf("%d of nobody kept and %d not, want %d kept", s.book.guests, s.book.unheard, maxGuests)
 	}
 }
 

@@ -83,6 +83,12 @@ func Kinds() []Info {
 	return append(out, stationKinds...)
 }
 
+// InFlight says whether a kind of alarm is about a flight.
+func InFlight(kind string) bool {
+	i := kindIndex(kind)
+	return i >= 0 && kinds[i].Where == "flight"
+}
+
 // Page is the documentation of one kind of alarm, in Markdown; ok is false
 // when there is no such kind.
 func Page(kind string) (text string, ok bool) {

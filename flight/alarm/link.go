@@ -344,7 +344,7 @@ func (r *collision) words(v *view) words {
 type duplicateID struct{ until float64 }
 
 func (r *duplicateID) check(v *view) cond {
-	if v.fresh && v.self.link.twins(v.t) {
+	if v.fresh && v.self.link.twins(v.t) || v.t-v.self.besideAt < 1 {
 		r.until = v.t + 5
 	}
 	return asCond(v.t < r.until)
@@ -357,6 +357,14 @@ func (r *duplicateID) words(v *view) words {
 		id = sprintf(" %d", *v.rocket.ID)
 	}
 	sign := "the same numbers come twice with different clocks"
+	if v.t-v.self.besideAt < 1 {
+		return words{
+			priority: prioAct,
+			say:      "two boards call themselves " + v.name(),
+			reason: sprintf("Two senders use %s's id%s at the same time. Both are watched and recorded, each under a name of its own; the warning of either may be the true one. Switch one of them off and give it another id.",
+				v.name(), id),
+		}
+	}
 	if l.n == 2 {
 		sign = sprintf("their clocks are %.1f s apart and take turns", math.Abs(l.tracks[0].offset-l.tracks[1].offset))
 	}

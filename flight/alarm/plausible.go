@@ -80,8 +80,8 @@ func (r *oddOneOut) check(v *view) cond {
 	var vals [16]float64
 	got := vals[:0]
 	for _, e := range v.book.order {
-		if e == v.self || len(got) == cap(got) {
-			continue
+		if e == v.self || len(got) == cap(got) || !e.view.known && v.book.known > 0 {
+			continue // a stranger's board says nothing about ours
 		}
 		o := &e.pad
 		if o.block > 0 && o.phase == flight.Waiting && v.t-e.view.heard < 5 {

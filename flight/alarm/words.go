@@ -15,7 +15,22 @@ const (
 	prioKnow   = flight.Know
 )
 
-var sprintf = fmt.Sprintf
+// sprintf formats as fmt does, but a number that is not known is "?": whatever a
+// board sends, no sentence says NaN or Inf.
+func sprintf(format string, args ...any) string {
+	for i, a := range args {
+		if x, ok := a.(float64); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
+			args[i] = unknownNumber{}
+		}
+	}
+	return fmt.Sprintf(format, args...)
+}
+
+// unknownNumber is written as "?" by every verb.
+type unknownNumber struct{}
+
+// Format writes it.
+func (unknownNumber) Format(s fmt.State, _ rune) { _, _ = s.Write([]byte("?")) }
 
 // prioIf gives yes or no by a condition.
 func prioIf(c bool, yes, no flight.Priority) flight.Priority {

@@ -23,6 +23,14 @@ import (
 // lineMost bounds one line: a checkup's report is the longest, some 100 kB.
 const lineMost = 8 << 20
 
+// ratioMost is how many times its size a bundle may unpack to, beyond freeMost
+// bytes. What stations record packs to a tenth or a twentieth; the same line
+// again and again, to a thousandth.
+const (
+	ratioMost = 150
+	freeMost  = 16 << 20
+)
+
 // Bundle is an opened file, checked from end to end.
 type Bundle struct {
 	f       *os.File
@@ -71,6 +79,9 @@ func (b *Bundle) check() error {
 	if b.zip, err = zip.NewReader(io.NewSectionReader(b.f, 0, st.Size()), st.Size()); err != nil {
 		return fmt.Errorf("%w (its table of contents at the end)", ErrDamaged)
 	}
+	if err := b.checkSize(st.Size()); err != nil {
+		return err
+	}
 	if err := b.lines(manifestEntry, func(line []byte) error { return json.Unmarshal(line, &b.all) }); err != nil {
 		return err
 	}
@@ -87,6 +98,19 @@ func (b *Bundle) check() error {
 	}
 	if b.session.ID == "" || b.session.ID != b.all.Session || b.session.Epoch.IsZero() {
 		return fmt.Errorf("%w (%s has no name or no epoch)", ErrDamaged, sessionEntry)
+	}
+	return nil
+}
+
+// checkSize refuses what unpacks to far more than records of a field do. The
+// sizes are those that the file says; reading stops where one is exceeded.
+func (b *Bundle) checkSize(packed int64) error {
+	most := uint64(packed)*ratioMost + freeMost
+	var all uint64
+	for _, f := range b.zip.File {
+		if all += f.UncompressedSize64; all > most || f.UncompressedSize64 > most {
+			return fmt.Errorf("%w (it has %d bytes and would unpack to more than %d: nothing that was recorded packs so well)", ErrDamaged, packed, most)
+		}
 	}
 	return nil
 }

@@ -233,10 +233,6 @@ func inTheAir(samples []decode.Sample, events []flight.Event) bool {
 }
 
 func rocketOf(s sqlite.Session, name string) flight.Rocket {
-	for _, r := range s.Rockets {
-		if r.Name == name {
-			return r
-		}
-	}
-	return flight.Rocket{Name: name}
+	r, _ := flight.RocketNamed(s.Rockets, name)
+	return r
 }

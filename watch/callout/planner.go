@@ -10,6 +10,10 @@ import (
 // Planner makes calls from what the watch found. It keeps one number per
 // rocket and is not safe for concurrent use.
 type Planner struct {
+	// Ours, if set, says which rockets are called out: nobody can do anything
+	// about one that nobody knows, and forty of them must not drown one of ours.
+	Ours func(rocket string) bool
+
 	cfg    Config
 	off    map[string]bool
 	passed map[string]float64 // the last height called, m
@@ -51,7 +55,7 @@ func (p *Planner) Take(st *flight.State, events []flight.Event, alarms []flight.
 
 // alarm calls an alarm that is raised and needs somebody now.
 func (p *Planner) alarm(a *flight.Alarm) {
-	if !a.Active || a.Acked {
+	if !a.Active || a.Acked || p.isGuest(a.Rocket) {
 		return
 	}
 	rank := Notice
@@ -71,7 +75,7 @@ func (p *Planner) alarm(a *flight.Alarm) {
 // event calls the moments of a flight.
 func (p *Planner) event(e *flight.Event) {
 	kind := string(e.Kind)
-	if p.off[kind] {
+	if p.off[kind] || p.isGuest(e.Rocket) {
 		return
 	}
 	text := ""
@@ -97,7 +101,7 @@ func (p *Planner) event(e *flight.Event) {
 // height calls the heights passed on the way up.
 func (p *Planner) height(st *flight.State) {
 	every := p.cfg.HeightsM
-	if every <= 0 || st.AltitudeM == nil || p.off["height"] {
+	if every <= 0 || st.AltitudeM == nil || p.off["height"] || p.isGuest(st.Rocket) {
 		return
 	}
 	if st.Phase != flight.Boost && st.Phase != flight.Coast {
@@ -111,6 +115,10 @@ func (p *Planner) height(st *flight.State) {
 	p.passed[st.Rocket] = step
 	p.add(Call{At: st.At, Rocket: st.Rocket, Rank: Number, Kind: "height",
 		Text: fmt.Sprintf("%s %.0f", st.Rocket, step)})
+}
+
+func (p *Planner) isGuest(rocket string) bool {
+	return rocket != "" && p.Ours != nil && !p.Ours(rocket)
 }
 
 func (p *Planner) add(c Call) {

@@ -24,6 +24,9 @@ type Speaker struct {
 	Before func(ctx context.Context)
 
 	silent  bool // there is no command
+	command []string
+	prepare func(command []string) *reserve
+	spare   *reserve // of Run; nil if there is none just now
 	run     func(ctx context.Context, text string) error
 	longest time.Duration
 	report  func(error)
@@ -46,7 +49,7 @@ func NewSpeaker(cfg Config, report func(error)) *Speaker {
 		longest = time.Duration(cfg.LongestS * float64(time.Second))
 	}
 	return &Speaker{
-		silent:  len(cfg.Command) == 0,
+		silent: len(cfg.Command) == 0, command: cfg.Command, prepare: newReserve,
 		run:     func(ctx context.Context, text string) error { return speak(ctx, cfg.Command, text) },
 		longest: longest, report: report, wake: make(chan struct{}, 1),
 	}
@@ -81,6 +84,8 @@ type saying struct {
 	stop  context.CancelFunc
 	done  chan error // receives once, when the process is gone
 	cut   bool
+	// reserve is the process that was used since none could be started.
+	reserve *reserve
 }
 
 // Run says what is offered until the context ends. It returns nil then, after
@@ -90,6 +95,10 @@ func (s *Speaker) Run(ctx context.Context) error {
 	timer := time.NewTimer(time.Hour)
 	defer timer.Stop()
 	failing := false
+	if !s.silent {
+		s.spare = s.prepare(s.command)
+	}
+	defer func() { s.spare.close() }()
 	for {
 		wait := s.step(ctx, &now)
 		timer.Reset(wait)
@@ -107,6 +116,9 @@ func (s *Speaker) Run(ctx context.Context) error {
 		case err := <-done:
 			now.stop()
 			failing = s.ended(now, err, failing)
+			if now.reserve != nil || s.spare == nil && !s.silent {
+				s.spare = s.prepare(s.command) // as soon as there is room again
+			}
 			now = nil
 		case <-s.wake:
 		case <-timer.C:
@@ -163,11 +175,17 @@ func interrupts(next, cur Call, spoken time.Duration) (wait time.Duration, cut b
 func (s *Speaker) start(ctx context.Context, c Call, t time.Time) *saying {
 	ctx, stop := context.WithTimeout(ctx, s.longest)
 	p := &saying{call: c, since: t, stop: stop, done: make(chan error, 1)}
+	spare := s.spare
 	go func() {
 		if s.Before != nil {
 			s.Before(ctx)
 		}
-		p.done <- s.run(ctx, c.Text)
+		err := s.run(ctx, c.Text)
+		if exhausted(err) && spare != nil {
+			p.reserve = spare
+			err = spare.speak(ctx, s.command[0], c.Text)
+		}
+		p.done <- err
 	}()
 	return p
 }

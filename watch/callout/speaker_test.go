@@ -30,6 +30,7 @@ type said struct {
 func fakeSpeaker() (*Speaker, *said) {
 	log := &said{start: time.Now()}
 	s := NewSpeaker(Config{Command: []string{"unused"}}, nil)
+	s.prepare = func([]string) *reserve { return nil }
 	s.run = func(ctx context.Context, text string) error {
 		took, words, _ := strings.Cut(text, " ")
 		d, err := time.ParseDuration(took)

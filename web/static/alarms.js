@@ -1,7 +1,7 @@
 // The alarms across the top. What calls for eyes stands large, one block for
 // each rocket; the rest is a list, folded to one line while something flies so
 // that it does not push the rocket off the screen.
-import { clone, setText, setClass, change, mayChange } from "./dom.js";
+import { apart, clone, setText, setClass, change, mayChange } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { clock, toldOf } from "./units.js";
 
@@ -65,7 +65,7 @@ export class Alarms {
         card = this.build();
         this.cards.set(key, card);
       }
-      this.fill(card, group);
+      apart("an alarm's card", () => this.fill(card, group));
       if (into.children[i] !== card.el) into.insertBefore(card.el, into.children[i] ?? null);
     });
   }

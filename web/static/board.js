@@ -1,14 +1,14 @@
 // The board: every rocket at once, sorted by what the crew has to know about
 // it. One stream fills a picture; one loop draws what changed.
 import { Stream } from "./live.js";
-import { Picture } from "./picture.js";
+import { Picture, guestWords } from "./picture.js";
 import { Card, zoneOf } from "./cards.js";
 import { Alarms, calls } from "./alarms.js";
 import { Sound } from "./sound.js";
 import { Fit, crowd } from "./fit.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
-import { setText, setClass } from "./dom.js";
+import { apart, setText, setClass } from "./dom.js";
 import { quantity, toldOf } from "./units.js";
 import { onSettings } from "./settings.js";
 
@@ -78,19 +78,35 @@ export class Board {
     const news = this.picture.update(u);
     const now = this.stream.now();
     for (const { alarm, old } of news.alarms) {
-      this.sound.alarm(alarm, old, now);
-      if (alarm.active && !alarm.acked && !old?.active) this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`);
+      if (this.picture.crowded && this.guest(alarm.rocket)) continue;
+      apart("an alarm's sound", () => this.sound.alarm(alarm, old, now));
+      if (alarm.active && !alarm.acked && !old?.active) apart("an alarm's words", () => this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`));
     }
-    if (!this.first) {
-      for (const e of news.events) {
-        const text = eventWords(e);
-        if (!text) continue;
-        this.sound.event(e, text, now);
-        this.speak(false, text);
-      }
-    }
+    if (!this.first) for (const e of news.events) apart("an event", () => this.tell(e, now));
     this.first = false;
     this.onUpdate?.(u);
+  }
+
+  /** guest says whether a name is that of a rocket which nobody configured.
+   *  Another sender under a rocket's id, as "Teal (2)", is no guest. */
+  guest(name) {
+    if (!name || this.configured.length === 0) return false;
+    return !this.configured.some((c) => name === c || (name.startsWith(c + " (") && name.endsWith(")")));
+  }
+
+  /** guests writes one line in place of more of them than anybody can look at. */
+  guests() {
+    const el = document.getElementById("guests");
+    const text = this.picture.crowded ? guestWords(this.picture.links) : "";
+    el.hidden = text === "";
+    setText(el, text);
+  }
+
+  tell(e, now) {
+    const text = eventWords(e);
+    if (!text) return;
+    this.sound.event(e, text, now);
+    this.speak(false, text);
   }
 
   /** speak hands words to a screen reader. */
@@ -106,24 +122,27 @@ export class Board {
     if (p.alarmsChanged || this.all || busy !== this.busy) {
       p.alarmsChanged = false;
       this.busy = busy;
-      this.list = p.waiting();
-      this.alarms.show(this.list, busy);
-      this.alarmed();
-      this.arrange();
+      this.list = p.waiting((name) => this.guest(name));
+      apart("the alarms", () => this.alarms.show(this.list, busy));
+      apart("the order of the cards", () => {
+        this.alarmed();
+        this.arrange();
+      });
     }
     const ages = t - this.lastAges >= AGES_MS;
     if (ages) {
       this.lastAges = t;
-      this.freshness();
-      this.sound.remind(this.list ?? []);
+      apart("the age of the news", () => this.freshness());
+      apart("the unknown ids", () => this.guests());
+      apart("the sound", () => this.sound.remind(this.list ?? []));
     }
     if (this.all) for (const card of this.cards.values()) card.drawn = null;
     if (ages || this.all || t - this.lastSlot >= SLOT_MS) {
       this.lastSlot = t;
-      if (ages || this.all || p.changed.size > 0) this.showCards(ages || this.all);
-      this.draw(t);
+      if (ages || this.all || p.changed.size > 0) apart("the cards", () => this.showCards(ages || this.all));
+      apart("the drawings", () => this.draw(t));
     }
-    if (this.fit.wanted) this.fit.now();
+    if (this.fit.wanted) apart("the size of the cards", () => this.fit.now());
     this.all = false;
   }
 
@@ -153,7 +172,9 @@ export class Board {
   showCards(everyone) {
     const p = this.picture;
     const now = this.stream.now();
-    const names = everyone ? new Set([...this.configured, ...p.states.keys()]) : [...p.changed].slice(0, WRITES);
+    const shown = (name) => !(p.crowded && this.guest(name));
+    if (p.crowded) for (const name of p.changed) if (!shown(name)) p.changed.delete(name);
+    const names = everyone ? new Set([...this.configured, ...[...p.states.keys()].filter(shown)]) : [...p.changed].slice(0, WRITES);
     let moved = false;
     let answered = true; // the line above still says what the cards say
     for (const [name, card] of everyone ? this.cards : []) {
@@ -163,6 +184,7 @@ export class Board {
       moved = true;
     }
     for (const name of names) {
+      p.changed.delete(name); // before anything that may throw, or it would do so in each frame
       const s = p.states.get(name);
       const zone = zoneOf(s);
       let card = this.cards.get(name);
@@ -173,9 +195,8 @@ export class Board {
         moved = true;
       }
       const go = card.el.dataset.go;
-      card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut);
+      apart(name, () => card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut));
       if (card.el.dataset.go !== go) answered = false;
-      p.changed.delete(name);
     }
     if (moved) {
       this.alarmed();
@@ -216,6 +237,7 @@ export class Board {
   answer() {
     const el = document.getElementById("answer");
     const words = el.querySelector(".answer-words");
+    // Of those that are shown.
     const states = this.order().map((n) => this.picture.states.get(n)).filter((s) => s); // as the cards stand
     const air = states.filter((s) => zoneOf(s) === "air");
     const ready = states.filter((s) => zoneOf(s) === "pad" && s.go && this.cards.get(s.rocket)?.el.dataset.go === "go");
@@ -267,7 +289,7 @@ export class Board {
     const top = ladderTop(air.map((c) => p.states.get(c.rocket)));
     for (const c of due.slice(0, DRAWS)) {
       c.drawn = t;
-      c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top);
+      apart(c.rocket, () => c.draw(p.states.get(c.rocket), p.trace(c.rocket), now, top));
     }
   }
 }

@@ -16,6 +16,16 @@ export function setClass(el, name, on) {
   if (el.classList.contains(name) !== !!on) el.classList.toggle(name, !!on);
 }
 
+/** apart does one thing of many: what it throws is counted, shown and reported,
+ *  and the others are done all the same. */
+export function apart(what, f) {
+  try {
+    return f();
+  } catch (err) {
+    window.padlarkTrouble?.(err, what);
+  }
+}
+
 /** make builds an element with text and attributes. */
 export function make(tag, text = "", attributes = {}) {
   const el = document.createElement(tag);

@@ -1,6 +1,6 @@
 // Links: is anything heard, what is wrong with it, and the bytes themselves.
 import { Stream } from "./live.js";
-import { clone, make, setText, setClass } from "./dom.js";
+import { apart, clone, make, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { age, clock, fixed, known } from "./units.js";
 import { frameRow, hexLines } from "./frames.js";
@@ -28,8 +28,10 @@ function open() {
 
 function update(u) {
   for (const h of u.links ?? []) {
-    healths.set(h.link, h);
-    show(h);
+    apart("a link", () => {
+      healths.set(h.link, h);
+      show(h);
+    });
   }
   document.getElementById("no-links").hidden = healths.size > 0;
   if (!chosen && healths.size > 0) choose([...healths.keys()].sort()[0]);
@@ -64,6 +66,7 @@ function facts(dl, h) {
     ["frames/s", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
     ["good frames", String(h.frames)],
     ["missing", String(h.gaps)],
+    ["unknown ids", String(h.guests ?? 0)],
     ["bytes", String(h.bytes)],
     ["last heard", h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : "never"],
     ["came back", h.restarts === 1 ? "once" : `${h.restarts} times`],

@@ -1,6 +1,8 @@
 // The picture that the board draws from: newest state of each rocket, its
 // height trace, the alarms and the events.
 
+import { apart } from "./dom.js";
+
 const TRACE_MS = 90_000; // what a trace shows
 const TRACE_POINTS = 2000; // 20 a second would be 1800
 const GROUND_MS = 3000; // so much of the ground after a landing
@@ -16,6 +18,8 @@ export class Picture {
     this.alarms = new Map();
     this.events = new Map();
     this.traces = new Map();
+    this.links = new Map(); // ids that nobody configured, on each link
+    this.crowded = false; // too many of them to show each
     this.changed = new Set(); // rockets since the last draw
     this.alarmsChanged = true;
   }
@@ -35,23 +39,35 @@ export class Picture {
     }
   }
 
-  /** update takes what changed; it returns the events and alarms that are new. */
+  /** update takes what changed; it returns the events and alarms that are new.
+   *  Alarms come first, and each thing by itself. */
   update(u) {
-    if (this.begun) this.begin(this.begun);
+    if (this.begun) apart("the stream's beginning", () => this.begin(this.begun));
     this.begun = null;
-    for (const s of u.states ?? []) this.state(s);
-    const events = (u.events ?? []).filter((e) => !this.events.has(e.id));
-    for (const e of u.events ?? []) this.events.set(e.id, e);
-    while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
     const alarms = [];
-    for (const a of u.alarms ?? []) {
-      const old = this.alarms.get(a.id);
-      if (old && old.change >= a.change) continue;
-      this.alarms.set(a.id, a);
-      this.alarmsChanged = true;
-      alarms.push({ alarm: a, old });
+    for (const a of u.alarms ?? []) apart("an alarm", () => this.alarm(a, alarms));
+    const events = [];
+    for (const e of u.events ?? []) {
+      apart("an event", () => {
+        if (!this.events.has(e.id)) events.push(e);
+        this.events.set(e.id, e);
+      });
     }
+    while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
+    for (const s of u.states ?? []) apart("a rocket's state", () => this.state(s));
+    for (const h of u.links ?? []) apart("a link", () => this.links.set(h.link, h.guests ?? 0));
+    if (this.crowded !== !!u.crowded) this.alarmsChanged = true;
+    this.crowded = !!u.crowded;
     return { events, alarms };
+  }
+
+  alarm(a, news) {
+    const old = this.alarms.get(a.id);
+    if (old && old.change >= a.change) return;
+    this.alarms.set(a.id, a);
+    this.alarmsChanged = true;
+    if (this.alarms.size > 600) for (const [id, x] of this.alarms) if (!x.active && x.acked) this.alarms.delete(id);
+    news.push({ alarm: a, old });
   }
 
   state(s) {
@@ -82,12 +98,19 @@ export class Picture {
     return this.traces.get(rocket) ?? { t: [], h: [] };
   }
 
-  /** waiting lists the alarms that a person has to see, most urgent first. */
-  waiting() {
+  /** waiting lists the alarms that a person has to see: those of configured
+   *  rockets first, then the most urgent. guest says whose name is not. */
+  waiting(guest = () => false) {
     return [...this.alarms.values()]
-      .filter((a) => a.active || !a.acked)
-      .sort((a, b) => a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
+      .filter((a) => (a.active || !a.acked) && !(this.crowded && guest(a.rocket)))
+      .sort((a, b) => guest(a.rocket) - guest(b.rocket) || a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
   }
+}
+
+/** guestWords tells of the ids that nobody configured, one line in all. */
+export function guestWords(links) {
+  const parts = [...links].filter(([, n]) => n > 0).map(([link, n]) => `${n} unknown ${n === 1 ? "id" : "ids"} on ${link}`);
+  return parts.join(", ");
 }
 
 export { TRACE_MS };

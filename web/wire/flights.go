@@ -87,10 +87,8 @@ func (f Flights) Expected(ctx context.Context, id web.FlightID) (*web.Course, er
 	if err != nil {
 		return nil, missing(err)
 	}
-	for _, r := range s.Rockets {
-		if r.Name == id.Rocket {
-			return fromBurnout(r, s.Site, one.Result), nil
-		}
+	if r, known := flight.RocketNamed(s.Rockets, id.Rocket); known {
+		return fromBurnout(r, s.Site, one.Result), nil
 	}
 	return nil, nil
 }

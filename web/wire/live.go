@@ -2,6 +2,7 @@ package wire
 
 import (
 	"fmt"
+	"sync"
 
 	"github.com/rs/zerolog"
 
@@ -16,17 +17,30 @@ type Live struct {
 	Log zerolog.Logger
 }
 
-// Watch follows everything that a page may show.
+// Watch follows everything that a page may show. Frames and samples come by a
+// subscription of their own: a flood of them may lose some, and no alarm.
 func (l Live) Watch(f func(web.Message)) (stop func(), err error) {
-	kinds := []bus.Kind{bus.State, bus.Event, bus.Alarm, bus.Health, bus.Frame, bus.Sample}
-	return l.Bus.Subscribe(kinds, func(m bus.Msg) {
+	var one sync.Mutex // f is called from one goroutine at a time
+	tell := func(m bus.Msg) {
 		out, err := message(m)
 		if err != nil {
 			l.Log.Warn().Err(err).Msg("skip a message for the pages")
 			return
 		}
+		one.Lock()
+		defer one.Unlock()
 		f(out)
-	})
+	}
+	stopNews, err := l.Bus.Subscribe([]bus.Kind{bus.State, bus.Event, bus.Alarm, bus.Health}, tell)
+	if err != nil {
+		return nil, err
+	}
+	stopFrames, err := l.Bus.Subscribe([]bus.Kind{bus.Frame, bus.Sample}, tell)
+	if err != nil {
+		stopNews()
+		return nil, err
+	}
+	return func() { stopFrames(); stopNews() }, nil
 }
 
 // message reads one message of the bus.

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"net"
-	"net/url"
 	"slices"
 	"sort"
 	"strings"
@@ -46,7 +45,7 @@ func within(table string, err error) *problem {
 // check returns the first problem, nil if there is none.
 func (c *Config) check() *problem {
 	return firstOf(c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm)
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts)
 }
 
 // checkPart is check for a configuration that need not name a link.
@@ -55,7 +54,7 @@ func (c *Config) checkPart() *problem {
 		return c.check()
 	}
 	return firstOf(c.checkStation, c.checkLayouts, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm)
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts)
 }
 
 func firstOf(checks ...func() *problem) *problem {
@@ -209,7 +208,7 @@ func (c *Config) checkSite() *problem {
 		{"field_radius_m", "m", &s.FieldRadiusM, 0, 20000},
 		{"wind_mps", "m/s", &s.WindMps, 0, 60},
 	} {
-		if r.v != nil && (*r.v < r.min || *r.v > r.max) {
+		if r.v != nil && !(*r.v >= r.min && *r.v <= r.max) {
 			return problemf("site."+r.key, "%s = %g: must be between %g and %g %s", r.key, *r.v, r.min, r.max, r.unit)
 		}
 	}
@@ -224,16 +223,25 @@ func (c *Config) checkBus() *problem {
 	if b.Leaf != "" {
 		return problemf("bus.leaf", "there is no leaf any more: write url = %q with the servers' client port (4222, say); the station keeps what it hears while it is cut off, and sends it when it is back", b.Leaf)
 	}
-	if u, err := url.Parse(b.URL); b.URL != "" && (err != nil || u.Host == "") {
-		return problemf("bus.url", "url = %q: write an address like \"nats://host:4222\"", b.URL)
-	}
 	if b.Listen != "" {
-		if _, _, err := net.SplitHostPort(b.Listen); err != nil {
+		host, _, err := port(b.Listen)
+		if err != nil {
 			return problemf("bus.listen", "listen = %q: write host:port, such as \"127.0.0.1:4222\"", b.Listen)
 		}
+		if !isLoopback(host) && b.TokenFile == "" {
+			return problemf("bus.listen", "listen = %q can be reached from elsewhere and needs bus.token_file, a file with a long word that every client must know", b.Listen)
+		}
 	}
-	if b.MaxAgeHours < 0 || b.MaxMB < 16 {
-		return problemf("bus", "max_age_hours must be positive and max_mb at least 16")
+	if b.URL != "" {
+		if p := checkURL("bus.url", b.URL, "nats://host:4222", "nats", "tls", "ws", "wss"); p != nil {
+			return p
+		}
+	}
+	if !(b.MaxAgeHours > 0 && b.MaxAgeHours <= mostHours) {
+		return problemf("bus.max_age_hours", "max_age_hours = %g: must be above 0 and at most %d", b.MaxAgeHours, mostHours)
+	}
+	if b.MaxMB < 16 || b.MaxMB > mostMB {
+		return problemf("bus.max_mb", "max_mb = %d: must be between 16 and %d", b.MaxMB, mostMB)
 	}
 	if b.Replicas < 1 || b.Replicas > 5 {
 		return problemf("bus.replicas", "replicas = %d: between 1 and 5", b.Replicas)
@@ -251,23 +259,36 @@ func (c *Config) checkInflux() *problem {
 			return problemf("storage.influx", "storage.influx needs %s", need.key)
 		}
 	}
+	if p := checkURL("storage.influx.url", i.URL, "http://host:8086", "http", "https"); p != nil {
+		return p
+	}
 	if i.TokenFile != "" && i.TokenEnv != "" {
 		return problemf("storage.influx.token_env", "give token_file or token_env, not both")
 	}
 	return nil
 }
 
+// isLoopback says whether a host is reached from this computer only.
+func isLoopback(host string) bool {
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+// Bounds of what the bus keeps: a century, and a petabyte.
+const (
+	mostHours = 876_000
+	mostMB    = 1 << 30
+)
+
 func (c *Config) checkWeb() *problem {
 	if c.Web.Listen == "off" {
 		return nil
 	}
-	host, _, err := net.SplitHostPort(c.Web.Listen)
+	host, _, err := port(c.Web.Listen)
 	if err != nil {
 		return problemf("web.listen", "listen = %q: write host:port, such as \"127.0.0.1:9700\", or \"off\"", c.Web.Listen)
 	}
-	ip := net.ParseIP(host)
-	loopback := host == "localhost" || ip != nil && ip.IsLoopback()
-	if !loopback && c.Web.Passphrase == "" {
+	if !isLoopback(host) && c.Web.Passphrase == "" {
 		return problemf("web.listen", "listen = %q can be reached from elsewhere and needs web.passphrase (padlark passphrase makes one)", c.Web.Listen)
 	}
 	return nil

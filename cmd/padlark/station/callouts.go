@@ -38,8 +38,15 @@ func (s *station) newCaller() *caller {
 		defer stop()
 		_ = s.bus.Settle(ctx) // a bus in trouble says so itself
 	}
+	planner := callout.NewPlanner(s.cfg.Callout)
+	if len(s.cfg.Rockets) > 0 {
+		planner.Ours = func(rocket string) bool {
+			_, known := flight.RocketNamed(s.cfg.Rockets, rocket)
+			return known
+		}
+	}
 	return &caller{
-		planner: callout.NewPlanner(s.cfg.Callout),
+		planner: planner,
 		speaker: speaker,
 		now:     func() time.Time { return s.clock.At(s.clock.Now()) },
 	}

@@ -63,6 +63,9 @@ func (e *Ear) Run(ctx context.Context, out func(decode.Sample) error) error {
 		if err != nil {
 			return err
 		}
+		if field, _, ok := e.decoder.Refused(); ok {
+			e.links.counter(f.Link).AddRefused(field, f)
+		}
 		if missed := e.decoder.Gap(); missed > 0 {
 			e.links.counter(f.Link).AddGap(uint64(missed))
 		}

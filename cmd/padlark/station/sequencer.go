@@ -70,6 +70,8 @@ type sequencer struct {
 type decodeCounter interface {
 	AddBad(reason string, f ingest.Frame)
 	AddGap(missing uint64)
+	AddRefused(field string, f ingest.Frame)
+	AddGuest(id uint32)
 }
 
 // stamp gives a frame that arrived now its place in the session.
@@ -108,6 +110,9 @@ func (q *sequencer) pass(ctx context.Context, frames []ingest.Frame) error {
 // decode turns the frame into a sample, or counts why it is none.
 func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 	s, err := q.decoder.Decode(*f)
+	if id, ok := q.decoder.Guest(); ok && q.stats != nil {
+		q.stats(f.Link).AddGuest(id)
+	}
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
@@ -117,6 +122,9 @@ func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 		return nil
 	case err != nil:
 		return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
+	}
+	if field, _, ok := q.decoder.Refused(); ok && q.stats != nil {
+		q.stats(f.Link).AddRefused(field, *f)
 	}
 	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
 		q.stats(f.Link).AddGap(uint64(missed))

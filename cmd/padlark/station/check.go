@@ -1,0 +1,84 @@
+package station
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+
+	"github.com/rs/zerolog"
+
+	"padlark/cmd/padlark/config"
+	"padlark/web"
+)
+
+// Check says what a configuration asks for that cannot work on this computer:
+// what only shows between its parts, and in the files and programs that it names.
+// It opens no port and leaves nothing behind. A run that is to begin is checked
+// by the same.
+func Check(cfg *config.Config) error {
+	if err := CheckLinks(cfg); err != nil {
+		return err
+	}
+	if cfg.Web.Listen != "off" {
+		access := web.Access{CrewHash: cfg.Web.Passphrase, ViewerHash: cfg.Web.Viewer}
+		if err := access.Validate(cfg.Web.Listen); err != nil {
+			return err
+		}
+	}
+	if _, err := busOptions(cfg, zerolog.Nop()); err != nil {
+		return err
+	}
+	if _, err := uplinkOptions(cfg, zerolog.Nop()); err != nil {
+		return err
+	}
+	if path := cfg.Bus.Creds; path != "" {
+		if _, err := os.Stat(path); err != nil {
+			return fmt.Errorf("read bus.creds: %w", err)
+		}
+	}
+	if cfg.Storage.Influx != nil {
+		if _, err := InfluxOptions(cfg, zerolog.Nop()); err != nil {
+			return err
+		}
+	}
+	if len(cfg.Callout.Command) > 0 {
+		if _, err := exec.LookPath(cfg.Callout.Command[0]); err != nil {
+			return fmt.Errorf("callout.command: %w; install the program, or give its whole path", err)
+		}
+	}
+	return checkFolder(cfg.Station.Data)
+}
+
+// checkFolder says whether a folder is there to be written to, or can be made.
+func checkFolder(dir string) error {
+	at := dir
+	for {
+		st, err := os.Stat(at)
+		if err == nil && !st.IsDir() {
+			return fmt.Errorf("station.data = %q: %s is no folder", dir, at)
+		}
+		if err == nil {
+			break
+		}
+		up := filepath.Dir(at)
+		if !errors.Is(err, os.ErrNotExist) || up == at {
+			return fmt.Errorf("station.data: %w", err)
+		}
+		at = up
+	}
+	probe, err := os.MkdirTemp(at, ".padlark-check-")
+	if errors.Is(err, syscall.ENOSPC) {
+		return nil // a full disk is no mistake of the configuration, and the watch goes on
+	}
+	if err != nil {
+		var where *os.PathError
+		if errors.As(err, &where) {
+			err = where.Err // without the name that was tried
+		}
+		return fmt.Errorf("station.data = %q: nothing can be written to %s: %w", dir, at, err)
+	}
+	return os.Remove(probe)
+}
