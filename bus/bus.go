@@ -42,7 +42,7 @@ func Open(ctx context.Context, o Options) (*Bus, error) {
 // Dial listens to the bus of a station that runs elsewhere. It connects again by
 // itself; what came meanwhile is missed. The caller closes it.
 func Dial(r Remote) (*Bus, error) {
-	nc, err := dial(r)
+	nc, err := Connect(r)
 	if err != nil {
 		return nil, err
 	}
@@ -63,10 +63,6 @@ func (b *Bus) Close() error {
 	})
 	return b.closeErr
 }
-
-// Station is the name of the station whose bus this is, empty if it is that of
-// several.
-func (b *Bus) Station() string { return b.station }
 
 // Addr is where others can connect, as host:port; empty if nowhere.
 func (b *Bus) Addr() string {

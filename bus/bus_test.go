@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -129,8 +130,8 @@ func TestOrderAcrossKinds(t *testing.T) {
 			}
 			is = fmt.Sprintf("event %d", e.Flight)
 		}
-		if is != want[i] || m.Sender() != "north-field" {
-			t.Fatalf("message %d: got %s of %s, want %s", i, is, m.Sender(), want[i])
+		if is != want[i] || !strings.HasPrefix(m.Subject, "padlark.north-field.") {
+			t.Fatalf("message %d: got %s on %s, want %s", i, is, m.Subject, want[i])
 		}
 	}
 	if c := b.Counters(); c.Sent != uint64(len(want)) || c.Dropped != 0 || c.Failed != 0 {

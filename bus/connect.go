@@ -22,8 +22,9 @@ var (
 
 const connectTimeout = 5 * time.Second
 
-// dial joins an outside server, for good: it connects again whenever it must.
-func dial(r Remote) (*nats.Conn, error) {
+// Connect joins an outside server, for good: it connects again whenever it must.
+// The caller closes it.
+func Connect(r Remote) (*nats.Conn, error) {
 	if err := r.check(); err != nil {
 		return nil, err
 	}
@@ -53,9 +54,6 @@ func dial(r Remote) (*nats.Conn, error) {
 	if r.Token != "" {
 		opts = append(opts, nats.Token(r.Token))
 	}
-	if r.User != "" {
-		opts = append(opts, nats.UserInfo(r.User, r.Password))
-	}
 	if r.CredsFile != "" {
 		opts = append(opts, nats.UserCredentials(r.CredsFile))
 	}
@@ -70,8 +68,10 @@ func dial(r Remote) (*nats.Conn, error) {
 }
 
 func (r Remote) check() error {
-	if u, err := url.Parse(r.URL); err != nil || u.Host == "" {
-		return fmt.Errorf("open bus: %q is not an address like nats://host:4222", redact(r.URL))
+	for p := range strings.SplitSeq(r.URL, ",") {
+		if u, err := url.Parse(p); err != nil || u.Host == "" {
+			return fmt.Errorf("open bus: %q is not an address like nats://host:4222", redact(p))
+		}
 	}
 	return nil
 }
@@ -97,9 +97,9 @@ func connectError(r Remote, err error) error {
 	switch {
 	case errors.Is(err, nats.ErrAuthorization), errors.Is(err, nats.ErrAuthExpired),
 		strings.Contains(strings.ToLower(err.Error()), "authorization violation"):
-		return fmt.Errorf("connect to %s: %w: check user and password, token or credentials", where, ErrCredentials)
+		return fmt.Errorf("connect to %s: %w: check token or credentials", where, ErrCredentials)
 	case errors.As(err, &unknownCA):
-		return fmt.Errorf("connect to %s: the server's certificate is signed by nobody we know: set [bus] tls_ca: %w", where, err)
+		return fmt.Errorf("connect to %s: the server's certificate is signed by nobody we know: give its signer's as tls_ca: %w", where, err)
 	case errors.Is(err, nats.ErrNoServers), errors.Is(err, nats.ErrTimeout), errors.As(err, &netErr):
 		return fmt.Errorf("connect to %s: %w: is it running, and is the address right? (%w)", where, ErrUnreachable, err)
 	case r.CredsFile != "" && strings.Contains(err.Error(), r.CredsFile):

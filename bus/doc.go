@@ -1,7 +1,9 @@
 // Package bus carries what a station hears and finds to whoever watches: live,
 // as JSON, in memory. It owns the NATS server inside the daemon, or the
 // connection to that of another station, the subjects and the JSON on them. It
-// imports ingest, decode and flight for their types only, and computes nothing.
+// imports ingest, decode, flight and storage for their types only, and computes
+// nothing. The uplink, from the journal to the stream of an outside server, is
+// here too.
 //
 //	sequencer -> padlark.<station>.frame|sample|tick   -> watcher, pages, others
 //	watcher   -> padlark.<station>.event|alarm|state   -> pages, callouts, others

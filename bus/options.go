@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"strings"
 
 	"github.com/rs/zerolog"
 )
@@ -16,13 +17,10 @@ type Options struct {
 	Station string
 
 	// Listen is an address on which others may connect and listen too; empty
-	// means none. One other than a loopback address needs credentials.
+	// means none. One other than a loopback address needs a token.
 	Listen string
-	// Token, or User and Password, are asked of those who connect. They may read
-	// all and publish nothing.
-	Token    string
-	User     string
-	Password string
+	// Token is asked of those who connect. They may read all and publish nothing.
+	Token string
 	// TLS is the listening server's configuration; nil means none.
 	TLS *tls.Config
 
@@ -35,8 +33,6 @@ type Remote struct {
 	URL       string // nats://host:4222 or tls://host:4222
 	Station   string // whose messages to hear; empty is every station's
 	Token     string
-	User      string
-	Password  string
 	CredsFile string // a .creds file with a JWT and a key
 	TLS       *tls.Config
 	Log       zerolog.Logger
@@ -58,17 +54,22 @@ func (o Options) validate() error {
 	}
 	ip := net.ParseIP(host)
 	loopback := host == "localhost" || ip != nil && ip.IsLoopback()
-	if !loopback && o.Token == "" && (o.User == "" || o.Password == "") {
-		return fmt.Errorf("open bus: [bus] listen %q can be reached from outside; set a token or a user and password, or listen on 127.0.0.1", o.Listen)
+	if !loopback && o.Token == "" {
+		return fmt.Errorf("open bus: [bus] listen %q can be reached from outside; set a token, or listen on 127.0.0.1", o.Listen)
 	}
 	return nil
 }
 
-// redact takes a password out of a URL before it is shown.
+// redact takes passwords out of an address, or of several with commas between
+// them, before it is shown.
 func redact(raw string) string {
-	u, err := url.Parse(raw)
-	if err != nil {
-		return "(unreadable)"
+	parts := strings.Split(raw, ",")
+	for i, p := range parts {
+		u, err := url.Parse(p)
+		if err != nil {
+			return "(unreadable)"
+		}
+		parts[i] = u.Redacted()
 	}
-	return u.Redacted()
+	return strings.Join(parts, ",")
 }

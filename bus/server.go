@@ -38,7 +38,7 @@ func startServer(ctx context.Context, o Options) (*embedded, error) {
 	if e.opts, err = serverOptions(o); err != nil {
 		return nil, err
 	}
-	e.opts.CustomClientAuthentication = &gate{inner: e.inner, token: o.Token, user: o.User, password: o.Password}
+	e.opts.CustomClientAuthentication = &gate{inner: e.inner, token: o.Token}
 	if err := probeListen(o.Listen); err != nil {
 		return nil, err
 	}
@@ -110,7 +110,7 @@ func serverOptions(o Options) (*server.Options, error) {
 }
 
 // gate lets the station in, and others as far as they may come.
-type gate struct{ inner, token, user, password string }
+type gate struct{ inner, token string }
 
 // Check says whether somebody may connect; those from outside may only listen.
 func (g *gate) Check(c server.ClientAuthentication) bool {
@@ -119,10 +119,7 @@ func (g *gate) Check(c server.ClientAuthentication) bool {
 		c.RegisterUser(&server.User{Username: "station"})
 		return true
 	}
-	open := g.token == "" && g.user == ""
-	byToken := g.token != "" && same(o.Token, g.token)
-	byName := g.user != "" && same(o.Username, g.user) && same(o.Password, g.password)
-	if !open && !byToken && !byName {
+	if g.token != "" && !same(o.Token, g.token) {
 		return false
 	}
 	c.RegisterUser(&server.User{Username: "viewer", Permissions: &server.Permissions{

@@ -92,13 +92,6 @@ func kindOf(subject string) Kind {
 	return Kind(k)
 }
 
-// Sender is the station that sent a message, in the form of its subject.
-func (m Msg) Sender() string {
-	rest, _ := strings.CutPrefix(m.Subject, subjectRoot+".")
-	s, _, _ := strings.Cut(rest, ".")
-	return s
-}
-
 func checkKinds(kinds []Kind) error {
 	for _, k := range kinds {
 		if !slices.Contains(Kinds(), k) {

@@ -16,11 +16,12 @@ import (
 	"padlark/storage/batch"
 )
 
-// Stream is the stream of an outside server that takes what stations hear.
-const Stream = "PADLARK"
-
 const (
-	ackTimeout    = 5 * time.Second
+	// Stream is the stream of an outside server that takes what stations hear.
+	Stream = "PADLARK"
+	// AckTimeout is how long a server of a stream may take to answer.
+	AckTimeout = 5 * time.Second
+
 	describeEvery = 10 * time.Minute
 	payloadSpare  = 4096 // for the headers of a message
 )
@@ -41,14 +42,10 @@ type UplinkOptions struct {
 // something to send, so a station starts without the server. It holds nothing: a
 // message is sent or is an error, and its sender comes again.
 type Uplink struct {
-	o UplinkOptions
-
-	connecting sync.Mutex // guards the next two
-	nc         *nats.Conn
-	to         *target // nil after whatever went wrong
-
-	mu    sync.Mutex
-	state UplinkState
+	o  UplinkOptions
+	mu sync.Mutex // guards the next two
+	nc *nats.Conn
+	js jetstream.JetStream
 }
 
 // target is the stream on its server.
@@ -56,14 +53,6 @@ type target struct {
 	jetstream.JetStream
 	stream jetstream.Stream
 	most   int64 // bytes of a message
-}
-
-// UplinkState is how an uplink is.
-type UplinkState struct {
-	Messages, Frames, Bytes, Failures uint64    // since the start
-	LastOK                            time.Time // when the server last took something
-	Trouble                           error     // of the last attempt, nil if it succeeded
-	Since                             time.Time // when the trouble began
 }
 
 // NewUplink makes an uplink; the caller closes it. The error is that of options
@@ -75,66 +64,36 @@ func NewUplink(o UplinkOptions) (*Uplink, error) {
 	return &Uplink{o: o}, nil
 }
 
+// URL is where it goes, as it may be shown.
+func (u *Uplink) URL() string { return redact(u.o.URL) }
+
 // Close gives the connection up.
 func (u *Uplink) Close() {
-	u.connecting.Lock()
-	defer u.connecting.Unlock()
+	u.mu.Lock()
+	defer u.mu.Unlock()
 	if u.nc != nil {
 		u.nc.Close()
 	}
 }
 
-// State is how it is now.
-func (u *Uplink) State() UplinkState {
-	u.mu.Lock()
-	defer u.mu.Unlock()
-	return u.state
-}
-
-// note keeps the outcome of an attempt.
-func (u *Uplink) note(err error, frames, bytes int) error {
-	if err != nil {
-		u.connecting.Lock()
-		u.to = nil
-		u.connecting.Unlock()
-	}
-	u.mu.Lock()
-	defer u.mu.Unlock()
-	s := &u.state
-	if err == nil {
-		s.Messages, s.Frames, s.Bytes = s.Messages+1, s.Frames+uint64(frames), s.Bytes+uint64(bytes)
-		s.LastOK, s.Trouble, s.Since = time.Now(), nil, time.Time{}
-		return nil
-	}
-	if s.Failures++; s.Trouble == nil {
-		s.Since = time.Now()
-	}
-	s.Trouble = err
-	return err
-}
-
 // connect joins the server if that is not so, and finds or makes the stream.
 func (u *Uplink) connect(ctx context.Context) (*target, error) {
-	u.connecting.Lock()
-	defer u.connecting.Unlock()
-	if u.to != nil && !u.nc.IsClosed() {
-		return u.to, nil
-	}
+	u.mu.Lock()
+	defer u.mu.Unlock()
 	if u.nc == nil || u.nc.IsClosed() {
-		nc, err := dial(u.o.Remote)
+		nc, err := Connect(u.o.Remote)
 		if err != nil {
 			return nil, err
 		}
 		u.nc = nc
+		if u.js, err = jetstream.New(nc, jetstream.WithPublishAsyncTimeout(AckTimeout), jetstream.WithDefaultTimeout(AckTimeout)); err != nil {
+			return nil, streamError(u.o.URL, err)
+		}
 	}
-	js, err := jetstream.New(u.nc, jetstream.WithPublishAsyncTimeout(ackTimeout), jetstream.WithDefaultTimeout(ackTimeout))
-	if err != nil {
-		return nil, streamError(u.o.URL, err)
-	}
-	s, err := findStream(ctx, js, u.o.URL)
+	s, err := FindStream(ctx, u.js, u.o.URL)
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
-		s, err = js.CreateStream(ctx, jetstream.StreamConfig{
-			Name: Stream, Description: "What padlark stations hear", Subjects: []string{batches("*")}, Replicas: max(1, u.o.Replicas),
+		s, err = u.js.CreateStream(ctx, jetstream.StreamConfig{
+			Name: Stream, Description: "What padlark stations hear", Subjects: []string{Batches("*")}, Replicas: max(1, u.o.Replicas),
 			MaxAge: u.o.MaxAge, MaxBytes: u.o.MaxBytes, Storage: jetstream.FileStorage, Compression: jetstream.S2Compression,
 		})
 		if err != nil {
@@ -144,18 +103,17 @@ func (u *Uplink) connect(ctx context.Context) (*target, error) {
 	if err != nil {
 		return nil, err
 	}
-	u.to = &target{js, s, u.nc.MaxPayload() - payloadSpare}
-	return u.to, nil
+	return &target{u.js, s, u.nc.MaxPayload() - payloadSpare}, nil
 }
 
-// findStream is the stream of stations on a server.
-func findStream(ctx context.Context, js jetstream.JetStream, url string) (jetstream.Stream, error) {
+// FindStream is the stream of stations on a server.
+func FindStream(ctx context.Context, js jetstream.JetStream, url string) (jetstream.Stream, error) {
 	s, err := js.Stream(ctx, Stream)
 	if err != nil {
 		return nil, streamError(url, err)
 	}
-	if have := s.CachedInfo().Config.Subjects; !slices.Contains(have, batches("*")) {
-		return nil, fmt.Errorf("%w: %s of %s has the subjects %q, not %q: remove or rename it there, or use another account", ErrStream, Stream, redact(url), have, batches("*"))
+	if have := s.CachedInfo().Config.Subjects; !slices.Contains(have, Batches("*")) {
+		return nil, fmt.Errorf("%w: %s of %s has the subjects %q, not %q: remove or rename it there, or use another account", ErrStream, Stream, redact(url), have, Batches("*"))
 	}
 	return s, nil
 }
@@ -170,8 +128,8 @@ func streamError(url string, err error) error {
 	return fmt.Errorf("%w: %s of %s: %w", ErrStream, Stream, redact(url), err)
 }
 
-// batches is the subject of all batches of a station, "*" of every one.
-func batches(station string) string { return subjectRoot + "." + station + ".batch.*" }
+// Batches is the subject of all batches of a station, "*" of every one.
+func Batches(station string) string { return subjectRoot + "." + station + ".batch.*" }
 
 // UplinkSession sends one session. It is used by one goroutine.
 type UplinkSession struct {
@@ -232,23 +190,23 @@ func (s *UplinkSession) ask(ctx context.Context) error {
 	if s.to != nil {
 		return nil
 	}
-	ctx, cancel := context.WithTimeout(ctx, 2*ackTimeout) // what a lost connection took with it is not answered
+	ctx, cancel := context.WithTimeout(ctx, 2*AckTimeout) // what a lost connection took with it is not answered
 	defer cancel()
 	to, err := s.u.connect(ctx)
 	if err != nil {
-		return s.u.note(err, 0, 0)
+		return err
 	}
 	s.seq, s.place, s.ended = 0, s.from, false
 	last, err := to.stream.GetLastMsgForSubject(ctx, s.subject())
 	switch {
 	case errors.Is(err, jetstream.ErrMsgNotFound):
-		// Nothing, or no longer.
+		s.described = time.Time{} // nothing is there, or no longer
 	case err != nil:
-		return s.u.note(streamError(s.u.o.URL, err), 0, 0)
+		return streamError(s.u.o.URL, err)
 	default:
 		b, err := batch.Read(last.Data)
 		if err != nil {
-			return s.u.note(fmt.Errorf("%w: message %d of %s is not padlark's: %w", ErrStream, last.Sequence, Stream, err), 0, 0)
+			return fmt.Errorf("%w: message %d of %s is not padlark's: %w", ErrStream, last.Sequence, Stream, err)
 		}
 		s.seq, s.place, s.ended = last.Sequence, b.To, b.End != nil
 	}
@@ -297,13 +255,13 @@ func (s *UplinkSession) publish(ctx context.Context, b *batch.Batch, entries []s
 	ack, err := s.await(ctx, data, id)
 	if err != nil {
 		s.to = nil
-		return s.u.note(fmt.Errorf("send to %s: %w", redact(s.u.o.URL), err), 0, 0)
+		return fmt.Errorf("send to %s: %w", redact(s.u.o.URL), err)
 	}
 	s.seq, s.place, s.ended = ack.Sequence, place, b.End != nil
 	if describe {
 		s.described = time.Now()
 	}
-	return s.u.note(nil, len(b.Frames), len(data))
+	return nil
 }
 
 func (s *UplinkSession) await(ctx context.Context, data []byte, id string) (*jetstream.PubAck, error) {

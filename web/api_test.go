@@ -28,7 +28,7 @@ func live(t *testing.T) (*invented, *Server, string) {
 	v := recorded()
 	opt := v.options()
 	opt.Now = func() time.Time { return inventedEpoch.Add(40 * time.Second) }
-	opt.Copier = waitingCopy{}
+	opt.Copier, opt.Uplink = waitingCopy{}, waitingUplink{}
 	s, base := serve(t, opt)
 	e := newEngine("20250614-093000-efgh", inventedEpoch)
 	all := v.samples["20250614-093000-efgh"]
@@ -96,6 +96,7 @@ func TestAnswersFitDescription(t *testing.T) {
 		{"GET", "/links", "/api/v1/links", "", 200},
 		{"GET", "/links/{link}/frames", "/api/v1/links/pad-radio/frames", "", 200},
 		{"GET", "/copy", "/api/v1/copy", "", 200},
+		{"GET", "/uplink", "/api/v1/uplink", "", 200},
 		{"GET", "/alarms", "/api/v1/alarms", "", 200},
 		{"POST", "/alarms/ack", "/api/v1/alarms/ack", `{"id":"Rust 1 ballistic"}`, 204},
 		{"GET", "/sessions", "/api/v1/sessions", "", 200},

@@ -29,7 +29,7 @@ func newMetrics(s *Server) (*metrics, error) {
 		updates: prometheus.NewCounter(prometheus.CounterOpts{
 			Name: "padlark_web_updates_total", Help: "Updates sent to live viewers."}),
 	}
-	own := []prometheus.Collector{m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s},
+	own := []prometheus.Collector{m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s}, &uplinkCollector{s},
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_viewers", Help: "Pages that follow live or a replay now."},
 			func() float64 { return float64(s.shares.count()) }),
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_connections", Help: "Connections to the pages that are open."},

@@ -43,6 +43,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/links", viewer, s.apiLinks},
 		{"GET", "/api/v1/links/{link}/frames", viewer, s.apiLinkFrames},
 		{"GET", "/api/v1/copy", viewer, s.apiCopy},
+		{"GET", "/api/v1/uplink", viewer, s.apiUplink},
 		{"GET", "/api/v1/alarms", viewer, s.apiAlarms},
 		{"POST", "/api/v1/alarms/ack", crew, s.apiAck},
 		{"POST", "/api/v1/trouble", viewer, s.apiTrouble},

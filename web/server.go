@@ -35,7 +35,8 @@ type Options struct {
 	Checkups Checkups
 	Clock    Clock
 	Exporter Exporter
-	Copier   Copier // nil where nothing is copied to a time-series server
+	Copier   Copier   // nil where nothing is copied to a time-series server
+	Uplink   Uplinker // nil where nothing is sent to an outside server
 	// NewMachine makes what computes a replay's picture.
 	NewMachine func(ctx context.Context, s Session) (Machine, error)
 

@@ -54,7 +54,7 @@ func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
 		from = strings.Join(c.Station, ", ")
 	}
 	started, trouble := false, ""
-	err = bus.Collect(ctx, bus.Collection{Remote: r, Stations: c.Station, Name: name}, g.Take, func(err error) {
+	err = station.Collect(ctx, station.Collection{Remote: r, Stations: c.Station, Name: name}, g.Take, func(err error) {
 		switch {
 		case err == nil && !started:
 			started = true

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"padlark/bus"
+	"padlark/flight"
 )
 
 // redrawEvery is how often the terminal's lines are brought up to date.
@@ -64,6 +65,14 @@ func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
 			v.mu.Unlock()
 		}
 	}
+}
+
+// forget takes what is shown off, because it is not known any more.
+func (v *view) forget() {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.lines.states, v.lines.alarms = map[string]flight.State{}, nil
+	v.lines.redraw()
 }
 
 func (v *view) take(m bus.Msg) {

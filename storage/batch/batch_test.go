@@ -251,3 +251,33 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// What a frame costs on its way out, and back at the collector.
+func BenchmarkEncode(b *testing.B) {
+	benchmark(b, func(x *Batch, _ []byte) error { _, err := x.Encode(); return err })
+}
+
+func BenchmarkRead(b *testing.B) {
+	benchmark(b, func(_ *Batch, data []byte) error { _, err := Read(data); return err })
+}
+
+func benchmark(b *testing.B, do func(*Batch, []byte) error) {
+	b.Helper()
+	const n = 1000
+	x := &Batch{Station: testInfo.Station, Session: testInfo.Session}
+	var in []storage.Entry
+	for i := range int64(n) {
+		in = append(in, storage.Entry{Frame: &ingest.Frame{Link: "net", N: uint64(100000 + i), Mono: i, Passed: i, Wire: 26, Bytes: make([]byte, 24)}})
+	}
+	x.Put(testLinks, in)
+	data, err := x.Encode()
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if err := do(x, data); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n, "ns/frame")
+}

@@ -1,12 +1,12 @@
-// The copy to a time-series server: is it sent, and if not, why.
+// The copy to a time-series server and the way to an outside one: is all sent, and
+// if not, why.
 import { answer, setText } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { age } from "./units.js";
 
 const EVERY = 5000; // ms
-const box = document.getElementById("copy");
 
-function show(c) {
+function show(box, c, more) {
   box.hidden = false;
   box.dataset.state = c.state;
   const word = { sending: "Sending", waiting: "Waiting for the server" }[c.state] ?? "Up to date";
@@ -16,18 +16,22 @@ function show(c) {
   const put = (name, text) => setText(box.querySelector(`[data-of="${name}"]`), text);
   put("backlog", `${Math.ceil(c.backlog_bytes / 1000)} kB of the journal`);
   put("last", c.last_success_at ? age((Date.now() - Date.parse(c.last_success_at)) / 1000) : "never");
-  put("points", String(c.points));
-  put("aside", c.set_aside ? `${c.set_aside}, in ${c.set_aside_file}` : "none");
+  more(put, c);
 }
 
-async function look() {
+async function look(name, more) {
+  const box = document.getElementById(name);
   try {
-    const c = await answer("/api/v1/copy");
+    const c = await answer(`/api/v1/${name}`);
     if (!c) return; // none is configured: it stays hidden
-    show(c);
+    show(box, c, more);
   } catch (e) {
     if (!box.hidden) setText(box.querySelector(".words"), e.message);
   }
-  setTimeout(look, EVERY);
+  setTimeout(look, EVERY, name, more);
 }
-look();
+look("copy", (put, c) => {
+  put("points", String(c.points));
+  put("aside", c.set_aside ? `${c.set_aside}, in ${c.set_aside_file}` : "none");
+});
+look("uplink", (put, c) => put("frames", String(c.frames)));

@@ -232,8 +232,11 @@ func (c *Config) checkBus() *problem {
 			return problemf("bus.listen", "listen = %q can be reached from elsewhere and needs bus.token_file, a file with a long word that every client must know", b.Listen)
 		}
 	}
-	if b.URL != "" {
-		if p := checkURL("bus.url", b.URL, "nats://host:4222", "nats", "tls", "ws", "wss"); p != nil {
+	for one := range strings.SplitSeq(b.URL, ",") {
+		if b.URL == "" {
+			break
+		}
+		if p := checkURL("bus.url", one, "nats://host:4222", "nats", "tls", "ws", "wss"); p != nil {
 			return p
 		}
 	}

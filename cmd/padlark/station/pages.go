@@ -34,6 +34,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.disk, s.copy},
 		Exporter:   exporter{s.archive},
 		Copier:     s.copier(),
+		Uplink:     s.uplinker(),
 		NewMachine: s.newMachine,
 		Clock:      s.webClock(),
 		Now:        s.now,

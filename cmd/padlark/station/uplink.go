@@ -17,6 +17,7 @@ import (
 	"padlark/bus"
 	"padlark/storage"
 	"padlark/storage/journal"
+	"padlark/web"
 )
 
 // A station with [bus] url sends its journal to an outside server. What cannot be
@@ -37,14 +38,23 @@ const (
 // uplink sends the running session and what earlier ones have left.
 type uplink struct {
 	up      *bus.Uplink
+	url     string // as it may be shown
 	log     zerolog.Logger
 	dir     string // of the journals
 	session *bus.UplinkSession
 	follow  *journal.Follower
 	done    chan struct{} // closed when the journal has been read to its end
 
-	mu     sync.Mutex
-	failed bool // the last attempt, which has been told
+	mu    sync.Mutex
+	state uplinkState
+}
+
+// uplinkState is how an uplink is.
+type uplinkState struct {
+	frames, failures uint64    // since the start
+	lastOK           time.Time // when the server last took something
+	trouble          error     // of the last attempt, nil if it succeeded
+	since            time.Time // when the trouble began
 }
 
 // startUplink starts the uplink if one is configured. What cannot work as it is
@@ -68,7 +78,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 		return err
 	}
 	u := &uplink{
-		up: up, log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}),
+		up: up, url: up.URL(), log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}),
 		follow: &journal.Follower{
 			Name: uplinkName, Journal: s.journal, From: from, Urgent: true, RetryMax: uplinkRest,
 			Wait: func() time.Duration { return uplinkEvery },
@@ -80,6 +90,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 	running.Go(func() { u.earlier(ctx, s.session.ID) })
 	g.Go(func() error {
 		running.Wait()
+		<-ctx.Done() // finish has something to say at the end
 		up.Close()
 		return nil
 	})
@@ -94,7 +105,7 @@ func (u *uplink) live(ctx context.Context) {
 	kept := time.Now()
 	err := u.follow.Run(ctx, func(ctx context.Context, batch []storage.Entry, place int64) error {
 		err := u.session.Send(ctx, batch, place)
-		u.tell(ctx, err)
+		u.tell(ctx, err, batch)
 		if err == nil && time.Since(kept) > uplinkKeep {
 			u.keep(path, place)
 			kept = time.Now()
@@ -115,7 +126,7 @@ func (u *uplink) live(ctx context.Context) {
 // says at the server that it is over if ended is over 0. What cannot be done is
 // left to the next start.
 func (u *uplink) finish(ctx context.Context, ended time.Duration) {
-	if u == nil || u.up.State().Trouble != nil {
+	if u == nil || u.now().trouble != nil {
 		return
 	}
 	ctx, cancel := context.WithTimeout(ctx, uplinkEnding)
@@ -123,11 +134,17 @@ func (u *uplink) finish(ctx context.Context, ended time.Duration) {
 	select {
 	case <-u.done:
 	case <-ctx.Done():
+		u.log.Info().Msg("the end of the session is not at the outside server yet; the next start sends it")
 		return
 	}
-	if ended > 0 && u.session.End(ctx, u.follow.Place(), ended) == nil {
-		u.complete(u.follow.Journal.Path())
+	if ended == 0 {
+		return
 	}
+	if err := u.session.End(ctx, u.follow.Place(), ended); err != nil {
+		u.log.Info().Err(err).Msg("the outside server does not know yet that the session is over; the next start tells it")
+		return
+	}
+	u.complete(u.follow.Journal.Path())
 }
 
 // earlier sends what earlier sessions have left, until ctx ends.
@@ -182,7 +199,7 @@ func (u *uplink) sendEarlier(ctx context.Context, session string) (path string, 
 		if err == nil && len(batch) < 4096 {
 			continue
 		}
-		if serr := u.persist(ctx, func() error { return to.Send(ctx, batch, r.Pos()) }); serr != nil {
+		if serr := u.persist(ctx, batch, func() error { return to.Send(ctx, batch, r.Pos()) }); serr != nil {
 			return path, serr
 		}
 		if batch = batch[:0]; err == nil {
@@ -192,15 +209,15 @@ func (u *uplink) sendEarlier(ctx context.Context, session string) (path string, 
 		if errors.Is(err, io.EOF) {
 			err = nil
 		}
-		return path, errors.Join(err, u.persist(ctx, func() error { return to.End(ctx, r.Pos(), r.Ended()) }))
+		return path, errors.Join(err, u.persist(ctx, nil, func() error { return to.End(ctx, r.Pos(), r.Ended()) }))
 	}
 }
 
 // persist tries until it succeeds or ctx ends.
-func (u *uplink) persist(ctx context.Context, try func() error) error {
+func (u *uplink) persist(ctx context.Context, batch []storage.Entry, try func() error) error {
 	for {
 		err := try()
-		u.tell(ctx, err)
+		u.tell(ctx, err, batch)
 		if err == nil {
 			return nil
 		}
@@ -212,19 +229,61 @@ func (u *uplink) persist(ctx context.Context, try func() error) error {
 	}
 }
 
-// tell says once that sending fails, and once that it goes again.
-func (u *uplink) tell(ctx context.Context, err error) {
+// tell notes how it went to send a batch; it says once that sending fails, and
+// once that it goes again.
+func (u *uplink) tell(ctx context.Context, err error, batch []storage.Entry) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	switch {
-	case ctx.Err() != nil || (err != nil) == u.failed:
+	s := &u.state
+	if err == nil {
+		if s.trouble != nil {
+			u.log.Info().Msg("the outside server takes what is sent again")
+		}
+		for _, e := range batch {
+			if e.Frame != nil {
+				s.frames++
+			}
+		}
+		s.lastOK, s.trouble, s.since = time.Now(), nil, time.Time{}
 		return
-	case err != nil:
-		u.log.Warn().Err(err).Msg("nothing can be sent to the outside server; the journal keeps it, and it is tried again and again")
-	default:
-		u.log.Info().Msg("the outside server takes what is sent again")
 	}
-	u.failed = err != nil
+	if ctx.Err() != nil {
+		return // interrupted, not in trouble
+	}
+	if s.failures++; s.trouble == nil {
+		s.since = time.Now()
+		u.log.Warn().Err(err).Msg("nothing can be sent to the outside server; the journal keeps it, and it is tried again and again")
+	}
+	s.trouble = err
+}
+
+// now is how the uplink is now.
+func (u *uplink) now() uplinkState {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	return u.state
+}
+
+// uplinker is what the pages ask; nil if no uplink is configured.
+func (s *station) uplinker() web.Uplinker {
+	if s.uplink == nil {
+		return nil
+	}
+	return s.uplink
+}
+
+// UplinkState is how the uplink is, for the pages.
+func (u *uplink) UplinkState() web.UplinkState {
+	s := u.now()
+	out := web.UplinkState{URL: u.url, State: "up to date", Since: given(s.since), LastAt: given(s.lastOK), Frames: s.frames, Failures: s.failures}
+	out.Backlog = uint64(max(0, u.follow.Journal.State().End-u.follow.Place()))
+	switch {
+	case s.trouble != nil:
+		out.State, out.Trouble = "waiting", s.trouble.Error()
+	case out.Backlog > 0:
+		out.State = "sending"
+	}
+	return out
 }
 
 // keep notes the place of a session; complete that nothing is left to send.

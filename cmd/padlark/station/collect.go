@@ -1,4 +1,4 @@
-package bus
+package station
 
 import (
 	"context"
@@ -9,12 +9,13 @@ import (
 
 	"github.com/nats-io/nats.go/jetstream"
 
+	"padlark/bus"
 	"padlark/storage/batch"
 )
 
 // Collection says which stream to gather from. Remote.Station is not used.
 type Collection struct {
-	Remote
+	bus.Remote
 	Stations []string // whose batches; empty is every station's
 	// Name is that of the durable consumer, by which the server knows how far
 	// this collector is; each collector needs its own.
@@ -29,14 +30,14 @@ const forgetAfter = 30 * 24 * time.Hour
 // in their order, and acknowledges each when take returns nil. After an error of
 // take it comes again. tell is told of what goes wrong, and nil when it goes on.
 func Collect(ctx context.Context, c Collection, take func(context.Context, *batch.Batch) error, tell func(error)) error {
-	nc, err := dial(c.Remote)
+	nc, err := bus.Connect(c.Remote)
 	if err != nil {
 		return err
 	}
 	defer nc.Close()
-	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(ackTimeout))
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(bus.AckTimeout))
 	if err != nil {
-		return streamError(c.URL, err)
+		return fmt.Errorf("collect from %s: %w", bus.Stream, err)
 	}
 	tell(nil)
 	for {
@@ -61,22 +62,22 @@ func (c *Collection) gather(ctx context.Context, js jetstream.JetStream, take fu
 	}
 	in, err := consumer.Messages(jetstream.PullMaxMessages(64), jetstream.PullExpiry(4*time.Second), jetstream.PullHeartbeat(time.Second))
 	if err != nil {
-		return fmt.Errorf("read %s: %w", Stream, err)
+		return fmt.Errorf("read %s: %w", bus.Stream, err)
 	}
 	defer in.Stop()
 	tell(nil)
 	for {
 		m, err := in.Next(jetstream.NextContext(ctx))
 		if err != nil {
-			return fmt.Errorf("read %s: %w", Stream, err)
+			return fmt.Errorf("read %s: %w", bus.Stream, err)
 		}
 		meta, err := m.Metadata()
 		if n++; err != nil || meta.Sequence.Consumer != n {
-			return fmt.Errorf("read %s: a message was lost on the way; it is fetched again (%v)", Stream, err)
+			return fmt.Errorf("read %s: a message was lost on the way; it is fetched again (%v)", bus.Stream, err)
 		}
 		b, err := batch.Read(m.Data())
 		if err != nil {
-			tell(fmt.Errorf("message %d of %s is passed over: %w", meta.Sequence.Stream, Stream, err))
+			tell(fmt.Errorf("message %d of %s is passed over: %w", meta.Sequence.Stream, bus.Stream, err))
 		} else if err := take(ctx, b); err != nil {
 			return err
 		}
@@ -91,15 +92,15 @@ func (c *Collection) gather(ctx context.Context, js jetstream.JetStream, take fu
 // after what is newer. In place of that the consumer is made anew, from the first
 // message on that is not acknowledged, and order is kept.
 func (c *Collection) consumer(ctx context.Context, js jetstream.JetStream) (jetstream.Consumer, uint64, error) {
-	ctx, cancel := context.WithTimeout(ctx, 2*ackTimeout)
+	ctx, cancel := context.WithTimeout(ctx, 2*bus.AckTimeout)
 	defer cancel()
-	s, err := findStream(ctx, js, c.URL)
+	s, err := bus.FindStream(ctx, js, c.URL)
 	if err != nil {
 		return nil, 0, err
 	}
 	want := jetstream.ConsumerConfig{Durable: c.Name, AckPolicy: jetstream.AckAllPolicy, InactiveThreshold: forgetAfter}
 	for _, station := range c.Stations {
-		want.FilterSubjects = append(want.FilterSubjects, batches(Token(station)))
+		want.FilterSubjects = append(want.FilterSubjects, bus.Batches(bus.Token(station)))
 	}
 	old, err := s.Consumer(ctx, c.Name)
 	if err == nil {
@@ -117,7 +118,7 @@ func (c *Collection) consumer(ctx context.Context, js jetstream.JetStream) (jets
 		old, err = s.CreateConsumer(ctx, want)
 	}
 	if err != nil {
-		err = fmt.Errorf("make consumer %s of %s: %w", c.Name, Stream, err)
+		err = fmt.Errorf("make consumer %s of %s: %w", c.Name, bus.Stream, err)
 	}
 	return old, 0, err
 }

@@ -1,0 +1,143 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"padlark/bus"
+	"padlark/ingest"
+	"padlark/storage"
+	"padlark/storage/batch"
+	"padlark/storage/journal"
+)
+
+// left is the journal of an earlier session with n frames of which the uplink had
+// begun to send some.
+func left(t *testing.T, dir, session string, n uint64, ended time.Duration) (path string, places []int64) {
+	t.Helper()
+	j, err := journal.Create(dir, farAway("north-field", session))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := uint64(1); i <= n; i++ {
+		j.Frames([]ingest.Frame{{Link: "net", N: i, Mono: int64(i), Passed: int64(i), Bytes: numberedText(int(i))}})
+		places = append(places, j.State().End)
+	}
+	if err := errors.Join(j.Close(ended), j.Release(), journal.SavePlace(j.Path(), uplinkName, 0)); err != nil {
+		t.Fatal(err)
+	}
+	return j.Path(), places
+}
+
+// A start sends what earlier sessions have left, whether their journals are
+// compressed meanwhile or not, each frame once, and says that they are over; a
+// session that the uplink never knew stays here.
+func TestEarlierSessionsAreSent(t *testing.T) {
+	url, dir := outside(t), t.TempDir()
+	plain, places := left(t, dir, "s-plain", 9000, 0)
+	packed, _ := left(t, dir, "s-packed", 500, 77*time.Second)
+	left(t, dir, "s-running", 10, 0)
+	left(t, dir, "s-other", 10, 0)
+	gone := filepath.Join(dir, "s-gone")
+	if err := errors.Join(os.Remove(filepath.Join(dir, "s-other."+uplinkName)), journal.SavePlace(gone, uplinkName, 100)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := journal.Pack(t.Context(), packed); err != nil {
+		t.Fatal(err)
+	}
+	up, err := bus.NewUplink(bus.UplinkOptions{Remote: bus.Remote{URL: url}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer up.Close()
+	// The stream has 4000 frames of the first, and the place kept here is an older one.
+	before := up.Session(farAway("north-field", "s-plain"), 0)
+	for _, part := range [][2]uint64{{1, 2500}, {2501, 4000}} {
+		sendFrom(t, before, plain, places[part[1]-1])
+	}
+	if err := journal.SavePlace(plain, uplinkName, places[999]); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 { // the second time nothing is left
+		u := &uplink{up: up, log: zerolog.New(zerolog.NewTestWriter(t)), dir: dir}
+		u.earlier(soon(t), "s-running")
+	}
+	if rest, err := filepath.Glob(filepath.Join(dir, "*."+uplinkName)); err != nil || len(rest) != 1 || journal.SessionOf(rest[0]) != "s-running."+uplinkName {
+		t.Errorf("left to send: %q, %v", rest, err)
+	}
+
+	c := openCentre(t, t.TempDir())
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	ends := 0
+	err = Collect(ctx, Collection{Remote: bus.Remote{URL: url}, Name: "centre"}, func(ctx context.Context, b *batch.Batch) error {
+		if b.End != nil {
+			if ends++; ends == 2 {
+				cancel()
+			}
+		}
+		return c.Take(ctx, b)
+	}, func(err error) {
+		if err != nil {
+			t.Log(err)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.close(t)
+	for session, n := range map[string]uint64{"s-plain": 9000, "s-packed": 500} {
+		inJournal, inArchive, _ := has(t, c.data, session)
+		if len(inJournal) != int(n) || inJournal[n-1] != n || len(inArchive) != int(n) {
+			t.Errorf("%s: %d frames in the journal and %d in the archive, of %d", session, len(inJournal), len(inArchive), n)
+		}
+	}
+	// Where the stream lost nothing, the journal is the station's own again.
+	ours, err := os.ReadFile(plain)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := journal.Open(filepath.Join(c.data, "journal", "s-plain"+journal.Packed), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	for _, err := r.Next(); err == nil; _, err = r.Next() {
+	}
+	if r.Pos() != int64(len(ours)) {
+		t.Errorf("the journal in the centre has %d bytes, the station's %d", r.Pos(), len(ours))
+	}
+	for _, name := range []string{"s-other", "s-running", "s-gone"} {
+		if _, err := os.Stat(filepath.Join(c.data, "journal", name+journal.Suffix)); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("%s was sent: %v", name, err)
+		}
+	}
+}
+
+// sendFrom sends a journal from its start to a place, as far as the stream has it
+// not.
+func sendFrom(t *testing.T, s *bus.UplinkSession, path string, place int64) {
+	t.Helper()
+	r, err := journal.Open(path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	var in []storage.Entry
+	for r.Pos() < place {
+		e, err := r.Next()
+		if err != nil {
+			t.Fatal(err)
+		}
+		in = append(in, e)
+	}
+	if err := s.Send(soon(t), in, place); err != nil {
+		t.Fatal(err)
+	}
+}
