@@ -39,6 +39,7 @@ type sequencer struct {
 	heard   func(f *ingest.Frame)           // if not nil, is shown each live frame
 	passed  int64                           // of the newest frame
 	sampled int64                           // Passed of the newest sample that the watcher was given
+	garbage garbage
 	// before is how many frames of a link the session had when it was resumed.
 	before map[string]uint64
 }
@@ -60,6 +61,13 @@ func (q *sequencer) live(ctx context.Context, f ingest.Frame, now time.Duration)
 	f.N += q.before[f.Link]
 	if q.heard != nil {
 		q.heard(&f)
+	}
+	if r, drop := q.garbage.drops(q.decoder, &f); drop {
+		if q.stats != nil {
+			q.stats(f.Link).AddBad(r.Reason, f)
+			q.stats(f.Link).AddBad(reasonNotKept, f)
+		}
+		return nil
 	}
 	return q.pass(ctx, f)
 }
@@ -86,6 +94,7 @@ func (q *sequencer) decode(ctx context.Context, f ingest.Frame) error {
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
+		q.garbage.note(&f)
 		if q.stats != nil {
 			q.stats(f.Link).AddBad(rej.Reason, f)
 		}
