@@ -23,13 +23,20 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		return mono, nil
 	}
 	t, at := st.find(m, mono)
-	beside := t == nil && d.isOurs(r) && r.live(mono) && r.elsewhere(st, m, mono) == nil
+	if t == nil && d.isOurs(r) && r.elsewhere(st, m, mono) == nil {
+		live := r.live(mono)
+		if live || r.unsettled(mono) {
+			sender, ok := r.another(st, m, mono, live)
+			if !ok {
+				return 0, st.program.besides()
+			}
+			t, at = st.begin(m, mono)
+			t.sender = sender
+			d.number(r, st, t, m, mono, &at)
+			return d.accept(r, st, t, at, mono, s)
+		}
+	}
 	switch {
-	case beside && st.program.guarded():
-		t, at = st.begin(m, mono)
-		t.pending, t.rival, t.firstAt = true, true, r.first
-		t.accept(at, mono)
-		return 0, st.program.besides()
 	case t == nil && st.program.guarded(), t == nil && len(st.tracks) == 0:
 		t, at = st.begin(m, mono)
 		d.number(r, st, t, m, mono, &at)
@@ -38,19 +45,20 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		// reboot. The next frame will tell.
 		st.tracks = slices.DeleteFunc(st.tracks, func(t *track) bool { return t.pending })
 		t, at = st.begin(m, mono)
-		t.pending, t.rival, t.firstAt = true, beside, r.first
+		t.pending = true
 		t.accept(at, mono)
 		return 0, st.program.reject(Corrupt, ReasonClockJump, FieldClock, -1, "clock or sequence do not follow on, and there is no checksum; the next frame decides")
 	case t.pending:
-		if t.rival && r.rival(st, t, m, mono) {
-			t.accept(at, mono)
-			return 0, st.program.besides()
-		}
 		t.pending = false
 		d.number(r, st, t, m, mono, &at)
 	default:
 		r.returned(t, at, mono)
 	}
+	return d.accept(r, st, t, at, mono, s)
+}
+
+// accept takes a frame that belongs to a track.
+func (d *Decoder) accept(r *rocket, st *stream, t *track, at place, mono int64, s *Sample) (int64, *Reject) {
 	switch t.sender {
 	case 0:
 		r.first++
@@ -85,6 +93,9 @@ func (st *stream) find(m *ident, mono int64) (*track, place) {
 
 // besides rejects a candidate's frame.
 func (p *Program) besides() *Reject {
+	if !p.guarded() {
+		return p.reject(Corrupt, ReasonClockJump, FieldClock, -1, "clock or sequence do not follow on, and there is no checksum; the next frames decide")
+	}
 	return p.reject(Unknown, ReasonBeside, FieldRocket, -1, "the numbers are not those of the board that is being heard under this id: it has started anew, or a second board sends the same id; the next frames decide")
 }
 
