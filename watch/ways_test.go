@@ -148,6 +148,12 @@ func TestHonestCopies(t *testing.T) {
 			all = append(all, forged(s, "north", -time.Duration(rng.IntN(20))*time.Millisecond, pa+10*rng.Float64())) // another layout rounds
 		}
 	}
+	// A third link whose layout has the height as the board computes it.
+	for _, s := range f.Samples {
+		c := forged(s, "board", -3*time.Millisecond, 0)
+		c.Values = decode.Channels{Names: []string{decode.AltitudeM}, Values: []float64{12}}
+		all = append(all, c)
+	}
 	_, got, events := warned(t, &f, inOrder(all))
 	if fmt.Sprint(got) != fmt.Sprint(want) || events != wantEvents {
 		t.Errorf("raised %v and %d events, by one receiver %v and %d", got, events, want, wantEvents)
