@@ -191,3 +191,22 @@ func TestGuestsAreForgotten(t *testing.T) {
 		t.Error("nobody was warned")
 	}
 }
+
+// A second sender that the decoder has told apart flies by itself, and the
+// rocket whose id it uses says so.
+func TestSecondSenderIsWatched(t *testing.T) {
+	f := falling(t)
+	var all []decode.Sample
+	for _, s := range f.Samples {
+		all = append(all, s)
+		other := forged(s, "evil", -7*time.Millisecond, 0)
+		other.Values = s.Values
+		other.Rocket = decode.OtherSender(f.Rocket.Name, 2)
+		all = append(all, other)
+	}
+	got, raised, _ := warned(t, &f, inOrder(all))
+	name := f.Rocket.Name
+	if got[name].IsZero() || got[name+" (2)"].IsZero() || raised[name+" duplicate-id"] == 0 {
+		t.Errorf("warned %v, raised %v", got, raised)
+	}
+}
