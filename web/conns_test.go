@@ -225,7 +225,7 @@ func TestTurns(t *testing.T) {
 
 // No sign-in takes all streams, and the crew always finds one.
 func TestStreamsAreShared(t *testing.T) {
-	s := newShares()
+	s := newShares(maxViewers, viewersForCrew, viewersEach, maxViewers/2)
 	n := 0
 	for i := range 500 {
 		if _, err := s.enter("sign-in one", viewer, "10.0.0.1"); err == nil {
