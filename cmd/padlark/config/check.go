@@ -46,7 +46,7 @@ func within(table string, err error) *problem {
 func (c *Config) check() *problem {
 	for _, check := range []func() *problem{
 		c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts,
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts, c.checkNumbers,
 	} {
 		if p := check(); p != nil {
 			return p
