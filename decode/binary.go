@@ -32,6 +32,8 @@ type check struct {
 	at       int    // binary: offset, negative from the end
 	from, to int
 	big      bool
+	keyed    bool
+	noKey    bool // keyed, and the key is not at hand
 }
 
 // place says where the checksum is in a frame of n bytes and what it covers.
@@ -62,7 +64,7 @@ func (p *Program) checkBytes(b []byte, base int) *Reject {
 		return p.reject(Corrupt, ReasonLength, "", base+len(b), fmt.Sprintf("%d bytes leave no room for the checksum", len(b)))
 	}
 	want := uint32(getUint(b[at:at+c.sum.bytes], c.big))
-	if got := c.sum.calc(b[from:to]); got != want {
+	if got := c.sum.calc(b[from:to]); got != want || c.noKey {
 		return p.checksumReject(base+at, got, want)
 	}
 	return nil

@@ -224,10 +224,25 @@ func (c *compiler) compileChecksum() error {
 		return nil
 	}
 	s, ok := findSum(k.Kind)
-	if !ok {
-		return c.errorf("checksum", "%q is not known; write one of: %s", k.Kind, strings.Join(ChecksumNames(), ", "))
+	keyed := strings.EqualFold(k.Kind, SealKind)
+	switch {
+	case keyed && len(k.Key) != 0 && len(k.Key) != SealKeySize:
+		return c.errorf("checksum", "the key has %d bytes; write %d, as %d hex digits", len(k.Key), SealKeySize, 2*SealKeySize)
+	case keyed && k.KeyFile == "" && len(k.Key) == 0:
+		return c.errorf("checksum", "%s needs key_file, a file with the key in %d hex digits", SealKind, 2*SealKeySize)
+	case !keyed && k.KeyFile != "":
+		return c.errorf("checksum", "key_file is for %s; leave it out", SealKind)
+	case keyed:
+		key := k.Key
+		if len(key) == 0 {
+			key = make([]byte, SealKeySize) // nothing that is checked with it is taken
+		}
+		s, ok = sealSum(key), true
 	}
-	ck := &check{sum: s, from: k.From, to: k.To, at: -s.bytes}
+	if !ok {
+		return c.errorf("checksum", "%q is not known; write one of: %s, %s", k.Kind, strings.Join(ChecksumNames(), ", "), SealKind)
+	}
+	ck := &check{sum: s, from: k.From, to: k.To, at: -s.bytes, keyed: keyed, noKey: keyed && len(k.Key) == 0}
 	if k.From < 0 {
 		return c.errorf("checksum", "from = %d is negative; count from the start of the frame, 0 is the first byte", k.From)
 	}

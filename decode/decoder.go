@@ -79,6 +79,8 @@ type stream struct {
 	link    string
 	program *Program
 	tracks  []*track // the most recently heard first
+	ring    []candidate
+	next    int
 	loss    Loss
 }
 

@@ -22,13 +22,20 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		return mono, nil
 	}
 	t, at := st.find(m, mono)
-	beside := t == nil && d.isOurs(r) && r.live(mono) && r.elsewhere(st, m, mono) == nil
+	if t == nil && d.isOurs(r) && r.elsewhere(st, m, mono) == nil && !st.wasSet(m, mono) {
+		live := r.live(mono)
+		if live || r.unsettled(mono) {
+			sender, ok := r.another(st, m, mono, live)
+			if !ok {
+				return 0, st.program.besides()
+			}
+			t, at = st.begin(m, mono)
+			t.sender = sender
+			d.number(r, st, t, m, mono, &at)
+			return d.accept(r, st, t, at, mono, s)
+		}
+	}
 	switch {
-	case beside && st.program.guarded():
-		t, at = st.begin(m, mono)
-		t.pending, t.rival, t.firstAt = true, true, r.first
-		t.accept(at, mono)
-		return 0, st.program.besides()
 	case t == nil && st.program.guarded(), t == nil && len(st.tracks) == 0:
 		t, at = st.begin(m, mono)
 		d.number(r, st, t, m, mono, &at)
@@ -37,19 +44,23 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		// reboot. The next frame will tell.
 		st.tracks = slices.DeleteFunc(st.tracks, func(t *track) bool { return t.pending })
 		t, at = st.begin(m, mono)
-		t.pending, t.rival, t.firstAt = true, beside, r.first
+		t.pending = true
 		t.accept(at, mono)
 		return 0, st.program.reject(Corrupt, ReasonClockJump, FieldClock, -1, "clock or sequence do not follow on, and there is no checksum; the next frame decides")
+	case t.pending && d.isOurs(r) && r.live(mono) && st.setFrom(t, m) == nil:
+		// It seemed that the clock was set; but the board goes on by the old one.
+		return 0, st.program.besides()
 	case t.pending:
-		if t.rival && st.setFrom(t, m) == nil && r.rival(st, t, m, mono) {
-			t.accept(at, mono)
-			return 0, st.program.besides()
-		}
 		t.pending = false
 		d.number(r, st, t, m, mono, &at)
 	default:
 		r.returned(t, at, mono)
 	}
+	return d.accept(r, st, t, at, mono, s)
+}
+
+// accept takes a frame that belongs to a track.
+func (d *Decoder) accept(r *rocket, st *stream, t *track, at place, mono int64, s *Sample) (int64, *Reject) {
 	switch t.sender {
 	case 0:
 		r.first++
@@ -84,6 +95,9 @@ func (st *stream) find(m *ident, mono int64) (*track, place) {
 
 // besides rejects a candidate's frame.
 func (p *Program) besides() *Reject {
+	if !p.guarded() {
+		return p.reject(Corrupt, ReasonClockJump, FieldClock, -1, "clock or sequence do not follow on, and there is no checksum; the next frames decide")
+	}
 	return p.reject(Unknown, ReasonBeside, FieldRocket, -1, "the numbers are not those of the board that is being heard under this id: it has started anew, or a second board sends the same id; the next frames decide")
 }
 
@@ -147,7 +161,7 @@ func (st *stream) setFrom(t *track, m *ident) *track {
 			continue
 		}
 		same := b.rawBoot == m.boot || math.IsNaN(b.rawBoot) && math.IsNaN(m.boot)
-		if !same || t.clock-b.clock < leastSetUs || t.heard-b.heard > lateNs {
+		if !same || t.clock-b.clock < leastSetUs || t.heard-b.heard > lateNs || b.heard > t.begun {
 			return nil
 		}
 		if t.seq >= 0 && b.seq >= 0 {
@@ -162,6 +176,19 @@ func (st *stream) setFrom(t *track, m *ident) *track {
 		return b
 	}
 	return nil
+}
+
+// wasSet says whether a frame that belongs to no track may be of a board whose
+// clock has just been set.
+func (st *stream) wasSet(m *ident, mono int64) bool {
+	if math.IsNaN(m.clock) {
+		return false
+	}
+	t := &track{rawBoot: m.boot, heard: mono, begun: mono, seq: -1, clock: clockUs(st.program, m.clock)}
+	if !math.IsNaN(m.seq) {
+		t.seq = int64(m.seq)
+	}
+	return st.setFrom(t, m) != nil
 }
 
 // told is the boot number that the board's counter means, if that is a step

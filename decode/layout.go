@@ -157,8 +157,12 @@ type Field struct {
 // Checksum says what protects a frame. In the configuration it may be just
 // the name.
 type Checksum struct {
-	// Kind is a name of ChecksumNames.
+	// Kind is a name of ChecksumNames, or SealKind.
 	Kind string `toml:"kind"`
+	// KeyFile names the file with the key of SealKind, in 32 hex digits; Key is
+	// what was read from it. Without a key no frame is taken.
+	KeyFile string `toml:"key_file" json:"key_file,omitempty"`
+	Key     []byte `toml:"-" json:"-"`
 	// Mark is for text forms: the checksum stands in hex digits after Mark
 	// ("*" if not given) at the end of the line. It is so by default in text
 	// forms and cannot be in binary ones.

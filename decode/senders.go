@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,6 +23,12 @@ const (
 	// numbers, meanwhile frames of the others have come, to be a second sender.
 	steadyFrames = 3
 	meanwhile    = 2
+	// candidates are remembered of each stream: half a second of 500 a second.
+	candidates = 256
+	// Between two frames of one board its clock runs as long as ours does, but for
+	// the jitter of the way and a poor oscillator.
+	chainSlackNs = 60e6
+	chainPart    = 0.03
 	// settledFrames make a track one that others cannot push aside.
 	settledFrames = 5
 	// A sender has fallen silent when it was not heard for two and a half of its
@@ -102,23 +109,86 @@ func (r *rocket) elsewhere(st *stream, m *ident, mono int64) *track {
 	return nil
 }
 
-// rival judges a candidate's frame: whether it may be taken now, and for whom.
-func (r *rocket) rival(st *stream, t *track, m *ident, mono int64) (wait bool) {
-	o := r.elsewhere(st, m, mono)
-	switch {
-	case o != nil:
-		t.sender = o.sender // found on another link meanwhile
-	case !r.live(mono):
-		// The other has fallen silent: it was this board, and it has started anew.
-	case t.frames < steadyFrames || r.first-t.firstAt < meanwhile:
-		return true
-	default:
-		if t.sender = r.freeSender(mono); t.sender == 0 {
-			return true // there are too many already
+// unsettled says whether a sender that was just begun is not known well yet.
+func (r *rocket) unsettled(mono int64) bool {
+	for _, st := range r.streams {
+		for _, t := range st.tracks {
+			if !t.pending && t.sender == 0 && t.frames < settledFrames && mono-t.heard < passingNs {
+				return true
+			}
 		}
 	}
-	t.rival = false
 	return false
+}
+
+// candidate is a frame that belongs to no track.
+type candidate struct {
+	used             bool
+	boot, seq, clock float64 // as sent, NaN if not
+	mono             int64
+	first            uint64 // frames of the first sender before it
+}
+
+// chain notes a frame that belongs to no track, and gives how many before it its
+// numbers go on from, and the earliest of those. One board's clock runs as ours
+// does, and its numbers rise; what is drawn by chance does neither.
+func (st *stream) chain(m *ident, mono int64, first uint64) (n int, from candidate) {
+	if st.ring == nil {
+		st.ring = make([]candidate, candidates)
+	}
+	now := candidate{true, m.boot, m.seq, m.clock, mono, first}
+	for _, c := range st.ring {
+		if !c.used || !c.leads(&now, st.program) {
+			continue
+		}
+		if n == 0 || c.mono < from.mono {
+			from = c
+		}
+		n++
+	}
+	st.ring[st.next] = now
+	st.next = (st.next + 1) % candidates
+	return n, from
+}
+
+// leads says whether a later frame can be of the same board.
+func (c *candidate) leads(to *candidate, p *Program) bool {
+	elapsed := float64(to.mono - c.mono)
+	if elapsed <= 0 || elapsed > float64(lateNs) || c.boot != to.boot && !math.IsNaN(c.boot+to.boot) {
+		return false
+	}
+	step := func(a, b float64, wrap float64) float64 {
+		if d := b - a; d >= 0 || wrap <= 0 {
+			return d
+		}
+		return b - a + wrap
+	}
+	if !math.IsNaN(c.seq + to.seq) {
+		if d := step(c.seq, to.seq, p.seq.wrap); d <= 0 || d > seqSlack+elapsed*1e-9*maxRateHz {
+			return false
+		}
+	}
+	if math.IsNaN(c.clock + to.clock) {
+		return true
+	}
+	ran := p.clock.conv.apply(step(c.clock, to.clock, p.clock.wrap)) * 1e3
+	return math.Abs(ran-elapsed) < chainSlackNs+chainPart*elapsed
+}
+
+// another judges a frame that belongs to no track while the first sender is
+// heard, or nobody is known yet: whether it may be taken now, and for whom.
+func (r *rocket) another(st *stream, m *ident, mono int64, live bool) (sender int, ok bool) {
+	n, from := st.chain(m, mono, r.first)
+	switch {
+	case n < steadyFrames-1:
+		return 0, false
+	case !live:
+		return 0, true
+	case r.first-from.first < meanwhile:
+		return 0, false
+	}
+	sender = r.freeSender(mono)
+	return sender, sender > 0 // or there are too many already
 }
 
 // returned looks whether a boot that was thought over goes on beside one that

@@ -96,13 +96,19 @@ func (p *Program) checkText(line []byte, base int) ([]byte, *Reject) {
 	if !ok {
 		return nil, p.reject(Corrupt, ReasonChecksum, "", base+at+len(c.mark), fmt.Sprintf("%q is not hex", line[at+len(c.mark):]))
 	}
-	if got := c.sum.calc(line[c.from:at]); got != want {
+	if got := c.sum.calc(line[c.from:at]); got != want || c.noKey {
 		return nil, p.checksumReject(base+at+len(c.mark), got, want)
 	}
 	return line[:at], nil
 }
 
 func (p *Program) checksumReject(offset int, got, want uint32) *Reject {
+	switch {
+	case p.check.noKey:
+		return p.reject(Corrupt, ReasonChecksum, "", offset, "the key of the layout's checksum is not at hand")
+	case p.check.keyed: // what would have been right is nobody's business
+		return p.reject(Corrupt, ReasonChecksum, "", offset, "it was not made with our key, or is damaged")
+	}
 	digits := 2 * p.check.sum.bytes
 	return p.reject(Corrupt, ReasonChecksum, "", offset, fmt.Sprintf("%s of the bytes is %0*X, the frame says %0*X", p.check.sum.name, digits, got, digits, want))
 }

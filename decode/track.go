@@ -13,11 +13,9 @@ type track struct {
 	gap     int64   // usual time between two of them, ns
 
 	// See senders.go.
-	begun   int64  // when it began, ns of monotonic time
-	sender  int    // 0 is the first under the rocket's id, maxSenders one too many
-	rival   bool   // pending, because another sender is being heard
-	firstAt uint64 // frames of the first sender when this began
-	back    int    // frames since another boot was taken for the next one
+	begun  int64 // when it began, ns of monotonic time
+	sender int   // 0 is the first under the rocket's id, maxSenders one too many
+	back   int   // frames since another boot was taken for the next one
 
 	seq     int64  // the highest, unwrapped; -1 before the first
 	seqBase int64  // added to the raw value

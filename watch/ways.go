@@ -44,6 +44,7 @@ type ways struct {
 // waysOf are the ways of one rocket; the first is the one heard first.
 type waysOf struct {
 	rocket flight.Rocket
+	by     string // the channel that copies are compared by: the first that told height
 	list   []*way
 	ring   [waysRing]wayMessage
 	next   int
@@ -101,7 +102,7 @@ func (ws *ways) take(s *decode.Sample) (out Output, name string, taken bool) {
 		return out, "", false
 	}
 	w, home := r.list[k], r.list[0]
-	m.came[k], m.heights[k] = true, heightIn(s)
+	m.came[k], m.heights[k] = true, r.heightIn(s)
 	for i, v := range r.list {
 		if i > 0 && (i == k || k == 0) && m.came[i] && m.came[0] {
 			v.judge(math.Abs(m.heights[i] - m.heights[0]))
@@ -155,7 +156,7 @@ func (ws *ways) pick(r *waysOf, m *wayMessage, s *decode.Sample) int {
 	case first < 0:
 		return ws.add(r, s.Link, 0)
 	case second >= 0 && (r.list[second].apart || r.list[first].apart) && !m.came[first] && !m.came[second]:
-		h := heightIn(s)
+		h := r.heightIn(s)
 		if math.Abs(h-r.list[second].lastM) < math.Abs(h-r.list[first].lastM) {
 			return second
 		}
@@ -265,12 +266,19 @@ func (ws *ways) tick(now time.Time) Output {
 }
 
 // heightIn is what a sample tells of height, in m on a scale of its own, or NaN.
-func heightIn(s *decode.Sample) float64 {
-	if p, ok := s.Values.Get(decode.PressurePa); ok {
-		return -p / pascalPerM
+// A way that tells another channel than the others cannot be compared with them.
+func (r *waysOf) heightIn(s *decode.Sample) float64 {
+	channel, scale := decode.PressurePa, -1/pascalPerM
+	v, ok := s.Values.Get(channel)
+	if !ok {
+		channel, scale = decode.AltitudeM, 1
+		v, ok = s.Values.Get(channel)
 	}
-	if h, ok := s.Values.Get(decode.AltitudeM); ok {
-		return h
+	if ok && r.by == "" {
+		r.by = channel
 	}
-	return math.NaN()
+	if !ok || r.by != channel {
+		return math.NaN()
+	}
+	return v * scale
 }

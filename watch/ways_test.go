@@ -148,6 +148,12 @@ func TestHonestCopies(t *testing.T) {
 			all = append(all, forged(s, "north", -time.Duration(rng.IntN(20))*time.Millisecond, pa+10*rng.Float64())) // another layout rounds
 		}
 	}
+	// A third link whose layout has the height as the board computes it.
+	for _, s := range f.Samples {
+		c := forged(s, "board", -3*time.Millisecond, 0)
+		c.Values = decode.Channels{Names: []string{decode.AltitudeM}, Values: []float64{12}}
+		all = append(all, c)
+	}
 	_, got, events := warned(t, &f, inOrder(all))
 	if fmt.Sprint(got) != fmt.Sprint(want) || events != wantEvents {
 		t.Errorf("raised %v and %d events, by one receiver %v and %d", got, events, want, wantEvents)
@@ -183,5 +189,24 @@ func TestGuestsAreForgotten(t *testing.T) {
 	got, _, _ := warned(t, &f, all)
 	if got[f.Rocket.Name].IsZero() {
 		t.Error("nobody was warned")
+	}
+}
+
+// A second sender that the decoder has told apart flies by itself, and the
+// rocket whose id it uses says so.
+func TestSecondSenderIsWatched(t *testing.T) {
+	f := falling(t)
+	var all []decode.Sample
+	for _, s := range f.Samples {
+		all = append(all, s)
+		other := forged(s, "evil", -7*time.Millisecond, 0)
+		other.Values = s.Values
+		other.Rocket = decode.OtherSender(f.Rocket.Name, 2)
+		all = append(all, other)
+	}
+	got, raised, _ := warned(t, &f, inOrder(all))
+	name := f.Rocket.Name
+	if got[name].IsZero() || got[name+" (2)"].IsZero() || raised[name+" duplicate-id"] == 0 {
+		t.Errorf("warned %v, raised %v", got, raised)
 	}
 }

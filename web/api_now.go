@@ -43,7 +43,8 @@ func (s *Server) rocketViews() []rocketView {
 	}
 	for _, st := range states {
 		if heard[st.Rocket] != nil {
-			add(flight.Rocket{Name: st.Rocket})
+			cfg, _ := flight.RocketNamed(s.opt.Rockets, st.Rocket)
+			add(cfg)
 		}
 	}
 	return views

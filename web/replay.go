@@ -56,11 +56,12 @@ func (s *Server) serveReplay(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if n := s.replays.Add(1); n > maxReplays {
-		s.replays.Add(-1)
-		return &apiError{http.StatusServiceUnavailable, "too many replays at once", "close another page that shows a replay"}
+	as, _ := s.gate.who(r)
+	leave, err := s.replays.enter(shareOf(r), as, addressOf(r.RemoteAddr))
+	if err != nil {
+		return err
 	}
-	defer s.replays.Add(-1)
+	defer leave()
 
 	// The pacer lives as long as this request: it is awaited below.
 	ctx, cancel := context.WithCancel(r.Context())

@@ -31,9 +31,9 @@ func TestReplayOfCenturies(t *testing.T) {
 		}
 		cancel()
 	}
-	for end := time.Now().Add(5 * time.Second); s.replays.Load() > 0; time.Sleep(time.Millisecond) {
+	for end := time.Now().Add(5 * time.Second); s.replays.count() > 0; time.Sleep(time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("%d replays go on for nobody", s.replays.Load())
+			t.Fatalf("%d replays go on for nobody", s.replays.count())
 		}
 	}
 }

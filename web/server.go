@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"net"
 	"net/http"
-	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -63,7 +62,7 @@ type Server struct {
 	metrics  *metrics
 	conns    *connTable
 	shares   *shares
-	replays  atomic.Int64
+	replays  *shares
 	troubles troubles
 	stopping chan struct{}
 	handler  http.Handler
@@ -90,7 +89,8 @@ func New(opt Options) (*Server, error) {
 	}
 	s := &Server{
 		opt: opt, gate: g, hub: newHub(opt.Rockets), columns: newColumnCache(),
-		conns: newConnTable(g.isKnown), shares: newShares(),
+		conns: newConnTable(g.isKnown), shares: newShares(maxViewers, viewersForCrew, viewersEach, maxViewers/2),
+		replays:  newShares(maxReplays, replaysForCrew, replaysEach, maxReplays),
 		stopping: make(chan struct{}), addr: make(chan net.Addr, 1),
 	}
 	if s.assets, err = loadAssets(); err != nil {

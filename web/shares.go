@@ -7,21 +7,28 @@ import (
 	"sync"
 )
 
-// Live streams are shared out: nobody holds more than a part of them, and some
-// are kept for the crew and for this computer's own screen.
+// Live streams and replays are shared out: nobody holds more than a part of them,
+// and some are kept for the crew and for this computer's own screen.
 const (
 	viewersEach    = 12 // streams of one sign-in, or of one address without
 	viewersForCrew = 32 // of maxViewers
+	replaysEach    = 3
+	replaysForCrew = 2 // of maxReplays
 )
 
 // shares counts who follows. It is safe for concurrent use.
 type shares struct {
+	most, forCrew, each int
+	own                 int // of this computer's own screen, at most
+
 	mu  sync.Mutex
 	all int
 	by  map[string]int
 }
 
-func newShares() *shares { return &shares{by: map[string]int{}} }
+func newShares(most, forCrew, each, own int) *shares {
+	return &shares{most: most, forCrew: forCrew, each: each, own: own, by: map[string]int{}}
+}
 
 // shareOf is by what a viewer's streams are counted.
 func shareOf(r *http.Request) string {
@@ -35,12 +42,12 @@ func shareOf(r *http.Request) string {
 func (s *shares) enter(holder string, as role, addr string) (leave func(), err error) {
 	ip, bad := netip.ParseAddr(addr)
 	own := bad == nil && ip.IsLoopback()
-	most, each := maxViewers, viewersEach
+	most, each := s.most, s.each
 	if as < crew && !own {
-		most -= viewersForCrew
+		most -= s.forCrew
 	}
 	if own {
-		each = maxViewers / 2
+		each = s.own
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -57,7 +64,7 @@ func (s *shares) enter(holder string, as role, addr string) (leave func(), err e
 	}
 	if s.all >= most {
 		return nil, &apiError{Status: http.StatusServiceUnavailable, Message: "too many viewers",
-			Hint: fmt.Sprintf("at most %d pages may follow at once, %d of them the crew's: close one", maxViewers, viewersForCrew)}
+			Hint: fmt.Sprintf("at most %d pages may follow at once, %d of them the crew's: close one", s.most, s.forCrew)}
 	}
 	s.all++
 	for _, k := range keys {

@@ -61,20 +61,23 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	var n uint64
 	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
 		if n, err = format(ctx, w, a, q); err == nil && n == 0 {
-			err = c.nothing(session) // an empty file is of no use
+			err = c.nothing(session, len(a.Lost())) // an empty file is of no use
 		}
 		return err
 	})
+	warnLost(a, cio)
 	if err != nil {
 		return err
 	}
-	warnLost(a, cio)
 	fmt.Fprintf(cio.Err, "%d samples of session %s written\n", n, session)
 	return nil
 }
 
 // nothing says why there is nothing to write.
-func (c *exportCmd) nothing(session string) error {
+func (c *exportCmd) nothing(session string, lost int) error {
+	if lost > 0 {
+		return fmt.Errorf("nothing of session %s could be read: its archive is damaged in %d places, named above; the raw frames may still be there: padlark export --format bundle", session, lost)
+	}
 	if export.OnlyPositions(c.Format) {
 		return fmt.Errorf("no such sample of session %s has a position, and %s holds nothing else: --format csv has what was sent", session, c.Format)
 	}

@@ -28,6 +28,34 @@ type lines struct {
 	// stream, is overtaken by states.
 	hold bool
 	held []heldLine
+	// rockets are the configured ones; of others only some are shown beside them.
+	rockets []flight.Rocket
+	guests  map[string]bool
+	hidden  bool // there were more, and that was said
+}
+
+// mostGuests are shown beside configured rockets.
+const mostGuests = 8
+
+// hides says whether a rocket is one of too many that nobody configured.
+func (l *lines) hides(rocket string, at time.Time) bool {
+	if _, known := flight.RocketNamed(l.rockets, rocket); known || rocket == "" || len(l.rockets) == 0 || l.guests[rocket] {
+		return false
+	}
+	if len(l.guests) < mostGuests {
+		if l.guests == nil {
+			l.guests = map[string]bool{}
+		}
+		l.guests[rocket] = true
+		return false
+	}
+	if !l.hidden {
+		l.hidden = true
+		if !l.live {
+			l.print(at, "more unknown ids are heard than are shown here; the links page counts them")
+		}
+	}
+	return true
 }
 
 type heldLine struct {
@@ -57,6 +85,9 @@ func newLines(out io.Writer) *lines {
 // state takes the newest state of a rocket. The plain form prints it when
 // something changed, each second in flight and each ten seconds on the ground.
 func (l *lines) state(st flight.State) {
+	if l.hides(st.Rocket, st.At) {
+		return
+	}
 	l.states[st.Rocket] = st
 	if l.live {
 		return
@@ -75,6 +106,10 @@ func (l *lines) state(st flight.State) {
 
 // alarm takes a state change of an alarm.
 func (l *lines) alarm(a flight.Alarm) {
+	if l.hides(a.Rocket, a.ChangedAt) {
+		l.release(a.ChangedAt)
+		return
+	}
 	kept := l.alarms[:0]
 	for _, old := range l.alarms {
 		if old.ID != a.ID {

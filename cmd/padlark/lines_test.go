@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -69,5 +71,22 @@ func TestRecordedLinesAreInOrder(t *testing.T) {
 	text := out.String()
 	if len(seen) != 3 || strings.Index(text, "descent") > strings.Index(text, "no release") || strings.Index(text, "no release") > strings.Index(text, "landed") {
 		t.Errorf("not in order:\n%s", text)
+	}
+}
+
+// Of ids that nobody configured a few are shown, and ours always.
+func TestLinesHideACrowd(t *testing.T) {
+	var out bytes.Buffer
+	l := newLines(&out)
+	l.rockets = []flight.Rocket{{Name: "Teal"}}
+	at := time.Date(2026, 5, 9, 10, 0, 0, 0, time.UTC)
+	for i := range 300 {
+		l.state(flight.State{Rocket: fmt.Sprintf("id-%d", i), Phase: flight.Waiting, At: at})
+		l.alarm(flight.Alarm{ID: fmt.Sprint(i), Rocket: fmt.Sprintf("id-%d", i), Kind: "ballistic", Active: true, Change: 1, ChangedAt: at})
+	}
+	l.state(flight.State{Rocket: "Teal (2)", Phase: flight.Waiting, At: at})
+	text := out.String()
+	if n := strings.Count(text, "\n"); n != 2*mostGuests+2 || !strings.Contains(text, "Teal (2)") || strings.Count(text, "more unknown ids") != 1 {
+		t.Errorf("%d lines:\n%s", n, text)
 	}
 }

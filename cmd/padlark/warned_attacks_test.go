@@ -113,7 +113,6 @@ func attacks() []attack {
 		}},
 		{name: "clocks by chance under our id", beside: func(ctx context.Context, b *besieged) {
 			rng := rand.New(rand.NewPCG(2, 2))
-			pauseFor(ctx, 3*time.Second) // ours has been heard by then
 			every(ctx, b.pad, 2*time.Millisecond, 1, func(int) []byte {
 				return sealed(fmt.Sprintf("$PLRK,8,%d,%d,%d,%d,1750,4000,1000,0", rng.IntN(256), rng.IntN(65536), rng.Uint32(), rng.IntN(1100000)))
 			})

@@ -306,7 +306,7 @@ func compare(t *testing.T, name string, got decode.Sample, said []int64) {
 // variables of its own.
 func TestFirmwareIsSmall(t *testing.T) {
 	gcc := needed(t, "gcc")
-	for _, name := range []string{"apogee.c", "apogee.h", "lark.c", "lark.h"} {
+	for _, name := range []string{"apogee.c", "apogee.h", "lark.c", "lark.h", "seal.c", "seal.h"} {
 		src, err := os.ReadFile(filepath.Join(firmware, name))
 		if err != nil {
 			t.Fatal(err)

@@ -45,7 +45,7 @@ func within(table string, err error) *problem {
 // check returns the first problem, nil if there is none.
 func (c *Config) check() *problem {
 	return firstOf(c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts)
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts, c.checkNumbers)
 }
 
 // checkPart is check for a configuration that need not name a link.
@@ -54,7 +54,7 @@ func (c *Config) checkPart() *problem {
 		return c.check()
 	}
 	return firstOf(c.checkStation, c.checkLayouts, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts)
+		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts, c.checkNumbers)
 }
 
 func firstOf(checks ...func() *problem) *problem {

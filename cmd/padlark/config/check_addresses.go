@@ -1,6 +1,7 @@
 package config
 
 import (
+	"encoding/json"
 	"fmt"
 	"net"
 	"net/url"
@@ -79,4 +80,26 @@ func checkURL(path, raw, example string, schemes ...string) *problem {
 		}
 	}
 	return problemf(path, "%s is not an address like %s", path, example)
+}
+
+// checkNumbers finds what is no finite number in any table: nan and inf are TOML,
+// and nothing that computes or tells of a rocket can do with them.
+func (c *Config) checkNumbers() *problem {
+	tables := []struct {
+		path string
+		v    any
+	}{{"site", c.Site}, {"alarm", c.Alarm}, {"callout", c.Callout}, {"bus", c.Bus}}
+	for i, r := range c.Rockets {
+		tables = append(tables, struct {
+			path string
+			v    any
+		}{fmt.Sprintf("rocket[%d]", i), r})
+	}
+	for _, t := range tables {
+		// JSON has no form for them, and it knows every field.
+		if _, err := json.Marshal(t.v); err != nil {
+			return problemf(t.path, "%s holds a number that is none (nan or inf): give one, or leave it out", t.path)
+		}
+	}
+	return nil
 }

@@ -2,6 +2,7 @@ package config
 
 import (
 	"bytes"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -115,19 +116,41 @@ func Load(path string) (*Config, error) {
 		}
 		return nil, fmt.Errorf("read configuration: %w", err)
 	}
-	return Parse(path, data)
+	return ParseHere(path, data)
 }
 
-// Parse checks a configuration; name is what errors call the file.
-func Parse(name string, data []byte) (*Config, error) { return parse(name, data, (*Config).check) }
+// readKey reads the key of a layout's checksum.
+func readKey(path string) ([]byte, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("read key_file: %w", err)
+	}
+	key, err := hex.DecodeString(strings.TrimSpace(string(text)))
+	if err != nil || len(key) != decode.SealKeySize {
+		return nil, fmt.Errorf("read key_file: %s does not hold %d hex digits", path, 2*decode.SealKeySize)
+	}
+	return key, nil
+}
+
+// Parse checks a configuration; name is what errors call the file. Files that it
+// names are not read: what is decoded with a key cannot be then.
+func Parse(name string, data []byte) (*Config, error) {
+	return parse(name, data, nil, (*Config).check)
+}
+
+// ParseHere is Parse for a configuration of this computer, whose key files are
+// read.
+func ParseHere(name string, data []byte) (*Config, error) {
+	return parse(name, data, readKey, (*Config).check)
+}
 
 // ParsePart checks what somebody gives who has nothing to listen to, as for a
 // board's own log: a configuration that need not name a link.
 func ParsePart(name string, data []byte) (*Config, error) {
-	return parse(name, data, (*Config).checkPart)
+	return parse(name, data, nil, (*Config).checkPart)
 }
 
-func parse(name string, data []byte, check func(*Config) *problem) (*Config, error) {
+func parse(name string, data []byte, key func(path string) ([]byte, error), check func(*Config) *problem) (*Config, error) {
 	c := &Config{}
 	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
 	if err := dec.Decode(c); err != nil {
@@ -139,7 +162,11 @@ func parse(name string, data []byte, check func(*Config) *problem) (*Config, err
 		return nil, err
 	}
 	c.fillDefaults()
-	if p := check(c); p != nil {
+	p := c.readKeys(key)
+	if p == nil {
+		p = check(c)
+	}
+	if p != nil {
 		at := findPositions(data).find(p.path)
 		return nil, &Error{File: name, Line: at.line, Column: at.column, Err: p.err}
 	}
@@ -163,6 +190,21 @@ func decodeError(name string, err error) error {
 			Err: errors.New(strings.TrimPrefix(de.Error(), "toml: "))}
 	}
 	return &Error{File: name, Err: err}
+}
+
+// readKeys takes in the keys that layouts name.
+func (c *Config) readKeys(read func(path string) ([]byte, error)) *problem {
+	for i := range c.Layouts {
+		k := &c.Layouts[i].Checksum
+		if k.KeyFile == "" || read == nil {
+			continue
+		}
+		var err error
+		if k.Key, err = read(k.KeyFile); err != nil {
+			return &problem{fmt.Sprintf("layout[%d].checksum", i), err}
+		}
+	}
+	return nil
 }
 
 func (c *Config) fillDefaults() {

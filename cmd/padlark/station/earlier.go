@@ -114,7 +114,7 @@ func describeJournal(path string) (sqlite.Session, *config.Config, error) {
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	info := r.Info()
-	cfg, err := config.Parse("configuration in "+path, []byte(info.Config))
+	cfg, err := config.ParseHere("configuration in "+path, []byte(info.Config))
 	if err != nil {
 		return sqlite.Session{}, nil, fmt.Errorf("%s: %w", path, err)
 	}

@@ -49,6 +49,7 @@ type sequencer struct {
 	heard   func(f *ingest.Frame)           // if not nil, is shown each live frame
 	passed  int64                           // of the newest frame
 	sampled int64                           // Passed of the newest sample that was published
+	garbage garbage
 	// before is how many frames of a link the session had when it was resumed.
 	before map[string]uint64
 	// sent is how many samples and ticks went out since mark, which is how far the
@@ -91,7 +92,11 @@ func (q *sequencer) stamp(f *ingest.Frame, now time.Duration) {
 
 // pass hands on stamped frames that arrived together.
 func (q *sequencer) pass(ctx context.Context, frames []ingest.Frame) error {
-	kept := q.journal == nil || q.journal.Frames(frames)
+	kept := true
+	if q.journal != nil { // live
+		frames = q.withoutGarbage(frames)
+		kept = q.journal.Frames(frames)
+	}
 	for i := range frames {
 		f := &frames[i]
 		q.passed = f.Passed
@@ -107,6 +112,24 @@ func (q *sequencer) pass(ctx context.Context, frames []ingest.Frame) error {
 	return nil
 }
 
+// withoutGarbage takes out, in place, what is not worth keeping.
+func (q *sequencer) withoutGarbage(frames []ingest.Frame) []ingest.Frame {
+	kept := frames[:0]
+	for i := range frames {
+		f := frames[i]
+		r, drop := q.garbage.drops(q.decoder, &f)
+		if !drop {
+			kept = append(kept, f)
+			continue
+		}
+		if q.stats != nil {
+			q.stats(f.Link).AddBad(r.Reason, f)
+			q.stats(f.Link).AddBad(reasonNotKept, f)
+		}
+	}
+	return kept
+}
+
 // decode turns the frame into a sample, or counts why it is none.
 func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 	s, err := q.decoder.Decode(*f)
@@ -116,6 +139,7 @@ func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
+		q.garbage.note(f)
 		if q.stats != nil {
 			q.stats(f.Link).AddBad(rej.Reason, *f)
 		}
