@@ -24,9 +24,17 @@ type CaptureReader struct {
 	rssi float64
 }
 
-// NewCaptureReader reads the header.
+// NewCaptureReader reads the header, of a capture that may be compressed with
+// Zstandard.
 func NewCaptureReader(r io.Reader) (*CaptureReader, error) {
 	c := &CaptureReader{r: bufio.NewReaderSize(r, 65536)}
+	in, err := unpacked(c.r)
+	if err != nil {
+		return nil, err
+	}
+	if in != io.Reader(c.r) {
+		c.r = bufio.NewReaderSize(in, 65536)
+	}
 	head := make([]byte, len(captureMagic)+6)
 	n, err := io.ReadFull(c.r, head)
 	switch {

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/klauspost/compress/zstd"
 )
 
 func writeCapture(t testing.TB, info CaptureInfo, chunks []Chunk) []byte {
@@ -87,6 +88,20 @@ func TestCaptureRoundTrip(t *testing.T) {
 	}
 	if at, torn := r.Torn(); torn || at != int64(len(data)) {
 		t.Errorf("torn %v at %d, want whole to %d", torn, at, len(data))
+	}
+	z, err := zstd.NewWriter(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	packed := z.EncodeAll(data, nil)
+	if r, err = NewCaptureReader(bytes.NewReader(packed)); err != nil {
+		t.Fatal(err)
+	}
+	if got, _ := readChunks(r); !cmp.Equal(testChunks, got) || !IsCapture(bytes.NewReader(packed)) {
+		t.Errorf("compressed: %d chunks", len(got))
+	}
+	if IsCapture(bytes.NewReader(z.EncodeAll([]byte("$PLRK,7,1,2,3"), nil))) || IsCapture(bytes.NewReader(packed[:5])) {
+		t.Error("what is compressed and no capture is taken for one")
 	}
 	if _, err := CreateCapture(path, testInfo); err == nil || !strings.Contains(err.Error(), "exists already: move it away") {
 		t.Errorf("writing over a capture: %v", err)

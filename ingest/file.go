@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -61,11 +62,12 @@ func (l *fileLink) try(ctx context.Context) error {
 func (l *fileLink) read(ctx context.Context, r io.Reader, name string, again bool) error {
 	br := bufio.NewReaderSize(r, 65536)
 	head, err := br.Peek(len(captureMagic))
+	capture := string(head) == captureMagic || bytes.HasPrefix(head, []byte(packedMagic))
 	if len(head) == 0 && again && err != nil {
 		return &missingError{name + " has no writer: start the program that writes to it"}
 	}
 	l.up("reading " + name)
-	if string(head) == captureMagic {
+	if capture {
 		// A capture says itself where its streams end.
 		err = l.readCapture(ctx, br, name)
 	} else {

@@ -7,10 +7,11 @@ import (
 	"strings"
 
 	"padlark/storage/bundle"
+	"padlark/storage/journal"
 )
 
 type importCmd struct {
-	File   string  `arg:"" help:"A bundle, a board's own log, or a capture; - for a log on stdin; serial:PORT asks the board for its log; PORT is its path or the name of its link."`
+	File   string  `arg:"" help:"A bundle, a session's journal, a board's own log, or a capture; - for a log on stdin; serial:PORT asks the board for its log; PORT is its path or the name of its link."`
 	Data   string  `help:"Folder of the archive to put it into; made if it is not there." placeholder:"DIR"`
 	Config string  `short:"c" type:"path" help:"Configuration with the layout and the rocket." placeholder:"FILE"`
 	Layout string  `help:"Layout of the log: lark-text, lark-bin or one of the configuration."`
@@ -34,7 +35,7 @@ func (importCmd) Help() string {
 
 // Run finds out what the file is and takes it in.
 func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
-	is, fromPort := false, strings.HasPrefix(c.File, serialMark)
+	is, isJournal, fromPort := false, false, strings.HasPrefix(c.File, serialMark)
 	if c.File != "-" && !fromPort {
 		f, err := os.Open(c.File)
 		if err != nil {
@@ -42,6 +43,11 @@ func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
 		}
 		is = bundle.Is(f)
 		_ = f.Close() // only read from
+		// A journal says in its header of which session it is.
+		if r, err := journal.Open(c.File, nil); err == nil {
+			isJournal = r.Info().Session != ""
+			_ = r.Close() // only read from
+		}
 	}
 	dir := c.Data
 	if dir == "" {
@@ -52,6 +58,9 @@ func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
 	}
 	if is {
 		return importBundle(ctx, c.File, dir, cio)
+	}
+	if isJournal {
+		return importJournal(ctx, c.File, dir, cio)
 	}
 	note := ""
 	if fromPort {

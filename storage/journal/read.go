@@ -7,10 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 	"time"
-
-	"github.com/klauspost/compress/zstd"
 
 	"padlark/decode"
 	"padlark/flight"
@@ -29,7 +26,6 @@ type Reader struct {
 	c       *ingest.CaptureReader
 	path    string
 	file    *os.File
-	zst     *zstd.Decoder // nil for a plain file
 	decoder Decoder       // nil: frames are not decoded
 	ended   time.Duration // of the note that ends the session, 0 until it is read
 	lost    uint64
@@ -43,26 +39,14 @@ func Open(path string, decoder Decoder) (*Reader, error) {
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
 	r := &Reader{path: path, file: f, decoder: decoder}
-	var in io.Reader = f
-	if strings.HasSuffix(path, Packed) {
-		if r.zst, err = zstd.NewReader(f, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxWindow(32<<20)); err != nil {
-			return nil, errors.Join(fmt.Errorf("open journal: %w", err), f.Close())
-		}
-		in = r.zst
-	}
-	if r.c, err = ingest.NewCaptureReader(in); err != nil {
+	if r.c, err = ingest.NewCaptureReader(f); err != nil {
 		return nil, errors.Join(fmt.Errorf("%s: %w", path, err), r.Close())
 	}
 	return r, nil
 }
 
 // Close closes the file.
-func (r *Reader) Close() error {
-	if r.zst != nil {
-		r.zst.Close()
-	}
-	return r.file.Close()
-}
+func (r *Reader) Close() error { return r.file.Close() }
 
 // Info is the journal's description.
 func (r *Reader) Info() ingest.CaptureInfo { return r.c.Info() }
