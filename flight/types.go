@@ -113,6 +113,10 @@ type State struct {
 	SpeedSD    *float64 `json:"speed_sd_mps"`
 	AccelMps2  *float64 `json:"accel_mps2"` // of the motion, -9.8 in free flight
 	HighestM   *float64 `json:"highest_m"`
+	// VentPart is by which part of the dynamic pressure the vent seems to read
+	// low, as the climb showed it; for the rules, not for people.
+	VentPart *float64 `json:"-"`
+	VentSD   *float64 `json:"-"`
 	// ToApogeeS is the predicted time to apogee in s, negative after it;
 	// PredictedM the predicted apogee. Only while climbing.
 	ToApogeeS   *float64 `json:"to_apogee_s"`

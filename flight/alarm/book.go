@@ -147,7 +147,7 @@ func (b *Book) note(e *entry, st *flight.State, ev []flight.Event) {
 		case flight.Burnout:
 			v.burnoutAt = at
 		case flight.Apogee:
-			v.apogeeAt, v.apogeeM = at, value(ev[i].AltitudeM)
+			v.apogeeAt, v.apogeeM, v.apogeeSD = at, value(ev[i].AltitudeM), value(ev[i].AtSD)
 		case flight.Release:
 			v.releaseAt = at
 		case flight.Touchdown:

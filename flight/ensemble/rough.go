@@ -107,7 +107,7 @@ func (p *plan) roughen(spec Spec) {
 		d.wave[i] = wave{0.03 + 0.2*rng.Float64(), 2 * math.Pi * rng.Float64()}
 	}
 	first, second, two := h.FirstMps.draw(rng), h.SecondM.draw(rng), rng.Float64() < h.TwoStageShare
-	if two {
+	if two && p.rocket.Kind == "solid" { // nobody gives a low rocket two
 		d.firstMps, d.secondM = first, second
 	}
 	snag, caught := h.SnagS.draw(rng), rng.Float64() < h.SnagShare

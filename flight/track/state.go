@@ -14,6 +14,7 @@ import (
 type numbers struct {
 	altitude, altitudeSD, speed, speedSD, accel, highest float64
 	toApogee, toApogeeSD, predicted, predictedSD         float64
+	vent, ventSD                                         float64
 	releaseUs, cell, rssi, pressure, temp, lat, lon      float64
 	armed                                                bool
 }
@@ -75,6 +76,11 @@ func (t *Tracker) fill() {
 	n.highest = t.fl.highest
 	o.AltitudeM, o.AltitudeSD, o.SpeedMps, o.SpeedSD = &n.altitude, &n.altitudeSD, &n.speed, &n.speedSD
 	o.HighestM = &n.highest
+	if !t.fl.apogee { // afterwards the flow is another
+		x, p := &t.filter.x[coast], &t.filter.p[coast]
+		n.vent, n.ventSD = x[xPort], math.Sqrt(p[xPort][xPort])
+		o.VentPart, o.VentSD = &n.vent, &n.ventSD
+	}
 	if t.fl.inAir { // the pad is not known
 		o.AltitudeM, o.AltitudeSD, o.HighestM = nil, nil, nil
 	}
