@@ -33,7 +33,7 @@ func (r *noLiftoff) check(v *view) cond {
 		return off
 	}
 	if v.fresh {
-		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > 3 {
+		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > learnS {
 			r.hinted, r.hintAt, r.hint = true, v.t, what
 		}
 	}
@@ -73,13 +73,15 @@ func (r *noLiftoff) blow(v *view) string {
 	noise := math.Max(r.spread.value, 5)
 	if r.level.started && math.Abs(d) > 8*noise && math.Abs(d) > blowPa {
 		r.blows++
+		if r.blows > 20 || r.blows >= 4 && v.t-v.first < learnS { // it is the level, and what was taken for it was none
+			r.level.value, r.blows = p, 0
+			r.blowAt.hold(v.t, false)
+			return ""
+		}
 		if r.blows >= 3 && r.blowAt.hold(v.t, true) > 0.05 {
 			return sprintf("the barometer felt a blow of %.0f Pa", d)
 		}
 		r.blowAt.hold(v.t, true)
-		if r.blows > 20 { // it is the new level
-			r.level.value, r.blows = p, 0
-		}
 		return ""
 	}
 	r.blows = 0
@@ -90,6 +92,9 @@ func (r *noLiftoff) blow(v *view) string {
 	r.level.add(v.t, p, 2)
 	return ""
 }
+
+// learnS is how long after the first sample the level is still being learnt, in s.
+const learnS = 3
 
 // blowPa is the least pressure pulse that counts, in Pa: about 8 m of height,
 // far above gusts (common practice, no source).
