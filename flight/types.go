@@ -19,9 +19,12 @@ type Kind string
 
 // The kinds of event.
 const (
-	Liftoff   Kind = "liftoff"
-	Burnout   Kind = "burnout"
-	Apogee    Kind = "apogee"
+	Liftoff Kind = "liftoff"
+	Burnout Kind = "burnout"
+	Apogee  Kind = "apogee"
+	// Withdrawn takes back the call of the apogee before it: At and AltitudeM are
+	// those of that call. The true one follows as another Apogee of the flight.
+	Withdrawn Kind = "withdrawn"
 	Release   Kind = "release"
 	Touchdown Kind = "touchdown"
 	Reboot    Kind = "reboot"

@@ -17,6 +17,10 @@ type mark struct{ t, v float64 }
 // a parachute that opens as the rule knows it.
 const falseFalls = 300
 
+// unsureShare of the free fall is the greatest standard deviation with which a speed
+// still says something.
+const unsureShare = 0.35
+
 // untoldOpens is the share of the falls under a parachute that opened although the
 // board has not released it, where boards tell of it.
 const untoldOpens = 0.01
@@ -64,7 +68,7 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 		need = math.Log(falseFalls * untoldOpens) // what opens is told first
 	}
 	near = r.odds.lead > need && r.odds.fits > 0.6 && !v.awaitsRelease() &&
-		v.sink() > v.limits.BallisticMps && v.sink() > v.limits.BallisticShare*free
+		!(v.speedSD > unsureShare*free) && v.sink() > v.limits.BallisticMps && v.sink() > v.limits.BallisticShare*free
 	return near, braked
 }
 

@@ -148,6 +148,12 @@ func (b *Book) note(e *entry, st *flight.State, ev []flight.Event) {
 			v.burnoutAt = at
 		case flight.Apogee:
 			v.apogeeAt, v.apogeeM, v.apogeeSD = at, value(ev[i].AltitudeM), value(ev[i].AtSD)
+		case flight.Withdrawn:
+			nan := math.NaN()
+			v.apogeeAt, v.apogeeM, v.apogeeSD = nan, nan, nan
+			if !e.tellsRelease {
+				v.releaseAt = nan
+			}
 		case flight.Release:
 			v.releaseAt = at
 		case flight.Touchdown:

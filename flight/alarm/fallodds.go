@@ -24,6 +24,7 @@ type fallOdds struct {
 	lead  float64 // log of how much likelier no parachute is
 	fits  float64 // how well the likeliest closed fall fits, 0 to 1
 	last  float64 // time of the last reading taken
+	rough float64 // m2, mean square by which readings miss the likeliest fall of late
 }
 
 // fallRing is how many readings are kept until the apogee or the release is known.
@@ -45,6 +46,7 @@ type hypothesis struct {
 	p          [free][free]float64
 	like       float64 // log, with the weight
 	fit        float64 // running mean of how well the readings fit
+	missed     float64 // m, by how much the last reading did
 }
 
 // Free in each hypothesis: the height of the top, when it was, and by which part of
@@ -64,6 +66,8 @@ const (
 	ventTurns  = 0.04 // what turning over adds to it
 	fallSteps  = 0.04 // s, longest step of a fall
 	wanderM2   = 0.2  // m2/s, by how much a fall leaves what is reckoned
+	shakenM    = 4.0  // m, most that one reading counts for in how shaken they are
+	shakenS    = 0.3  // s, memory of it
 	fitOf      = 10.0 // whole readings that the fit is judged by: a parachute that comes out may feign a fall for less
 	judgedS    = 12.0 // s after the apogee from which no more is weighed
 )
@@ -108,7 +112,7 @@ func (v *view) kelvin() float64 {
 // begin starts the test anew at an apogee, with the openings that are possible by
 // what is known of the release.
 func (o *fallOdds) begin(v *view) {
-	o.top, o.lead, o.fits = v.apogeeAt, 0, 1
+	o.top, o.lead, o.fits, o.rough = v.apogeeAt, 0, 1, 0
 	o.hyps = o.hyps[:0]
 	o.closedFalls(v)
 	o.openFalls(v)
@@ -187,6 +191,11 @@ func (o *fallOdds) closedFalls(v *view) {
 		add(math.Max(0.55*vt, 12), 0.2)
 		return
 	}
+	if v.maybeTwo() { // slower falls are then those of the small one
+		add(40, 0.5)
+		add(60, 0.5)
+		return
+	}
 	for _, vt := range [4]float64{15, 20, 28, 45} {
 		add(vt, 0.25)
 	}
@@ -250,14 +259,19 @@ func (v *view) sinks() []wayOf {
 	if own := v.parachuteSpeed(); !math.IsInf(own, 1) {
 		out = []wayOf{{0.75 * own, 0.25}, {own, 0.45}, {1.3 * own, 0.25}, {1.8 * own, 0.02}}
 	}
-	if v.apogeeM > firstOfTwoM {
-		return append(out, wayOf{11, 0.1}, wayOf{15, 0.1}, wayOf{19, 0.08}, wayOf{24, 0.05}, wayOf{30, 0.02})
+	if v.maybeTwo() {
+		return append(out, wayOf{11, 0.1}, wayOf{15, 0.1}, wayOf{19, 0.08}, wayOf{24, 0.06}, wayOf{30, 0.05}, wayOf{38, 0.01})
 	}
 	return append(out, wayOf{11, 0.005}, wayOf{15, 5e-4}, wayOf{21, 1e-4})
 }
 
-// firstOfTwoM is the height in m from which a rocket may come down under a small
-// parachute first (common practice, no source).
+// maybeTwo says whether it may come down under a small parachute first.
+func (v *view) maybeTwo() bool {
+	return v.apogeeM > firstOfTwoM && (v.rocket.Kind == "solid" || v.apogeeM > 2*firstOfTwoM)
+}
+
+// firstOfTwoM is the height in m from which a rocket with a motor may come down under a
+// small parachute first; one without from twice that (common practice, no source).
 const firstOfTwoM = 150
 
 // weigh takes the readings that the hypotheses have not seen yet.
@@ -275,16 +289,31 @@ func (o *fallOdds) weigh() {
 			continue
 		}
 		sd := math.Hypot(o.sd, swingM*min(1, max(0.2, (r.t-o.top)/swingGrowS)))
+		if shaken := math.Sqrt(o.rough) / sd; shaken > 1 { // such errors last, too
+			sd, worth = sd*shaken, worth/shaken
+		}
+		best := 0
 		for i := range o.hyps {
 			h := &o.hyps[i]
 			h.p[0][0] += wanderM2 * gap
 			h.fallTo(r.t - o.top)
 			h.take(r.h, sd*sd, worth)
+			if h.like > o.hyps[best].like {
+				best = i
+			}
 		}
+		o.notice(o.hyps[best].missed, gap)
 	}
 	if took {
 		o.compare()
 	}
+}
+
+// notice follows by how much the readings miss even the likeliest fall: a canopy that
+// comes out or twists may shake them for a while, and then they tell less.
+func (o *fallOdds) notice(missed, gap float64) {
+	missed = min(math.Abs(missed), shakenM)
+	o.rough += (missed*missed - o.rough) * -math.Expm1(-gap/shakenS)
 }
 
 // compare sums up both mixtures.
@@ -368,6 +397,7 @@ func (h *hypothesis) take(y, r, worth float64) {
 		}
 		s += by[i] * c[i]
 	}
+	h.missed = e
 	good := (1 - oddShare) * math.Exp(-e*e/(2*(s+r))) / math.Sqrt(2*math.Pi*(s+r))
 	odd := oddShare / (math.Pi * oddM * (1 + e*e/(oddM*oddM)))
 	h.like += worth * math.Log(good+odd)

@@ -20,10 +20,12 @@ type noLiftoff struct {
 	level    smoothed // pressure before the blow
 	spread   smoothed // mean distance of the readings from level
 	blows    int
+	pressed  bool // the blow was upward in pressure
 	blowAt   since
 	hintAt   float64
 	hint     string
 	hinted   bool
+	waitS    float64 // s, how long the liftoff may take
 	until    float64
 }
 
@@ -34,10 +36,13 @@ func (r *noLiftoff) check(v *view) cond {
 	}
 	if v.fresh {
 		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > learnS {
-			r.hinted, r.hintAt, r.hint = true, v.t, what
+			r.hinted, r.hintAt, r.hint, r.waitS = true, v.t, what, v.limits.DumpWaitS
+			if r.pressed {
+				r.waitS += ramS
+			}
 		}
 	}
-	if r.hinted && v.t-r.hintAt > v.limits.DumpWaitS {
+	if r.hinted && v.t-r.hintAt > r.waitS {
 		r.hinted = false
 		r.until = v.t + 20
 	}
@@ -79,6 +84,7 @@ func (r *noLiftoff) blow(v *view) string {
 			return ""
 		}
 		if r.blows >= 3 && r.blowAt.hold(v.t, true) > 0.05 {
+			r.pressed = d > 0
 			return sprintf("the barometer felt a blow of %.0f Pa", d)
 		}
 		r.blowAt.hold(v.t, true)
@@ -92,6 +98,10 @@ func (r *noLiftoff) blow(v *view) string {
 	r.level.add(v.t, p, 2)
 	return ""
 }
+
+// ramS is how much longer the liftoff may take after a blow that raises the pressure, in
+// s: at some vents a fast climb does, until the speed is spent.
+const ramS = 1.5
 
 // learnS is how long after the first sample the level is still being learnt, in s.
 const learnS = 3

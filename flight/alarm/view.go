@@ -154,7 +154,7 @@ func (v *view) parachuteSpeed() float64 {
 
 // tellsRelease says whether the board tells of its release at all.
 func (v *view) tellsRelease() bool {
-	return v.rocket.Release != "none" && (v.released || v.self.tellsRelease)
+	return v.rocket.Release != "none" && v.self.tellsRelease
 }
 
 // open says whether a pulse is nearer to the servo's open than its rest

@@ -26,7 +26,8 @@ func (t *Tracker) scaleSD() float64 {
 
 // levelVar is the variance in m2 of the level of the pad by now.
 func (t *Tracker) levelVar(now float64) float64 {
-	return t.fl.sdPad*t.fl.sdPad + wanderQ*max(0, now-t.fl.liftoff)
+	gusts := t.fl.gust - t.filter.gust // those that the pad's level met and the filter leaves out
+	return t.fl.sdPad*t.fl.sdPad + max(0, gusts) + wanderQ*max(0, now-t.fl.liftoff)
 }
 
 // heightSD is the standard deviation in m of a height h above the pad whose

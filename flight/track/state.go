@@ -131,9 +131,12 @@ func (t *Tracker) clock(s float64) time.Time {
 
 // event begins an event of the present flight.
 func (t *Tracker) event(k flight.Kind, at, sd float64) flight.Event {
+	id := fmt.Sprintf("%s-%d-%s", t.out.Rocket, t.out.Flight, k)
+	if t.flying && t.fl.calls > 0 && k != flight.Touchdown { // the second of its kind
+		id = fmt.Sprintf("%s-%d", id, t.fl.calls+1)
+	}
 	return flight.Event{
-		Session: t.cfg.Session, Rocket: t.out.Rocket, Kind: k, Flight: t.out.Flight,
-		ID: fmt.Sprintf("%s-%d-%s", t.out.Rocket, t.out.Flight, k),
+		Session: t.cfg.Session, Rocket: t.out.Rocket, Kind: k, Flight: t.out.Flight, ID: id,
 		At: t.clock(at), AtSD: num(sd),
 	}
 }
