@@ -71,6 +71,7 @@ func (t *Tracker) fill() {
 	if o.AccelMps2 != nil {
 		accel = n.accel
 	}
+	h, v = t.unvented(h, v)
 	n.altitude, n.altitudeSD = h, t.heightSD(t.last.t, h, v, varH)
 	n.speed, n.speedSD = v, t.speedSD(v, accel, varV)
 	n.highest = t.fl.highest
