@@ -88,7 +88,9 @@ type Alarm struct {
 	// acknowledged it. A cleared alarm stays visible until it is acknowledged.
 	Active bool `json:"active"`
 	Acked  bool `json:"acked"`
-	// RaisedAt, ChangedAt: event time, UTC.
+	// RaisedAt, ChangedAt: event time, UTC. An active alarm of priority LookUp
+	// changes once a second as its numbers do; only the change with both times
+	// equal is one of being raised.
 	RaisedAt  time.Time `json:"raised_at"`
 	ChangedAt time.Time `json:"changed_at"`
 	// Say is the short form, spoken; Reason the long form with the numbers and
