@@ -36,7 +36,7 @@ func (r *noLiftoff) check(v *view) cond {
 	}
 	if v.fresh {
 		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > learnS {
-			r.hinted, r.hintAt, r.hint, r.waitS = true, v.t, what, v.limits.DumpWaitS
+			r.hinted, r.hintAt, r.hint, r.waitS = true, v.t, what, v.limits.DumpWaitS+4*v.self.link.gap.value // a slow board tells late that it left
 			if r.pressed {
 				r.waitS += ramS
 			}
