@@ -46,7 +46,7 @@ func (r *outOfField) check(v *view) cond {
 	return r.gate.step(v.t, out, 0.8, 5)
 }
 
-// steadyS is how long after the apogee the sink rate is steady enough to foretell the
+// steadyS is how long after the apogee sink and drift are steady enough to foretell the
 // touchdown by, in s.
 const steadyS = 4
 
@@ -104,7 +104,7 @@ func (r *outOfField) predict(v *view) {
 	}
 	r.left = math.Max(0, v.alt) / sink
 	if r.known {
-		if !v.deployed() {
+		if !v.deployed() || v.t-v.apogeeAt < steadyS {
 			return // it still flies across: that is no drift
 		}
 		e, n := r.east.value+r.vEast*r.left, r.nth.value+r.vN*r.left
