@@ -31,7 +31,7 @@
 // # The call of the apogee
 //
 // The apogee is called when it is over with probability 0.8 and, with a
-// probability below 5e-6, at least 0.1 s away (flightnow.go). With good readings
+// probability below 1e-5, at least 0.1 s away (flightnow.go). With good readings
 // the first decides, and the call comes some 50 ms late; with poor ones the
 // second. Because the probability that the apogee is still to come is that of
 // one event which either happened or not, its least value so far counts

@@ -15,6 +15,7 @@ type flightNow struct {
 	liftoff   float64 // s
 	start     float64 // s, of the readings that the filter began with
 	burntOut  bool
+	halfM     float64 // m, the greatest height by then
 	halfBurnt float64 // when boost became the less likely mode, s
 	apogee    bool
 	apogeeAt  float64
@@ -211,17 +212,17 @@ func (t *Tracker) findBurnout(r *reading) {
 		return
 	}
 	if math.IsNaN(t.fl.halfBurnt) {
-		t.fl.halfBurnt = r.t
+		t.fl.halfBurnt, t.fl.halfM = r.t, t.fl.highest
 	}
 	if w > 0.05 {
 		return
 	}
 	t.fl.burntOut = true
-	t.fl.notBefore = r.t + t.leastCoast(r.t-t.fl.liftoff)
 	if t.out.Phase == flight.Boost {
 		t.out.Phase = flight.Coast
 	}
 	at := max(t.fl.halfBurnt, t.fl.liftoff+0.05)
+	t.fl.notBefore = at + surely*t.leastCoast(at-t.fl.liftoff, t.fl.halfM)
 	e := t.event(flight.Burnout, at, max(fadeS, r.t-at))
 	t.emitNow(e, r.t)
 }
@@ -229,7 +230,7 @@ func (t *Tracker) findBurnout(r *reading) {
 // Rules for calling the apogee.
 const (
 	pPassed = 0.80 // it is over with this probability, and
-	pEarly  = 5e-6 // with this one at most it is still earlyS away
+	pEarly  = 1e-5 // with this one at most it is still earlyS away
 	earlyS  = 0.1  // s
 
 	leastTopM   = 3.0 // m, below which there is no apogee
@@ -333,7 +334,7 @@ func (t *Tracker) fallsAnyway(r *reading) {
 // apogee makes the event.
 func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	t.fl.apogee = true
-	if top, m, ok := t.seenTop(); ok && m > h+2+4*sdH {
+	if top, m, ok := t.seenTop(at, h); ok && m > h+2+4*sdH {
 		// The filter was lost when it was up there.
 		at, sd, h, sdH = top, max(sd, 0.5), m, max(sdH, 2)
 	}

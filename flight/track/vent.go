@@ -37,19 +37,23 @@ func (t *Tracker) across() float64 {
 	return math.Hypot(1.5*acrossPart*up, max(3, t.cfg.Site.WindMps))
 }
 
-// leastCoast is how long in s a rocket coasts at the least that reads as high as
-// this one after so many seconds under thrust. A vent that reads low pressure at
+// leastCoast is how long in s a rocket coasts at the least that reads h m high after
+// so many seconds under thrust. A vent that reads low pressure at
 // speed lifts the readings while it is fast and lets them fall while it slows
 // down, all before the apogee: of the greatest such error the least speed
 // follows, and of the greatest drag how soon that is spent.
-func (t *Tracker) leastCoast(thrustS float64) float64 {
+func (t *Tracker) leastCoast(thrustS, h float64) float64 {
 	const lift = suction / (2 * gravity)
 	half := max(thrustS, 0.1) / 2
-	v := (math.Sqrt(half*half+4*lift*max(t.fl.highest, 0)) - half) / (2 * lift)
+	v := (math.Sqrt(half*half+4*lift*max(h, 0)) - half) / (2 * lift)
 	u := &t.filter.tune
 	_, in := ascent(v, u.prior[coast]+2*math.Sqrt(u.priorVar[coast]), 0)
 	return in
 }
+
+// surely is the part of the least coast before which no apogee is called: what feigns
+// one is over by then, and low flights at ten readings a second are not held up.
+const surely = 0.7
 
 // suction is the greatest error of a vent, in parts of the dynamic pressure
 // (common practice, no source: a hole in the wrong place of a nose or a shoulder).
