@@ -48,11 +48,14 @@ func (r *outOfField) check(v *view) cond {
 
 // steadyS is how long after the apogee sink and drift are steady enough to foretell the
 // touchdown by, in s.
-const steadyS = 4
+const (
+	steadyS = 4.0
+	driftS  = 2.0 // where positions tell of the drift
+)
 
 // foretold is by how much further than the edge a drift must lead: the air is not the
 // same all the way down.
-const foretold = 1.15
+const foretold = 1.05
 
 // lying keeps the alarm for a rocket that lies outside.
 func (r *outOfField) lying(v *view) cond {
@@ -104,7 +107,7 @@ func (r *outOfField) predict(v *view) {
 	}
 	r.left = math.Max(0, v.alt) / sink
 	if r.known {
-		if !v.deployed() || v.t-v.apogeeAt < steadyS {
+		if !v.deployed() || v.t-v.apogeeAt < driftS {
 			return // it still flies across: that is no drift
 		}
 		e, n := r.east.value+r.vEast*r.left, r.nth.value+r.vN*r.left
