@@ -107,9 +107,9 @@ type outcome struct {
 // and the tracker's apogee are not exact.
 const early = 0.25
 
-// faulty draws a flight, puts the fault in and listens.
-func faulty(kind ensemble.FaultKind, seed, index uint64) (outcome, error) {
-	f, err := ensemble.Draw(ensemble.ForFaults(), seed, index)
+// faulty draws a flight of a spec, puts the fault in and listens.
+func faulty(spec ensemble.Spec, kind ensemble.FaultKind, seed, index uint64) (outcome, error) {
+	f, err := ensemble.Draw(spec, seed, index)
 	if err != nil {
 		return outcome{}, err
 	}
@@ -118,6 +118,9 @@ func faulty(kind ensemble.FaultKind, seed, index uint64) (outcome, error) {
 		return outcome{}, err
 	}
 	o := outcome{flight: g, truth: truth, delay: math.NaN()}
+	if (kind == "ballistic" || kind == "no-release") && spec.Name != ensemble.ForFaults().Name {
+		truth.ByS = g.Truth.TouchdownS // here the question is how much of the fall is left
+	}
 	from := causeOf(kind, &g, truth) - early
 	raised, err := listen(&g, truth.ByS)
 	if err != nil {
@@ -154,7 +157,7 @@ func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 	for _, r := range raised {
 		switch r.alarm.Kind {
 		case "out-of-field":
-			if across := math.Abs(f.Truth.At(f.Truth.TouchdownS).Across); across > 0.9*f.Site.FieldRadiusM {
+			if leaves(f) {
 				continue
 			}
 		case "losses":
@@ -165,6 +168,11 @@ func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 			if f.Truth.ApogeeM > 500 {
 				continue
 			}
+		case "fast-descent":
+			// So it does, under the first of two canopies.
+			if second := f.Truth.SecondS; r.at < second+1 {
+				continue
+			}
 		case "silent":
 			if heardBefore(f, r.at) < r.at-1.4 {
 				continue
@@ -173,6 +181,18 @@ func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 		out = append(out, r)
 	}
 	return out
+}
+
+// leaves says whether a flight leaves the field at some time, or would by the wind that
+// was told, which is all that a board without a receiver lets anybody know.
+func leaves(f *ensemble.Flight) bool {
+	u, edge := &f.Truth, 0.9*f.Site.FieldRadiusM
+	for t := u.LiftoffS; t < u.TouchdownS; t += 0.5 {
+		if math.Abs(u.At(t).Across) > edge {
+			return true
+		}
+	}
+	return math.Abs(u.At(u.TouchdownS).Across) > edge || f.Site.WindMps*(u.TouchdownS-u.ApogeeS) > edge
 }
 
 // heardBefore is when the last frame before t was heard.

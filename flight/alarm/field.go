@@ -42,9 +42,20 @@ func (r *outOfField) check(v *view) cond {
 		r.locate(v)
 	}
 	r.predict(v)
-	out := r.far > v.site.FieldRadiusM || r.reach > 1.05*v.site.FieldRadiusM
+	out := r.far > v.site.FieldRadiusM || r.reach > foretold*v.site.FieldRadiusM
 	return r.gate.step(v.t, out, 0.8, 5)
 }
+
+// steadyS is how long after the apogee sink and drift are steady enough to foretell the
+// touchdown by, in s.
+const (
+	steadyS = 4.0
+	driftS  = 2.0 // where positions tell of the drift
+)
+
+// foretold is by how much further than the edge a drift must lead: the air is not the
+// same all the way down.
+const foretold = 1.05
 
 // lying keeps the alarm for a rocket that lies outside.
 func (r *outOfField) lying(v *view) cond {
@@ -96,13 +107,16 @@ func (r *outOfField) predict(v *view) {
 	}
 	r.left = math.Max(0, v.alt) / sink
 	if r.known {
+		if !v.deployed() || v.t-v.apogeeAt < driftS {
+			return // it still flies across: that is no drift
+		}
 		e, n := r.east.value+r.vEast*r.left, r.nth.value+r.vN*r.left
 		r.reach = math.Hypot(e, n)
 		return
 	}
 	// Without positions: once, when the parachute carries and its sink rate is
 	// known, and while there is still time to warn anybody.
-	if v.deployed() && r.left > 3 {
+	if v.deployed() && v.t-v.apogeeAt > steadyS && r.left > 3 {
 		r.reach = v.site.WindMps * (r.left + math.Max(0, v.t-v.apogeeAt)) / 1.1
 	}
 }

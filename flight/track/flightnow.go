@@ -8,9 +8,6 @@ import (
 	"padlark/flight"
 )
 
-// NoteReleaseSeen is the note of a release that no board told of.
-const NoteReleaseSeen = "seen in the sink rate"
-
 // flightNow is what is known of the flight under way.
 type flightNow struct {
 	level     float64 // z of the pad, m
@@ -18,14 +15,21 @@ type flightNow struct {
 	liftoff   float64 // s
 	start     float64 // s, of the readings that the filter began with
 	burntOut  bool
+	halfM     float64 // m, the greatest height by then
 	halfBurnt float64 // when boost became the less likely mode, s
 	apogee    bool
 	apogeeAt  float64
+	calledM   float64 // m, the height that was called
+	calls     int     // calls taken back
+	climbsOn  float64 // since when the readings refute the call, s; NaN
+	seen      bool    // the release was seen in the fall, not told
 	released  bool
 	canopyAt  float64 // when the canopy mode became the likelier, s; NaN
 	highest   float64 // smoothed, m
 	highestAt float64
 	fastest   float64 // m/s, upward
+	gust      float64 // variance of gusts on the ground, m2
+	notBefore float64 // s, no apogee can be before
 	early     float64 // least probability so far that the apogee is earlyS away or more
 	lostSince float64 // since when no reading fitted, s; NaN
 	falling   float64 // since when the readings alone fall, s; NaN
@@ -83,14 +87,15 @@ func (t *Tracker) launch(c climb) {
 	t.out.Flight++
 	t.out.Phase = flight.Boost
 	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at, start: c.from,
-		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at, early: 1}
+		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), climbsOn: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at, early: 1}
 	t.out.Released = false
 	t.pad.white = c.white // the climb itself is no noise
 	e := t.event(flight.Liftoff, c.at, c.sd)
 	e.AltitudeM, e.AltitudeSD = num(0), num(c.sdPad)
 	t.emit(e)
 	n := t.hist.since(c.from)
-	t.filter.gust = t.pad.gusts(usualGust, t.step())
+	t.fl.gust = t.pad.gusts(usualGust, t.step())
+	t.filter.gust = airGust * t.fl.gust
 	t.filter.start(c.from, 0, 0.05+c.sdPad*c.sdPad)
 	for i := t.hist.n - 1; i >= 0; i-- {
 		r := t.hist.at(i)
@@ -100,6 +105,10 @@ func (t *Tracker) launch(c climb) {
 		}
 	}
 }
+
+// airGust is the part of the variance of gusts on the pad that shows in flight: the
+// rocket moves with what turns it (common practice, no source).
+const airGust = 0.25
 
 // Until it is this high and this long after liftoff nothing but boost is
 // possible.
@@ -121,6 +130,7 @@ func (t *Tracker) followOne(r *reading, back int) {
 		f.holdTo = min(r.t, t.fl.start+longestHeldS)
 	}
 	f.opens = t.opening()
+	f.aside = t.aside()
 	t.fallsSince(r)
 	f.step(r.t, r.h, r.force)
 	h, v, _, _ := f.mean()
@@ -136,6 +146,8 @@ func (t *Tracker) followOne(r *reading, back int) {
 	}
 	if !t.fl.apogee {
 		t.findApogee(r)
+	} else {
+		t.refute(r)
 	}
 	t.findCanopy(r)
 	t.findTouchdown(r)
@@ -208,7 +220,7 @@ func (t *Tracker) findBurnout(r *reading) {
 		return
 	}
 	if math.IsNaN(t.fl.halfBurnt) {
-		t.fl.halfBurnt = r.t
+		t.fl.halfBurnt, t.fl.halfM = r.t, t.fl.highest
 	}
 	if w > 0.05 {
 		return
@@ -218,6 +230,7 @@ func (t *Tracker) findBurnout(r *reading) {
 		t.out.Phase = flight.Coast
 	}
 	at := max(t.fl.halfBurnt, t.fl.liftoff+0.05)
+	t.fl.notBefore = at + surely*t.leastCoast(at-t.fl.liftoff, t.fl.halfM)
 	e := t.event(flight.Burnout, at, max(fadeS, r.t-at))
 	t.emitNow(e, r.t)
 }
@@ -225,26 +238,29 @@ func (t *Tracker) findBurnout(r *reading) {
 // Rules for calling the apogee.
 const (
 	pPassed = 0.80 // it is over with this probability, and
-	pEarly  = 2e-6 // with this one at most it is still earlyS away
+	pEarly  = 1e-5 // with this one at most it is still earlyS away
 	earlyS  = 0.1  // s
 
 	leastTopM   = 3.0 // m, below which there is no apogee
 	leastTopMps = 4.0 // m/s, speed that it must have had
 	leastTopS   = 1.5 // s after liftoff, from when it may have had it unseen
 
-	earlyMps = 0.09 * 9.81 // m/s, the speed that earlyS before the top at least
-	slows    = 0.9         // of gravity: a gust may lift a little
+	slows = 0.9 // of earlyS and of gravity: a gust may lift a little
 )
 
 // findApogee calls the apogee once it is surely over.
 func (t *Tracker) findApogee(r *reading) {
 	f := &t.filter
+	if r.t < t.fl.notBefore {
+		t.fl.early = 1
+		return
+	}
 	if t.fl.highest < leastTopM || t.fl.fastest < leastTopMps && r.t < t.fl.liftoff+leastTopS {
 		return
 	}
 	// That the apogee is still ahead can only become less true: the least
 	// probability that it had counts.
-	t.fl.early = min(t.fl.early, f.faster(earlyMps))
+	t.fl.early = min(t.fl.early, f.faster(slows*earlyS))
 	if f.faster(0) < 1-pPassed && t.fl.early < pEarly &&
 		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r) {
 		p := f.predict2apogee()
@@ -273,7 +289,7 @@ func (t *Tracker) fallsSince(r *reading) {
 		return
 	}
 	if dt := r.t - f.t; dt > 0 {
-		t.fl.early = min(t.fl.early, f.faster(earlyMps+slows*gravity*dt))
+		t.fl.early = min(t.fl.early, f.faster(slows*(earlyS+dt)))
 	}
 }
 
@@ -283,7 +299,7 @@ func (t *Tracker) topFits(r *reading) bool {
 	from := max(r.t-1, t.fl.liftoff+0.3)
 	n := t.hist.since(from)
 	sd := math.Sqrt(t.noise())
-	a := t.hist.fit(0, n, -gravity, sd)
+	a := t.hist.fit(0, n, -gravity*(1-t.filter.x[coast][xPort]), sd)
 	if a.n < 4 {
 		return true
 	}
@@ -326,7 +342,11 @@ func (t *Tracker) fallsAnyway(r *reading) {
 // apogee makes the event.
 func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	t.fl.apogee = true
-	t.fl.apogeeAt = min(at, now)
+	if top, m, ok := t.seenTop(at, h); ok && m > h+2+4*sdH {
+		// The filter was lost when it was up there.
+		at, sd, h, sdH = top, max(sd, 0.5), m, max(sdH, 2)
+	}
+	t.fl.apogeeAt, t.fl.calledM = min(at, now), h
 	if !t.fl.burntOut {
 		t.fl.burntOut = true
 	}
@@ -334,100 +354,6 @@ func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	e := t.event(flight.Apogee, t.fl.apogeeAt, sd)
 	e.AltitudeM, e.AltitudeSD = num(h), num(t.heightSD(now, h, 0, sdH*sdH))
 	e.Note = note
-	t.emitNow(e, now)
-}
-
-// What a descent must do to be that of a parachute.
-const (
-	sinksMps = 1.0 // m/s
-	sinksS   = 0.7 // s
-	// What falls faster has no parachute: it tumbles.
-	fastestSink = 14.0 // m/s
-	// From the release until a parachute brakes so that it shows, s (over the
-	// simulated ensemble).
-	fillsS, fillsSD = 0.75, 0.35
-)
-
-// findCanopy notes when the descent became that of a parachute.
-func (t *Tracker) findCanopy(r *reading) {
-	w := t.filter.w[canopy]
-	if w < 0.5 {
-		t.fl.canopyAt = math.NaN()
-		return
-	}
-	if math.IsNaN(t.fl.canopyAt) {
-		t.fl.canopyAt = r.t
-	}
-	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 {
-		return
-	}
-	if r.t-t.fl.canopyAt < sinksS || t.filter.x[canopy][xDrag] < math.Log(gravity/(fastestSink*fastestSink)) {
-		return
-	}
-	// A parachute sinks on; what has hit the ground does not.
-	sd := math.Sqrt(t.noise())
-	a := t.hist.fit(0, t.hist.since(r.t-sinksS), 0, max(sd, 0.3))
-	if a.n < 3 || a.v > -sinksMps || a.v > -3*a.sdV {
-		return
-	}
-	e := t.event(flight.Release, t.fl.canopyAt-fillsS, fillsSD)
-	e.Note = NoteReleaseSeen
-	t.release(e, r.t)
-}
-
-// watchRelease looks at what the board tells of its release.
-func (t *Tracker) watchRelease(s *decode.Sample, now float64) {
-	note := ""
-	on, has := s.Values.Get(decode.ReleaseOn)
-	switch {
-	case has:
-		t.last.tells = true
-		if on > 0.5 {
-			note = "told by the board"
-		}
-	case t.servoOpen(s):
-		note = "told by the servo pulse"
-	}
-	rises := note != "" && !t.last.released
-	t.last.released = note != ""
-	if note != "" {
-		t.out.Released = true
-	} else if !t.flying {
-		t.out.Released = false
-	}
-	if !rises || !t.flying || t.fl.released {
-		return
-	}
-	gap := 0.02
-	if t.hist.n > 1 {
-		gap = t.hist.at(0).t - t.hist.at(1).t
-	}
-	e := t.event(flight.Release, now-gap/2, max(gap, 0.001)/math.Sqrt(12))
-	e.Note = note
-	t.release(e, now)
-}
-
-// servoOpen compares the servo pulse with its rest position, configured or as
-// it was on the pad.
-func (t *Tracker) servoOpen(s *decode.Sample) bool {
-	us, ok := s.Values.Get(decode.ReleaseUs)
-	if !ok {
-		return false
-	}
-	rest, open := t.cfg.Rocket.ReleaseRestUs, t.cfg.Rocket.ReleaseOpenUs
-	if rest > 0 && open > 0 {
-		return math.Abs(us-open) < math.Abs(us-rest)
-	}
-	if !t.flying || math.IsNaN(t.last.restUs) {
-		t.last.restUs = us
-		return false
-	}
-	return math.Abs(us-t.last.restUs) > 200
-}
-
-func (t *Tracker) release(e flight.Event, now float64) {
-	t.fl.released = true
-	t.out.Released = true
 	t.emitNow(e, now)
 }
 

@@ -58,6 +58,9 @@ func (p *Planner) alarm(a *flight.Alarm) {
 	if !a.Active || a.Acked || p.isGuest(a.Rocket) {
 		return
 	}
+	if !a.ChangedAt.Equal(a.RaisedAt) {
+		return // said already, with the numbers of then
+	}
 	rank := Notice
 	switch a.Priority {
 	case flight.LookUp:
