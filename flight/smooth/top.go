@@ -1,0 +1,228 @@
+package smooth
+
+import "math"
+
+// seenWindowS is over how long a level must be held to count as one that was
+// reached: a bump of a nose that comes off is shorter.
+const seenWindowS = 1.2
+
+// seenTop is where the readings alone are the highest between from and to: the
+// greatest running median. ok is false when there are too few.
+func (r *readings) seenTop(from, to float64) (t, h float64, ok bool) {
+	h = math.Inf(-1)
+	i, j := r.at(from), r.at(to)
+	step := max(1, (j-i)/2000)
+	for k := i; k < j; k += step {
+		lo, hi := r.at(r.t[k]-seenWindowS/2), r.at(r.t[k]+seenWindowS/2)
+		lo, hi = max(i, min(lo, k-1)), min(j, max(hi, k+2))
+		if hi-lo < 3 {
+			continue
+		}
+		if m := median(r.h[lo:hi]); m > h {
+			t, h, ok = r.t[k], m, true
+		}
+	}
+	return t, h, ok
+}
+
+// roundTop is the highest vertex of parabolas of curvature g through the readings of
+// topRoundS: a bump is not round. ok is false when none fits.
+func (r *readings) roundTop(from, to, white float64) (t, h float64, ok bool) {
+	h = math.Inf(-1)
+	limit := roundSDs * math.Sqrt(white+roundVar)
+	for at := from + topRoundS/2; at < to; at += 0.1 {
+		i, j := r.at(at-topRoundS/2), r.at(at+topRoundS/2)
+		if j-i < 5 || r.t[j-1]-r.t[i] < 0.7*topRoundS {
+			continue
+		}
+		// h + g/2 u2 is a straight line in u.
+		var x, y []float64
+		for k := i; k < j; k++ {
+			u := r.t[k] - at
+			x, y = append(x, u), append(y, r.h[k]+gravity/2*u*u)
+		}
+		v, left := line(x, y)
+		if math.Sqrt(left/float64(len(x))) > limit || math.Abs(v/gravity) > topRoundS/4 {
+			continue
+		}
+		mean := 0.0
+		for k := range x {
+			mean += (y[k] - v*x[k]) / float64(len(x))
+		}
+		if top := mean + v*v/(2*gravity); top > h {
+			t, h, ok = at+v/gravity, top, true
+		}
+	}
+	return t, h, ok
+}
+
+// What is looked at for a round top: s; and how far the readings may scatter about
+// it, in standard deviations of their noise and of what gusts add, m2.
+const (
+	topRoundS = 1.2
+	roundSDs  = 3.0
+	roundVar  = 0.1
+)
+
+// Live calls that the readings refute: how far off they must be, s, and by how much
+// higher the readings must go on, in m and as a part of the height.
+const (
+	refutedS              = 0.8
+	refutedM, refutedPart = 3.0, 0.02
+)
+
+// findTop looks whether the live call of the apogee is that of the readings. A dip
+// just after the burnout has been taken for one, with a kilometre still to climb,
+// and the noise of a thrust. A round top that is higher is the right one; without
+// one, that is kept of the call and the highest readings whose path explains the
+// flight better. Without a call the readings' own top is taken.
+func (a *analysis) findTop() {
+	from, to := orElse(a.m.liftoff, a.r.t[0]), orElse(a.m.touchdown, a.r.t[len(a.r.t)-1])
+	var tops []moments
+	add := func(t, h float64) {
+		m := a.m
+		m.apogee, m.apogeeM, m.apogeeSD, m.apogeeMSD = t, h, seenSD, seenMSD
+		if !m.told && m.release < t {
+			m.release = math.NaN() // seen in a sink that was none
+		}
+		tops = append(tops, m)
+	}
+	called := !math.IsNaN(a.m.apogee)
+	above := func(h float64) bool {
+		return !called || h > a.r.levelAt(a.m.apogee)+refutedM+refutedPart*math.Abs(h)
+	}
+	if t, h, ok := a.r.roundTop(from, to, a.noise.white); ok && h > leastTopM {
+		if math.Abs(t-a.m.apogee) < refutedS {
+			return
+		}
+		if above(h) {
+			add(t, h)
+			a.m = tops[0]
+			return
+		}
+	}
+	t, h, ok := a.r.seenTop(from, to)
+	if ok && h > leastTopM && above(h) && !(math.Abs(t-a.m.apogee) < refutedS) && t > from+0.5 && t < to-0.5 {
+		add(t, h)
+	}
+	if len(tops) == 0 {
+		return
+	}
+	if called {
+		tops = append(tops, a.m)
+	}
+	first := to
+	for i := range tops {
+		first = min(first, tops[i].apogee)
+	}
+	best, keep := math.Inf(1), a.m
+	for i := range tops {
+		a.m = tops[i]
+		if c := a.topCost(first - 0.5*(first-from)); c < best {
+			best, keep = c, tops[i]
+		}
+	}
+	if math.IsInf(best, 1) {
+		keep = tops[0]
+		if called {
+			keep = tops[len(tops)-1]
+		}
+	}
+	a.m = keep
+}
+
+// Standard deviations of a top that only the readings show, s and m.
+const seenSD, seenMSD = 0.4, 2.0
+
+// leastTopM is a height below which nothing has flown, m.
+const leastTopM = 3.0
+
+// topCost is how badly a path with this apogee explains the readings, whatever
+// slowed the fall.
+func (a *analysis) topCost(start float64) float64 {
+	if a.m.told {
+		f, err := a.fitBetween(start, math.Inf(1), nil)
+		if err != nil {
+			return math.Inf(1)
+		}
+		return f.cost()
+	}
+	best := math.Inf(1)
+	for _, c := range a.scan(a.cells(withAir), start, nil) {
+		if c.fit != nil {
+			best = min(best, c.fit.cost())
+		}
+	}
+	return best
+}
+
+// levelAt is the level of the readings about t.
+func (r *readings) levelAt(t float64) float64 {
+	lo, hi := r.at(t-seenWindowS/2), r.at(t+seenWindowS/2)
+	if hi-lo < 3 {
+		lo = max(0, min(lo-1, len(r.h)-3))
+		hi = min(len(r.h), lo+3)
+	}
+	return median(r.h[lo:hi])
+}
+
+// slope is that of a straight line through the readings from t0 to t1, in m/s up,
+// found by the medians of its outer thirds; NaN where there are too few.
+func (r *readings) slope(t0, t1 float64) float64 {
+	i, j := r.at(t0), r.at(t1)
+	if j-i < 6 {
+		if j-i < 3 || r.t[j-1] <= r.t[i] {
+			return math.NaN()
+		}
+		return (r.h[j-1] - r.h[i]) / (r.t[j-1] - r.t[i])
+	}
+	k := (j - i) / 3
+	dt := median(r.t[j-k:j]) - median(r.t[i:i+k])
+	if dt <= 0 {
+		return math.NaN()
+	}
+	return (median(r.h[j-k:j]) - median(r.h[i:i+k])) / dt
+}
+
+// fastest is the greatest speed that the readings show anywhere from t0 to t1: up if
+// up is true, else down; never below 0. It is the slope over supportS: what is
+// faster for shorter is a pulse of pressure.
+func (r *readings) fastest(t0, t1 float64, up bool) float64 {
+	most := 0.0
+	for t := t0; t <= t1; t += 0.1 {
+		v := r.slope(t-supportS/2, t+supportS/2)
+		if !up {
+			v = -v
+		}
+		if v > most { // NaN is not
+			most = v
+		}
+	}
+	return most
+}
+
+// mostMovedS is how far a fit may move the top that was seen, s.
+const mostMovedS = 3.0
+
+// supportS is how long a speed must have lasted for the readings to show it.
+const supportS = 0.8
+
+// stands says whether a fit can be believed where it matters: its top is near where
+// the readings have theirs, and most of those about it lie on it.
+func (a *analysis) stands(f *fit) bool {
+	ta, ha := f.path.apex(&f.q)
+	if math.IsNaN(ta) || math.IsNaN(ha) || math.Abs(ta-a.m.apogee) > mostMovedS || ta < a.r.t[0]-1 || ta > a.r.t[len(a.r.t)-1]+3 {
+		return false
+	}
+	near, off := 0, 0
+	for i, t := range f.t {
+		if t < f.start || math.Abs(t-ta) > 1.5 {
+			continue
+		}
+		near++
+		if f.extra[i] > 1e6 {
+			off++
+		}
+	}
+	return off*2 < near || near == 0
+}
