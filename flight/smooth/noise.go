@@ -369,8 +369,13 @@ func (n *noise) guessSwing(r *readings, apogee, touchdown float64) {
 	}
 	if v := median(left); v > 4*n.white+usualGust {
 		n.swing, n.swingFrom, n.swingTo = v, apogee, to
+		n.uneven = v * unevenSinkPart
 	}
 }
+
+// unevenSinkPart is how much a sink that swings so is taken to wander before that is
+// measured, 1/s.
+const unevenSinkPart = 0.2
 
 // swingSteps are the variances of a swing that are tried, m2.
 var swingSteps = [...]float64{0, 0.003, 0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300}
