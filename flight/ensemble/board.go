@@ -28,7 +28,12 @@ type board struct {
 	armS     float64 // from liftoff until the apogee rule is armed
 	armAt    float64 // when that is; +Inf never
 	gps      bool
-	walkMps  float64 // it leaves the flight's own drift at this speed
+	gpsAlt   bool        // the receiver's height as well
+	axes     bool        // three axes of an accelerometer
+	bare     bool        // sends clock and height only
+	altStepM float64     // sends metres, in such steps; 0 for Pa
+	leaps    []clockJump // of clock and stamps
+	walkMps  float64     // it leaves the flight's own drift at this speed
 	walkFrom float64
 }
 
@@ -93,6 +98,12 @@ func (w *timing) next() shot {
 	// Boards count whole milliseconds.
 	s.stamp = math.Round(s.stamp*1e3) / 1e3
 	clock := (t - w.bootAt) * (1 + w.skew)
+	for _, j := range w.leaps {
+		if t >= j.at {
+			clock += j.byS
+			s.stamp += j.byS
+		}
+	}
 	for _, j := range w.jumps {
 		if t >= j.at {
 			clock += j.byS

@@ -135,13 +135,17 @@ func (b *body) impulse(gauge, pa float64) float64 {
 // craft is the airframe with the thrust scaled by push.
 func (b *body) craft(p *plan, spec Spec, push float64) craft {
 	tilt := p.tiltDeg * math.Pi / 180
-	if spec.Parametric {
-		return parametric{motion{
+	if p.hard != nil || spec.Parametric {
+		m := motion{
 			air: p.air, mass: b.dry, dragA: b.cd * math.Pi / 4 * b.diameter * b.diameter,
 			boostS: b.boostS, boostV: (b.speed + g0*b.boostS) * push, front: b.front, tilt: tilt,
 			railM: b.railM, wind: p.site.WindMps, release: math.Inf(1),
 			chuteA: chuteCd * math.Pi / 4 * b.chute * b.chute, fillS: 0.25,
-		}}
+		}
+		if p.hard != nil {
+			return roughCraft{m, p.hard, b.chute}
+		}
+		return parametric{m}
 	}
 	r := model.Rocket{
 		Dry: b.dry, Diameter: b.diameter, Cd: b.cd, Parachute: b.chute, ParachuteCd: chuteCd,
@@ -183,6 +187,9 @@ func (b *body) motor(push float64) *model.Motor {
 
 // describe fills in what the builder would have written down.
 func (b *body) describe(p *plan) {
+	if p.hard != nil && !p.hard.described {
+		return
+	}
 	p.rocket.ParachuteM = round(b.chute, 0.001)
 	p.rocket.MassKg = round(b.dry, 0.001)
 	p.rocket.DiameterM = round(b.diameter, 0.001)

@@ -20,19 +20,19 @@ type Case struct {
 	after func(*Flight)
 }
 
-// Cases are all named cases.
+// Cases are all named cases of the ordinary world; RoughCases are those of the rough one.
 func Cases() []Case {
 	return append(append(cases(), timingCases()...), logCases()...)
 }
 
 // CaseNamed finds a case by its name.
 func CaseNamed(name string) (Case, error) {
-	for _, c := range Cases() {
+	for _, c := range append(Cases(), RoughCases()...) {
 		if c.Name == name {
 			return c, nil
 		}
 	}
-	return Case{}, fmt.Errorf("find case %q: there is none of that name; Cases lists them", name)
+	return Case{}, fmt.Errorf("find case %q: there is none of that name; Cases and RoughCases list them", name)
 }
 
 // Draw makes the case's flight of this seed.

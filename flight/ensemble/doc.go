@@ -12,8 +12,11 @@
 // The column of air is written out here and not taken from flight/atmos, so
 // that an error in one cannot hide an error in the other.
 //
-// Three ways in: Draw for a random flight of a Spec, the named Cases for what
-// recorded flights of real boards contain, and Inject for one named fault in
+// Rough is a third world beside the nominal and the wide one: it flies by
+// equations of its own (roughCraft), for the estimators to disagree with.
+//
+// Three ways in: Draw for a random flight of a Spec, the named Cases and RoughCases
+// for what recorded flights of real boards contain, and Inject for one named fault in
 // a drawn flight. WaitingPad streams hours on the pad without holding them in
 // memory.
 //

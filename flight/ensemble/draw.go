@@ -42,7 +42,9 @@ func drawSetup(spec Spec, seed, index uint64) (p *plan, guess float64) {
 	if solid {
 		p.rocket.Kind = "solid"
 	}
-	return p, rng.Float64()
+	guess = rng.Float64()
+	p.roughen(spec)
+	return p, guess
 }
 
 // chuteCd is the drag coefficient of a flat circular parachute on its nominal
@@ -62,7 +64,10 @@ func (p *plan) arrange(path *Path, guess float64) {
 	for i := range p.sensor.bumps {
 		p.sensor.bumps[i].from = p.board.servoAt + 0.05
 	}
-	if guess >= 0 {
+	if p.hard != nil {
+		p.arrangeSwing(path)
+	}
+	if guess >= 0 && (p.hard == nil || p.hard.described) {
 		off := 0.85 + 0.3*guess
 		p.rocket.ExpectApogeeM = round(path.marks.apogeeM*off, 1)
 		p.rocket.ExpectApogeeS = round(path.marks.apogee*math.Sqrt(off), 0.1)

@@ -123,6 +123,8 @@ func (p *plan) copy() *plan {
 	q.board.rates = slices.Clone(p.board.rates)
 	q.board.jumps = slices.Clone(p.board.jumps)
 	q.board.twitches = slices.Clone(p.board.twitches)
+	q.board.leaps = slices.Clone(p.board.leaps)
+	q.sensor.levels = slices.Clone(p.sensor.levels)
 	return &q
 }
 

@@ -43,6 +43,7 @@ type Setup struct {
 	TiltDeg, SinkMps                              float64
 	Solid, Accel                                  bool
 	BiasPa                                        float64 // error of the absolute pressure
+	PortCp, PortLagS                              float64 // of the vent
 }
 
 // epoch is the start of every session of the ensemble. Any fixed time would do.
@@ -124,8 +125,8 @@ func (p *plan) setup() Setup {
 	s := Setup{
 		RateHz: p.board.rate, NoiseM: p.sensor.noisePa / k, DriftM: p.sensor.driftPa / k,
 		JitterS: p.board.jitter, StepPa: p.sensor.stepPa, Loss: p.radio.loss, Accel: p.sensor.accel,
-		BiasPa: p.sensor.biasPa,
-		Solid:  p.rocket.Kind == "solid", TiltDeg: p.tiltDeg, SinkMps: p.sinkMps,
+		BiasPa: p.sensor.biasPa, PortCp: p.sensor.portCp, PortLagS: p.sensor.portLag,
+		Solid: p.rocket.Kind == "solid", TiltDeg: p.tiltDeg, SinkMps: p.sinkMps,
 	}
 	return s
 }

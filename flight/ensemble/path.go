@@ -30,11 +30,14 @@ type Path struct {
 type marks struct {
 	burnout, apogee, release, open, touchdown float64
 	apogeeM, maxSpeed, maxAccel               float64
+	// Of the rough world: the canopy meets the air, comes free if it was caught,
+	// the second one is out and full.
+	out, free, second, secondOpen float64
 }
 
 func noMarks() marks {
 	n := math.NaN()
-	return marks{n, n, n, n, n, 0, 0, 0}
+	return marks{n, n, n, n, n, 0, 0, 0, n, n, n, n}
 }
 
 // add appends a point and keeps the extremes.

@@ -24,6 +24,7 @@ type plan struct {
 
 	tiltDeg, sinkMps float64 // as drawn, for the Setup
 
+	hard   *hard // nil but in the rough world
 	sensor sensor
 	board  board
 	radio  radio

@@ -18,6 +18,7 @@ const (
 	forRadio
 	forFault
 	forSecond // the second board of a fault that needs two
+	forRough
 )
 
 // stream is the random source of one purpose of one flight.

@@ -7,31 +7,34 @@ import (
 	"padlark/decode"
 )
 
-// The channels that a board sends, in order. Boards with an accelerometer and
-// with a satellite receiver add theirs.
-var (
-	baseNames  = []string{decode.PressurePa, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
-	accelNames = append(baseNames[:len(baseNames):len(baseNames)], decode.AccelMps2)
-	gpsNames   = append(baseNames[:len(baseNames):len(baseNames)], decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSFix)
-	bothNames  = append(accelNames[:len(accelNames):len(accelNames)], decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSFix)
-)
-
-// names gives the channel names of a plan; shared, not to be written to.
+// names gives the channel names of a plan, in the order in which fill writes.
 func (p *plan) names() []string {
-	switch {
-	case p.sensor.accel && p.board.gps:
-		return bothNames
-	case p.sensor.accel:
-		return accelNames
-	case p.board.gps:
-		return gpsNames
+	out := []string{decode.PressurePa}
+	if p.board.altStepM > 0 {
+		out[0] = decode.AltitudeM
 	}
-	return baseNames
+	if !p.board.bare {
+		out = append(out, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed)
+	}
+	if p.sensor.accel {
+		out = append(out, decode.AccelMps2)
+	}
+	if p.board.axes {
+		out = append(out, decode.AccelXMps2, decode.AccelYMps2, decode.AccelZMps2)
+	}
+	if p.board.gps {
+		out = append(out, decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSFix)
+	}
+	if p.board.gpsAlt {
+		out = append(out, decode.GPSAltitudeM)
+	}
+	return out
 }
 
 // source makes the samples of one board, one after the other.
 type source struct {
 	plan    *plan
+	names   []string
 	epoch   time.Time
 	path    cursor
 	timing  *timing
@@ -42,11 +45,18 @@ type source struct {
 	sent    int64   // sent, heard or not
 	n       uint64  // heard
 	passed  int64
+
+	zeroed    bool // of a board that sends metres
+	zeroBoot  uint32
+	zero      float64
+	fix       float64 // the receiver's height
+	fixDue    float64
+	fixWander float64
 }
 
 func newSource(p *plan, path *Path, epoch time.Time) *source {
 	return &source{
-		plan: p, epoch: epoch, path: cursor{path: path},
+		plan: p, names: p.names(), epoch: epoch, path: cursor{path: path},
 		timing:  newTiming(p.board, stream(p.seed, p.index, forBoard)),
 		sensing: newSensing(p.sensor, p.seed, p.index),
 		channel: newChannel(p.radio, stream(p.seed, p.index, forRadio)),
@@ -73,7 +83,7 @@ func (s *source) next(out *decode.Sample, vals []float64, rssi *float64) bool {
 		*rssi = s.signal(m)
 		s.stampOn(out, shot, delay)
 		out.RSSI = rssi
-		out.Values = decode.Channels{Names: s.plan.names(), Values: vals}
+		out.Values = decode.Channels{Names: s.names, Values: vals}
 		return true
 	}
 }
@@ -110,21 +120,58 @@ func (s *source) read(m moment) float64 {
 func (s *source) fill(v []float64, m moment, pressure float64) {
 	p := s.plan
 	b := &s.timing.board
-	us, on := b.pulse(m.t)
 	v[0] = pressure
-	v[1] = round(p.air.padK-zeroC-lapse*m.truth.Height+s.sensing.warmth(m.t), 0.01)
-	v[2] = round(p.power.at(m.t, b)+0.004*s.sensing.slow.NormFloat64(), 0.001)
-	v[3] = us
-	v[4] = bit(on)
-	v[5] = bit(m.t >= b.armAt)
-	i := 6
+	i := 1
+	if b.altStepM > 0 {
+		v[0] = s.boardAltitude(pressure, m.t)
+	}
+	if !b.bare {
+		us, on := b.pulse(m.t)
+		v[1] = round(p.air.padK-zeroC-lapse*m.truth.Height+s.sensing.warmth(m.t), 0.01)
+		v[2] = round(p.power.at(m.t, b)+0.004*s.sensing.slow.NormFloat64(), 0.001)
+		v[3] = us
+		v[4] = bit(on)
+		v[5] = bit(m.t >= b.armAt)
+		i = 6
+	}
 	if p.sensor.accel {
 		v[i] = s.sensing.force(m)
 		i++
 	}
+	if b.axes {
+		s.sensing.axes(m, v[i:i+3])
+		i += 3
+	}
 	if b.gps {
 		v[i], v[i+1], v[i+2] = s.position(m)
+		i += 3
 	}
+	if b.gpsAlt {
+		v[i] = s.fixHeight(m)
+	}
+}
+
+// boardAltitude is the height in m that a board works out itself: by the standard
+// atmosphere, above where it was switched on.
+func (s *source) boardAltitude(pa, t float64) float64 {
+	h := 44330.77 * (1 - math.Pow(pa/seaPa, 0.190263))
+	if boot := s.timing.boots; !s.zeroed || boot != s.zeroBoot {
+		s.zeroed, s.zeroBoot, s.zero = true, boot, h
+	}
+	return round(h-s.zero, s.timing.altStepM)
+}
+
+// fixHeight is the receiver's height above the sea, renewed five times a second:
+// it lags and wanders by some metres.
+func (s *source) fixHeight(m moment) float64 {
+	if m.t >= s.fixDue {
+		s.fixDue = m.t + 0.2
+		lag := 0.25
+		s.fixWander = 0.97*s.fixWander + 0.24*3*s.sensing.slow.NormFloat64()
+		h := m.truth.Height - lag*m.truth.Speed
+		s.fix = round(*s.plan.site.ElevationM+h+s.fixWander, 0.1)
+	}
+	return s.fix
 }
 
 // metresPerDegree of latitude at 45 degrees, WGS 84 (computed from the

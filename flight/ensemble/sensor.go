@@ -14,6 +14,10 @@ type sensor struct {
 	gustPa    float64 // of the wind, rms, while it stands, hangs or lies
 	airGust   float64 // part of that which shows between liftoff and release
 	portCp    float64 // vent error in parts of the dynamic pressure
+	portLag   float64 // time constant of the bay behind the vent, s
+	swing     swing   // pa 0 for none
+	mount     mount
+	levels    []levelStep
 	warmK     float64 // final rise of the sensor's temperature
 	warmTau   float64
 	warmPaK   float64
@@ -44,6 +48,9 @@ type change struct {
 }
 
 func noChange() change { return change{from: math.Inf(1)} }
+
+// levelStep moves the level from a moment on, as a restart may.
+type levelStep struct{ from, pa float64 }
 
 // bump is a pulse of pressure.
 type bump struct {
@@ -112,6 +119,7 @@ type sensing struct {
 	slowAt                  float64 // time up to which the slow processes are
 	driftNow, gustNow, drag float64 // Pa
 	frozen                  float64
+	portNow, portAt         float64
 }
 
 func newSensing(s sensor, seed, index uint64) *sensing {
@@ -171,8 +179,14 @@ func (e *sensing) pressure(m moment) float64 {
 	} else {
 		p += e.gustNow
 	}
-	if e.portCp != 0 && m.truth.Air > 0 {
-		p += e.portCp * m.air.density(m.truth.Height) * m.truth.Air * m.truth.Air / 2
+	p += e.port(m)
+	if e.swing.pa != 0 {
+		p += e.swing.at(m.t)
+	}
+	for _, l := range e.levels {
+		if m.t >= l.from {
+			p += l.pa
+		}
 	}
 	if m.landed {
 		p += e.landedPa + e.drag
@@ -197,6 +211,25 @@ func (e *sensing) pressure(m moment) float64 {
 		p = math.Round(p/step) * step
 	}
 	return p
+}
+
+// port is the error of the vent in Pa. The bay behind it follows with a lag.
+func (e *sensing) port(m moment) float64 {
+	if e.portCp == 0 {
+		return 0
+	}
+	now := 0.0
+	if m.truth.Air > 0 {
+		now = e.portCp * m.air.density(m.truth.Height) * m.truth.Air * m.truth.Air / 2
+	}
+	if e.portLag <= 0 {
+		return now
+	}
+	if dt := m.t - e.portAt; dt > 0 {
+		e.portNow += (now - e.portNow) * -math.Expm1(-dt/e.portLag)
+	}
+	e.portAt = m.t
+	return e.portNow
 }
 
 // broken applies the sensor's fault.
@@ -225,6 +258,21 @@ func (e *sensing) force(m moment) float64 {
 	v := m.truth.Force + e.accelBias + e.accelNoise*e.noise.NormFloat64()
 	v = math.Round(v/accelStep) * accelStep
 	return min(max(v, -e.accelLimit), e.accelLimit)
+}
+
+// axes is one reading of all three axes. Across the rocket it feels how the
+// rocket turns, and how it swings under the canopy.
+func (e *sensing) axes(m moment, out []float64) {
+	f := m.truth.Force
+	across := 0.0
+	if m.truth.Air > 1 {
+		across = 0.1 * f
+	}
+	for i := range out {
+		v := f*e.mount[i] + across*e.mount[(i+1)%3] + e.accelBias*float64(1-i) + e.accelNoise*e.noise.NormFloat64()
+		v = math.Round(v/accelStep) * accelStep
+		out[i] = min(max(v, -e.accelLimit), e.accelLimit)
+	}
 }
 
 // accelStep is the resolution of a 12-bit part at 16 g, m/s2 (common

@@ -68,6 +68,9 @@ type Spec struct {
 	Loss            Range // fraction of the frames
 	BurstFrames     Range // mean length of a loss
 	AccelShare      float64
+
+	// Hard, if set, adds what the rough world has beside all this.
+	Hard *Hardship
 }
 
 // common is what all standard specs share.

@@ -21,6 +21,13 @@ type Truth struct {
 	// touchdown.
 	DescentMps float64
 
+	// OutS is when the parachute begins to meet the air; FreeS when it comes
+	// free, if it was caught at first; SecondS and SecondOpenS when a second one
+	// meets the air and is full. With two, DescentMps is that of the second, and
+	// FirstMps that between.
+	OutS, FreeS, SecondS, SecondOpenS float64
+	FirstMps                          float64
+
 	path *Path
 }
 
@@ -28,7 +35,8 @@ type Truth struct {
 func newTruth(p *Path, liftoff float64) Truth {
 	if p == nil || math.IsInf(liftoff, 0) {
 		n := math.NaN()
-		return Truth{n, n, n, n, n, n, 0, n, 0, 0, 0, n, nil}
+		return Truth{LiftoffS: n, BurnoutS: n, ApogeeS: n, ReleaseS: n, OpenS: n, TouchdownS: n, ReleaseM: n, DescentMps: n,
+			OutS: n, FreeS: n, SecondS: n, SecondOpenS: n, FirstMps: n}
 	}
 	m := p.marks
 	t := Truth{
@@ -36,13 +44,25 @@ func newTruth(p *Path, liftoff float64) Truth {
 		ReleaseS: liftoff + m.release, OpenS: liftoff + m.open, TouchdownS: liftoff + m.touchdown,
 		ApogeeM: m.apogeeM, ReleaseM: math.NaN(), RestM: p.rest(), MaxSpeedMps: m.maxSpeed, MaxAccel: m.maxAccel,
 		DescentMps: math.NaN(), path: p,
+		OutS: liftoff + m.out, FreeS: liftoff + m.free, SecondS: liftoff + m.second, SecondOpenS: liftoff + m.secondOpen,
+		FirstMps: math.NaN(),
 	}
 	c := cursor{path: p}
 	if !math.IsNaN(m.release) {
 		t.ReleaseM = c.at(m.release).Height
 	}
-	if !math.IsNaN(m.open) && m.touchdown > m.open {
-		t.DescentMps = (c.at(m.open).Height - p.rest()) / (m.touchdown - m.open)
+	if math.IsNaN(m.out) && !math.IsNaN(m.open) {
+		t.OutS = t.ReleaseS
+	}
+	full := m.open
+	if !math.IsNaN(m.secondOpen) {
+		if m.second > m.open {
+			t.FirstMps = (c.at(m.open).Height - c.at(m.second).Height) / (m.second - m.open)
+		}
+		full = m.secondOpen
+	}
+	if !math.IsNaN(full) && m.touchdown > full {
+		t.DescentMps = (c.at(full).Height - p.rest()) / (m.touchdown - full)
 	}
 	return t
 }

@@ -18,6 +18,7 @@ const (
 	xSpeed         // m/s
 	xDrag          // logarithm of the drag per mass in 1/m (a = -g - drag v|v|)
 	xGust          // m, by how much the wind moves the reading
+	xPort          // by which part of v²/2g a reading is high: what speed does to the vent
 	states
 )
 
@@ -34,6 +35,9 @@ const (
 	weightFloor  = 1e-12 // no mode is ever given up for good
 	longestStep  = 0.05  // s, of one integration step
 	gustTau      = 1.5   // s, correlation time of gusts (common practice, no source)
+	portPart     = 0.12  // sd of the vent's error in parts of the dynamic pressure (common practice, no source)
+	portMost     = 0.5
+	portQ        = 1e-4 // 1/s, by how much it changes as the rocket turns
 )
 
 // tune is what depends on the kind of rocket.
@@ -78,9 +82,9 @@ func (f *filter) restart(t, h, v, varH, varV float64, w [modes]float64) {
 
 func (f *filter) reset(h, v, varH, varV float64) {
 	for m := range modes {
-		f.x[m] = vec{h, v, f.tune.prior[m], 0}
+		f.x[m] = vec{h, v, f.tune.prior[m], 0, 0}
 		f.p[m] = mat{}
-		for i, d := range [states]float64{varH, varV, f.tune.priorVar[m], f.gust} {
+		for i, d := range [states]float64{varH, varV, f.tune.priorVar[m], f.gust, portPart * portPart} {
 			f.p[m][i][i] = d
 		}
 	}
@@ -192,13 +196,14 @@ func (f *filter) predict(m mode, dt, force float64) {
 	p.scaleGust(fade)
 	p[xGust][xGust] += f.gust * (1 - fade*fade)
 	x[xGust] *= fade
+	p[xPort][xPort] += dt * portQ
 	if m == boost {
 		q, a := f.tune.boostQ, 0.0
 		if force == force { // measured
 			a = force - gravity
 			q = 100 + 0.01*a*a
 		}
-		p.advance(dt, 1, 0, 0)
+		p.advance(dt, 1, 0, 0, 0, 0)
 		x[xHeight] += dt*x[xSpeed] + dt*dt/2*a
 		x[xSpeed] += dt * a
 		p.addNoise(dt, q)
@@ -215,9 +220,10 @@ func (f *filter) predict(m mode, dt, force float64) {
 		pull := -drag * v * math.Abs(v)
 		z := -2 * drag * math.Abs(v) * s
 		p1, p2 := phi(z)
-		p.advance(s*p1, math.Exp(z), s*s*p2*pull, s*p1*pull)
-		x[xHeight] += s*v + s*s*p2*(pull-gravity)
-		x[xSpeed] += s * p1 * (pull - gravity)
+		own := gravity * (1 - x[xPort])
+		p.advance(s*p1, math.Exp(z), s*s*p2*pull, s*p1*pull, s*s*p2*gravity, s*p1*gravity)
+		x[xHeight] += s*v + s*s*p2*(pull-own)
+		x[xSpeed] += s * p1 * (pull - own)
 		p.addNoise(s, unmodelled(m, v, pull))
 		p[xDrag][xDrag] += s * 0.01
 	}
@@ -246,18 +252,18 @@ func phi(z float64) (p1, p2 float64) {
 
 // advance is p = F p F' where F is the identity but for
 //
-//	height: 1 hv hl 0
-//	speed:  0 vv vl 0
-func (p *mat) advance(hv, vv, hl, vl float64) {
+//	height: 1 hv hl 0 hc
+//	speed:  0 vv vl 0 vc
+func (p *mat) advance(hv, vv, hl, vl, hc, vc float64) {
 	for j := range states { // rows: F p
-		h, v, l := p[xHeight][j], p[xSpeed][j], p[xDrag][j]
-		p[xHeight][j] = h + hv*v + hl*l
-		p[xSpeed][j] = vv*v + vl*l
+		h, v, l, c := p[xHeight][j], p[xSpeed][j], p[xDrag][j], p[xPort][j]
+		p[xHeight][j] = h + hv*v + hl*l + hc*c
+		p[xSpeed][j] = vv*v + vl*l + vc*c
 	}
 	for i := range states { // columns: (F p) F'
-		h, v, l := p[i][xHeight], p[i][xSpeed], p[i][xDrag]
-		p[i][xHeight] = h + hv*v + hl*l
-		p[i][xSpeed] = vv*v + vl*l
+		h, v, l, c := p[i][xHeight], p[i][xSpeed], p[i][xDrag], p[i][xPort]
+		p[i][xHeight] = h + hv*v + hl*l + hc*c
+		p[i][xSpeed] = vv*v + vl*l + vc*c
 	}
 }
 
@@ -320,6 +326,7 @@ func (f *filter) correct(m mode, h float64) (like, in float64) {
 		x[i] += in * c[i] / s * e
 	}
 	x[xDrag] = max(-10, min(4, x[xDrag]))
+	x[xPort] = max(-portMost, min(portMost, x[xPort]))
 	return good + bad, in
 }
 
@@ -360,11 +367,16 @@ func (f *filter) mean() (h, v, varH, varV float64) {
 	return h, v, varH, varV
 }
 
-// faster is the probability that the speed exceeds v.
-func (f *filter) faster(v float64) float64 {
+// faster is the probability that it climbs on for more than t seconds, were
+// there only gravity.
+func (f *filter) faster(t float64) float64 {
 	sum := 0.0
 	for m := range modes {
-		sum += f.w[m] * 0.5 * math.Erfc((v-f.x[m][xSpeed])/math.Sqrt(2*f.p[m][xSpeed][xSpeed]))
+		x, p := &f.x[m], &f.p[m]
+		left := x[xSpeed] - gravity*t*(1-x[xPort])
+		k := gravity * t
+		sd := math.Sqrt(p[xSpeed][xSpeed] + k*(2*p[xSpeed][xPort]+k*p[xPort][xPort]))
+		sum += f.w[m] * 0.5 * math.Erfc(-left/(math.Sqrt2*sd))
 	}
 	return sum
 }

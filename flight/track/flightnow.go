@@ -26,6 +26,8 @@ type flightNow struct {
 	highest   float64 // smoothed, m
 	highestAt float64
 	fastest   float64 // m/s, upward
+	gust      float64 // variance of gusts on the ground, m2
+	notBefore float64 // s, no apogee can be before
 	early     float64 // least probability so far that the apogee is earlyS away or more
 	lostSince float64 // since when no reading fitted, s; NaN
 	falling   float64 // since when the readings alone fall, s; NaN
@@ -82,7 +84,8 @@ func (t *Tracker) launch(c climb) {
 	e.AltitudeM, e.AltitudeSD = num(0), num(c.sdPad)
 	t.emit(e)
 	n := t.hist.since(c.from)
-	t.filter.gust = t.pad.gusts(usualGust, t.step())
+	t.fl.gust = t.pad.gusts(usualGust, t.step())
+	t.filter.gust = airGust * t.fl.gust
 	t.filter.start(c.from, 0, 0.05+c.sdPad*c.sdPad)
 	for i := t.hist.n - 1; i >= 0; i-- {
 		r := t.hist.at(i)
@@ -92,6 +95,10 @@ func (t *Tracker) launch(c climb) {
 		}
 	}
 }
+
+// airGust is the part of the variance of gusts on the pad that shows in flight: the
+// rocket moves with what turns it (common practice, no source).
+const airGust = 0.25
 
 // Until it is this high and this long after liftoff nothing but boost is
 // possible.
@@ -206,6 +213,7 @@ func (t *Tracker) findBurnout(r *reading) {
 		return
 	}
 	t.fl.burntOut = true
+	t.fl.notBefore = r.t + t.leastCoast(r.t-t.fl.liftoff)
 	if t.out.Phase == flight.Boost {
 		t.out.Phase = flight.Coast
 	}
@@ -217,26 +225,29 @@ func (t *Tracker) findBurnout(r *reading) {
 // Rules for calling the apogee.
 const (
 	pPassed = 0.80 // it is over with this probability, and
-	pEarly  = 2e-6 // with this one at most it is still earlyS away
+	pEarly  = 5e-6 // with this one at most it is still earlyS away
 	earlyS  = 0.1  // s
 
 	leastTopM   = 3.0 // m, below which there is no apogee
 	leastTopMps = 4.0 // m/s, speed that it must have had
 	leastTopS   = 1.5 // s after liftoff, from when it may have had it unseen
 
-	earlyMps = 0.09 * 9.81 // m/s, the speed that earlyS before the top at least
-	slows    = 0.9         // of gravity: a gust may lift a little
+	slows = 0.9 // of earlyS and of gravity: a gust may lift a little
 )
 
 // findApogee calls the apogee once it is surely over.
 func (t *Tracker) findApogee(r *reading) {
 	f := &t.filter
+	if r.t < t.fl.notBefore {
+		t.fl.early = 1
+		return
+	}
 	if t.fl.highest < leastTopM || t.fl.fastest < leastTopMps && r.t < t.fl.liftoff+leastTopS {
 		return
 	}
 	// That the apogee is still ahead can only become less true: the least
 	// probability that it had counts.
-	t.fl.early = min(t.fl.early, f.faster(earlyMps))
+	t.fl.early = min(t.fl.early, f.faster(slows*earlyS))
 	if f.faster(0) < 1-pPassed && t.fl.early < pEarly &&
 		f.w[boost] < 0.02 && f.health > 0.6 && t.topFits(r) {
 		p := f.predict2apogee()
@@ -254,6 +265,24 @@ func (t *Tracker) findApogee(r *reading) {
 	t.fallsAnyway(r)
 }
 
+// leastCoast is how long in s a rocket coasts at the least that reads as high as
+// this one after so many seconds under thrust. A vent that reads low pressure at
+// speed lifts the readings while it is fast and lets them fall while it slows
+// down, all before the apogee: of the greatest such error the least speed
+// follows, and of the greatest drag how soon that is spent.
+func (t *Tracker) leastCoast(thrustS float64) float64 {
+	const lift = suction / (2 * gravity)
+	half := max(thrustS, 0.1) / 2
+	v := (math.Sqrt(half*half+4*lift*max(t.fl.highest, 0)) - half) / (2 * lift)
+	u := &t.filter.tune
+	_, in := ascent(v, u.prior[coast]+2*math.Sqrt(u.priorVar[coast]), 0)
+	return in
+}
+
+// suction is the greatest error of a vent, in parts of the dynamic pressure
+// (common practice, no source: a hole in the wrong place of a nose or a shoulder).
+const suction = 0.35
+
 // fallsSince bounds the probability that the apogee is still earlyS away at the
 // reading r by what was known before it: without thrust nothing slows a climb
 // less than gravity does, whatever opens. The filter itself allows for so much
@@ -265,7 +294,7 @@ func (t *Tracker) fallsSince(r *reading) {
 		return
 	}
 	if dt := r.t - f.t; dt > 0 {
-		t.fl.early = min(t.fl.early, f.faster(earlyMps+slows*gravity*dt))
+		t.fl.early = min(t.fl.early, f.faster(slows*(earlyS+dt)))
 	}
 }
 
@@ -275,7 +304,7 @@ func (t *Tracker) topFits(r *reading) bool {
 	from := max(r.t-1, t.fl.liftoff+0.3)
 	n := t.hist.since(from)
 	sd := math.Sqrt(t.noise())
-	a := t.hist.fit(0, n, -gravity, sd)
+	a := t.hist.fit(0, n, -gravity*(1-t.filter.x[coast][xPort]), sd)
 	if a.n < 4 {
 		return true
 	}

@@ -52,7 +52,8 @@ func (t *Tracker) beginFalling(r *reading, a *arc) {
 	t.fl = flightNow{level: r.z, sdPad: math.Inf(1), liftoff: a.end - fallSpanS - 1, start: a.end - fallSpanS - 1,
 		burntOut: true, apogee: true, apogeeAt: a.end - fallSpanS, released: true, canopyAt: nan, lostSince: nan,
 		falling: nan, early: 1, inAir: true}
-	t.filter.gust = t.pad.gusts(usualGust, t.step())
+	t.fl.gust = t.pad.gusts(usualGust, t.step())
+	t.filter.gust = airGust * t.fl.gust
 	t.filter.noise = t.noise()
 	t.filter.restart(r.t, a.h, a.v, a.sdH*a.sdH, a.sdV*a.sdV+0.1, [modes]float64{1e-6, 0.3, 0.7})
 }

@@ -7,14 +7,14 @@ import "math"
 // quadratic drag (see NASA Glenn, "Flight Equations with Drag"; formulas from
 // memory). With v < 0 it is the time and height since the apogee, both
 // negative time and positive height.
-func ascent(v, logDrag float64) (climbM, timeS float64) {
-	drag := math.Exp(logDrag)
-	vt := math.Sqrt(gravity / drag)
+func ascent(v, logDrag, port float64) (climbM, timeS float64) {
+	drag, g := math.Exp(logDrag), gravity*(1-port)
+	vt := math.Sqrt(g / drag)
 	if v >= 0 {
-		return math.Log1p(v*v/(vt*vt)) / (2 * drag), vt / gravity * math.Atan(v/vt)
+		return math.Log1p(v*v/(vt*vt)) / (2 * drag), vt / g * math.Atan(v/vt)
 	}
 	u := min(-v/vt, 0.999)
-	return -math.Log1p(-u*u) / (2 * drag), -vt / gravity * math.Atanh(u)
+	return -math.Log1p(-u*u) / (2 * drag), -vt / g * math.Atanh(u)
 }
 
 // prediction is the apogee as seen from the coasting mode.
@@ -27,16 +27,20 @@ type prediction struct {
 // come from the partial derivatives, by differences.
 func (f *filter) predict2apogee() prediction {
 	x, p := &f.x[coast], &f.p[coast]
-	up, in := ascent(x[1], x[2])
-	const dv, dl = 0.05, 0.02
-	u1, i1 := ascent(x[1]+dv, x[2])
-	u0, i0 := ascent(x[1]-dv, x[2])
-	hv, tv := (u1-u0)/(2*dv), (i1-i0)/(2*dv)
-	u1, i1 = ascent(x[1], x[2]+dl)
-	u0, i0 = ascent(x[1], x[2]-dl)
-	hl, tl := (u1-u0)/(2*dl), (i1-i0)/(2*dl)
-	dT := vec{0, tv, tl, 0}
-	dH := vec{1, hv, hl, 0}
+	up, in := ascent(x[xSpeed], x[xDrag], x[xPort])
+	dT, dH := vec{}, vec{xHeight: 1}
+	for i, d := range [states]float64{xSpeed: 0.05, xDrag: 0.02, xPort: 0.01} {
+		if d == 0 {
+			continue
+		}
+		y, z := *x, *x
+		y[i] += d
+		z[i] -= d
+		u1, i1 := ascent(y[xSpeed], y[xDrag], y[xPort])
+		u0, i0 := ascent(z[xSpeed], z[xDrag], z[xPort])
+		dH[i] += (u1 - u0) / (2 * d)
+		dT[i] = (i1 - i0) / (2 * d)
+	}
 	varT, varH := p.along(&dT), p.along(&dH)
 	return prediction{
 		inS: in, sdS: math.Sqrt(max(varT, 1e-8)), height: x[0] + up,

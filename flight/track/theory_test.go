@@ -30,7 +30,7 @@ func TestSteadyGains(t *testing.T) {
 		p[xHeight][xHeight], p[xSpeed][xSpeed] = 1e-6, 1e-4
 		var before mat
 		for range 4000 {
-			p.advance(T, 1, 0, 0)
+			p.advance(T, 1, 0, 0, 0, 0)
 			g := [2]float64{T * T / 2, T}
 			for i := range g {
 				for j := range g {
@@ -103,13 +103,13 @@ func TestAscent(t *testing.T) {
 		{40, 43.790832, 2.714771},
 		{50, 56.249859, 2.993307},
 	} {
-		h, s := ascent(c.v, logDrag)
+		h, s := ascent(c.v, logDrag, 0)
 		if math.Abs(h-c.h) > 1e-5 || math.Abs(s-c.t) > 1e-5 {
 			t.Errorf("%g m/s: %.6f m in %.6f s, want %.6f in %.6f", c.v, h, s, c.h, c.t)
 		}
 		// The coasting mode gets there by its steps, too.
 		f := filter{tune: tuneFor(tuneRocket)}
-		f.x[coast] = vec{0, c.v, logDrag, 0}
+		f.x[coast] = vec{xSpeed: c.v, xDrag: logDrag}
 		for range 1000 {
 			f.predict(coast, c.t/1000, math.NaN())
 		}
@@ -119,7 +119,7 @@ func TestAscent(t *testing.T) {
 	}
 	// Falling 50 m from rest takes 3.547512 s to 23.431173 m/s (same source):
 	// seen from there the apogee was that long ago and that much higher.
-	h, s := ascent(-23.431173, logDrag)
+	h, s := ascent(-23.431173, logDrag, 0)
 	if math.Abs(h-50) > 1e-4 || math.Abs(s+3.547512) > 1e-5 {
 		t.Errorf("falling: %.6f m, %.6f s", h, s)
 	}
@@ -129,7 +129,7 @@ func TestAscent(t *testing.T) {
 // spread that the state's covariance makes of it.
 func TestPrediction(t *testing.T) {
 	f := filter{}
-	f.x[coast] = vec{30, 25, math.Log(0.01), 0}
+	f.x[coast] = vec{30, 25, math.Log(0.01), 0, 0}
 	f.p[coast] = mat{{0.04, 0.02, 0, 0}, {0.02, 0.25, -0.02, 0}, {0, -0.02, 0.04, 0}, {0, 0, 0, 0.01}}
 	p := f.predict2apogee()
 	rng := rand.New(rand.NewPCG(7, 7))
@@ -141,7 +141,7 @@ func TestPrediction(t *testing.T) {
 		h := 30 + 0.2*a
 		v := 25 + 0.1*a + math.Sqrt(0.24)*b
 		l := math.Log(0.01) - 0.02/math.Sqrt(0.24)*b + math.Sqrt(0.04-0.0004/0.24)*c
-		up, in := ascent(v, l)
+		up, in := ascent(v, l, 0)
 		st, stt, sh, shh = st+in, stt+in*in, sh+h+up, shh+(h+up)*(h+up)
 	}
 	sdT := math.Sqrt(stt/n - st*st/n/n)

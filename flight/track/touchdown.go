@@ -33,7 +33,7 @@ func (t *Tracker) findTouchdown(r *reading) {
 	k := min(n/3, maxMedian)
 	sd := math.Sqrt(t.noise())
 	late, mid, early := t.medianOf(0, k), t.medianOf((n-k)/2, k), t.medianOf(n-k, k)
-	gust := math.Sqrt(t.filter.gust)
+	gust := math.Sqrt(t.fl.gust)
 	wobble := math.Hypot(2.5*sd*1.25/math.Sqrt(float64(k)), 1.5*gust)
 	if math.Abs(late-early) > min(stillM, 0.2+wobble) || math.Abs(mid-(late+early)/2) > min(stillM, 0.3+wobble) {
 		return
@@ -53,7 +53,7 @@ func (t *Tracker) medianOf(first, k int) float64 {
 // land dates the touchdown back to when the readings reached the level at
 // which they stopped.
 func (t *Tracker) land(r *reading, level, sd float64) {
-	near := 0.4 + 2.5*sd + 1.5*math.Sqrt(t.filter.gust)
+	near := 0.4 + 2.5*sd + 1.5*math.Sqrt(t.fl.gust)
 	at, misses := r.t, 0
 	for i := range t.hist.n {
 		x := t.hist.at(i)
@@ -73,7 +73,7 @@ func (t *Tracker) land(r *reading, level, sd float64) {
 	if t.fl.inAir {
 		e.Note = "first heard in the air: the pad is not known"
 	} else {
-		e.AltitudeM, e.AltitudeSD = num(level), num(t.heightSD(r.t, level, 0, sd*sd/9+t.filter.gust))
+		e.AltitudeM, e.AltitudeSD = num(level), num(t.heightSD(r.t, level, 0, sd*sd/9+t.fl.gust))
 	}
 	t.emitNow(e, r.t)
 	t.ended(r.t)
