@@ -37,7 +37,7 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	if len(events) == 0 {
 		events = firstFlight(replay(cfg, samples))
 	}
-	a := analysis{cfg: cfg, events: events}
+	a := analysis{cfg: cfg, events: events, portSD: portSD}
 	a.begin(samples, alarms)
 	r, ok := read(cfg, samples, a.liftoffGuess(samples))
 	if !ok {
@@ -86,6 +86,7 @@ type analysis struct {
 	belief  belief  // in the release, where nobody told it
 	out     flight.Result
 	parts   Parts
+	portSD  float64 // of the vent's error, m per (m/s)2
 	sinkSD  float64
 	eventSD float64 // s, of the live event's apogee, where no path fits
 }

@@ -52,6 +52,10 @@ func (a *analysis) fitAll() {
 	if err != nil {
 		return
 	}
+	a.judgePort(upper, end)
+	if g, err := a.fitBetween(upper, end, f); err == nil {
+		f = g
+	}
 	defer func() {
 		if !a.stands(a.fit) {
 			a.fit = nil
@@ -75,6 +79,23 @@ func (a *analysis) fitAll() {
 	}
 	if g, err := a.fitBetween(start, end, f); err == nil {
 		a.fit = g
+	}
+}
+
+// judgePort finds whether the vent is a bad one: whether a path that allows for it
+// explains the readings so much better.
+func (a *analysis) judgePort(start, end float64) {
+	if a.portSD == badPortSD {
+		return
+	}
+	open := opening{a.m.release, a.m.releaseSD, a.fills, a.m.second}
+	fair := a.problem(start, end, open)
+	f, err := fair.solve()
+	a.portSD = badPortSD
+	bad := a.problem(start, end, open)
+	if g, err2 := bad.solve(); err == nil && (err2 != nil ||
+		g.evidence(&bad)+math.Log(badPortPart) < f.evidence(&fair)+math.Log(1-badPortPart)) {
+		a.portSD = portSD
 	}
 }
 
@@ -165,21 +186,63 @@ func (a *analysis) problem(start, end float64, open opening) problem {
 	if a.r.at(padEnd) < 3 && !math.IsNaN(a.m.liftoff) {
 		pr.noise.level = noPadVar // the first readings were taken for the pad's
 	}
-	for i, t := range a.r.t {
-		if t < padEnd || t >= start && t <= end {
-			pr.t = append(pr.t, t)
-			pr.h = append(pr.h, a.r.h[i])
-			soft := bumpVar(t - open.at)
-			if a.r.pulse[i] {
-				soft = pulseVar
-			}
-			pr.soft = append(pr.soft, soft)
-		}
-	}
+	a.fillReadings(&pr, padEnd, end, open.at)
 	if !math.IsNaN(a.m.touchdown) && end < a.m.touchdown+0.5 {
 		pr.prior[pRest].sd = 0
 	}
 	return pr
+}
+
+// Readings that lie this far before the liftoff or after the release and the apogee,
+// in s, are taken together by thinS: the motion is slow there, and the noise longer.
+const (
+	wholeBeforeS, wholeAfterS = 1.0, 6.0
+	thinS                     = 0.2
+	medianVar                 = 1.4 // variance of the median of some readings over that of their mean
+)
+
+// fillReadings gives a fit its readings: those of the pad until padEnd, and those from
+// its start until end.
+func (a *analysis) fillReadings(pr *problem, padEnd, end, release float64) {
+	from := orElse(a.m.liftoff, a.r.t[0]) - wholeBeforeS
+	to := orElse(a.m.apogee, from) + wholeAfterS
+	// Not by the release that this fit assumes: fits are compared with each other.
+	if seen := a.m.release + wholeAfterS; seen > to { // NaN is not
+		to = seen
+	}
+	if touch := a.m.touchdown; !math.IsNaN(touch) {
+		to = math.Min(to, touch)
+	}
+	n := len(a.r.t)
+	for i := 0; i < n; {
+		t := a.r.t[i]
+		if !(t < padEnd || t >= pr.start && t <= end) {
+			i++
+			continue
+		}
+		k := 1
+		nearTouch := math.Abs(t-a.m.touchdown) < 1
+		for t < from || t > to && !nearTouch {
+			last := i + k
+			if last >= n || a.r.t[last]-t > thinS || a.r.pulse[last] != a.r.pulse[i] ||
+				t < padEnd != (a.r.t[last] < padEnd) || math.Abs(a.r.t[last]-a.m.touchdown) < 1 || a.r.t[last] > end {
+				break
+			}
+			k++
+		}
+		h, at, soft := a.r.h[i], t, bumpVar(t-release)
+		if k > 2 {
+			h, at = median(a.r.h[i:i+k]), median(a.r.t[i:i+k])
+			soft += a.noise.white * (medianVar/float64(k) - 1)
+		} else {
+			k = 1
+		}
+		if a.r.pulse[i] {
+			soft = pulseVar
+		}
+		pr.t, pr.h, pr.soft = append(pr.t, at), append(pr.h, h), append(pr.soft, soft)
+		i += k
+	}
 }
 
 // carryOver begins a fit where another ended, whose path may be anchored
@@ -229,6 +292,8 @@ const (
 	knownSinkSD          = 0.5      // the diameter is told
 	acrossSD             = 0.12     // of the speed that reaches the top: 7 degrees
 	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
+	badPortSD            = 0.008    // of a vent that somebody drilled anywhere: 16 %
+	badPortPart          = 0.2      // of the boards have one
 	fillM, fillSD        = 3.0, 0.7 // m
 	fillDiameters        = 8.0      // of the canopy; Knacke, NWC TP 6575, from memory
 	fillTimeS, fillTSD   = 0.35, 0.6
@@ -262,7 +327,7 @@ func (a *analysis) priors(pr *problem, open opening) {
 	v0 := math.Sqrt(2 * gravity * max(top, 5))
 	pr.prior = [nParams]prior{
 		pHeight: {top, flat}, pSpeed: {0, flat}, pDrag: {math.Log(drag), sd},
-		pAcross: {0.1 * v0, acrossSD * v0}, pPort: {0, portSD}, pScale: {0, a.kelvinSD() / a.r.kelv},
+		pAcross: {0.1 * v0, acrossSD * v0}, pPort: {0, a.portSD}, pScale: {0, a.kelvinSD() / a.r.kelv},
 	}
 	for i := range pr.begin {
 		pr.begin[i] = pr.prior[i].mean

@@ -41,7 +41,7 @@ const (
 	oddLag, oddScale  = 0.4, 2.0   // s, of a Laplace density
 	// From the command until the cloth is out: nothing shows it. A servo takes
 	// 0.05 to 0.1 s for its travel, a flap on a magnet next to nothing.
-	outS, outSD = 0.03, 0.04
+	outS, outSD = 0.0, 0.04
 )
 
 // What is not looked at again is so much less likely, as logarithms: after the first
@@ -133,19 +133,23 @@ func (a *analysis) inferRelease(upper float64) {
 	}
 	a.noise.swingsFrom(a.m.apogee, top.fit.path.anchor+top.fit.q[pOpen], a.m.touchdown)
 	top.fit.refineNoise(a.r, &a.noise)
-	if a.m.second = top.second; a.m.second.ok {
+	a.m.release, a.m.releaseSD, a.m.second = top.at, top.sd, top.second
+	a.judgePort(upper, math.Inf(1))
+	if a.m.second.ok {
 		// The filling of the first, at low speed, shows even less than usual.
 		a.believe(a.scan(rough[n:], upper, top.fit))
 		return
 	}
 	var all []cell
 	for k := range fillings {
-		again := a.cells(k)
-		kept := again[:0]
-		for i := range again {
-			if rough[i].fit != nil && rough[i].log > top.log-hopeless {
-				kept = append(kept, again[i])
+		var kept []cell
+		for _, c := range rough[:n] {
+			if c.fit == nil || c.log < top.log-hopeless {
+				continue
 			}
+			c.fills, c.fit = k, nil
+			c.weight += math.Log(fillingPart[k] / fillingPart[withAir])
+			kept = append(kept, c)
 		}
 		all = append(all, a.scan(kept, upper, top.fit)...)
 	}
@@ -223,7 +227,7 @@ func likeliest(cells []cell) *cell {
 func (a *analysis) believe(cells []cell) {
 	best := likeliest(cells)
 	if best == nil {
-		a.m.release = math.NaN()
+		a.m.release, a.m.second = math.NaN(), stage{}
 		return
 	}
 	b := &a.belief

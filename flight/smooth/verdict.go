@@ -82,8 +82,27 @@ func (a *analysis) slowedDown() bool {
 	if a.fit == nil {
 		return o.ReleaseAt != nil || o.DescentMps != nil
 	}
-	return o.ReleaseAt != nil || a.belief.ok && a.opened()
+	return o.ReleaseAt != nil || a.belief.ok && a.opened() || a.sank()
 }
+
+// sank says whether the readings themselves end in a sink that no bare fall from that
+// height has.
+func (a *analysis) sank() bool {
+	if math.IsNaN(a.m.touchdown) || math.IsNaN(a.m.apogee) || a.out.ApogeeM == nil {
+		return false
+	}
+	to := a.m.touchdown - 0.3
+	v := a.r.fastest(math.Max(a.m.apogee, to-sankS), to-supportS/2, false)
+	return v < sankMps && v < sankPart*math.Sqrt(2*gravity*math.Max(*a.out.ApogeeM, 0))
+}
+
+// What a sink is that ends a flight: how long before the ground it is looked at, s;
+// its speed, and as a part of that of a fall without drag.
+const (
+	sankS    = 2.0
+	sankMps  = 12.0
+	sankPart = 0.6
+)
 
 // lagWords says when it was released, with two explanations where two are alive.
 func (a *analysis) lagWords() string {
