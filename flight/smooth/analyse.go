@@ -50,6 +50,7 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	}
 	a.r.findPulses(orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
 	a.noise = learnNoise(&r, orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
+	a.findTouchdown()
 	a.fitAll()
 	a.fillResult()
 	return a.out, a.series(), nil

@@ -240,6 +240,7 @@ func (pr *problem) move(f *fit, step []float64) float64 {
 	f.q[pFill] = max(-3, min(4, f.q[pFill]))
 	f.q[pLower] = max(-7, min(5, f.q[pLower]))
 	f.q[pOpen] = max(0, f.q[pOpen]) // not before the anchor
+	f.q[pPort] = max(-mostPort, min(mostPort, f.q[pPort]))
 	far := mostScale * pr.prior[pScale].sd
 	f.q[pScale] = max(-far, min(far, f.q[pScale]))
 	f.q[pAcross] = math.Abs(f.q[pAcross])
@@ -249,6 +250,10 @@ func (pr *problem) move(f *fit, step []float64) float64 {
 // mostScale is how far the scale may be from one, in its standard deviations: what a
 // path leaves unexplained must not be laid on the weather.
 const mostScale = 2.0
+
+// mostPort is the most that a vent errs by, m per (m/s)2: a third of the dynamic
+// pressure.
+const mostPort = 0.017
 
 // longestMove bounds one step of each parameter.
 var longestMove = params{20, 10, 0.7, 5, 0.002, 0.2, 0.5, 0.5, 10, 0.02, 0.5, 0.5}

@@ -82,10 +82,10 @@ func (a *analysis) fitAll() {
 	}
 }
 
-// judgePort finds whether the vent is a bad one: whether a path that allows for it
-// explains the readings so much better.
+// judgePort finds how likely the vent is a bad one: how much better a path that allows
+// for it explains the readings. What it may err by is the mean over both.
 func (a *analysis) judgePort(start, end float64) {
-	if a.portSD == badPortSD {
+	if a.portSD != portSD {
 		return
 	}
 	open := opening{a.m.release, a.m.releaseSD, a.fills, a.m.second}
@@ -93,10 +93,15 @@ func (a *analysis) judgePort(start, end float64) {
 	f, err := fair.solve()
 	a.portSD = badPortSD
 	bad := a.problem(start, end, open)
-	if g, err2 := bad.solve(); err == nil && (err2 != nil ||
-		g.evidence(&bad)+math.Log(badPortPart) < f.evidence(&fair)+math.Log(1-badPortPart)) {
-		a.portSD = portSD
+	g, err2 := bad.solve()
+	p := badPortPart
+	switch {
+	case err2 != nil:
+		p = 0
+	case err == nil:
+		p = 1 / (1 + (1-badPortPart)/badPortPart*math.Exp(f.evidence(&fair)-g.evidence(&bad)))
 	}
+	a.portSD = math.Sqrt((1-p)*portSD*portSD + p*badPortSD*badPortSD)
 }
 
 // tellStages looks for a second stage of a descent whose release was told.
@@ -278,7 +283,7 @@ const noPadVar = 2.0
 // gone within 0.4 s.
 func bumpVar(after float64) float64 {
 	if after > -0.05 && after < 0.45 {
-		return 0.5
+		return 3.0
 	}
 	return 0
 }
@@ -295,7 +300,7 @@ const (
 	badPortSD            = 0.008    // of a vent that somebody drilled anywhere: 16 %
 	badPortPart          = 0.2      // of the boards have one
 	fillM, fillSD        = 3.0, 0.7 // m
-	fillDiameters        = 8.0      // of the canopy; Knacke, NWC TP 6575, from memory
+	fillDiameters        = 6.5      // of the canopy: 8 for a flat circle (Knacke, NWC TP 6575, from memory), 4 for less cloth
 	fillTimeS, fillTSD   = 0.35, 0.6
 	flat                 = 1e3
 )

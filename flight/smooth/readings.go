@@ -199,13 +199,18 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 	r.air = air
 	for i, v := range raw {
 		if r.plain {
-			r.h[i] = v - pad
+			r.h[i] = (v - pad) * r.kelv / boardKelvin(pad)
 		} else {
 			r.h[i] = air.Height(v)
 		}
 	}
 	return true
 }
+
+// boardKelvin is the temperature that a board takes the air for which turns pressure
+// into metres by the standard atmosphere (ISO 2533), as nearly all do: 15 degrees where
+// its own height is 0, 6.5 K less for each kilometre.
+func boardKelvin(pad float64) float64 { return 288.15 - 0.0065*max(-500, min(pad, 5000)) }
 
 // at is the index of the first reading at or after t.
 func (r *readings) at(t float64) int { return sort.SearchFloat64s(r.t, t) }

@@ -39,14 +39,15 @@ const (
 	usualPart         = 0.8
 	usualLag, usualSD = 0.42, 0.32 // s
 	oddLag, oddScale  = 0.4, 2.0   // s, of a Laplace density
-	// From the command until the cloth is out: nothing shows it. A servo takes
-	// 0.05 to 0.1 s for its travel, a flap on a magnet next to nothing.
-	outS, outSD = 0.0, 0.04
+	// A release that is inferred is that of the cloth which begins to fill: the time
+	// since the command, of a servo or a line that stretches, nothing shows. What is
+	// left open of the beginning itself, s:
+	outSD = 0.04
 )
 
 // What is not looked at again is so much less likely, as logarithms: after the first
 // look, and after the second.
-const hopeless, negligible = 14.0, 9.0
+const hopeless, negligible = 25.0, 9.0
 
 // scanPart is the width of a cell, as a standard deviation, over the distance of its
 // neighbours: together they lie even.
@@ -134,7 +135,14 @@ func (a *analysis) inferRelease(upper float64) {
 	a.noise.swingsFrom(a.m.apogee, top.fit.path.anchor+top.fit.q[pOpen], a.m.touchdown)
 	top.fit.refineNoise(a.r, &a.noise)
 	a.m.release, a.m.releaseSD, a.m.second = top.at, top.sd, top.second
-	a.judgePort(upper, math.Inf(1))
+	if a.judgePort(upper, math.Inf(1)); a.portSD > 3*portSD {
+		rough, n = a.scanAll(upper, top.fit) // what was unlikely may not be now
+		if top = likeliest(rough); top == nil {
+			a.m.release, a.m.second = math.NaN(), stage{}
+			return
+		}
+		a.m.release, a.m.releaseSD, a.m.second = top.at, top.sd, top.second
+	}
 	if a.m.second.ok {
 		// The filling of the first, at low speed, shows even less than usual.
 		a.believe(a.scan(rough[n:], upper, top.fit))
@@ -232,6 +240,7 @@ func (a *analysis) believe(cells []cell) {
 	}
 	b := &a.belief
 	total := 0.0
+	open := math.Hypot(outSD, badVentLagS*a.badVent())
 	for i := range cells {
 		c := &cells[i]
 		if c.fit == nil || !(c.log > best.log-negligible) {
@@ -242,7 +251,7 @@ func (a *analysis) believe(cells []cell) {
 		at := f.path.anchor + f.q[pOpen]
 		sd := f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t })
 		p := math.Exp(c.log - best.log)
-		b.chances = append(b.chances, chance{lag: at - ta - outS, sd: math.Hypot(sd, outSD), p: p, fills: c.fills, at: at, ta: ta, ha: ha})
+		b.chances = append(b.chances, chance{lag: at - ta, sd: math.Hypot(sd, open), p: p, fills: c.fills, at: at, ta: ta, ha: ha})
 		total += p
 	}
 	var byFilling [fillings]float64

@@ -19,6 +19,7 @@ type Parts struct {
 const (
 	toldKelvin   = 1.5   // sd of a temperature that somebody typed in
 	untoldKelvin = 9.7   // 19 K hold 95 of 100 where it is anywhere from -5 to 35 degC
+	ownKelvin    = 3.0   // of the atmosphere that a board computes with
 	linearity    = 0.002 // of the pressure difference
 )
 
@@ -32,8 +33,8 @@ func (a *analysis) kelvinSD() float64 {
 // systematic is what height h is uncertain by whatever the readings say.
 func (a *analysis) systematic(h float64) Parts {
 	if a.r.plain {
-		// The board used an atmosphere of its own, 15 degrees mostly.
-		return Parts{Temperature: math.Abs(h) * untoldKelvin / a.r.kelv, Sensor: linearity * math.Abs(h)}
+		// The board used an atmosphere of its own, the standard one mostly.
+		return Parts{Temperature: math.Abs(h) * math.Hypot(a.kelvinSD(), ownKelvin) / a.r.kelv, Sensor: linearity * math.Abs(h)}
 	}
 	b := a.r.air.Budget(h, atmos.Errors{TemperatureK: a.kelvinSD(), LapseKPerM: atmos.DefaultLapseSD, LinearityPart: linearity})
 	return Parts{Temperature: b.Temperature, Lapse: b.Lapse, Sensor: b.Linearity}
@@ -81,10 +82,30 @@ func (a *analysis) fillTop() {
 	at := a.r.time(ta)
 	o.ApogeeAt = &at
 	a.parts = a.systematic(ha)
-	a.parts.Readings = math.Hypot(a.belief.topM, tooWide*f.sd(top))
+	a.parts.Readings = math.Sqrt(sq(a.belief.topM) + sq(tooWide*f.sd(top)) + sq(a.ventAtTop(ha)))
 	o.ApogeeM, o.ApogeeSD = num(ha), num(a.parts.total())
 	a.fillRelease(ta)
 }
+
+// ventAtTop is what the vent may err by at the top, m: the rocket flies across there,
+// how fast nobody knows.
+func (a *analysis) ventAtTop(h float64) float64 {
+	across := a.portSD * 2 * gravity * math.Max(h, 0) * acrossSD * acrossSD
+	return math.Hypot(across, a.badVent()*(badVentM+badVentPart*math.Abs(h)))
+}
+
+// badVent is how sure it is that the vent is a bad one, 0 to 1. The path takes its
+// error for an even part of the dynamic pressure, at once: the bay behind it lags, and
+// the flow about it changes when the rocket turns.
+func (a *analysis) badVent() float64 { return math.Min(1, sq(a.portSD/badPortSD)) }
+
+// What is left open by that at the top, m and as a part of the height, of its time and
+// of an inferred release, s (over drawn flights).
+const (
+	badVentM, badVentPart   = 0.5, 0.01
+	badVentS, badVentLagS   = 0.06, 0.2
+	longestBeforeFirstLineS = 0.1
+)
 
 // fillRelease is the release: told by the board, or inferred where something that
 // can be a parachute slowed the fall. When the readings leave it open by more than
@@ -118,7 +139,7 @@ const tooWide = 0.97
 // apogeeTimeSD is the standard deviation in s of the apogee's time.
 func (a *analysis) apogeeTimeSD() float64 {
 	f := a.fit
-	return math.Hypot(a.belief.topS, tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
+	return math.Hypot(math.Hypot(a.belief.topS, badVentS*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
 }
 
 // How much longer the thrust lasts than an even one of the same impulse: what
@@ -138,6 +159,16 @@ func (a *analysis) fillBoost() {
 			o.LaunchedAt = &t
 		}
 		return
+	}
+	if a.portSD > 3*portSD && math.Abs(b.liftoff-a.m.liftoff) > 2*eventS {
+		// Followed down to the pad, the error of a bad vent grows with the square of
+		// the speed: what was seen there knows better.
+		b.liftoff, b.liftoffSD = a.m.liftoff, eventS
+	}
+	if first := a.r.t[0] - longestBeforeFirstLineS; b.liftoff < first {
+		// A log that begins with the liftoff, or after it: nobody heard it earlier.
+		b.liftoffSD = math.Hypot(b.liftoffSD, (first-b.liftoff)/2)
+		b.liftoff = first
 	}
 	t := a.r.time(b.liftoff)
 	o.LaunchedAt = &t
@@ -191,6 +222,14 @@ func (a *analysis) scaleSD() float64 {
 
 // fillDescent is the sink rate and the touchdown.
 func (a *analysis) fillDescent() {
+	a.fitDescent()
+	if a.out.DescentMps == nil && a.sank() {
+		a.sinkFromReadings()
+	}
+}
+
+// fitDescent is what the fit says of it.
+func (a *analysis) fitDescent() {
 	o, f := &a.out, a.fit
 	if math.IsNaN(a.m.touchdown) {
 		if f.path.canopy && a.opened() {
@@ -323,19 +362,22 @@ const eventS = 0.15
 // sinkFromReadings is the mean slope of the last part of the descent.
 func (a *analysis) sinkFromReadings() {
 	to := orElse(a.m.touchdown, a.r.t[len(a.r.t)-1]) - 0.3
-	from := max(orElse(a.m.apogee, to), orElse(a.m.release, 0)) + 3
+	from := max(orElse(a.m.apogee, to)+1.5, orElse(a.m.release, 0)+1)
 	if s := a.r.findStage(from, to); s.ok {
 		from = s.at + 0.5
 	}
-	if to-from < 2 {
+	if to-from < 1 {
 		return
 	}
 	v, half := -a.r.slope(from, to), -a.r.slope((from+to)/2, to)
-	if v > 0.3 && v < fastestSink && math.Abs(half-v) < 0.3*v {
-		a.sinkSD = 0.05*v + 0.1
+	if v > 0.3 && v < fastestSink && math.Abs(half-v) < 0.4*v {
+		a.sinkSD = math.Hypot(0.07*v, sinkErrM/(to-from))
 		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
+
+// sinkErrM is how far off either end of a descent may be read, m: gusts and swing.
+const sinkErrM = 0.7
 
 // series is the smoothed flight.
 func (a *analysis) series() Series {

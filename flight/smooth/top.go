@@ -201,6 +201,10 @@ func (r *readings) fastest(t0, t1 float64, up bool) float64 {
 	return most
 }
 
+// How far the top of a fit may be from the level of the readings about it: m, and as
+// a part of the height.
+const standsM, standsPart = 2.0, 0.03
+
 // mostMovedS is how far a fit may move the top that was seen, s.
 const mostMovedS = 3.0
 
@@ -224,5 +228,45 @@ func (a *analysis) stands(f *fit) bool {
 			off++
 		}
 	}
-	return off*2 < near || near == 0
+	if off*2 >= near && near > 0 {
+		return false
+	}
+	// Where it is the highest, the readings are too.
+	level := a.r.levelAt(ta)
+	return math.Abs(level-ha*(1+f.q[pScale])) < standsM+standsPart*math.Abs(level)+4*math.Sqrt(a.noise.white+a.noise.gust)
 }
+
+// findTouchdown looks whether the live call of the touchdown is that of the readings:
+// whether they go on sinking after it. Their own is where they come to the level at
+// which they end; there is none if they end in a sink.
+func (a *analysis) findTouchdown() {
+	end := a.r.t[len(a.r.t)-1]
+	td := a.m.touchdown
+	if math.IsNaN(td) || end-td < 2*restS {
+		return
+	}
+	last := a.r.levelAt(end - seenWindowS/2)
+	margin := refutedM + 4*math.Sqrt(a.noise.white)
+	after := a.r.levelAt(td + restS)
+	if after < last+margin {
+		return
+	}
+	at := end
+	for t := end - seenWindowS; t > td; t -= seenWindowS / 4 {
+		if a.r.levelAt(t) > last+margin/2 {
+			at = t + seenWindowS/2
+			break
+		}
+	}
+	if v := -a.r.slope(td+restS, at); !(v > leastSink) {
+		return // it lies, and its level wanders
+	}
+	if at > end-restS {
+		at = math.NaN()
+	}
+	a.m.touchdown = at
+}
+
+// How long a rocket must have lain for its level to count, s; and what is no sink,
+// m/s.
+const restS, leastSink = 1.0, 1.0
