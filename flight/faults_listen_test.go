@@ -107,9 +107,9 @@ type outcome struct {
 // and the tracker's apogee are not exact.
 const early = 0.25
 
-// faulty draws a flight, puts the fault in and listens.
-func faulty(kind ensemble.FaultKind, seed, index uint64) (outcome, error) {
-	f, err := ensemble.Draw(ensemble.ForFaults(), seed, index)
+// faulty draws a flight of a spec, puts the fault in and listens.
+func faulty(spec ensemble.Spec, kind ensemble.FaultKind, seed, index uint64) (outcome, error) {
+	f, err := ensemble.Draw(spec, seed, index)
 	if err != nil {
 		return outcome{}, err
 	}
@@ -118,6 +118,9 @@ func faulty(kind ensemble.FaultKind, seed, index uint64) (outcome, error) {
 		return outcome{}, err
 	}
 	o := outcome{flight: g, truth: truth, delay: math.NaN()}
+	if (kind == "ballistic" || kind == "no-release") && spec.Name != ensemble.ForFaults().Name {
+		truth.ByS = g.Truth.TouchdownS // here the question is how much of the fall is left
+	}
 	from := causeOf(kind, &g, truth) - early
 	raised, err := listen(&g, truth.ByS)
 	if err != nil {
@@ -163,6 +166,11 @@ func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 			}
 		case "weak-signal":
 			if f.Truth.ApogeeM > 500 {
+				continue
+			}
+		case "fast-descent":
+			// So it does, under the first of two canopies.
+			if second := f.Truth.SecondS; r.at < second+1 {
 				continue
 			}
 		case "silent":

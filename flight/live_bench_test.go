@@ -82,7 +82,7 @@ func board(b *testing.B, scale float64) {
 	for _, c := range []struct {
 		name string
 		spec ensemble.Spec
-	}{{"", ensemble.Nominal50()}, {"wide_", ensemble.Wide()}} {
+	}{{"", ensemble.Nominal50()}, {"wide_", ensemble.Wide()}, {"rough_", ensemble.Rough()}} {
 		l := liveIntervals(b, c.spec, max(1, int(150*scale)))
 		b.ReportMetric(l.height.share(), c.name+"live_coverage_height")
 		b.ReportMetric(l.speed.share(), c.name+"live_coverage_climb_speed")

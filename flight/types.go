@@ -19,9 +19,12 @@ type Kind string
 
 // The kinds of event.
 const (
-	Liftoff   Kind = "liftoff"
-	Burnout   Kind = "burnout"
-	Apogee    Kind = "apogee"
+	Liftoff Kind = "liftoff"
+	Burnout Kind = "burnout"
+	Apogee  Kind = "apogee"
+	// Withdrawn takes back the call of the apogee before it: At and AltitudeM are
+	// those of that call. The true one follows as another Apogee of the flight.
+	Withdrawn Kind = "withdrawn"
 	Release   Kind = "release"
 	Touchdown Kind = "touchdown"
 	Reboot    Kind = "reboot"
@@ -85,7 +88,9 @@ type Alarm struct {
 	// acknowledged it. A cleared alarm stays visible until it is acknowledged.
 	Active bool `json:"active"`
 	Acked  bool `json:"acked"`
-	// RaisedAt, ChangedAt: event time, UTC.
+	// RaisedAt, ChangedAt: event time, UTC. An active alarm of priority LookUp
+	// changes once a second as its numbers do; only the change with both times
+	// equal is one of being raised.
 	RaisedAt  time.Time `json:"raised_at"`
 	ChangedAt time.Time `json:"changed_at"`
 	// Say is the short form, spoken; Reason the long form with the numbers and
@@ -113,6 +118,10 @@ type State struct {
 	SpeedSD    *float64 `json:"speed_sd_mps"`
 	AccelMps2  *float64 `json:"accel_mps2"` // of the motion, -9.8 in free flight
 	HighestM   *float64 `json:"highest_m"`
+	// VentPart is by which part of the dynamic pressure the vent seems to read
+	// low, as the climb showed it; for the rules, not for people.
+	VentPart *float64 `json:"-"`
+	VentSD   *float64 `json:"-"`
 	// ToApogeeS is the predicted time to apogee in s, negative after it;
 	// PredictedM the predicted apogee. Only while climbing.
 	ToApogeeS   *float64 `json:"to_apogee_s"`

@@ -2,129 +2,81 @@ package alarm
 
 import "math"
 
-// ballistic: coming down at a speed near free fall when a parachute should
-// have braked it.
+// ballistic: coming down with nothing that brakes the fall.
 type ballistic struct {
-	slow    since   // braked: the fall is well below free fall
-	speed   [3]mark // sink rates about 0.2 s apart, newest last
-	latched bool
+	slow     since // braked: the fall is well below free fall
+	odds     fallOdds
+	top, let float64 // the apogee and the release that the odds are for
+	latched  bool
 }
 
 // mark is a value at a time.
 type mark struct{ t, v float64 }
 
+// falseFalls is the rate of false alarms that is stated: one in so many falls under
+// a parachute that opens as the rule knows it.
+const falseFalls = 300
+
+// unsureShare of the free fall is the greatest standard deviation with which a speed
+// still says something.
+const unsureShare = 0.35
+
+// untoldOpens is the share of the falls under a parachute that opened although the
+// board has not released it, where boards tell of it.
+const untoldOpens = 0.01
+
 func (r *ballistic) check(v *view) cond {
+	if v.fresh && v.inFlight() {
+		r.odds.note(v)
+	}
 	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) {
-		r.latched, r.speed = false, [3]mark{}
+		r.latched, r.top = false, math.NaN()
 		r.slow.hold(v.t, false)
 		return off
 	}
 	if !v.fresh {
 		return asCond(r.latched)
 	}
-	if v.t-r.speed[2].t >= 0.2 {
-		r.speed = [3]mark{r.speed[1], r.speed[2], {v.t, v.sink()}}
+	let := math.NaN()
+	if v.told() {
+		let = v.releaseAt
+	}
+	if r.top != v.apogeeAt || r.let != let && !(math.IsNaN(r.let) && math.IsNaN(let)) {
+		r.top, r.let = v.apogeeAt, let
+		r.odds.begin(v)
+	} else {
+		r.odds.weigh()
 	}
 	near, braked := r.judge(v)
-	if r.latched {
-		if r.slow.hold(v.t, braked) > 0.7 {
-			r.latched = false
-		}
-		return asCond(r.latched)
+	switch held := r.slow.hold(v.t, r.latched && braked); {
+	case !r.latched:
+		r.latched = near
+	case held > 0.7, r.odds.lead < -math.Log(falseFalls):
+		r.latched = false
 	}
-	r.latched = near && !r.braking(v)
 	return asCond(r.latched)
 }
 
-// judge compares the fall with free fall since the apogee, in speed and in
-// height lost: near is a fall that no parachute brakes, braked one that clearly
-// is. Height and speed together tell the two apart sooner than either alone.
+// judge says whether the fall is one that no parachute brakes, and whether it is one
+// that clearly is braked. What the whole fall tells must agree with how fast it is
+// now, by no more than one part in two.
 func (r *ballistic) judge(v *view) (near, braked bool) {
-	sd := v.speedSD
-	if math.IsNaN(sd) {
-		sd = 0
-	}
-	free, deep := v.freeFall()
+	free, _ := v.freeFall()
 	braked = v.sink() < math.Max(0.4*free, v.limits.BallisticMps)
-	share := v.limits.BallisticShare
-	fast, far := v.sink()/free, 1.0
-	if lost := v.apogeeM - v.alt; !math.IsNaN(lost) {
-		far = lost / deep
+	need := math.Log(falseFalls)
+	if v.tellsRelease() && !v.released {
+		need = math.Log(falseFalls * untoldOpens) // what opens is told first
 	}
-	slowest := v.limits.BallisticMps
-	if chute := v.parachuteSpeed(); v.released && !math.IsInf(chute, 1) {
-		slowest = math.Max(slowest, 1.3*chute)
-	}
-	credible := v.sink() > slowest && v.sink()-sd > 0.5*free && fast > share && far > 0.5
-	// Nothing falls faster or further than free: then the speed or the apogee
-	// was told wrong. A little is the noise's, much is no fall at all.
-	credible = credible && fast < 1.3+3/free
-	return credible && (math.Min(1, fast)+math.Min(1, far))/2 > r.need(v), braked
+	near = r.odds.lead > need && r.odds.fits > 0.6 && !v.awaitsRelease() &&
+		!(v.speedSD > unsureShare*free) && v.sink() > v.limits.BallisticMps && v.sink() > v.limits.BallisticShare*free
+	return near, braked
 }
 
-// need is how like free fall a fall must be now to count as ballistic; above
-// any while it may not.
-//
-// After a told release it falls with time, as fast as an opening parachute
-// makes a fall unlike free fall, while falls without a parachute stay above 0.85
-// as the tracker sees them. It begins when the slowest parachute should brake (see
-// toOpen); with a time that is the same for all releases, the later ones, which
-// have the least of their fall left, were judged 0.2 s later than they can be.
-func (r *ballistic) need(v *view) float64 {
-	share := v.limits.BallisticShare
-	if math.IsNaN(v.releaseAt) || v.rocket.Release == "none" {
-		due := v.apogeeAt + v.releaseDelay()
-		if v.rocket.Release != "none" && !v.tellsRelease() {
-			// Nobody says whether the release has come: leave it the time to
-			// open if it came at the end of the delay.
-			due += v.limits.InflateS / 2
-		}
-		if v.t < due {
-			return math.Inf(1)
-		}
-		return share
-	}
-	late := v.t - math.Max(v.releaseAt, v.apogeeAt) - v.toOpen() - v.sluggish()
-	if late < 0.15 {
-		return math.Inf(1)
-	}
-	return math.Max(share, 0.96-0.5*(late-0.15))
+// awaitsRelease says whether the board tells of its release and still has time for
+// it: then nothing can be open, and the fall is as it should be.
+func (v *view) awaitsRelease() bool {
+	return v.tellsRelease() && math.IsNaN(v.releaseAt) && v.t < v.apogeeAt+v.releaseDelay()
 }
-
-// toOpen is how long in s after the release a parachute may take to brake. The
-// limit is for one that is released at the apogee, at rest. A parachute fills with
-// the air that it meets, over a distance (Knacke, NWC TP 6575, from memory), so
-// that one released while it falls fills sooner: it may take what is left of the
-// distance that a fall from rest goes in the limit, after a part of the limit in
-// which it comes out.
-func (v *view) toOpen() float64 {
-	most := v.slowestOpening()
-	out := most * comesOut
-	falling := math.Max(0, v.releaseAt-v.apogeeAt)
-	return math.Sqrt((falling+out)*(falling+out)+most*most-out*out) - falling
-}
-
-// slowestOpening is the limit, or longer for a heavy rocket under a large parachute
-// in thin air, as far as it is described. Filled to the part f of its distance d,
-// which is some diameters, it has f² of its area and brakes as much as gravity
-// pulls when f times the speed is its own sink rate; after a fall of x from rest
-// that is x/d sqrt(2 g x).
-func (v *view) slowestOpening() float64 {
-	own := v.parachuteSpeed()
-	if math.IsInf(own, 1) {
-		return v.limits.InflateS
-	}
-	fall := math.Pow(fillDiameters*v.rocket.ParachuteM*own/math.Sqrt(2*gravity), 2.0/3)
-	return math.Max(v.limits.InflateS, math.Sqrt(2*fall/gravity))
-}
-
-// fillDiameters is over how many of its diameters a flat circular parachute fills
-// (Knacke, NWC TP 6575, from memory).
-const fillDiameters = 8.0
-
-// comesOut is the part of the time to open that a parachute takes to come out
-// (common practice, no source).
-const comesOut = 0.5
 
 // freeFall is how fast the rocket would fall by now without a parachute, in
 // m/s, and how far it would have come, in m. When the body is not described its
@@ -136,30 +88,6 @@ func (v *view) freeFall() (speed, distance float64) {
 		vt = 20
 	}
 	return fallSpeed(t, vt), fallDistance(t, vt)
-}
-
-// sluggish is by how much longer than usual, in s, a tracker needs to see that a
-// parachute brakes, because the board is noisy or slow: until the braking of
-// about 8 m/s2 has moved the rocket by three times the standard error of the
-// height, 4 t2 = 3 s/sqrt(f t), with white noise s in m rms and f readings a
-// second. That is 0.23 s for the usual 0.25 m at 50 Hz. Half of what it takes
-// longer has proved enough in the simulated ensemble.
-func (v *view) sluggish() float64 {
-	noise, rate := 0.5, 10.0
-	if v.self.pad.noise > 0 {
-		noise = v.self.pad.noise / v.perMetre()
-	}
-	if g := v.self.link.gap.value; g > 0 {
-		rate = 1 / g
-	}
-	return math.Max(0, math.Pow(0.75*noise/math.Sqrt(rate), 0.4)-0.23) / 2
-}
-
-// braking says that the fall is getting slower, as under an opening parachute;
-// in free fall it grows by 2 m/s in each 0.2 s.
-func (r *ballistic) braking(v *view) bool {
-	old := r.speed[1]
-	return old.t > 0 && v.sink() < old.v-0.5
 }
 
 func (r *ballistic) words(v *view) words {

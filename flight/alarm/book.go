@@ -147,7 +147,13 @@ func (b *Book) note(e *entry, st *flight.State, ev []flight.Event) {
 		case flight.Burnout:
 			v.burnoutAt = at
 		case flight.Apogee:
-			v.apogeeAt, v.apogeeM = at, value(ev[i].AltitudeM)
+			v.apogeeAt, v.apogeeM, v.apogeeSD = at, value(ev[i].AltitudeM), value(ev[i].AtSD)
+		case flight.Withdrawn:
+			nan := math.NaN()
+			v.apogeeAt, v.apogeeM, v.apogeeSD = nan, nan, nan
+			if !e.tellsRelease {
+				v.releaseAt = nan
+			}
 		case flight.Release:
 			v.releaseAt = at
 		case flight.Touchdown:
@@ -196,8 +202,10 @@ func (b *Book) run(e *entry) {
 		}
 		switch r.check(v) {
 		case on:
-			if !e.live[i].Active {
+			if s := &e.live[i]; !s.Active {
 				b.raise(e, i, r.words(v))
+			} else if b.isDue(s) {
+				b.renew(s, r.words(v))
 			}
 		case off:
 			if s := &e.live[i]; s.Active {
@@ -207,6 +215,29 @@ func (b *Book) run(e *entry) {
 			}
 		}
 	}
+}
+
+// isDue says whether the words of an active alarm are to be told anew: those that
+// call for eyes each second, later less often.
+func (b *Book) isDue(s *slot) bool {
+	if s.Priority != prioLookUp {
+		return false
+	}
+	age := b.now.Sub(s.RaisedAt).Seconds()
+	return b.now.Sub(s.ChangedAt).Seconds() >= math.Max(renewS, age/5)
+}
+
+// renewS is how often the words of an alarm are renewed at first, in s.
+const renewS = 1.0
+
+// renew tells an active alarm with the numbers of now. It is no new alarm: when it
+// was raised and whether it was acknowledged stay.
+func (b *Book) renew(s *slot, w words) {
+	if w.say == s.Say && w.reason == s.Reason {
+		return
+	}
+	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
+	b.changed(s)
 }
 
 // raise opens an alarm, or raises one again that had returned to normal

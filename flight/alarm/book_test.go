@@ -101,7 +101,7 @@ func TestMostUrgentFirst(t *testing.T) {
 	for _, a := range s.book.Open() {
 		got = append(got, fmt.Sprintf("%d %v %s", a.Priority, a.Active, a.Kind))
 	}
-	want := []string{"1 true no-release", "1 true ballistic", "2 true cell-low", "3 true weak-signal"}
+	want := []string{"1 true ballistic", "1 true no-release", "2 true cell-low", "3 true weak-signal"}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}

@@ -42,9 +42,13 @@ func (r *outOfField) check(v *view) cond {
 		r.locate(v)
 	}
 	r.predict(v)
-	out := r.far > v.site.FieldRadiusM || r.reach > 1.05*v.site.FieldRadiusM
+	out := r.far > v.site.FieldRadiusM || r.reach > foretold*v.site.FieldRadiusM
 	return r.gate.step(v.t, out, 0.8, 5)
 }
+
+// foretold is by how much further than the edge a drift must lead: the air is not the
+// same all the way down.
+const foretold = 1.15
 
 // lying keeps the alarm for a rocket that lies outside.
 func (r *outOfField) lying(v *view) cond {
@@ -96,6 +100,9 @@ func (r *outOfField) predict(v *view) {
 	}
 	r.left = math.Max(0, v.alt) / sink
 	if r.known {
+		if !v.deployed() {
+			return // it still flies across: that is no drift
+		}
 		e, n := r.east.value+r.vEast*r.left, r.nth.value+r.vN*r.left
 		r.reach = math.Hypot(e, n)
 		return

@@ -20,10 +20,12 @@ type noLiftoff struct {
 	level    smoothed // pressure before the blow
 	spread   smoothed // mean distance of the readings from level
 	blows    int
+	pressed  bool // the blow was upward in pressure
 	blowAt   since
 	hintAt   float64
 	hint     string
 	hinted   bool
+	waitS    float64 // s, how long the liftoff may take
 	until    float64
 }
 
@@ -33,11 +35,14 @@ func (r *noLiftoff) check(v *view) cond {
 		return off
 	}
 	if v.fresh {
-		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > 3 {
-			r.hinted, r.hintAt, r.hint = true, v.t, what
+		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > learnS {
+			r.hinted, r.hintAt, r.hint, r.waitS = true, v.t, what, v.limits.DumpWaitS+4*v.self.link.gap.value // a slow board tells late that it left
+			if r.pressed {
+				r.waitS += ramS
+			}
 		}
 	}
-	if r.hinted && v.t-r.hintAt > v.limits.DumpWaitS {
+	if r.hinted && v.t-r.hintAt > r.waitS {
 		r.hinted = false
 		r.until = v.t + 20
 	}
@@ -73,13 +78,16 @@ func (r *noLiftoff) blow(v *view) string {
 	noise := math.Max(r.spread.value, 5)
 	if r.level.started && math.Abs(d) > 8*noise && math.Abs(d) > blowPa {
 		r.blows++
+		if r.blows > 20 || r.blows >= 4 && v.t-v.first < learnS { // it is the level, and what was taken for it was none
+			r.level.value, r.blows = p, 0
+			r.blowAt.hold(v.t, false)
+			return ""
+		}
 		if r.blows >= 3 && r.blowAt.hold(v.t, true) > 0.05 {
+			r.pressed = d > 0
 			return sprintf("the barometer felt a blow of %.0f Pa", d)
 		}
 		r.blowAt.hold(v.t, true)
-		if r.blows > 20 { // it is the new level
-			r.level.value, r.blows = p, 0
-		}
 		return ""
 	}
 	r.blows = 0
@@ -90,6 +98,13 @@ func (r *noLiftoff) blow(v *view) string {
 	r.level.add(v.t, p, 2)
 	return ""
 }
+
+// ramS is how much longer the liftoff may take after a blow that raises the pressure, in
+// s: at some vents a fast climb does, until the speed is spent.
+const ramS = 1.5
+
+// learnS is how long after the first sample the level is still being learnt, in s.
+const learnS = 3
 
 // blowPa is the least pressure pulse that counts, in Pa: about 8 m of height,
 // far above gusts (common practice, no source).

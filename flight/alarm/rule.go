@@ -22,8 +22,9 @@ type words struct {
 type rule interface {
 	// check looks at the view after a sample or a tick.
 	check(v *view) cond
-	// words tells the condition; called right after check returned on, and
-	// only when the alarm is being raised, so it may format at leisure.
+	// words tells the condition; called right after check returned on, when the
+	// alarm is being raised and once a second at most while it lasts, so it may
+	// format at leisure.
 	words(v *view) words
 }
 

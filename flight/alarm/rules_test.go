@@ -56,7 +56,7 @@ func releaseCases() []ruleCase {
 			s.fall(0.3).sink(3.9, 12).land(0).run(30, nil)
 		}, nil, ""},
 		{"no release", Config{}, func(s *scene) { s.run(10, nil).climb().apogee().fall(2.5) },
-			[]string{"ballistic", "no-release"}, "no release was seen"},
+			[]string{"ballistic", "no-release"}, "has not released its parachute"},
 		{"released, but nothing opens", Config{}, func(s *scene) {
 			s.run(10, nil).climb().apogee().fall(0.2)
 			s.release()

@@ -48,7 +48,12 @@ type sensorNoisy struct{ count int }
 
 func (r *sensorNoisy) check(v *view) cond {
 	p := &v.self.pad
-	if !p.whenFilled || v.self.link.twins(v.t) {
+	// In flight what trembles may be the air, or the rocket itself.
+	if !p.whenFilled || v.phase != flight.Waiting || v.self.link.twins(v.t) {
+		return unsure
+	}
+	// So it may before the liftoff is sure: noise leaves the level where it is.
+	if p.block > 1 && math.Abs(p.past[0].v-p.past[1].v) > 2*v.limits.NoiseM*v.perMetre() {
 		return unsure
 	}
 	if p.noise > v.limits.NoiseM*v.perMetre() {
@@ -56,7 +61,7 @@ func (r *sensorNoisy) check(v *view) cond {
 	} else if r.count = min(r.count, 3) - 1; r.count < 0 {
 		r.count = 0
 	}
-	if r.count > 0 && r.count < 2 || v.phase != flight.Waiting && r.count == 2 {
+	if r.count == 1 {
 		return unsure
 	}
 	return asCond(r.count >= 2)
@@ -75,6 +80,7 @@ func (r *sensorNoisy) words(v *view) words {
 // sensorDrift: the height wanders on the pad.
 type sensorDrift struct {
 	count int
+	seen  int     // blocks in a row that were over the limit
 	moved float64 // m
 	over  float64 // s
 }
@@ -82,7 +88,7 @@ type sensorDrift struct {
 func (r *sensorDrift) check(v *view) cond {
 	p := &v.self.pad
 	if v.phase != flight.Waiting {
-		r.count = 0
+		r.count, r.seen = 0, 0
 		return off
 	}
 	if !p.whenFilled || p.block < 3 || v.self.link.twins(v.t) {
@@ -97,8 +103,11 @@ func (r *sensorDrift) check(v *view) cond {
 		}
 	}
 	if math.Abs(r.moved) > v.limits.DriftM {
-		r.count = 3
-	} else if r.count > 0 {
+		// One block alone may be the first seconds of a flight that reads low.
+		if r.seen++; r.seen > 1 {
+			r.count = 3
+		}
+	} else if r.seen = 0; r.count > 0 {
 		r.count--
 	}
 	return asCond(r.count > 0)

@@ -41,6 +41,7 @@ type state struct {
 	alt, altSD         float64 // m above the pad
 	speed, speedSD     float64 // m/s, up positive
 	highest            float64 // m above the pad
+	vent, ventSD       float64 // part of the dynamic pressure
 	toApogee           float64 // s
 	toApogeeSD         float64
 	released           bool
@@ -55,7 +56,7 @@ type state struct {
 // flown are the moments of the present flight, NaN until they come.
 type flown struct {
 	liftoffAt, burnoutAt, apogeeAt, releaseAt, touchdownAt float64
-	apogeeM                                                float64
+	apogeeM, apogeeSD                                      float64 // m; s, of its time
 	// climbed is the steepest rise of the tracked height seen so far in this
 	// flight, m/s: how fast it flew.
 	climbed float64
@@ -63,12 +64,12 @@ type flown struct {
 
 func noFlight() flown {
 	n := math.NaN()
-	return flown{n, n, n, n, n, n, 0}
+	return flown{n, n, n, n, n, n, n, 0}
 }
 
 func noState() state {
 	n := math.NaN()
-	return state{phase: flight.Waiting, alt: n, altSD: n, speed: n, speedSD: n, highest: n,
+	return state{phase: flight.Waiting, alt: n, altSD: n, speed: n, speedSD: n, highest: n, vent: n, ventSD: n,
 		toApogee: n, toApogeeSD: n, pulse: n, armed: n, cellV: n, rssi: n, pressure: n, temp: n,
 		latitude: n, longitud: n}
 }
@@ -79,7 +80,7 @@ func (s *state) flatten(st *flight.State) {
 		phase: st.Phase, flight: st.Flight, boot: st.Boot, link: st.Link,
 		alt: value(st.AltitudeM), altSD: value(st.AltitudeSD),
 		speed: value(st.SpeedMps), speedSD: value(st.SpeedSD),
-		highest: value(st.HighestM), toApogee: value(st.ToApogeeS), toApogeeSD: value(st.ToApogeeSD),
+		highest: value(st.HighestM), vent: value(st.VentPart), ventSD: value(st.VentSD), toApogee: value(st.ToApogeeS), toApogeeSD: value(st.ToApogeeSD),
 		released: st.Released, pulse: value(st.ReleaseUs), armed: math.NaN(),
 		cellV: value(st.CellV), rssi: value(st.RSSIDbm),
 		pressure: value(st.PressurePa), temp: value(st.TempC),
@@ -153,7 +154,7 @@ func (v *view) parachuteSpeed() float64 {
 
 // tellsRelease says whether the board tells of its release at all.
 func (v *view) tellsRelease() bool {
-	return v.rocket.Release != "none" && (v.released || v.self.tellsRelease)
+	return v.rocket.Release != "none" && v.self.tellsRelease
 }
 
 // open says whether a pulse is nearer to the servo's open than its rest

@@ -143,7 +143,7 @@ func (b *body) craft(p *plan, spec Spec, push float64) craft {
 			chuteA: chuteCd * math.Pi / 4 * b.chute * b.chute, fillS: 0.25,
 		}
 		if p.hard != nil {
-			return roughCraft{m, p.hard, b.chute}
+			return roughCraft{motion: m, hard: p.hard, chuteM: b.chute}
 		}
 		return parametric{m}
 	}

@@ -66,7 +66,7 @@ func Rough() Spec {
 		PortCp: Range{0, 0.3}, PortLagS: Range{0, 0.12},
 		OutS: Range{0.05, 0.35}, FillDiameters: Range{3, 9}, Overshoot: Range{0, 0.6}, Breathe: Range{0, 0.2},
 		TumbleTimes: Range{1, 2.5}, TumbleS: Range{0.8, 2.5}, UpdraftMps: Range{0, 0.5},
-		TwoStageShare: 0.12, FirstMps: Range{9, 20}, SecondM: Range{40, 120}, SnagS: Range{1, 3},
+		TwoStageShare: 0.35, FirstMps: Range{9, 20}, SecondM: Range{40, 120}, SnagS: Range{1, 3},
 		UntoldShare: 0.4, AltitudeShare: 0.3, UndescribedShare: 0.4, NoTempShare: 0.5, AltStepM: []float64{0.01, 0.1, 1},
 		AxesShare: 0.3, GPSShare: 0.3, AccelG: []float64{4, 8, 16},
 	}
@@ -107,7 +107,7 @@ func (p *plan) roughen(spec Spec) {
 		d.wave[i] = wave{0.03 + 0.2*rng.Float64(), 2 * math.Pi * rng.Float64()}
 	}
 	first, second, two := h.FirstMps.draw(rng), h.SecondM.draw(rng), rng.Float64() < h.TwoStageShare
-	if two {
+	if two && p.rocket.Kind == "solid" {
 		d.firstMps, d.secondM = first, second
 	}
 	snag, caught := h.SnagS.draw(rng), rng.Float64() < h.SnagShare

@@ -10,6 +10,7 @@ type roughCraft struct {
 	motion motion // boost, body and the area of the canopy
 	hard   *hard
 	chuteM float64 // diameter of the canopy
+	two    bool    // it flies high enough for two canopies
 }
 
 // roughState adds to position and speed what the canopies have met of the air.
@@ -27,6 +28,7 @@ type roughRun struct {
 	free     float64 // it comes free, if it was caught
 	second   float64 // the second one is out; +Inf
 	apogee   float64 // NaN while climbing
+	topM     float64
 	lastPull float64 // drag per mass times speed squared: for the force
 }
 
@@ -35,11 +37,14 @@ const (
 	stepFill  = 0.01
 	stepBraid = 0.05
 	fillingS  = 3.0
-	longFallS = 1800.0
+	// Nobody gives a low rocket two canopies.
+	leastForTwoM = 200.0
+	longFallS    = 1800.0
 )
 
 func (c roughCraft) fly(o outing, p *Path) error {
 	natural := c.run(never(), math.Inf(1), nil)
+	c.two = c.hard.secondM > 0 && natural.topM > leastForTwoM
 	release := math.Inf(1)
 	switch {
 	case !math.IsNaN(o.byClock):
@@ -122,12 +127,12 @@ func (c roughCraft) run(o outing, release float64, p *Path) roughRun {
 			r.motion.burning = false
 		}
 		if math.IsNaN(r.apogee) && s.v < 0 && t > 0.1 {
-			r.apogee = t
+			r.apogee, r.topM = t, s.h
 			if p == nil {
 				return r
 			}
 		}
-		if r.hard.secondM > 0 && math.IsInf(r.second, 1) && t > r.out && s.v < 0 && s.h < r.hard.secondM {
+		if r.two && math.IsInf(r.second, 1) && t > r.out && s.v < 0 && s.h < r.hard.secondM {
 			r.second = t + r.hard.outS
 		}
 		if s.h <= o.groundM-1 && s.v < 0 && !math.IsNaN(r.apogee) {
@@ -222,7 +227,7 @@ func (r *roughRun) area(t float64, s roughState) float64 {
 	}
 	breathing := 1 + r.hard.breathe*math.Sin(2*math.Pi*r.hard.breatheHz*(t-r.out)+r.hard.breathePhase)
 	first := full
-	if r.hard.secondM > 0 {
+	if r.two {
 		v := r.hard.firstMps
 		first = min(full/2, 2*m.mass*g0/(m.air.padDensity()*v*v))
 	}

@@ -21,6 +21,10 @@ type flightNow struct {
 	halfBurnt float64 // when boost became the less likely mode, s
 	apogee    bool
 	apogeeAt  float64
+	calledM   float64 // m, the height that was called
+	calls     int     // calls taken back
+	climbsOn  float64 // since when the readings refute the call, s; NaN
+	seen      bool    // the release was seen in the fall, not told
 	released  bool
 	canopyAt  float64 // when the canopy mode became the likelier, s; NaN
 	highest   float64 // smoothed, m
@@ -77,7 +81,7 @@ func (t *Tracker) launch(c climb) {
 	t.out.Flight++
 	t.out.Phase = flight.Boost
 	t.fl = flightNow{level: c.level, sdPad: c.sdPad, liftoff: c.at, start: c.from,
-		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at, early: 1}
+		canopyAt: math.NaN(), lostSince: math.NaN(), falling: math.NaN(), climbsOn: math.NaN(), halfBurnt: math.NaN(), highestAt: c.at, early: 1}
 	t.out.Released = false
 	t.pad.white = c.white // the climb itself is no noise
 	e := t.event(flight.Liftoff, c.at, c.sd)
@@ -135,6 +139,8 @@ func (t *Tracker) followOne(r *reading, back int) {
 	}
 	if !t.fl.apogee {
 		t.findApogee(r)
+	} else {
+		t.refute(r)
 	}
 	t.findCanopy(r)
 	t.findTouchdown(r)
@@ -347,7 +353,11 @@ func (t *Tracker) fallsAnyway(r *reading) {
 // apogee makes the event.
 func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	t.fl.apogee = true
-	t.fl.apogeeAt = min(at, now)
+	if top, m, ok := t.seenTop(); ok && m > h+2+4*sdH {
+		// The filter was lost when it was up there.
+		at, sd, h, sdH = top, max(sd, 0.5), m, max(sdH, 2)
+	}
+	t.fl.apogeeAt, t.fl.calledM = min(at, now), h
 	if !t.fl.burntOut {
 		t.fl.burntOut = true
 	}
@@ -393,6 +403,7 @@ func (t *Tracker) findCanopy(r *reading) {
 	}
 	e := t.event(flight.Release, t.fl.canopyAt-fillsS, fillsSD)
 	e.Note = NoteReleaseSeen
+	t.fl.seen = true
 	t.release(e, r.t)
 }
 

@@ -6,12 +6,12 @@ import "math"
 // because it moves slowly or not at all: the standard deviations that a person
 // reads contain it, those that the rules of this package use do not.
 const (
-	toldKelvin   = 1.5    // K, sd of a temperature that somebody typed in (common practice, no source)
-	untoldKelvin = 8.0    // K, of the default
-	linearity    = 0.002  // of the pressure difference
-	portSD       = 0.0008 // m per (m/s)2, 1.6 % of the dynamic pressure: what speed does to the reading of a vent
-	wanderQ      = 1e-3   // m2/s: weather and sensor move the level of the pad by 0.1 m in 10 s
-	acrossPart   = 0.12   // of the greatest speed: how fast it flies across, at about
+	toldKelvin   = 1.5   // K, sd of a temperature that somebody typed in (common practice, no source)
+	untoldKelvin = 11.5  // K, of the default: the air is anywhere from -5 to 35 degC
+	linearity    = 0.002 // of the pressure difference
+	leastPort    = 0.016 // of the dynamic pressure: what speed does to the reading of a vent, at least
+	wanderQ      = 1e-3  // m2/s: weather and sensor move the level of the pad by 0.1 m in 10 s
+	acrossPart   = 0.12  // of the greatest speed: how fast it flies across, at about
 )
 
 // scaleSD is the relative standard deviation of all heights: the temperature of
@@ -26,21 +26,51 @@ func (t *Tracker) scaleSD() float64 {
 
 // levelVar is the variance in m2 of the level of the pad by now.
 func (t *Tracker) levelVar(now float64) float64 {
-	return t.fl.sdPad*t.fl.sdPad + wanderQ*max(0, now-t.fl.liftoff)
+	gusts := t.fl.gust - t.filter.gust // those that the pad's level met and the filter leaves out
+	return t.fl.sdPad*t.fl.sdPad + max(0, gusts) + wanderQ*max(0, now-t.fl.liftoff)
+}
+
+// vent is by which part of v²/2g the readings are high at speed, with its standard
+// deviation, as far as the climb has shown it by now.
+func (t *Tracker) vent() (part, sd float64) {
+	if !t.fl.burntOut || t.fl.inAir {
+		return 0, portPart
+	}
+	f := &t.filter
+	return f.x[coast][xPort], max(leastPort, math.Sqrt(f.p[coast][xPort][xPort]))
+}
+
+// unvented is the height and speed of the rocket where the readings say h and v.
+func (t *Tracker) unvented(h, v float64) (height, speed float64) {
+	if t.fl.apogee || !t.fl.burntOut || t.filter.w[coast] < 0.5 {
+		return h, v
+	}
+	c, _ := t.vent()
+	drag := math.Exp(t.filter.x[coast][xDrag]) * v * v / gravity
+	return h - c*v*v/(2*gravity), v * (1 + max(-0.5, min(1, c*(1+drag))))
+}
+
+// across is how fast it flies across at the most, about, in m/s.
+func (t *Tracker) across() float64 {
+	return math.Hypot(1.5*acrossPart*t.fl.fastest, max(3, t.cfg.Site.WindMps))
 }
 
 // heightSD is the standard deviation in m of a height h above the pad whose
 // variance by the filter is varH, at the vertical speed v.
 func (t *Tracker) heightSD(now, h, v, varH float64) float64 {
-	port, scale := portSD*v*v, t.scaleSD()*h
-	return math.Sqrt(varH + t.levelVar(now) + port*port + scale*scale)
+	part, sd := t.vent()
+	port, scale := sd*v*v/(2*gravity), t.scaleSD()*h
+	// What it flies across makes a pressure too, also at the top.
+	aside := math.Hypot(part, sd) * t.across() * t.across() / (2 * gravity)
+	return math.Sqrt(varH + t.levelVar(now) + port*port + aside*aside + scale*scale)
 }
 
 // speedSD is the standard deviation in m/s of a vertical speed v whose variance by
 // the filter is varV, at the acceleration a: a vent's error grows with the square
 // of the speed, so that its change looks like speed.
 func (t *Tracker) speedSD(v, a, varV float64) float64 {
-	port, scale := 2*portSD*v*a, t.scaleSD()*v
+	_, sd := t.vent()
+	port, scale := sd*v*a/gravity, t.scaleSD()*v
 	return math.Sqrt(varV + port*port + scale*scale)
 }
 
@@ -51,6 +81,6 @@ func (t *Tracker) toApogeeSD(p *prediction) float64 {
 	f := &t.filter
 	in := max(0, p.inS)
 	across := math.Exp(f.x[coast][xDrag]) * acrossPart * t.fl.fastest * in * in / 2
-	port := 2 * portSD * f.x[coast][xSpeed]
+	port := leastPort / gravity * f.x[coast][xSpeed]
 	return math.Sqrt(p.sdS*p.sdS + across*across + port*port)
 }

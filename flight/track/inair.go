@@ -51,7 +51,7 @@ func (t *Tracker) beginFalling(r *reading, a *arc) {
 	t.out.Phase = flight.Descent
 	t.fl = flightNow{level: r.z, sdPad: math.Inf(1), liftoff: a.end - fallSpanS - 1, start: a.end - fallSpanS - 1,
 		burntOut: true, apogee: true, apogeeAt: a.end - fallSpanS, released: true, canopyAt: nan, lostSince: nan,
-		falling: nan, early: 1, inAir: true}
+		falling: nan, climbsOn: nan, early: 1, inAir: true}
 	t.fl.gust = t.pad.gusts(usualGust, t.step())
 	t.filter.gust = airGust * t.fl.gust
 	t.filter.noise = t.noise()

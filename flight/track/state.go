@@ -14,6 +14,7 @@ import (
 type numbers struct {
 	altitude, altitudeSD, speed, speedSD, accel, highest float64
 	toApogee, toApogeeSD, predicted, predictedSD         float64
+	vent, ventSD                                         float64
 	releaseUs, cell, rssi, pressure, temp, lat, lon      float64
 	armed                                                bool
 }
@@ -70,11 +71,17 @@ func (t *Tracker) fill() {
 	if o.AccelMps2 != nil {
 		accel = n.accel
 	}
+	h, v = t.unvented(h, v)
 	n.altitude, n.altitudeSD = h, t.heightSD(t.last.t, h, v, varH)
 	n.speed, n.speedSD = v, t.speedSD(v, accel, varV)
 	n.highest = t.fl.highest
 	o.AltitudeM, o.AltitudeSD, o.SpeedMps, o.SpeedSD = &n.altitude, &n.altitudeSD, &n.speed, &n.speedSD
 	o.HighestM = &n.highest
+	if !t.fl.apogee { // afterwards the flow is another
+		x, p := &t.filter.x[coast], &t.filter.p[coast]
+		n.vent, n.ventSD = x[xPort], math.Sqrt(p[xPort][xPort])
+		o.VentPart, o.VentSD = &n.vent, &n.ventSD
+	}
 	if t.fl.inAir { // the pad is not known
 		o.AltitudeM, o.AltitudeSD, o.HighestM = nil, nil, nil
 	}
@@ -125,9 +132,12 @@ func (t *Tracker) clock(s float64) time.Time {
 
 // event begins an event of the present flight.
 func (t *Tracker) event(k flight.Kind, at, sd float64) flight.Event {
+	id := fmt.Sprintf("%s-%d-%s", t.out.Rocket, t.out.Flight, k)
+	if t.flying && t.fl.calls > 0 && k != flight.Touchdown { // the second of its kind
+		id = fmt.Sprintf("%s-%d", id, t.fl.calls+1)
+	}
 	return flight.Event{
-		Session: t.cfg.Session, Rocket: t.out.Rocket, Kind: k, Flight: t.out.Flight,
-		ID: fmt.Sprintf("%s-%d-%s", t.out.Rocket, t.out.Flight, k),
+		Session: t.cfg.Session, Rocket: t.out.Rocket, Kind: k, Flight: t.out.Flight, ID: id,
 		At: t.clock(at), AtSD: num(sd),
 	}
 }

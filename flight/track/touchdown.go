@@ -13,6 +13,11 @@ const (
 	afterUpS   = 2.0 // s after liftoff before which nothing lies still
 	silentS    = 20  // s of silence, after which a landing is concluded
 	stillReads = 6
+	// Far above the ground it lies still only where a tree or a roof holds it:
+	// that may take longer to be sure of.
+	aloftS    = 4.5
+	aloftM    = 8.0  // m above the pad, or
+	aloftPart = 0.12 // of the greatest height
 )
 
 // findTouchdown looks for readings that have stopped moving, whatever the
@@ -21,8 +26,12 @@ func (t *Tracker) findTouchdown(r *reading) {
 	if r.t-t.fl.liftoff < afterUpS {
 		return
 	}
-	n := t.hist.since(r.t - stillS)
-	if n < stillReads || n == t.hist.n || r.t-t.hist.at(n-1).t < 0.7*stillS || t.hist.at(n-1).t < t.fl.liftoff+0.3 {
+	span := stillS
+	if t.fl.inAir || r.h > max(aloftM, aloftPart*t.fl.highest) {
+		span = aloftS
+	}
+	n := t.hist.since(r.t - span)
+	if n < stillReads || n == t.hist.n && n < historySize || r.t-t.hist.at(n-1).t < 0.7*span || t.hist.at(n-1).t < t.fl.liftoff+0.3 {
 		return
 	}
 	// The medians below cost: look ten times a second.
@@ -32,6 +41,10 @@ func (t *Tracker) findTouchdown(r *reading) {
 	t.fl.stillLook = r.t + 0.1
 	k := min(n/3, maxMedian)
 	sd := math.Sqrt(t.noise())
+	// Frames lost in bursts may leave the readings close together.
+	if t.hist.at(k/2).t-t.hist.at(n-1-k/2).t < 0.5*span {
+		return
+	}
 	late, mid, early := t.medianOf(0, k), t.medianOf((n-k)/2, k), t.medianOf(n-k, k)
 	gust := math.Sqrt(t.fl.gust)
 	wobble := math.Hypot(2.5*sd*1.25/math.Sqrt(float64(k)), 1.5*gust)

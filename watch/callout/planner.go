@@ -51,8 +51,8 @@ func (p *Planner) Take(st *flight.State, events []flight.Event, alarms []flight.
 
 // alarm calls an alarm that is raised and needs somebody now.
 func (p *Planner) alarm(a *flight.Alarm) {
-	if !a.Active || a.Acked {
-		return
+	if !a.Active || a.Acked || !a.ChangedAt.Equal(a.RaisedAt) {
+		return // said already, with the numbers of then
 	}
 	rank := Notice
 	switch a.Priority {
