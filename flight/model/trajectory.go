@@ -47,6 +47,9 @@ type Trajectory struct {
 	// MaxSpeed is the greatest vertical speed in m/s and when it was in s;
 	// MaxAccel the greatest vertical acceleration in m/s2.
 	MaxSpeed, MaxSpeedT, MaxAccel float64
+	// MaxPush is the greatest acceleration along the path of a climb, in m/s2: a
+	// tilted rocket is pushed across too.
+	MaxPush float64
 
 	setup    *setup
 	segments []segment
@@ -121,6 +124,9 @@ func (tr *Trajectory) note(y, dy *state, t float64) {
 		tr.MaxSpeed, tr.MaxSpeedT = y[iVZ], t
 	}
 	tr.MaxAccel = math.Max(tr.MaxAccel, dy[iVZ])
+	if dy[iVZ] > 0 && y[iVZ] > 0 {
+		tr.MaxPush = math.Max(tr.MaxPush, math.Hypot(dy[iVX], dy[iVZ]))
+	}
 }
 
 // finish refines the greatest speed, which can fall within a step while the
