@@ -195,4 +195,7 @@ func (a *analysis) locate() {
 			a.m.touchdown = at
 		}
 	}
+	if a.m.touchdown <= a.m.apogee {
+		a.m.touchdown = math.NaN() // that of something else
+	}
 }

@@ -53,6 +53,9 @@ func usual() drawSpec {
 	}
 }
 
+// randSource is what flights are drawn with.
+type randSource = rand.Rand
+
 func logUniform(r *rand.Rand, lo, hi float64) float64 {
 	return lo * math.Pow(hi/lo, r.Float64())
 }

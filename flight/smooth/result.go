@@ -68,6 +68,9 @@ func (a *analysis) fillResult() {
 	if o.LaunchedAt != nil && o.TouchdownAt != nil {
 		o.DurationS = num(o.TouchdownAt.Sub(*o.LaunchedAt).Seconds())
 	}
+	if o.LaunchedAt != nil && o.ApogeeAt != nil && o.ApogeeAt.Before(*o.LaunchedAt) {
+		o.LaunchedAt, o.TimeToApogeeS, o.TimeToApogeeSD, o.DurationS = nil, nil, nil, nil
+	}
 	o.Verdict = a.verdict()
 }
 
