@@ -129,6 +129,14 @@ func (f *fit) cost() float64 {
 
 // fitBoost finds the boost from the coast before the release.
 func (a *analysis) fitBoost(upper float64) {
+	// Down at the pad every doubt about the vent counts by the square of the speed: it
+	// is taken for a bad one where that is the likelier, and else for a fair one.
+	defer func(sd float64) { a.portSD = sd }(a.portSD)
+	if a.badVent() < 0.5 {
+		a.portSD = portSD
+	} else {
+		a.portSD = badPortSD
+	}
 	solid := a.cfg.Rocket.Kind == "solid"
 	a.coast = a.fit
 	for range 2 {

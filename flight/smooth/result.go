@@ -163,7 +163,7 @@ func (a *analysis) fillBoost() {
 		}
 		return
 	}
-	if a.portSD > 3*portSD && math.Abs(b.liftoff-a.m.liftoff) > 2*eventS {
+	if a.badVent() > 0.5 && math.Abs(b.liftoff-a.m.liftoff) > 2*eventS {
 		// Followed down to the pad, the error of a bad vent grows with the square of
 		// the speed: what was seen there knows better.
 		b.liftoff, b.liftoffSD = a.m.liftoff, eventS

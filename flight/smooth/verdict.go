@@ -13,6 +13,11 @@ const (
 	usualS   = 1.0  // that may pass until the release where the builder says nothing
 )
 
+// From the command until the cloth is in the air: a servo's travel, a flap, lines that
+// stretch (common practice, no source). A board that does not tell its release is not
+// blamed for that.
+const outMeanS, outSpreadS = 0.2, 0.08
+
 // A thing is said when it is surely so, and called open when it may be.
 const (
 	surely = 0.95
@@ -28,6 +33,10 @@ func (a *analysis) verdict() string {
 		delay = usualS
 	}
 	late, early := a.chanceLater(delay), 1-a.chanceLater(earlyLag)
+	if a.belief.ok && a.fit != nil {
+		// The command came before the cloth was in the air, by so much.
+		late = a.belief.later(delay + outMeanS + 2*outSpreadS)
+	}
 	switch {
 	case o.ApogeeAt == nil:
 		return "look: the top of the flight was not heard"
@@ -52,6 +61,8 @@ func (a *analysis) verdict() string {
 		return "look: the readings end before the landing"
 	case o.DescentMps == nil:
 		return "look: the sink rate is not known"
+	case o.ReleaseLagS == nil && !(a.belief.ok && a.fit != nil):
+		return fmt.Sprintf("look: when it released is not known; it sank at %s", plusMinus(*o.DescentMps, o.DescentSD, "m/s"))
 	}
 	return fmt.Sprintf("good: released %s, sank at %s%s", a.lagWords(), plusMinus(*o.DescentMps, o.DescentSD, "m/s"), a.stageWords())
 }
