@@ -157,7 +157,7 @@ func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 	for _, r := range raised {
 		switch r.alarm.Kind {
 		case "out-of-field":
-			if across := math.Abs(f.Truth.At(f.Truth.TouchdownS).Across); across > 0.9*f.Site.FieldRadiusM {
+			if leaves(f) {
 				continue
 			}
 		case "losses":
@@ -181,6 +181,18 @@ func falseAlarms(f *ensemble.Flight, raised []raise) []raise {
 		out = append(out, r)
 	}
 	return out
+}
+
+// leaves says whether a flight leaves the field at some time, or would by the wind that
+// was told, which is all that a board without a receiver lets anybody know.
+func leaves(f *ensemble.Flight) bool {
+	u, edge := &f.Truth, 0.9*f.Site.FieldRadiusM
+	for t := u.LiftoffS; t < u.TouchdownS; t += 0.5 {
+		if math.Abs(u.At(t).Across) > edge {
+			return true
+		}
+	}
+	return math.Abs(u.At(u.TouchdownS).Across) > edge || f.Site.WindMps*(u.TouchdownS-u.ApogeeS) > edge
 }
 
 // heardBefore is when the last frame before t was heard.

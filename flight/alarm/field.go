@@ -46,6 +46,10 @@ func (r *outOfField) check(v *view) cond {
 	return r.gate.step(v.t, out, 0.8, 5)
 }
 
+// steadyS is how long after the apogee sink and drift are steady enough to foretell the
+// touchdown by, in s.
+const steadyS = 4
+
 // foretold is by how much further than the edge a drift must lead: the air is not the
 // same all the way down.
 const foretold = 1.15
@@ -100,7 +104,7 @@ func (r *outOfField) predict(v *view) {
 	}
 	r.left = math.Max(0, v.alt) / sink
 	if r.known {
-		if !v.deployed() {
+		if !v.deployed() || v.t-v.apogeeAt < steadyS {
 			return // it still flies across: that is no drift
 		}
 		e, n := r.east.value+r.vEast*r.left, r.nth.value+r.vN*r.left
@@ -109,7 +113,7 @@ func (r *outOfField) predict(v *view) {
 	}
 	// Without positions: once, when the parachute carries and its sink rate is
 	// known, and while there is still time to warn anybody.
-	if v.deployed() && r.left > 3 {
+	if v.deployed() && v.t-v.apogeeAt > steadyS && r.left > 3 {
 		r.reach = v.site.WindMps * (r.left + math.Max(0, v.t-v.apogeeAt)) / 1.1
 	}
 }

@@ -41,6 +41,7 @@ type notAtRest struct {
 	gate   gate
 	down   bool
 	downAt float64
+	calm   float64 // m rms, what the wind alone may make
 	levels [8]mark // medians of the pressure, newest first, Pa
 	n      int
 	wander float64 // of its height since, m rms
@@ -51,6 +52,10 @@ type notAtRest struct {
 func (r *notAtRest) check(v *view) cond {
 	if v.phase == flight.Landed && !r.down {
 		r.down, r.downAt, r.n = true, v.t, 0
+		r.calm = 0
+		if v.altSD < 2 { // gusts that it stood in before it flew
+			r.calm = gustsOver * v.altSD
+		}
 	}
 	// A canopy that drags the rocket about may look like a small flight. Only
 	// a real one ends the stay on the ground.
@@ -78,6 +83,13 @@ const (
 	hopM   = 25
 	readyS = 90
 )
+
+// gustsOver is by how much the medians of a windy ground may wander over their usual
+// standard deviation.
+const gustsOver = 2.0
+
+// limit is how much the height may wander, in m rms.
+func (r *notAtRest) limit(v *view) float64 { return math.Max(v.limits.RestM, r.calm) }
 
 // overdue: still counted as descending long after it should be down, near the
 // ground and not sinking any more.
@@ -114,7 +126,7 @@ func (r *notAtRest) moving(v *view) cond {
 	}
 	n := float64(r.n)
 	r.wander = math.Sqrt(math.Max(0, sum2-sum*sum/n) / (n - 1))
-	limit := v.limits.RestM
+	limit := r.limit(v)
 	if r.gate.state {
 		limit *= 0.7
 	}
@@ -129,6 +141,6 @@ func (r *notAtRest) words(v *view) words {
 		return w
 	}
 	w.reason = sprintf("%s has landed but its height still wanders by %.1f m rms (%.1f m is the limit): it is dragged by its canopy, rolls, or somebody carries it. Collapse the canopy when you get there.",
-		v.name(), r.wander, v.limits.RestM)
+		v.name(), r.wander, r.limit(v))
 	return w
 }

@@ -36,8 +36,9 @@ const (
 	longestStep  = 0.05  // s, of one integration step
 	gustTau      = 1.5   // s, correlation time of gusts (common practice, no source)
 	portPart     = 0.12  // sd of the vent's error in parts of the dynamic pressure (common practice, no source)
-	portMost     = 0.5
-	portQ        = 1e-4 // 1/s, by how much it changes as the rocket turns
+	portMost     = 0.8
+	portQ        = 1e-4 // 1/s, by how much it changes as the rocket turns, and
+	portFades    = 0.02 // 1/s, in parts of it, as the rocket slows down
 )
 
 // tune is what depends on the kind of rocket.
@@ -64,6 +65,7 @@ type filter struct {
 	opens  float64 // rate of passing from coast to canopy, 1/s
 	inlier float64 // probability that the last reading was none, 0 to 1
 	health float64 // running mean of inlier
+	aside  float64 // m/s, sd of a speed that is feigned while the rocket slows down across
 }
 
 // start sets the filter on the pad, about to move.
@@ -196,7 +198,7 @@ func (f *filter) predict(m mode, dt, force float64) {
 	p.scaleGust(fade)
 	p[xGust][xGust] += f.gust * (1 - fade*fade)
 	x[xGust] *= fade
-	p[xPort][xPort] += dt * portQ
+	p[xPort][xPort] += dt * (portQ + portFades*x[xPort]*x[xPort])
 	if m == boost {
 		q, a := f.tune.boostQ, 0.0
 		if force == force { // measured
@@ -326,7 +328,10 @@ func (f *filter) correct(m mode, h float64) (like, in float64) {
 		x[i] += in * c[i] / s * e
 	}
 	x[xDrag] = max(-10, min(4, x[xDrag]))
-	x[xPort] = max(-portMost, min(portMost, x[xPort]))
+	if math.Abs(x[xPort]) > portMost {
+		x[xPort] = math.Copysign(portMost, x[xPort])
+		p[xPort][xPort] = max(p[xPort][xPort], portPart*portPart/4)
+	}
 	return good + bad, in
 }
 
@@ -375,7 +380,11 @@ func (f *filter) faster(t float64) float64 {
 		x, p := &f.x[m], &f.p[m]
 		left := x[xSpeed] - gravity*t*(1-x[xPort])
 		k := gravity * t
-		sd := math.Sqrt(p[xSpeed][xSpeed] + k*(2*p[xSpeed][xPort]+k*p[xPort][xPort]))
+		aside := f.aside
+		if m == canopy { // it has lost that speed
+			aside = 0
+		}
+		sd := math.Sqrt(p[xSpeed][xSpeed] + aside*aside + k*(2*p[xSpeed][xPort]+k*p[xPort][xPort]))
 		sum += f.w[m] * 0.5 * math.Erfc(-left/(math.Sqrt2*sd))
 	}
 	return sum

@@ -124,6 +124,7 @@ func (t *Tracker) followOne(r *reading, back int) {
 		f.holdTo = min(r.t, t.fl.start+longestHeldS)
 	}
 	f.opens = t.opening()
+	f.aside = t.aside()
 	t.fallsSince(r)
 	f.step(r.t, r.h, r.force)
 	h, v, _, _ := f.mean()
@@ -288,6 +289,21 @@ func (t *Tracker) leastCoast(thrustS float64) float64 {
 // suction is the greatest error of a vent, in parts of the dynamic pressure
 // (common practice, no source: a hole in the wrong place of a nose or a shoulder).
 const suction = 0.35
+
+// aside is the standard deviation in m/s of the climb or fall that a bad vent feigns
+// at the top: what flies across there slows down, and the vent's error with it.
+func (t *Tracker) aside() float64 {
+	c, sd := t.vent()
+	u := asidePart * math.Sqrt(2*gravity*max(0, t.fl.highest))
+	return min(asideMost, math.Hypot(c, sd)*math.Exp(t.filter.x[coast][xDrag])*u*u*u/gravity)
+}
+
+// asidePart of the least speed that reaches the height is how fast it may still fly
+// across at the top: with some drag, that of a launch 15 degrees off the vertical.
+const (
+	asidePart = 0.33
+	asideMost = 1.0 // m/s
+)
 
 // fallsSince bounds the probability that the apogee is still earlyS away at the
 // reading r by what was known before it: without thrust nothing slows a climb

@@ -17,7 +17,7 @@ const (
 	// that may take longer to be sure of.
 	aloftS    = 4.5
 	aloftM    = 8.0  // m above the pad, or
-	aloftPart = 0.12 // of the greatest height
+	aloftPart = 0.03 // of the greatest height
 )
 
 // findTouchdown looks for readings that have stopped moving, whatever the
