@@ -20,6 +20,7 @@ type readings struct {
 	air   atmos.Column
 	kelv  float64 // of the site, K
 	plain bool    // the board sent metres
+	doubt float64 // K, of the temperature that it reckoned with
 	step  float64 // m, size of the sensor's steps; 0 if fine
 	pulse []bool  // far off what is read for seconds about it
 }
@@ -197,9 +198,11 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 		return false
 	}
 	r.air = air
+	board, doubt := boardKelvin(pad, site)
+	r.doubt = doubt
 	for i, v := range raw {
 		if r.plain {
-			r.h[i] = (v - pad) * r.kelv / boardKelvin(pad)
+			r.h[i] = (v - pad) * r.kelv / board
 		} else {
 			r.h[i] = air.Height(v)
 		}
@@ -209,8 +212,20 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 
 // boardKelvin is the temperature that a board takes the air for which turns pressure
 // into metres by the standard atmosphere (ISO 2533), as nearly all do: 15 degrees where
-// its own height is 0, 6.5 K less for each kilometre.
-func boardKelvin(pad float64) float64 { return 288.15 - 0.0065*max(-500, min(pad, 5000)) }
+// its own height is 0, 6.5 K less for each kilometre. One that reads 0 at the pad may
+// have been set to 0 there before or after that, and so reckons with 15 degrees or with
+// those of the site's elevation: between them it is in doubt, K.
+func boardKelvin(pad float64, site flight.Site) (kelvin, doubt float64) {
+	standard := func(h float64) float64 { return 288.15 - 0.0065*max(-500, min(h, 5000)) }
+	if math.Abs(pad) > zeroedM || site.ElevationM == nil {
+		return standard(pad), 0
+	}
+	there := standard(*site.ElevationM)
+	return (standard(pad) + there) / 2, math.Abs(standard(pad)-there) / 2
+}
+
+// zeroedM is how far from 0 a board may read at the pad that was set to 0 there, m.
+const zeroedM = 20.0
 
 // at is the index of the first reading at or after t.
 func (r *readings) at(t float64) int { return sort.SearchFloat64s(r.t, t) }

@@ -34,7 +34,7 @@ func (a *analysis) kelvinSD() float64 {
 func (a *analysis) systematic(h float64) Parts {
 	if a.r.plain {
 		// The board used an atmosphere of its own, the standard one mostly.
-		return Parts{Temperature: math.Abs(h) * math.Hypot(a.kelvinSD(), ownKelvin) / a.r.kelv, Sensor: linearity * math.Abs(h)}
+		return Parts{Temperature: math.Abs(h) * math.Hypot(math.Hypot(a.kelvinSD(), ownKelvin), a.r.doubt) / a.r.kelv, Sensor: linearity * math.Abs(h)}
 	}
 	b := a.r.air.Budget(h, atmos.Errors{TemperatureK: a.kelvinSD(), LapseKPerM: atmos.DefaultLapseSD, LinearityPart: linearity})
 	return Parts{Temperature: b.Temperature, Lapse: b.Lapse, Sensor: b.Linearity}
