@@ -37,7 +37,7 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	if len(events) == 0 {
 		events = firstFlight(replay(cfg, samples))
 	}
-	a := analysis{cfg: cfg, events: events, portSD: portSD}
+	a := analysis{cfg: cfg, events: events, portSD: portSD, clean: math.Inf(-1)}
 	a.begin(samples, alarms)
 	r, ok := read(cfg, samples, a.liftoffGuess(samples))
 	if !ok {
@@ -87,6 +87,7 @@ type analysis struct {
 	belief  belief  // in the release, where nobody told it
 	out     flight.Result
 	parts   Parts
+	clean   float64 // s, from when on the readings of the climb can be used
 	portSD  float64 // of the vent's error, m per (m/s)2
 	sinkSD  float64
 	eventSD float64 // s, of the live event's apogee, where no path fits

@@ -33,6 +33,7 @@ func (a *analysis) fitAll() {
 		return
 	}
 	a.noise.guessSwing(a.r, a.m.apogee, a.m.touchdown)
+	a.clean = a.r.cleanFrom(orElse(a.m.liftoff, a.r.t[0]), a.m.apogee, a.noise.white)
 	climb := a.m.apogee - orElse(a.m.liftoff, a.r.t[0])
 	upper := a.m.apogee - 0.55*climb
 	if a.m.told {
@@ -185,6 +186,7 @@ const anchorBefore = 4
 // problem is the fit of the path with one opening to the readings of the pad and
 // those from start until end.
 func (a *analysis) problem(start, end float64, open opening) problem {
+	start = max(start, a.clean)
 	pr := problem{r: a.r, start: start, noise: a.noise, iterations: 16, ground: a.m.touchdown}
 	pr.noise.calmFrom, pr.noise.calmTo = a.m.liftoff, orElse(a.m.release, orElse(a.m.touchdown, math.Inf(1)))
 	pr.path = path{anchor: a.m.apogee}
@@ -306,7 +308,7 @@ const (
 	acrossSD             = 0.12     // of the speed that reaches the top: 7 degrees
 	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
 	badPortSD            = 0.008    // of a vent that somebody drilled anywhere: 16 %
-	badPortPart          = 0.2      // of the boards have one
+	badPortPart          = 0.3      // of the boards have one
 	fillM, fillSD        = 3.0, 0.7 // m
 	fillDiameters        = 6.5      // of the canopy: 8 for a flat circle (Knacke, NWC TP 6575, from memory), 4 for less cloth
 	fillTimeS, fillTSD   = 0.35, 0.6

@@ -64,6 +64,10 @@ const (
 	roundVar  = 0.1
 )
 
+// A live call that is this vague gives way to a round top close by, which is good to
+// roundSD, s.
+const vagueSD, roundSD = 0.25, 0.15
+
 // Live calls that the readings refute: how far off they must be, s, and by how much
 // higher the readings must go on, in m and as a part of the height.
 const (
@@ -93,10 +97,14 @@ func (a *analysis) findTop() {
 	}
 	if t, h, ok := a.r.roundTop(from, to, a.noise.white); ok && h > leastTopM {
 		if math.Abs(t-a.m.apogee) < refutedS {
+			if a.m.apogeeSD > vagueSD && math.Abs(t-a.m.apogee) > roundSD {
+				a.m.apogee, a.m.apogeeM, a.m.apogeeSD = t, h, roundSD
+			}
 			return
 		}
 		if above(h) {
 			add(t, h)
+			tops[0].apogeeSD = roundSD
 			a.m = tops[0]
 			return
 		}
@@ -218,6 +226,10 @@ func (a *analysis) stands(f *fit) bool {
 	if math.IsNaN(ta) || math.IsNaN(ha) || math.Abs(ta-a.m.apogee) > mostMovedS || ta < a.r.t[0]-1 || ta > a.r.t[len(a.r.t)-1]+3 {
 		return false
 	}
+	// After readings that no flight has, a round top is worth more than a path.
+	if !math.IsInf(a.clean, -1) && a.m.apogeeSD == roundSD && math.Abs(ta-a.m.apogee) > 2*roundSD {
+		return false
+	}
 	near, off := 0, 0
 	for i, t := range f.t {
 		if t < f.start || math.Abs(t-ta) > 1.5 {
@@ -270,3 +282,26 @@ func (a *analysis) findTouchdown() {
 // How long a rocket must have lain for its level to count, s; and what is no sink,
 // m/s.
 const restS, leastSink = 1.0, 1.0
+
+// cleanFrom is from when on the readings before the apogee can be used: after the last
+// moment in the climb at which most of half a second scatter as they never do in free
+// flight, as those of a bottle that shakes do while it pushes. -Inf if they never do.
+func (r *readings) cleanFrom(from, apogee, white float64) float64 {
+	limit := roundSDs * math.Sqrt(white+roundVar)
+	for t := apogee - 0.4; t > from; t -= 0.1 {
+		i, j := r.at(t-0.25), r.at(t+0.25)
+		if j-i < 5 {
+			continue
+		}
+		v, _ := line(r.t[i:j], r.h[i:j])
+		mid := median(r.h[i:j])
+		off := make([]float64, 0, j-i)
+		for k := i; k < j; k++ {
+			off = append(off, math.Abs(r.h[k]-mid-v*(r.t[k]-t)))
+		}
+		if 1.4826*median(off) > limit {
+			return t + 0.25
+		}
+	}
+	return math.Inf(-1)
+}
