@@ -40,7 +40,7 @@ var priorSD = [params]float64{math.Inf(1), math.Inf(1), 0.4, 0.5, 0.7, 0.12, 0.0
 // ok is false without enough readings.
 func bayesBound(f *ensemble.Flight) (timeS, heightM float64, ok bool) {
 	u, r := &f.Truth, &f.Rocket
-	if r.MassKg == 0 || math.IsNaN(u.OpenS) {
+	if r.MassKg == 0 || f.Site.TemperatureC == nil || math.IsNaN(u.OpenS) {
 		return 0, 0, false
 	}
 	rho := padPa(f) / (287.05287 * (*f.Site.TemperatureC + 273.15))

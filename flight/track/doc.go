@@ -21,9 +21,9 @@
 // Three extended Kalman filters run side by side as an interacting multiple
 // model (filter.go): boost (speed is a random walk, or what the accelerometer
 // says), coast (gravity and body drag) and canopy (the same with the drag of a
-// parachute). The state is height, speed, the logarithm of drag per mass, and
-// the gust in the reading: without the last the filter would trust a windy day
-// as much as a calm one. Each reading counts by the probability that it is no
+// parachute). The state is height, speed, the logarithm of drag per mass, the
+// gust in the reading, without which the filter would trust a windy day as much
+// as a calm one, and what speed does to the vent (vent.go). Each reading counts by the probability that it is no
 // outlier. When no mode explains the readings for a while (a vent that reads
 // hundreds of metres low at high speed, a long gap) the filter starts again on
 // the readings alone.
@@ -31,15 +31,20 @@
 // # The call of the apogee
 //
 // The apogee is called when it is over with probability 0.8 and, with a
-// probability below 2e-6, at least 0.1 s away (flightnow.go). With good readings
-// the first decides, and the call comes some 30 ms late; with poor ones the
+// probability below 1e-5, at least 0.1 s away (flightnow.go). With good readings
+// the first decides, and the call comes some 50 ms late; with poor ones the
 // second. Because the probability that the apogee is still to come is that of
 // one event which either happened or not, its least value so far counts
 // (Ville's inequality bounds how often a true one is ever given less). Two
 // guards stand beside the filter: a parabola of curvature g through the last
 // second alone must not still climb, and should the filter be lost, readings
 // that fell for a good while make the call by themselves. In silence, ticks
-// make it from the prediction.
+// make it from the prediction. None comes before the speed is spent that the
+// readings at burnout imply, whatever the vent does.
+//
+// A call that later readings refute, because they climb on well above it, is taken
+// back (refute.go): an event withdrawn, the climb goes on, and the true apogee is
+// another event of the flight, with a number behind its ID.
 //
 // A low flight of which nothing is heard from before the call of the liftoff until
 // it is half way down is found by both its ends (gap.go); of its top is said what

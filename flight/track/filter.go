@@ -35,7 +35,7 @@ const (
 	weightFloor  = 1e-12 // no mode is ever given up for good
 	longestStep  = 0.05  // s, of one integration step
 	gustTau      = 1.5   // s, correlation time of gusts (common practice, no source)
-	portPart     = 0.12  // sd of the vent's error in parts of the dynamic pressure (common practice, no source)
+	portPart     = 0.1   // sd of the vent's error in parts of the dynamic pressure (common practice, no source)
 	portMost     = 0.8
 	portQ        = 1e-4 // 1/s, by how much it changes as the rocket turns, and
 	portFades    = 0.02 // 1/s, in parts of it, as the rocket slows down

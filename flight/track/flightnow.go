@@ -8,9 +8,6 @@ import (
 	"padlark/flight"
 )
 
-// NoteReleaseSeen is the note of a release that no board told of.
-const NoteReleaseSeen = "seen in the sink rate"
-
 // flightNow is what is known of the flight under way.
 type flightNow struct {
 	level     float64 // z of the pad, m
@@ -18,6 +15,7 @@ type flightNow struct {
 	liftoff   float64 // s
 	start     float64 // s, of the readings that the filter began with
 	burntOut  bool
+	halfM     float64 // m, the greatest height by then
 	halfBurnt float64 // when boost became the less likely mode, s
 	apogee    bool
 	apogeeAt  float64
@@ -214,17 +212,17 @@ func (t *Tracker) findBurnout(r *reading) {
 		return
 	}
 	if math.IsNaN(t.fl.halfBurnt) {
-		t.fl.halfBurnt = r.t
+		t.fl.halfBurnt, t.fl.halfM = r.t, t.fl.highest
 	}
 	if w > 0.05 {
 		return
 	}
 	t.fl.burntOut = true
-	t.fl.notBefore = r.t + t.leastCoast(r.t-t.fl.liftoff)
 	if t.out.Phase == flight.Boost {
 		t.out.Phase = flight.Coast
 	}
 	at := max(t.fl.halfBurnt, t.fl.liftoff+0.05)
+	t.fl.notBefore = at + surely*t.leastCoast(at-t.fl.liftoff, t.fl.halfM)
 	e := t.event(flight.Burnout, at, max(fadeS, r.t-at))
 	t.emitNow(e, r.t)
 }
@@ -232,7 +230,7 @@ func (t *Tracker) findBurnout(r *reading) {
 // Rules for calling the apogee.
 const (
 	pPassed = 0.80 // it is over with this probability, and
-	pEarly  = 5e-6 // with this one at most it is still earlyS away
+	pEarly  = 1e-5 // with this one at most it is still earlyS away
 	earlyS  = 0.1  // s
 
 	leastTopM   = 3.0 // m, below which there is no apogee
@@ -271,39 +269,6 @@ func (t *Tracker) findApogee(r *reading) {
 	}
 	t.fallsAnyway(r)
 }
-
-// leastCoast is how long in s a rocket coasts at the least that reads as high as
-// this one after so many seconds under thrust. A vent that reads low pressure at
-// speed lifts the readings while it is fast and lets them fall while it slows
-// down, all before the apogee: of the greatest such error the least speed
-// follows, and of the greatest drag how soon that is spent.
-func (t *Tracker) leastCoast(thrustS float64) float64 {
-	const lift = suction / (2 * gravity)
-	half := max(thrustS, 0.1) / 2
-	v := (math.Sqrt(half*half+4*lift*max(t.fl.highest, 0)) - half) / (2 * lift)
-	u := &t.filter.tune
-	_, in := ascent(v, u.prior[coast]+2*math.Sqrt(u.priorVar[coast]), 0)
-	return in
-}
-
-// suction is the greatest error of a vent, in parts of the dynamic pressure
-// (common practice, no source: a hole in the wrong place of a nose or a shoulder).
-const suction = 0.35
-
-// aside is the standard deviation in m/s of the climb or fall that a bad vent feigns
-// at the top: what flies across there slows down, and the vent's error with it.
-func (t *Tracker) aside() float64 {
-	c, sd := t.vent()
-	u := asidePart * math.Sqrt(2*gravity*max(0, t.fl.highest))
-	return min(asideMost, math.Hypot(c, sd)*math.Exp(t.filter.x[coast][xDrag])*u*u*u/gravity)
-}
-
-// asidePart of the least speed that reaches the height is how fast it may still fly
-// across at the top: with some drag, that of a launch 15 degrees off the vertical.
-const (
-	asidePart = 0.33
-	asideMost = 1.0 // m/s
-)
 
 // fallsSince bounds the probability that the apogee is still earlyS away at the
 // reading r by what was known before it: without thrust nothing slows a climb
@@ -369,7 +334,7 @@ func (t *Tracker) fallsAnyway(r *reading) {
 // apogee makes the event.
 func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	t.fl.apogee = true
-	if top, m, ok := t.seenTop(); ok && m > h+2+4*sdH {
+	if top, m, ok := t.seenTop(at, h); ok && m > h+2+4*sdH {
 		// The filter was lost when it was up there.
 		at, sd, h, sdH = top, max(sd, 0.5), m, max(sdH, 2)
 	}
@@ -381,101 +346,6 @@ func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 	e := t.event(flight.Apogee, t.fl.apogeeAt, sd)
 	e.AltitudeM, e.AltitudeSD = num(h), num(t.heightSD(now, h, 0, sdH*sdH))
 	e.Note = note
-	t.emitNow(e, now)
-}
-
-// What a descent must do to be that of a parachute.
-const (
-	sinksMps = 1.0 // m/s
-	sinksS   = 0.7 // s
-	// What falls faster has no parachute: it tumbles.
-	fastestSink = 14.0 // m/s
-	// From the release until a parachute brakes so that it shows, s (over the
-	// simulated ensemble).
-	fillsS, fillsSD = 0.75, 0.35
-)
-
-// findCanopy notes when the descent became that of a parachute.
-func (t *Tracker) findCanopy(r *reading) {
-	w := t.filter.w[canopy]
-	if w < 0.5 {
-		t.fl.canopyAt = math.NaN()
-		return
-	}
-	if math.IsNaN(t.fl.canopyAt) {
-		t.fl.canopyAt = r.t
-	}
-	if t.fl.released || !t.fl.apogee || w < 0.99 || t.filter.health < 0.6 {
-		return
-	}
-	if r.t-t.fl.canopyAt < sinksS || t.filter.x[canopy][xDrag] < math.Log(gravity/(fastestSink*fastestSink)) {
-		return
-	}
-	// A parachute sinks on; what has hit the ground does not.
-	sd := math.Sqrt(t.noise())
-	a := t.hist.fit(0, t.hist.since(r.t-sinksS), 0, max(sd, 0.3))
-	if a.n < 3 || a.v > -sinksMps || a.v > -3*a.sdV {
-		return
-	}
-	e := t.event(flight.Release, t.fl.canopyAt-fillsS, fillsSD)
-	e.Note = NoteReleaseSeen
-	t.fl.seen = true
-	t.release(e, r.t)
-}
-
-// watchRelease looks at what the board tells of its release.
-func (t *Tracker) watchRelease(s *decode.Sample, now float64) {
-	note := ""
-	on, has := s.Values.Get(decode.ReleaseOn)
-	switch {
-	case has:
-		t.last.tells = true
-		if on > 0.5 {
-			note = "told by the board"
-		}
-	case t.servoOpen(s):
-		note = "told by the servo pulse"
-	}
-	rises := note != "" && !t.last.released
-	t.last.released = note != ""
-	if note != "" {
-		t.out.Released = true
-	} else if !t.flying {
-		t.out.Released = false
-	}
-	if !rises || !t.flying || t.fl.released {
-		return
-	}
-	gap := 0.02
-	if t.hist.n > 1 {
-		gap = t.hist.at(0).t - t.hist.at(1).t
-	}
-	e := t.event(flight.Release, now-gap/2, max(gap, 0.001)/math.Sqrt(12))
-	e.Note = note
-	t.release(e, now)
-}
-
-// servoOpen compares the servo pulse with its rest position, configured or as
-// it was on the pad.
-func (t *Tracker) servoOpen(s *decode.Sample) bool {
-	us, ok := s.Values.Get(decode.ReleaseUs)
-	if !ok {
-		return false
-	}
-	rest, open := t.cfg.Rocket.ReleaseRestUs, t.cfg.Rocket.ReleaseOpenUs
-	if rest > 0 && open > 0 {
-		return math.Abs(us-open) < math.Abs(us-rest)
-	}
-	if !t.flying || math.IsNaN(t.last.restUs) {
-		t.last.restUs = us
-		return false
-	}
-	return math.Abs(us-t.last.restUs) > 200
-}
-
-func (t *Tracker) release(e flight.Event, now float64) {
-	t.fl.released = true
-	t.out.Released = true
 	t.emitNow(e, now)
 }
 

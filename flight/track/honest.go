@@ -30,31 +30,6 @@ func (t *Tracker) levelVar(now float64) float64 {
 	return t.fl.sdPad*t.fl.sdPad + max(0, gusts) + wanderQ*max(0, now-t.fl.liftoff)
 }
 
-// vent is by which part of v²/2g the readings are high at speed, with its standard
-// deviation, as far as the climb has shown it by now.
-func (t *Tracker) vent() (part, sd float64) {
-	if !t.fl.burntOut || t.fl.inAir {
-		return 0, portPart
-	}
-	f := &t.filter
-	return f.x[coast][xPort], max(leastPort, math.Sqrt(f.p[coast][xPort][xPort]))
-}
-
-// unvented is the height and speed of the rocket where the readings say h and v.
-func (t *Tracker) unvented(h, v float64) (height, speed float64) {
-	if t.fl.apogee || !t.fl.burntOut || t.filter.w[coast] < 0.5 {
-		return h, v
-	}
-	c, _ := t.vent()
-	drag := math.Exp(t.filter.x[coast][xDrag]) * v * v / gravity
-	return h - c*v*v/(2*gravity), v * (1 + max(-0.5, min(1, c*(1+drag))))
-}
-
-// across is how fast it flies across at the most, about, in m/s.
-func (t *Tracker) across() float64 {
-	return math.Hypot(1.5*acrossPart*t.fl.fastest, max(3, t.cfg.Site.WindMps))
-}
-
 // heightSD is the standard deviation in m of a height h above the pad whose
 // variance by the filter is varH, at the vertical speed v.
 func (t *Tracker) heightSD(now, h, v, varH float64) float64 {

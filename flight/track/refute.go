@@ -14,6 +14,7 @@ const (
 	refuteM   = 6.0 // m above the called apogee
 	refuteMps = 4.0
 	refuteFor = 0.4 // s for which it must go on
+	valleyM   = 2.0 // m, how far below a call the readings may sink before it
 )
 
 // refute takes a call of the apogee back when the readings climb on.
@@ -64,8 +65,9 @@ func (t *Tracker) takeBack(r *reading, a *arc) {
 
 // seenTop is the highest that the readings since the liftoff stood for a while, when
 // it was, and whether there is one: the greatest running median of seven readings, or
-// of as many as half a second has.
-func (t *Tracker) seenTop() (at, h float64, ok bool) {
+// of as many as half a second has. What they sink from and climb again, to the height
+// called for the time until, is what speed does to a vent, and none.
+func (t *Tracker) seenTop(until, called float64) (at, h float64, ok bool) {
 	n := min(t.hist.since(t.fl.liftoff+0.3), historySize)
 	k := 7
 	for k < maxMedian && k < n && t.hist.at(0).t-t.hist.at(k).t < 0.5 {
@@ -75,10 +77,15 @@ func (t *Tracker) seenTop() (at, h float64, ok bool) {
 		return 0, 0, false
 	}
 	step := max(1, k/7)
+	valley, least := math.Inf(1), math.Inf(1) // before the call, and behind the highest so far
 	for i := 0; i+k <= n; i += step {
-		if m := t.medianOf(i, k); m > h || !ok {
-			at, h, ok = t.hist.at(i+k/2).t, m, true
+		m, mid := t.medianOf(i, k), t.hist.at(i+k/2).t
+		if mid < until {
+			least = min(least, m)
+		}
+		if m > h || !ok {
+			at, h, ok, valley = mid, m, true, least
 		}
 	}
-	return at, h, ok
+	return at, h, ok && valley > called-valleyM
 }
