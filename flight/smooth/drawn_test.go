@@ -105,12 +105,12 @@ func draw(spec drawSpec, seed, index uint64) *drawn {
 	var h, v, u float64
 	u = -wind
 	var heights []float64
-	var speeds, airs []float64
+	var airs []float64
 	d.apogee, d.landed = math.NaN(), math.NaN()
 	t := 0.0
 	second := math.NaN()
 	for t < 1200 {
-		heights, speeds, airs = append(heights, h), append(speeds, v), append(airs, v*v+u*u)
+		heights, airs = append(heights, h), append(airs, v*v+u*u)
 		drag := body
 		if !math.IsNaN(d.release) && t > d.release+dead {
 			f := min(1, (t-d.release-dead)/fill)
@@ -232,6 +232,3 @@ func draw(spec drawSpec, seed, index uint64) *drawn {
 	}
 	return d
 }
-
-// s is a time in s since the flight's epoch.
-func (d *drawn) s(t time.Time) float64 { return t.Sub(d.epoch).Seconds() }
