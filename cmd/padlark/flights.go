@@ -65,13 +65,13 @@ func printFlights(w io.Writer, list []flight.Result) error {
 		fmt.Fprintln(w, "No flights.")
 		return nil
 	}
-	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "rocket\tno\tliftoff\tapogee\t\tafter\tfastest\treleased\tsink\t")
-	fmt.Fprintln(t, "\t\tlocal\tm\t± m\ts\tm/s\ts after\tm/s\t")
+	t := tabwriter.NewWriter(w, 0, 8, 1, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "rocket\tno\tliftoff\tapogee\tafter\tfastest\treleased\tsink\t")
+	fmt.Fprintln(t, "\t\tlocal\tm\ts\tm/s\ts after top\tm/s\t")
 	for _, r := range list {
-		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", r.Rocket, r.Flight, clockTime(r.LaunchedAt),
-			number(r.ApogeeM, "%.1f"), number(r.ApogeeSD, "%.1f"), number(r.TimeToApogeeS, "%.2f"),
-			number(r.MaxSpeedMps, "%.1f"), number(r.ReleaseLagS, "%+.2f"), number(r.DescentMps, "%.1f"))
+		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t\n", r.Rocket, r.Flight, clockTime(r.LaunchedAt),
+			spread(r.ApogeeM, r.ApogeeSD), spread(r.TimeToApogeeS, r.TimeToApogeeSD), spread(r.MaxSpeedMps, r.MaxSpeedSD),
+			spread(r.ReleaseLagS, r.ReleaseLagSD), spread(r.DescentMps, r.DescentSD))
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -88,6 +88,20 @@ func clockTime(t *time.Time) string {
 		return "–"
 	}
 	return t.Local().Format("15:04:05")
+}
+
+// spread is a value with its standard deviation, as many digits as that supports, and
+// two decimals at the most.
+func spread(v, sd *float64) string {
+	switch {
+	case v == nil:
+		return "–"
+	case sd == nil:
+		return fmt.Sprintf("%.1f", *v)
+	case *sd < 0.1:
+		return fmt.Sprintf("%.2f±%.2f", *v, *sd)
+	}
+	return fmt.Sprintf("%.1f±%.1f", *v, *sd)
 }
 
 func number(v *float64, format string) string {

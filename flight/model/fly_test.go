@@ -235,3 +235,22 @@ func BenchmarkFly(b *testing.B) {
 		})
 	}
 }
+
+// TestPushOfATiltedRocket: a rail that leans does not make the push weaker, only the
+// vertical part of it: by the cosine, and gravity takes less of what is along the rail.
+func TestPushOfATiltedRocket(t *testing.T) {
+	r, l := teal()
+	l.Wind, l.Tilt = 0, 0
+	up, err := Fly(r, l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "straight up", up.MaxPush, up.MaxAccel, 1e-9)
+	l.Tilt = math.Pi / 3
+	leaning, err := Fly(r, l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "along a rail at 60 degrees", leaning.MaxPush, up.MaxPush, 0.03)
+	near(t, "vertical part of it", leaning.MaxAccel, up.MaxPush/2, 0.05)
+}

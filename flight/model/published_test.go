@@ -154,9 +154,9 @@ func TestAirLeft(t *testing.T) {
 func TestAccelerationOfTiltedLaunch(t *testing.T) {
 	r, l := caseA()
 	l.Rail = 2
-	straight := fly1(t, r, l, ideal{}).MaxAccel
+	straight := fly1(t, r, l, ideal{}).MaxPush
 	l.Tilt = 40 * math.Pi / 180
-	tilted := fly1(t, r, l, ideal{}).MaxAccel
+	tilted := fly1(t, r, l, ideal{}).MaxPush
 	if off := tilted - straight; off < 0 || off > 9.80665*(1-math.Cos(l.Tilt))+0.02*straight {
 		t.Errorf("greatest acceleration %.1f m/s2 tilted, %.1f straight", tilted, straight)
 	}

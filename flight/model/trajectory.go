@@ -45,9 +45,11 @@ type Marks struct {
 type Trajectory struct {
 	Marks Marks
 	// MaxSpeed is the greatest vertical speed in m/s and when it was in s;
-	// MaxAccel the greatest acceleration in m/s2, of the whole motion under
-	// thrust, upward afterwards.
+	// MaxAccel the greatest vertical acceleration in m/s2.
 	MaxSpeed, MaxSpeedT, MaxAccel float64
+	// MaxPush is the greatest acceleration along the path of a climb, in m/s2: a
+	// tilted rocket is pushed across too.
+	MaxPush float64
 
 	setup    *setup
 	segments []segment
@@ -122,11 +124,10 @@ func (tr *Trajectory) note(m mode, y, dy *state, t float64) {
 	if y[iVZ] > tr.MaxSpeed {
 		tr.MaxSpeed, tr.MaxSpeedT = y[iVZ], t
 	}
-	accel := dy[iVZ]
-	if m.stage <= motorBurn {
-		accel = math.Hypot(dy[iVX], dy[iVZ])
+	tr.MaxAccel = math.Max(tr.MaxAccel, dy[iVZ])
+	if dy[iVZ] > 0 && y[iVZ] > 0 {
+		tr.MaxPush = math.Max(tr.MaxPush, math.Hypot(dy[iVX], dy[iVZ]))
 	}
-	tr.MaxAccel = math.Max(tr.MaxAccel, accel)
 }
 
 // finish refines the greatest speed, which can fall within a step while the

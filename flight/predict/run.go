@@ -81,7 +81,7 @@ func (t *tally) fly(r model.Rocket, l model.Launch) error {
 	add(&t.apogee, m.Apogee, m.Apogee.Height)
 	add(&t.toApogee, m.Apogee, m.Apogee.T)
 	t.speed = append(t.speed, tr.MaxSpeed)
-	t.accel = append(t.accel, tr.MaxAccel)
+	t.accel = append(t.accel, tr.MaxPush)
 	add(&t.rail, m.RailExit, math.Hypot(m.RailExit.Speed, m.RailExit.Sweep))
 	add(&t.waterOut, m.WaterOut, m.WaterOut.T)
 	add(&t.burnout, m.Burnout, m.Burnout.T)

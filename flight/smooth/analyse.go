@@ -37,7 +37,7 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	if len(events) == 0 {
 		events = firstFlight(replay(cfg, samples))
 	}
-	a := analysis{cfg: cfg, events: events}
+	a := analysis{cfg: cfg, events: events, portSD: portSD, clean: math.Inf(-1)}
 	a.begin(samples, alarms)
 	r, ok := read(cfg, samples, a.liftoffGuess(samples))
 	if !ok {
@@ -48,7 +48,9 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	if math.IsNaN(a.m.liftoff) && math.IsNaN(a.m.apogee) && math.IsNaN(a.m.touchdown) {
 		return a.out, Series{}, fmt.Errorf("analyse flight of %s: %w: nothing left the ground", a.out.Rocket, ErrNoFlight)
 	}
+	a.r.findPulses(orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
 	a.noise = learnNoise(&r, orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
+	a.findTouchdown()
 	a.fitAll()
 	a.fillResult()
 	return a.out, a.series(), nil
@@ -81,8 +83,12 @@ type analysis struct {
 	fit     *fit // top and descent
 	coast   *fit // from burnout to the release
 	burn    burn
+	fills   filling // how the parachute filled, as far as the readings tell
+	belief  belief  // in the release, where nobody told it
 	out     flight.Result
 	parts   Parts
+	clean   float64 // s, from when on the readings of the climb can be used
+	portSD  float64 // of the vent's error, m per (m/s)2
 	sinkSD  float64
 	eventSD float64 // s, of the live event's apogee, where no path fits
 }
@@ -91,9 +97,11 @@ type analysis struct {
 type moments struct {
 	liftoff, burnout, apogee, release, touchdown float64
 	apogeeM                                      float64
+	apogeeSD, apogeeMSD                          float64 // of the apogee's time in s and height in m, as far as the readings leave them open
 	calledLate                                   float64 // s, when the live call of the apogee was made
 	releaseSD                                    float64
-	told                                         bool // the board told its release
+	told                                         bool  // the board told its release
+	second                                       stage // a second parachute
 }
 
 // begin fills what needs no computing.
@@ -152,7 +160,8 @@ func lost(samples []decode.Sample) uint64 {
 // locate reads the events.
 func (a *analysis) locate() {
 	nan := math.NaN()
-	a.m = moments{nan, nan, nan, nan, nan, nan, nan, 0.1, false}
+	a.m = moments{liftoff: nan, burnout: nan, apogee: nan, release: nan, touchdown: nan, apogeeM: nan, calledLate: nan,
+		apogeeSD: seenSD, apogeeMSD: seenMSD, releaseSD: 0.1}
 	for i := range a.events {
 		e := &a.events[i]
 		if e.Flight != a.out.Flight {
@@ -167,8 +176,15 @@ func (a *analysis) locate() {
 		case flight.Apogee:
 			a.m.apogee = at
 			a.m.calledLate = e.CalledAt.Sub(a.r.ref).Seconds()
+			if e.AtSD != nil {
+				a.m.apogeeSD = *e.AtSD
+			}
 			if e.AltitudeM != nil {
 				a.m.apogeeM = *e.AltitudeM
+			}
+			if e.AltitudeM != nil && e.AltitudeSD != nil { // its total has the systematic part too
+				whole := a.systematic(*e.AltitudeM)
+				a.m.apogeeMSD = math.Sqrt(max(0.01, sq(*e.AltitudeSD)-sq(whole.total())))
 			}
 		case flight.Release:
 			a.m.release = at
@@ -179,5 +195,8 @@ func (a *analysis) locate() {
 		case flight.Touchdown:
 			a.m.touchdown = at
 		}
+	}
+	if a.m.touchdown <= a.m.apogee {
+		a.m.touchdown = math.NaN() // that of something else
 	}
 }

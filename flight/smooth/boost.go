@@ -164,6 +164,7 @@ func burnOf(f *fit, cross, length float64) (burn, bool) {
 	if v < 1 || h <= 0 || at > f.path.anchor {
 		return burn{}, false
 	}
+	v *= 1 + f.q[pScale] // in the readings' metres
 	return burn{liftoff: at - length, burnout: at, length: length, speed: v, accel: v / length}, true
 }
 
@@ -191,7 +192,7 @@ func burnLikelihood(r *readings, f *fit, c *burn, level float64, from, to int) f
 		case t >= c.burnout:
 			m = fl.to(at, t, m)
 			at = t
-			want = m.h
+			want = m.h * (1 + f.q[pScale])
 			force = math.NaN()
 			if t > c.burnout+0.02 {
 				force = 0

@@ -19,6 +19,9 @@ type fit struct {
 	extra []float64 // variance added to each reading for not fitting, m2
 	touch float64   // s
 	chi2  float64   // of the whitened residuals, per reading
+	logs  float64   // sum of the logarithms of the readings' variances
+	logA  float64   // logarithm of the determinant of the information, priors included
+	prior float64   // squares of how far the parameters are from their priors, in sd
 	used  int       // readings
 	t, h  []float64 // the readings that counted
 	start float64   // s, of the coast
@@ -36,7 +39,14 @@ type problem struct {
 	begin      params
 	iterations int
 	warm       int // iterations that a good beginning saves
+	// ground is when the first steps take the ground for met, s; NaN for when the
+	// path meets it. A path that is far off yet may meet it early, and from there on
+	// no reading would say so.
+	ground float64
 }
+
+// heldSteps is for how many steps that moment is held.
+const heldSteps = 7
 
 var errNoFit = errors.New("fit the flight: the readings do not determine it")
 
@@ -64,15 +74,20 @@ func (pr *problem) solve() (fit, error) {
 	}
 	base := make([]float64, n)
 	for iter := range pr.iterations {
-		pr.linearise(&f, cols)
+		ground := pr.ground
+		if iter+pr.warm >= heldSteps {
+			ground = math.NaN()
+		}
+		pr.linearise(&f, cols, ground)
 		f.noise.whiten(pr.t, f.extra, cols, base)
 		step, ok := pr.normal(&f, cols)
 		if !ok {
 			return f, errNoFit
 		}
 		f.weigh(cols[len(f.free)], base, pr.soft, iter+pr.warm)
+		f.prior = pr.away(&f.q, f.free)
 		last := pr.move(&f, step)
-		if last < 0.02 && iter+pr.warm > 5 {
+		if last < 0.02 && iter+pr.warm > max(5, heldSteps) {
 			break
 		}
 	}
@@ -89,9 +104,9 @@ func (pr *problem) solve() (fit, error) {
 // moment of the touchdown is held meanwhile. A small change of the sink rate moves
 // it, and one reading falls on the other side of it: its jump would be taken for
 // a slope, and make the sink rate seem ten times better known than it is.
-func (pr *problem) linearise(f *fit, cols [][]float64) {
+func (pr *problem) linearise(f *fit, cols [][]float64, ground float64) {
 	res := cols[len(f.free)]
-	f.touch = pr.path.heights(&f.q, pr.t, pr.start, math.NaN(), res)
+	f.touch = pr.path.heights(&f.q, pr.t, pr.start, ground, res)
 	for k, i := range f.free {
 		d := diffStep[i]
 		q := f.q
@@ -100,7 +115,7 @@ func (pr *problem) linearise(f *fit, cols [][]float64) {
 			for j, t := range pr.t {
 				cols[k][j] = 0
 				if t >= f.touch {
-					cols[k][j] = 1
+					cols[k][j] = 1 + f.q[pScale]
 				}
 			}
 			continue
@@ -116,7 +131,7 @@ func (pr *problem) linearise(f *fit, cols [][]float64) {
 }
 
 // diffStep is how far each parameter is moved for a derivative.
-var diffStep = params{1e-3, 1e-3, 1e-3, 0.05, 1e-6, 1e-3, 1e-2, 1e-3, 1e-3}
+var diffStep = params{1e-3, 1e-3, 1e-3, 0.05, 1e-6, 1e-3, 1e-2, 1e-3, 1e-3, 1e-4, 1e-2, 1e-3}
 
 // normal solves the normal equations with the priors, and keeps the inverse
 // as the covariance.
@@ -136,10 +151,11 @@ func (pr *problem) normal(f *fit, cols [][]float64) ([]float64, bool) {
 		a[i][i] += w
 		b[i] += w * (pr.prior[k].mean - f.q[k])
 	}
-	inv, ok := invert(a)
+	inv, logA, ok := invert(a)
 	if !ok {
 		return nil, false
 	}
+	f.logA = logA
 	step := make([]float64, m)
 	f.cov = [nParams][nParams]float64{}
 	for i := range m {
@@ -151,11 +167,33 @@ func (pr *problem) normal(f *fit, cols [][]float64) ([]float64, bool) {
 	return step, true
 }
 
+// away is how far the parameters are from their priors: the sum of the squares in
+// standard deviations.
+func (pr *problem) away(q *params, free []int) float64 {
+	sum := 0.0
+	for _, i := range free {
+		sum += sq((q[i] - pr.prior[i].mean) / pr.prior[i].sd)
+	}
+	return sum
+}
+
+// evidence is the logarithm of how likely the readings are under this path and its
+// priors, whatever its parameters (Laplace's approximation), but for a constant that
+// is the same for all paths fitted to the same readings.
+func (f *fit) evidence(pr *problem) float64 {
+	widths := 0.0
+	for _, i := range f.free {
+		widths += 2 * math.Log(pr.prior[i].sd)
+	}
+	return -(f.cost() + f.logs + f.prior + f.logA + widths) / 2
+}
+
 // weigh finds the outliers from the whitened residuals.
 func (f *fit) weigh(white, base, soft []float64, iter int) {
-	f.chi2, f.used = 0, 0
+	f.chi2, f.used, f.logs = 0, 0, 0
 	for i, u := range white {
 		good := base[i] + soft[i]
+		f.logs += math.Log(good)
 		e2 := u * u * (base[i] + f.extra[i]) / good // against a good reading
 		gate := gateSD * loosen(iter)
 		switch {
@@ -199,13 +237,26 @@ func (pr *problem) move(f *fit, step []float64) float64 {
 	}
 	f.q[pDrag] = max(-11, min(1, f.q[pDrag]))
 	f.q[pCanopy] = max(-7, min(5, f.q[pCanopy]))
-	f.q[pFill] = max(-2, min(4, f.q[pFill]))
+	f.q[pFill] = max(-3, min(4, f.q[pFill]))
+	f.q[pLower] = max(-7, min(5, f.q[pLower]))
+	f.q[pOpen] = max(0, f.q[pOpen]) // not before the anchor
+	f.q[pPort] = max(-mostPort, min(mostPort, f.q[pPort]))
+	far := mostScale * pr.prior[pScale].sd
+	f.q[pScale] = max(-far, min(far, f.q[pScale]))
 	f.q[pAcross] = math.Abs(f.q[pAcross])
 	return size
 }
 
+// mostScale is how far the scale may be from one, in its standard deviations: what a
+// path leaves unexplained must not be laid on the weather.
+const mostScale = 2.0
+
+// mostPort is the most that a vent errs by, m per (m/s)2: a third of the dynamic
+// pressure.
+const mostPort = 0.017
+
 // longestMove bounds one step of each parameter.
-var longestMove = params{20, 10, 0.7, 5, 0.002, 0.2, 0.5, 0.5, 10}
+var longestMove = params{20, 10, 0.7, 5, 0.002, 0.2, 0.5, 0.5, 10, 0.02, 0.5, 0.5}
 
 // sd is the standard deviation of a function of the parameters, by
 // differences.
@@ -280,15 +331,15 @@ func dot(a, b []float64) float64 {
 }
 
 // invert a symmetric positive definite matrix, given by its lower triangle,
-// by Cholesky's method after scaling its diagonal to one. ok is false if it is
-// not positive definite.
-func invert(a [][]float64) ([][]float64, bool) {
+// by Cholesky's method after scaling its diagonal to one. It returns the logarithm
+// of the determinant too. ok is false if it is not positive definite.
+func invert(a [][]float64) (inv [][]float64, logDet float64, ok bool) {
 	n := len(a)
 	scale := make([]float64, n)
 	l := make([][]float64, n)
 	for i := range n {
 		if !(a[i][i] > 0) {
-			return nil, false
+			return nil, 0, false
 		}
 		scale[i] = 1 / math.Sqrt(a[i][i])
 		l[i] = make([]float64, n)
@@ -301,7 +352,7 @@ func invert(a [][]float64) ([][]float64, bool) {
 			}
 			if i == j {
 				if s < 1e-12 {
-					return nil, false
+					return nil, 0, false
 				}
 				l[i][i] = math.Sqrt(s)
 			} else {
@@ -309,7 +360,10 @@ func invert(a [][]float64) ([][]float64, bool) {
 			}
 		}
 	}
-	inv := make([][]float64, n)
+	for i := range n {
+		logDet += 2 * math.Log(l[i][i]/scale[i])
+	}
+	inv = make([][]float64, n)
 	for i := range inv {
 		inv[i] = make([]float64, n)
 	}
@@ -335,5 +389,5 @@ func invert(a [][]float64) ([][]float64, bool) {
 			inv[i][c] = x[i] * scale[i] * scale[c]
 		}
 	}
-	return inv, true
+	return inv, logDet, true
 }

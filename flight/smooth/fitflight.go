@@ -28,25 +28,43 @@ const topS = 2.0
 // which shows where the boost ended; and to the top and all that follows,
 // which is what the result is taken from.
 func (a *analysis) fitAll() {
+	a.findTop()
 	if math.IsNaN(a.m.apogee) {
 		return
 	}
-	end := math.Inf(1)
+	a.noise.guessSwing(a.r, a.m.apogee, a.m.touchdown)
+	a.clean = a.r.cleanFrom(orElse(a.m.liftoff, a.r.t[0]), a.m.apogee, a.noise.white)
 	climb := a.m.apogee - orElse(a.m.liftoff, a.r.t[0])
 	upper := a.m.apogee - 0.55*climb
+	if a.m.told {
+		a.tellStages(upper)
+	} else {
+		a.inferRelease(upper)
+	}
+	end := math.Inf(1)
 	if math.IsNaN(a.m.release) {
 		// What falls without a parachute may tumble, with another drag than on
 		// the way up: only its top is fitted.
 		end = a.m.apogee + topS
-	}
-	if !math.IsNaN(a.m.release) && !a.m.told {
-		a.searchRelease(upper)
+	} else if a.m.told {
+		a.noise.swingsFrom(a.m.apogee, a.m.release, a.m.touchdown)
 	}
 	f, err := a.fitBetween(upper, end, nil)
 	if err != nil {
 		return
 	}
-	f.refineNoise(a.r, &a.noise)
+	a.judgePort(upper, end)
+	if g, err := a.fitBetween(upper, end, f); err == nil {
+		f = g
+	}
+	defer func() {
+		if !a.stands(a.fit) {
+			a.fit = nil
+		}
+	}()
+	if !a.belief.ok { // it has not been done there
+		f.refineNoise(a.r, &a.noise)
+	}
 	a.fit = f
 	if math.IsNaN(a.m.liftoff) {
 		if g, err := a.fitBetween(upper, end, f); err == nil {
@@ -65,38 +83,42 @@ func (a *analysis) fitAll() {
 	}
 }
 
-// When a release that nobody told may have been, in s after the apogee, and how
-// far the fit may move it from there.
-var untoldAfter = [...]float64{-0.8, -0.3, 0, 0.3, 0.7, 1.2, 1.8, 2.5, 3.5}
-
-const untoldSD = 0.3
-
-// searchRelease finds a release that the board did not tell. The live tracker
-// sees it in the sink rate, where a parachute that opens near the apogee shows
-// only once the rocket has gathered speed: seconds late at times. With the path
-// held to such a moment nothing would fit, and the height at the top would be
-// wrong by metres. So several moments up to the one seen are tried, and the one
-// under which the readings are the most likely is where the fit begins.
-func (a *analysis) searchRelease(upper float64) {
-	seen := a.m.release
-	best, found, sd := math.Inf(1), seen, a.m.releaseSD
-	try := func(at, width float64) {
-		a.m.release, a.m.releaseSD = at, width
-		f, err := a.fitBetween(upper, math.Inf(1), nil)
-		if err != nil {
-			return
-		}
-		if cost := f.cost(); cost < best {
-			best, found, sd = cost, at+f.q[pOpen], untoldSD
-		}
+// judgePort finds how likely the vent is a bad one: how much better a path that allows
+// for it explains the readings. What it may err by is the mean over both.
+func (a *analysis) judgePort(start, end float64) {
+	if a.portSD != portSD {
+		return
 	}
-	try(seen, a.m.releaseSD)
-	for _, after := range untoldAfter {
-		if at := a.m.apogee + after; at < seen {
-			try(at, untoldSD)
-		}
+	open := opening{a.m.release, a.m.releaseSD, a.fills, a.m.second}
+	fair := a.problem(start, end, open)
+	f, err := fair.solve()
+	a.portSD = badPortSD
+	bad := a.problem(start, end, open)
+	g, err2 := bad.solve()
+	p := badPortPart
+	switch {
+	case err2 != nil:
+		p = 0
+	case err == nil:
+		p = 1 / (1 + (1-badPortPart)/badPortPart*math.Exp(f.evidence(&fair)-g.evidence(&bad)))
 	}
-	a.m.release, a.m.releaseSD = found, sd
+	a.portSD = math.Sqrt((1-p)*portSD*portSD + p*badPortSD*badPortSD)
+}
+
+// tellStages looks for a second stage of a descent whose release was told.
+func (a *analysis) tellStages(upper float64) {
+	end := orElse(a.m.touchdown, a.r.t[len(a.r.t)-1])
+	s := a.r.findStage(a.m.release+2, end-0.3)
+	if !s.ok {
+		return
+	}
+	one := a.problem(upper, math.Inf(1), opening{at: a.m.release, sd: a.m.releaseSD, fills: a.fills})
+	f, err1 := one.solve()
+	two := a.problem(upper, math.Inf(1), opening{a.m.release, a.m.releaseSD, a.fills, s})
+	g, err2 := two.solve()
+	if err2 == nil && (err1 != nil || g.evidence(&two)+math.Log(stagePart) > f.evidence(&one)) {
+		a.m.second = s
+	}
 }
 
 // cost is how badly the readings fit: the squares of the whitened residuals. A
@@ -108,6 +130,14 @@ func (f *fit) cost() float64 {
 
 // fitBoost finds the boost from the coast before the release.
 func (a *analysis) fitBoost(upper float64) {
+	// Down at the pad every doubt about the vent counts by the square of the speed: it
+	// is taken for a bad one where that is the likelier, and else for a fair one.
+	defer func(sd float64) { a.portSD = sd }(a.portSD)
+	if a.badVent() < 0.5 {
+		a.portSD = portSD
+	} else {
+		a.portSD = badPortSD
+	}
 	solid := a.cfg.Rocket.Kind == "solid"
 	a.coast = a.fit
 	for range 2 {
@@ -131,32 +161,9 @@ func (a *analysis) fitBoost(upper float64) {
 // fitBetween fits the path to the readings of the pad and those from start
 // until end.
 func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
-	pr := problem{r: a.r, start: start, noise: a.noise, iterations: 14}
-	pr.noise.calmFrom, pr.noise.calmTo = a.m.liftoff, orElse(a.m.release, orElse(a.m.touchdown, math.Inf(1)))
-	pr.path = path{anchor: a.m.apogee}
-	if !math.IsNaN(a.m.release) {
-		pr.path = path{anchor: a.m.release, canopy: true}
-	}
-	a.priors(&pr)
+	pr := a.problem(start, end, opening{a.m.release, a.m.releaseSD, a.fills, a.m.second})
 	if last != nil {
-		pr.begin, pr.warm = last.q, 3
-	}
-	padEnd := orElse(a.m.liftoff, a.r.t[0]) - 0.2
-	if a.burn.ok {
-		padEnd = min(padEnd, a.burn.liftoff-2*a.burn.liftoffSD)
-	}
-	if a.r.at(padEnd) < 3 && !math.IsNaN(a.m.liftoff) {
-		pr.noise.level = noPadVar // the first readings were taken for the pad's
-	}
-	for i, t := range a.r.t {
-		if t < padEnd || t >= start && t <= end {
-			pr.t = append(pr.t, t)
-			pr.h = append(pr.h, a.r.h[i])
-			pr.soft = append(pr.soft, a.bumpVar(t))
-		}
-	}
-	if !math.IsNaN(a.m.touchdown) && end < a.m.touchdown+0.5 {
-		pr.prior[pRest].sd = 0
+		pr.begin, pr.warm = pr.carryOver(last), 3
 	}
 	f, err := pr.solve()
 	if err != nil {
@@ -165,15 +172,128 @@ func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 	return &f, nil
 }
 
+// opening is a release that a fit is to assume; NaN for none.
+type opening struct {
+	at, sd float64 // s
+	fills  filling
+	second stage // a second parachute, if ok
+}
+
+// anchorBefore is how far before the expected release a path is anchored, in its
+// standard deviations.
+const anchorBefore = 4
+
+// problem is the fit of the path with one opening to the readings of the pad and
+// those from start until end.
+func (a *analysis) problem(start, end float64, open opening) problem {
+	start = max(start, a.clean)
+	pr := problem{r: a.r, start: start, noise: a.noise, iterations: 16, ground: a.m.touchdown}
+	pr.noise.calmFrom, pr.noise.calmTo = a.m.liftoff, orElse(a.m.release, orElse(a.m.touchdown, math.Inf(1)))
+	pr.path = path{anchor: a.m.apogee}
+	if !math.IsNaN(open.at) {
+		pr.path = path{anchor: open.at - anchorBefore*open.sd, canopy: true, fills: open.fills, stages: open.second.ok}
+	}
+	a.priors(&pr, open)
+	padEnd := orElse(a.m.liftoff, a.r.t[0]) - 0.2
+	if a.burn.ok {
+		padEnd = min(padEnd, a.burn.liftoff-2*a.burn.liftoffSD)
+	}
+	if a.r.at(padEnd) < 3 && !math.IsNaN(a.m.liftoff) {
+		pr.noise.level = noPadVar // the first readings were taken for the pad's
+	}
+	a.fillReadings(&pr, padEnd, end, open.at)
+	if !math.IsNaN(a.m.touchdown) && end < a.m.touchdown+0.5 {
+		pr.prior[pRest].sd = 0
+	}
+	return pr
+}
+
+// Readings that lie this far before the liftoff or after the release and the apogee,
+// in s, are taken together by thinS: the motion is slow there, and the noise longer.
+const (
+	wholeBeforeS, wholeAfterS = 1.0, 6.0
+	thinS                     = 0.2
+	medianVar                 = 1.4 // variance of the median of some readings over that of their mean
+)
+
+// fillReadings gives a fit its readings: those of the pad until padEnd, and those from
+// its start until end.
+func (a *analysis) fillReadings(pr *problem, padEnd, end, release float64) {
+	from := orElse(a.m.liftoff, a.r.t[0]) - wholeBeforeS
+	to := orElse(a.m.apogee, from) + wholeAfterS
+	// Not by the release that this fit assumes: fits are compared with each other.
+	if seen := a.m.release + wholeAfterS; seen > to { // NaN is not
+		to = seen
+	}
+	if touch := a.m.touchdown; !math.IsNaN(touch) {
+		to = math.Min(to, touch)
+	}
+	n := len(a.r.t)
+	for i := 0; i < n; {
+		t := a.r.t[i]
+		if !(t < padEnd || t >= pr.start && t <= end) {
+			i++
+			continue
+		}
+		k := 1
+		nearTouch := math.Abs(t-a.m.touchdown) < 1
+		for t < from || t > to && !nearTouch {
+			last := i + k
+			if last >= n || a.r.t[last]-t > thinS || a.r.pulse[last] != a.r.pulse[i] ||
+				t < padEnd != (a.r.t[last] < padEnd) || math.Abs(a.r.t[last]-a.m.touchdown) < 1 || a.r.t[last] > end {
+				break
+			}
+			k++
+		}
+		h, at, soft := a.r.h[i], t, bumpVar(t-release)
+		if k > 2 {
+			h, at = median(a.r.h[i:i+k]), median(a.r.t[i:i+k])
+			soft += a.noise.white * (medianVar/float64(k) - 1)
+		} else {
+			k = 1
+		}
+		if a.r.pulse[i] {
+			soft = pulseVar
+		}
+		pr.t, pr.h, pr.soft = append(pr.t, at), append(pr.h, h), append(pr.soft, soft)
+		i += k
+	}
+}
+
+// carryOver begins a fit where another ended, whose path may be anchored
+// elsewhere.
+func (pr *problem) carryOver(last *fit) params {
+	q := last.q
+	if pr.path.anchor == last.path.anchor {
+		return q
+	}
+	fl := last.path.flow(&last.q)
+	s := fl.to(last.path.anchor, pr.path.anchor, anchored(&last.q))
+	q[pHeight], q[pSpeed], q[pAcross] = s.h, s.v, s.u
+	if pr.path.canopy {
+		moved := last.path.anchor - pr.path.anchor
+		q[pOpen] = max(0, q[pOpen]+moved)
+		q[pSecond] += moved
+		if !last.path.canopy {
+			q[pOpen] = pr.prior[pOpen].mean
+		}
+		if pr.path.stages && !last.path.stages {
+			q[pSecond], q[pLower], q[pCanopy] = pr.prior[pSecond].mean, q[pCanopy], pr.prior[pCanopy].mean
+		}
+	}
+	return q
+}
+
 // noPadVar is the variance in m2 of a pad level that is not more than the first
 // readings of a log which begins at liftoff.
 const noPadVar = 2.0
 
-// bumpVar is the variance in m2 that a reading may be off by because a nose
-// came off or a servo moved: a pulse of pressure that is gone within 0.4 s.
-func (a *analysis) bumpVar(t float64) float64 {
-	if u := t - a.m.release; u > -0.05 && u < 0.45 {
-		return 0.5
+// bumpVar is the variance in m2 that a reading may be off by, so long after the
+// release, because a nose came off or a servo moved: a pulse of pressure that is
+// gone within 0.4 s.
+func bumpVar(after float64) float64 {
+	if after > -0.05 && after < 0.45 {
+		return 3.0
 	}
 	return 0
 }
@@ -187,14 +307,17 @@ const (
 	knownSinkSD          = 0.5      // the diameter is told
 	acrossSD             = 0.12     // of the speed that reaches the top: 7 degrees
 	portSD               = 0.0008   // m per (m/s)2: 1.6 % of the dynamic pressure
+	badPortSD            = 0.008    // of a vent that somebody drilled anywhere: 16 %
+	badPortPart          = 0.3      // of the boards have one
 	fillM, fillSD        = 3.0, 0.7 // m
-	fillDiameters        = 8.0      // of the canopy; Knacke, NWC TP 6575, from memory
+	fillDiameters        = 6.5      // of the canopy: 8 for a flat circle (Knacke, NWC TP 6575, from memory), 4 for less cloth
+	fillTimeS, fillTSD   = 0.35, 0.6
 	flat                 = 1e3
 )
 
 // priors sets what is known of the parameters before looking at the readings,
 // and where to begin.
-func (a *analysis) priors(pr *problem) {
+func (a *analysis) priors(pr *problem, open opening) {
 	rk := &a.cfg.Rocket
 	drag, sd := waterDrag, dragSD
 	if rk.Kind == "solid" {
@@ -203,7 +326,7 @@ func (a *analysis) priors(pr *problem) {
 	if rk.MassKg > 0 && rk.DiameterM > 0 && rk.Cd > 0 {
 		drag, sd = 1.2*rk.Cd*math.Pi/4*sq(rk.DiameterM)/(2*rk.MassKg), knownDragSD
 	}
-	sink, sinkWide, fill := sinkDrag, sinkSD, fillM
+	sink, sinkWide, fill, wide := sinkDrag, sinkSD, fillM, fillSD
 	if rk.ParachuteM > 0 {
 		fill = fillDiameters * rk.ParachuteM
 	}
@@ -219,7 +342,7 @@ func (a *analysis) priors(pr *problem) {
 	v0 := math.Sqrt(2 * gravity * max(top, 5))
 	pr.prior = [nParams]prior{
 		pHeight: {top, flat}, pSpeed: {0, flat}, pDrag: {math.Log(drag), sd},
-		pAcross: {0.1 * v0, acrossSD * v0}, pPort: {0, portSD},
+		pAcross: {0.1 * v0, acrossSD * v0}, pPort: {0, a.portSD}, pScale: {0, a.kelvinSD() / a.r.kelv},
 	}
 	for i := range pr.begin {
 		pr.begin[i] = pr.prior[i].mean
@@ -229,11 +352,23 @@ func (a *analysis) priors(pr *problem) {
 	begin[pSpeed] = 0
 	pr.begin[pHeight], pr.begin[pSpeed] = free.at(&begin, pr.path.anchor)
 	if pr.path.canopy {
-		pr.prior[pOpen] = prior{0, math.Hypot(a.m.releaseSD, 0.005)}
-		pr.prior[pFill] = prior{math.Log(fill), fillSD}
+		if open.fills != withAir {
+			fill, wide = fillTimeS, fillTSD
+		}
+		pr.prior[pOpen] = prior{anchorBefore * open.sd, math.Hypot(open.sd, 0.005)}
+		pr.prior[pFill] = prior{math.Log(fill), wide}
+		pr.begin[pOpen] = pr.prior[pOpen].mean
 		pr.prior[pCanopy] = prior{math.Log(sink), sinkWide}
 		pr.begin[pFill], pr.begin[pCanopy] = math.Log(fill), math.Log(sink)
 		a.beginCanopy(pr)
+		if second := open.second; second.ok {
+			for k, v := range map[int]float64{pCanopy: second.before, pLower: second.after} {
+				pr.begin[k] = math.Log(gravity / (v * v))
+				pr.prior[k] = prior{pr.begin[k], stageSinkSD}
+			}
+			pr.begin[pSecond] = second.at - pr.path.anchor
+			pr.prior[pSecond] = prior{pr.begin[pSecond], secondSD}
+		}
 	}
 	pr.begin[pRest] = -1e6 // no ground
 	if !math.IsNaN(a.m.touchdown) {
@@ -247,7 +382,7 @@ func (a *analysis) priors(pr *problem) {
 // touchdown.
 func (a *analysis) beginCanopy(pr *problem) {
 	end := orElse(a.m.touchdown, a.r.t[len(a.r.t)-1])
-	i, j := a.r.at(a.m.release+1), a.r.at(end-0.3)
+	i, j := a.r.at(orElse(a.m.release, a.m.apogee+1)+1), a.r.at(end-0.3)
 	if j-i < 6 || a.r.t[j-1]-a.r.t[i] < 0.5 {
 		return
 	}

@@ -13,8 +13,36 @@ type noise struct {
 	gustTau float64 // s
 	wander  float64 // m2/s
 	level   float64 // m2, variance of the level at the first reading; 0 for not known at all
-	// In free flight a rocket moves with what turns it, and gusts show less.
+	// In free flight a rocket moves with what turns it, and gusts show less: this
+	// part of them. It is more where the vent or the path errs.
+	calm             float64
 	calmFrom, calmTo float64 // s
+	// Under a parachute it swings, and the vent with it.
+	swing              float64 // m2
+	swingFrom, swingTo float64 // s
+	// And it does not sink evenly: by so much more its height wanders, m2/s.
+	uneven float64
+}
+
+// A swing of half a second to two has no phase that lasts: it is taken for a
+// Gauss-Markov process with this correlation time, which is at least as strong at
+// all of its frequencies. It grows after the opening.
+const (
+	swingTau   = 0.2 // s
+	swingGrows = 1.5 // s
+)
+
+// swingsFrom says from when on it may swing.
+func (n *noise) swingsFrom(apogee, release, touchdown float64) {
+	n.swingFrom, n.swingTo = max(apogee, release), orElse(touchdown, math.Inf(1))
+}
+
+// swings is the variance of the swing at t, m2.
+func (n *noise) swings(t float64) float64 {
+	if n.swing == 0 || !(t > n.swingFrom) || t > n.swingTo {
+		return 0
+	}
+	return n.swing * sq(min(1, (t-n.swingFrom)/swingGrows))
 }
 
 // Assumptions about the slow part.
@@ -31,18 +59,18 @@ const (
 // those after touchdown, and where there are few from second differences of
 // the whole flight.
 func learnNoise(r *readings, liftoff, touchdown float64) noise {
-	n := noise{gustTau: gustTau, wander: leastWander}
+	n := noise{gustTau: gustTau, wander: leastWander, calm: calmGust}
 	var d []float64
 	rest := func(i int) bool { return r.t[i] < liftoff-0.3 || r.t[i] > touchdown+1 }
 	for i := 2; i < len(r.t); i++ {
 		if rest(i) && rest(i-2) && r.t[i]-r.t[i-2] < 1 {
-			d = append(d, math.Abs(r.h[i]-2*r.h[i-1]+r.h[i-2])/math.Sqrt(6))
+			d = append(d, r.bend(i))
 		}
 	}
 	if len(d) < 30 {
 		for i := 2; i < len(r.t); i++ {
 			if r.t[i] > liftoff+0.5 {
-				d = append(d, math.Abs(r.h[i]-2*r.h[i-1]+r.h[i-2])/math.Sqrt(6))
+				d = append(d, r.bend(i))
 			}
 		}
 	}
@@ -50,6 +78,16 @@ func learnNoise(r *readings, liftoff, touchdown float64) noise {
 	n.white = max(n.white, r.step*r.step/12, 1e-4)
 	n.learnSlow(r, liftoff, touchdown)
 	return n
+}
+
+// bend is how far the reading before i is from the straight line through its
+// neighbours, in standard deviations of readings of unit variance.
+func (r *readings) bend(i int) float64 {
+	w := 0.5
+	if span := r.t[i] - r.t[i-2]; span > 0 {
+		w = (r.t[i-1] - r.t[i-2]) / span
+	}
+	return math.Abs(r.h[i-1]-(1-w)*r.h[i-2]-w*r.h[i]) / math.Sqrt(1+w*w+(1-w)*(1-w))
 }
 
 // robustVar is a variance from absolute deviations: clipped at three standard
@@ -164,38 +202,56 @@ func (n *noise) whiten(t, extra []float64, cols [][]float64, base []float64) {
 	if n.level > 0 {
 		unknown = n.level
 	}
-	state := make([][2]float64, len(cols)) // gust, level
-	p := [3]float64{n.gust, 0, unknown}    // gg, gl, ll
+	state := make([][3]float64, len(cols)) // gust, level, swing
+	p := [3][3]float64{{n.gust}, {0, unknown}}
+	swung := 0.0
 	for i := range t {
 		if i > 0 {
 			dt := t[i] - t[i-1]
-			a := math.Exp(-dt / n.gustTau)
-			p[0] = a*a*p[0] + n.gust*(1-a*a)
-			p[1] *= a
-			p[2] += n.wander * dt
+			a, b := math.Exp(-dt/n.gustTau), math.Exp(-dt/swingTau)
+			now := n.swings(t[i])
+			p[0][0] = a*a*p[0][0] + n.gust*(1-a*a)
+			p[1][0] *= a
+			p[1][1] += n.wander * dt
+			if t[i] > n.swingFrom && t[i] <= n.swingTo {
+				p[1][1] += n.uneven * dt
+			}
+			p[2][0] *= a * b
+			p[2][1] *= b
+			p[2][2] = b*b*p[2][2] + max(0, now-b*b*swung)
+			swung = now
 			for c := range state {
 				state[c][0] *= a
+				state[c][2] *= b
 			}
 		}
 		g := 1.0
 		if t[i] >= n.calmFrom && t[i] < n.calmTo {
-			g = calmGust
+			g = n.calm
 		}
-		s0 := g*g*p[0] + 2*g*p[1] + p[2] + n.white
+		// What the reading has in common with each part.
+		c0 := g*p[0][0] + p[1][0] + p[2][0]
+		c1 := g*p[1][0] + p[1][1] + p[2][1]
+		c2 := g*p[2][0] + p[2][1] + p[2][2]
+		s0 := g*c0 + c1 + c2 + n.white
 		s := s0 + extra[i]
 		base[i] = s0
-		k0, k1 := (g*p[0]+p[1])/s, (g*p[1]+p[2])/s
+		k0, k1, k2 := c0/s, c1/s, c2/s
 		norm := 1 / math.Sqrt(s)
 		for c, col := range cols {
-			e := col[i] - g*state[c][0] - state[c][1]
-			state[c][0] += k0 * e
-			state[c][1] += k1 * e
+			st := &state[c]
+			e := col[i] - g*st[0] - st[1] - st[2]
+			st[0] += k0 * e
+			st[1] += k1 * e
+			st[2] += k2 * e
 			col[i] = e * norm
 		}
-		c0, c1 := g*p[0]+p[1], g*p[1]+p[2]
-		p[0] -= k0 * c0
-		p[1] -= k0 * c1
-		p[2] -= k1 * c1
+		p[0][0] -= k0 * c0
+		p[1][0] -= k1 * c0
+		p[1][1] -= k1 * c1
+		p[2][0] -= k2 * c0
+		p[2][1] -= k2 * c1
+		p[2][2] -= k2 * c2
 	}
 }
 
@@ -213,6 +269,8 @@ func (f *fit) refineNoise(r *readings, n *noise) {
 	}
 	work := make([]float64, len(res))
 	base := make([]float64, len(res))
+	n.refineSwing(f, res, work, base)
+	n.refineCalm(f, res, work, base)
 	var logs [len(gustSteps) * len(wanderSteps)]float64
 	var tries [len(logs)]noise
 	best := math.Inf(-1)
@@ -220,12 +278,7 @@ func (f *fit) refineNoise(r *readings, n *noise) {
 		g, w := gustSteps[i%len(gustSteps)], wanderSteps[i/len(gustSteps)]
 		tries[i] = *n
 		tries[i].gust, tries[i].wander = max(n.gust*g, 1e-4), max(n.wander*w, leastWander)
-		copy(work, res)
-		tries[i].whiten(f.t, f.extra, [][]float64{work}, base)
-		l := -0.5 * (sq(math.Log(g)/0.9) + sq(math.Log(w)/1.2))
-		for k, u := range work {
-			l -= 0.5 * (math.Log(base[k]+f.extra[k]) + u*u)
-		}
+		l := tries[i].likelihood(f, res, work, base) - 0.5*(sq(math.Log(g)/0.9)+sq(math.Log(w)/1.2))
 		logs[i] = l
 		best = max(best, l)
 	}
@@ -244,6 +297,94 @@ func (f *fit) refineNoise(r *readings, n *noise) {
 		n.gust *= told / (told - 2)
 	}
 }
+
+// likelihood is the logarithm of how likely the residuals of a fit are under this
+// noise. Work and base are room for it.
+func (n *noise) likelihood(f *fit, res, work, base []float64) float64 {
+	copy(work, res)
+	n.whiten(f.t, f.extra, [][]float64{work}, base)
+	l := 0.0
+	for k, u := range work {
+		l -= 0.5 * (math.Log(base[k]+f.extra[k]) + u*u)
+	}
+	return l
+}
+
+// refineSwing finds how strongly it swung and how unevenly it sank.
+func (n *noise) refineSwing(f *fit, res, work, base []float64) {
+	if !(n.swingFrom < math.Inf(1)) || n.swingFrom == 0 {
+		return
+	}
+	const many = len(swingSteps) * len(unevenSteps)
+	var logs [many]float64
+	total, swing, uneven, best := 0.0, 0.0, 0.0, math.Inf(-1)
+	for i := range many {
+		try := *n
+		k := i / len(swingSteps)
+		try.swing, try.uneven = swingSteps[i%len(swingSteps)], unevenSteps[k]
+		logs[i] = try.likelihood(f, res, work, base) - unevenCost*float64(k)
+		best = max(best, logs[i])
+	}
+	for i, l := range logs {
+		p := math.Exp(l - best)
+		total += p
+		swing += p * swingSteps[i%len(swingSteps)]
+		uneven += p * unevenSteps[i/len(swingSteps)]
+	}
+	n.swing, n.uneven = swing/total, uneven/total
+}
+
+// refineCalm finds what the readings of the climb are off by beyond their noise.
+func (n *noise) refineCalm(f *fit, res, work, base []float64) {
+	best, calm := math.Inf(-1), n.calm
+	for i, c := range calmSteps {
+		try := *n
+		try.calm = c
+		// Each step must be asked for: most flights are calm.
+		if l := try.likelihood(f, res, work, base) - calmCost*float64(i); l > best {
+			best, calm = l, c
+		}
+	}
+	n.calm = calm
+}
+
+// calmSteps are the parts of the gusts that are tried, and calmCost is what each
+// must better the logarithm of the likelihood by.
+var calmSteps = [...]float64{calmGust, 1, 3, 10, 30}
+
+const calmCost = 2.0
+
+// guessSwing starts the swing at how far the readings of the descent scatter about
+// straight lines of two seconds, where that is more than the noise at rest.
+func (n *noise) guessSwing(r *readings, apogee, touchdown float64) {
+	var left []float64
+	to := orElse(touchdown, r.t[len(r.t)-1])
+	for t := apogee + 3; t+2 <= to; t += 2 {
+		i, j := r.at(t), r.at(t+2)
+		if j-i < 8 {
+			continue
+		}
+		_, l := line(r.t[i:j], r.h[i:j])
+		left = append(left, l/float64(j-i-2))
+	}
+	if v := median(left); v > 4*n.white+usualGust {
+		n.swing, n.swingFrom, n.swingTo = v, apogee, to
+		n.uneven = v * unevenSinkPart
+	}
+}
+
+// unevenSinkPart is how much a sink that swings so is taken to wander before that is
+// measured, 1/s.
+const unevenSinkPart = 0.2
+
+// swingSteps are the variances of a swing that are tried, m2.
+var swingSteps = [...]float64{0, 0.003, 0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300}
+
+// unevenSteps are what is tried of the wander of the sink, m2/s, and unevenCost is
+// what each must better the logarithm of the likelihood by: most sink evenly.
+var unevenSteps = [...]float64{0, 0.01, 0.1, 1, 10, 100}
+
+const unevenCost = 1.0
 
 // fewestGusts is how many gusts a log tells of at the least.
 const fewestGusts = 4.0

@@ -12,9 +12,12 @@ const (
 	pAcross        // m/s, speed across, through the air, at the anchor
 	pPort          // m per (m/s)2: what the vent adds to the height
 	pOpen          // s, by how much the release differs from the anchor
-	pFill          // logarithm of the distance in m that the parachute takes to fill
+	pFill          // logarithm of what the parachute takes to fill: a distance in m or a time in s
 	pCanopy        // logarithm of the parachute's drag per mass, 1/m
 	pRest          // m above the pad at which it comes to lie
+	pScale         // part by which the readings are longer than metres
+	pSecond        // s after the anchor when a second parachute opens
+	pLower         // logarithm of the drag per mass from then on, 1/m
 	nParams
 )
 
@@ -22,13 +25,25 @@ const (
 type params [nParams]float64
 
 // path is the motion of a rocket from burnout to rest: body drag, from the
-// release on a parachute that fills, then the ground. It is anchored in
-// height and speed at one moment near the top and integrated from there both
-// ways.
+// release on a parachute that fills, in two stages at times, then the ground. It
+// is anchored in height and speed at one moment near the top, not after the
+// release, and integrated from there both ways.
 type path struct {
 	anchor float64 // s
 	canopy bool    // there is a release
+	fills  filling
+	stages bool // another parachute opens lower down
 }
+
+// filling is how a parachute fills.
+type filling int
+
+const (
+	withAir    filling = iota // its area grows with the square of the distance flown
+	withTime                  // with the square of the time
+	evenlyTime                // with the time
+	fillings
+)
 
 // longest step of the integration, s. The scheme is of fourth order.
 const pathStep = 0.04
@@ -39,9 +54,16 @@ const airScale = 9500
 // flow is a path with its parameters made ready for the integration.
 type flow struct {
 	body, canopy float64 // drag per mass, 1/m
-	perFill      float64 // 1 over the filling distance, 1/m
+	perFill      float64 // 1 over the filling distance, 1/m, or time, 1/s
 	release      float64 // s; +Inf if there is none
+	fills        filling
+	second       float64 // s, when a second parachute opens; +Inf if there is none
+	lower        float64 // drag per mass from then on, 1/m
 }
+
+// secondS is how long a second parachute takes to fill, s (common practice, no
+// source). It opens at speed, and what it slows is over in as long.
+const secondS = 0.5
 
 // moving is the state of the integration: height, speed up, speed across through
 // the air, and the part of the filling distance that the parachute has met, 0 to
@@ -50,26 +72,39 @@ type flow struct {
 type moving struct{ h, v, u, fill float64 }
 
 func (p *path) flow(q *params) flow {
-	f := flow{body: math.Exp(q[pDrag]), release: math.Inf(1)}
+	f := flow{body: math.Exp(q[pDrag]), release: math.Inf(1), second: math.Inf(1), fills: p.fills}
 	if p.canopy {
 		f.canopy, f.perFill = math.Exp(q[pCanopy]), math.Exp(-q[pFill])
 		f.release = p.anchor + q[pOpen]
+		if p.stages {
+			f.second, f.lower = p.anchor+q[pSecond], math.Exp(q[pLower])
+		}
 	}
 	return f
 }
 
 // rate is the derivative of the state. The drag falls with the density of the
-// air. A parachute fills with the air that it meets: its area grows with the
-// square of the distance. What hangs on it drifts with the wind in the end.
+// air. What hangs on a parachute drifts with the wind in the end.
 func (f *flow) rate(t float64, s moving) (dv, du, dfill float64) {
 	speed := math.Sqrt(f.air2(s))
 	d := f.body
 	if t > f.release {
-		if s.fill < 1 {
-			d += f.canopy * s.fill * s.fill
+		full := f.canopy
+		if t > f.second {
+			full += (f.lower - f.canopy) * min(1, (t-f.second)/secondS)
+		}
+		switch {
+		case s.fill >= 1:
+			d += full
+		case f.fills == withAir:
+			d += full * s.fill * s.fill
 			dfill = speed * f.perFill
-		} else {
-			d += f.canopy
+		case f.fills == withTime:
+			d += full * s.fill * s.fill
+			dfill = f.perFill
+		default:
+			d += full * s.fill
+			dfill = f.perFill
 		}
 	}
 	slows := d * f.density(s.h) * speed
@@ -107,6 +142,10 @@ func (f *flow) to(t, end float64, s moving) moving {
 		s = f.to(t, f.release, s)
 		t = f.release
 	}
+	if t < f.second && end > f.second {
+		s = f.to(t, f.second, s)
+		t = f.second
+	}
 	n := min(math.Ceil(math.Abs(end-t)/pathStep-1e-9), longestSinkS/pathStep)
 	for ; n > 0; n-- {
 		dt := (end - t) / n
@@ -125,6 +164,7 @@ func anchored(q *params) moving { return moving{q[pHeight], q[pSpeed], q[pAcross
 // wherever the path is then.
 func (p *path) heights(q *params, t []float64, start, ground float64, out []float64) (touch float64) {
 	f := p.flow(q)
+	longer := 1 + q[pScale]
 	first := 0
 	for first < len(t) && t[first] < p.anchor {
 		first++
@@ -134,7 +174,7 @@ func (p *path) heights(q *params, t []float64, start, ground float64, out []floa
 	for ; i >= 0 && t[i] >= start; i-- {
 		s = f.to(at, t[i], s)
 		at = t[i]
-		out[i] = s.h + q[pPort]*f.air2(s)
+		out[i] = longer * (s.h + q[pPort]*f.air2(s))
 		if math.Abs(s.v) > 2000 { // drag blows up backwards in time
 			s = moving{-1e4, 0, 0, 0}
 		}
@@ -156,10 +196,10 @@ func (p *path) heights(q *params, t []float64, start, ground float64, out []floa
 			touch = f.meet(q[pRest], t0, s0, t[i])
 			break
 		}
-		out[i] = s.h + q[pPort]*f.air2(s)
+		out[i] = longer * (s.h + q[pPort]*f.air2(s))
 	}
 	for ; i < len(t); i++ {
-		out[i] = q[pRest]
+		out[i] = longer * q[pRest]
 	}
 	return touch
 }
@@ -226,8 +266,12 @@ func (p *path) carries(q *params, end float64) (t, h float64) {
 	s.fill = 0
 	since, at := t, s.h
 	end = min(end, t+longestSinkS)
+	own := f.canopy
+	if p.stages {
+		own = f.lower
+	}
 	for t < end {
-		own := math.Sqrt(gravity / ((f.canopy + f.body) * f.density(s.h)))
+		own := math.Sqrt(gravity / ((own + f.body) * f.density(s.h)))
 		if math.Abs(-s.v/own-1) > within {
 			since, at = math.Inf(1), 0
 		} else if math.IsInf(since, 1) {

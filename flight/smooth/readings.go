@@ -20,7 +20,9 @@ type readings struct {
 	air   atmos.Column
 	kelv  float64 // of the site, K
 	plain bool    // the board sent metres
+	doubt float64 // K, of the temperature that it reckoned with
 	step  float64 // m, size of the sensor's steps; 0 if fine
+	pulse []bool  // far off what is read for seconds about it
 }
 
 // minReadings is how few readings make no flight.
@@ -61,7 +63,10 @@ func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool)
 	if len(r.t) < minReadings {
 		return r, false
 	}
-	raw = r.dropHeld(raw)
+	raw = r.dropHeld(r.dropNearlyHeld(raw))
+	if len(raw) < minReadings {
+		return r, false
+	}
 	return r, r.toHeight(cfg.Site, raw, until.Sub(r.ref).Seconds())
 }
 
@@ -91,6 +96,39 @@ func byTime(samples []decode.Sample) []int {
 	sort.SliceStable(order, func(a, b int) bool { return samples[order[a]].At.Before(samples[order[b]].At) })
 	return order
 }
+
+// heldPart is a change that is none, as a part of those that are: a board that sends
+// faster than it measures repeats its value, or nearly so where it works it out
+// again with another temperature. By chance one change in twenty is as small.
+const heldPart, heldShare = 0.05, 0.3
+
+// dropNearlyHeld removes values that all but repeat the one before, if most do.
+func (r *readings) dropNearlyHeld(raw []float64) []float64 {
+	var diffs []float64
+	for i := 1; i < len(raw); i++ {
+		diffs = append(diffs, math.Abs(raw[i]-raw[i-1]))
+	}
+	sort.Float64s(diffs)
+	least := heldPart * diffs[len(diffs)*4/5]
+	small := sort.SearchFloat64s(diffs, least)
+	none := sort.SearchFloat64s(diffs, math.SmallestNonzeroFloat64)
+	if float64(small-none) < heldShare*float64(len(diffs)) {
+		return raw
+	}
+	n := 1
+	for i := 1; i < len(raw); i++ {
+		if math.Abs(raw[i]-raw[n-1]) < least && r.t[i]-r.t[n-1] < longestHeldS {
+			continue
+		}
+		raw[n], r.t[n], r.force[n] = raw[i], r.t[i], r.force[i]
+		n++
+	}
+	r.t, r.force = r.t[:n], r.force[:n]
+	return raw[:n]
+}
+
+// longestHeldS is for how long a value is taken to be held, s.
+const longestHeldS = 0.5
 
 // dropHeld removes repetitions of the last value by a board that sends faster
 // than it measures. A coarse sensor repeats too, but it measures: it is known
@@ -160,15 +198,34 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 		return false
 	}
 	r.air = air
+	board, doubt := boardKelvin(pad, site)
+	r.doubt = doubt
 	for i, v := range raw {
 		if r.plain {
-			r.h[i] = v - pad
+			r.h[i] = (v - pad) * r.kelv / board
 		} else {
 			r.h[i] = air.Height(v)
 		}
 	}
 	return true
 }
+
+// boardKelvin is the temperature that a board takes the air for which turns pressure
+// into metres by the standard atmosphere (ISO 2533), as nearly all do: 15 degrees where
+// its own height is 0, 6.5 K less for each kilometre. One that reads 0 at the pad may
+// have been set to 0 there before or after that, and so reckons with 15 degrees or with
+// those of the site's elevation: between them it is in doubt, K.
+func boardKelvin(pad float64, site flight.Site) (kelvin, doubt float64) {
+	standard := func(h float64) float64 { return 288.15 - 0.0065*max(-500, min(h, 5000)) }
+	if math.Abs(pad) > zeroedM || site.ElevationM == nil {
+		return standard(pad), 0
+	}
+	there := standard(*site.ElevationM)
+	return (standard(pad) + there) / 2, math.Abs(standard(pad)-there) / 2
+}
+
+// zeroedM is how far from 0 a board may read at the pad that was set to 0 there, m.
+const zeroedM = 20.0
 
 // at is the index of the first reading at or after t.
 func (r *readings) at(t float64) int { return sort.SearchFloat64s(r.t, t) }
@@ -190,4 +247,33 @@ func median(x []float64) float64 {
 		return y[n/2]
 	}
 	return (y[n/2-1] + y[n/2]) / 2
+}
+
+// Pulses: readings so far off the median of the seconds about them, in m and in
+// standard deviations of the usual distance, tell of the vent and not of the flight. A
+// nose that comes off has read 40 m for a second, a shock 600 m for a moment.
+const (
+	pulseWindowS = 3.0
+	pulseM       = 12.0
+	pulseSDs     = 6.0
+	pulseVar     = 1e6 // m2, what such a reading counts by
+)
+
+// findPulses marks them between from and to.
+func (r *readings) findPulses(from, to float64) {
+	r.pulse = make([]bool, len(r.t))
+	i, j := r.at(from), r.at(to)
+	off := make([]float64, 0, j-i)
+	for k := i; k < j; k++ {
+		lo, hi := r.at(r.t[k]-pulseWindowS/2), r.at(r.t[k]+pulseWindowS/2)
+		n := min(k-lo, hi-1-k) // as much on either side, or a slope would be one
+		off = append(off, math.Abs(r.h[k]-median(r.h[k-n:k+n+1])))
+	}
+	if len(off) == 0 {
+		return
+	}
+	limit := max(pulseM, pulseSDs*1.4826*median(off))
+	for k, d := range off {
+		r.pulse[i+k] = d > limit
+	}
 }

@@ -1,10 +1,9 @@
 package smooth
 
 import (
-	"fmt"
 	"math"
+	"time"
 
-	"padlark/flight"
 	"padlark/flight/atmos"
 )
 
@@ -19,7 +18,8 @@ type Parts struct {
 // What is assumed of the site and the sensor (common practice, no source).
 const (
 	toldKelvin   = 1.5   // sd of a temperature that somebody typed in
-	untoldKelvin = 8.0   // sd of the default
+	untoldKelvin = 9.7   // 19 K hold 95 of 100 where it is anywhere from -5 to 35 degC
+	ownKelvin    = 3.0   // of the atmosphere that a board computes with
 	linearity    = 0.002 // of the pressure difference
 )
 
@@ -33,8 +33,8 @@ func (a *analysis) kelvinSD() float64 {
 // systematic is what height h is uncertain by whatever the readings say.
 func (a *analysis) systematic(h float64) Parts {
 	if a.r.plain {
-		// The board used an atmosphere of its own, 15 degrees mostly.
-		return Parts{Temperature: math.Abs(h) * untoldKelvin / a.r.kelv, Sensor: linearity * math.Abs(h)}
+		// The board used an atmosphere of its own, the standard one mostly.
+		return Parts{Temperature: math.Abs(h) * math.Hypot(math.Hypot(a.kelvinSD(), ownKelvin), a.r.doubt) / a.r.kelv, Sensor: linearity * math.Abs(h)}
 	}
 	b := a.r.air.Budget(h, atmos.Errors{TemperatureK: a.kelvinSD(), LapseKPerM: atmos.DefaultLapseSD, LinearityPart: linearity})
 	return Parts{Temperature: b.Temperature, Lapse: b.Lapse, Sensor: b.Linearity}
@@ -68,26 +68,70 @@ func (a *analysis) fillResult() {
 	if o.LaunchedAt != nil && o.TouchdownAt != nil {
 		o.DurationS = num(o.TouchdownAt.Sub(*o.LaunchedAt).Seconds())
 	}
+	if o.LaunchedAt != nil && o.ApogeeAt != nil && o.ApogeeAt.Before(*o.LaunchedAt) {
+		o.LaunchedAt, o.TimeToApogeeS, o.TimeToApogeeSD, o.DurationS = nil, nil, nil, nil
+	}
 	o.Verdict = a.verdict()
 }
 
 // fillTop is apogee and release.
 func (a *analysis) fillTop() {
 	o, f := &a.out, a.fit
-	ta, ha := f.path.apex(&f.q)
+	ta, _ := f.path.apex(&f.q)
+	// Heights and speeds are those of the readings: by how much they are too long,
+	// the systematic part says, and it is the same for what is compared with them.
+	top := func(q *params) float64 { _, h := f.path.apex(q); return h * (1 + q[pScale]) }
+	ha := top(&f.q)
 	at := a.r.time(ta)
 	o.ApogeeAt = &at
 	a.parts = a.systematic(ha)
-	a.parts.Readings = tooWide * f.sd(func(q *params) float64 { _, h := f.path.apex(q); return h })
+	a.parts.Readings = math.Sqrt(sq(a.belief.topM) + sq(tooWide*f.sd(top)) + sq(a.ventAtTop(ha)))
 	o.ApogeeM, o.ApogeeSD = num(ha), num(a.parts.total())
-	if f.path.canopy {
+	a.fillRelease(ta)
+}
+
+// ventAtTop is what the vent may err by at the top, m: the rocket flies across there,
+// how fast nobody knows.
+func (a *analysis) ventAtTop(h float64) float64 {
+	across := a.portSD * 2 * gravity * math.Max(h, 0) * acrossSD * acrossSD
+	return math.Hypot(across, a.badVent()*(badVentM+badVentPart*math.Abs(h)))
+}
+
+// badVent is how sure it is that the vent is a bad one, 0 to 1. The path takes its
+// error for an even part of the dynamic pressure, at once: the bay behind it lags, and
+// the flow about it changes when the rocket turns.
+func (a *analysis) badVent() float64 { return math.Min(1, sq(a.portSD/badPortSD)) }
+
+// What is left open by that at the top, m and as a part of the height, of its time and
+// of an inferred release, s (over drawn flights).
+const (
+	badVentM, badVentPart   = 0.5, 0.01
+	badVentS, badVentLagS   = 0.06, 0.2
+	longestBeforeFirstLineS = 0.1
+)
+
+// fillRelease is the release: told by the board, or inferred where something that
+// can be a parachute slowed the fall. When the readings leave it open by more than
+// unknownS, no number is given.
+func (a *analysis) fillRelease(ta float64) {
+	o, f, b := &a.out, a.fit, &a.belief
+	switch {
+	case !f.path.canopy:
+	case a.m.told:
 		rel := f.path.anchor + f.q[pOpen]
 		t := a.r.time(rel)
 		o.ReleaseAt = &t
 		o.ReleaseLagS = num(rel - ta)
 		o.ReleaseLagSD = num(f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t }))
+	case a.opened() && b.ok && b.sd < unknownS+unknownPart*math.Abs(b.lag):
+		t := a.r.time(ta + b.lag)
+		o.ReleaseAt, o.ReleaseLagS, o.ReleaseLagSD = &t, num(b.lag), num(b.sd)
 	}
 }
+
+// A release that is not known better than this is not known: a standard deviation
+// in s, and as a part of the time since the apogee.
+const unknownS, unknownPart = 0.6, 0.2
 
 // tooWide takes back some of what the fit allows for at the apogee and is mostly
 // not there: a bump at the release, the least gusts and wander. Over flights of the
@@ -95,9 +139,10 @@ func (a *analysis) fillTop() {
 // 1.05.
 const tooWide = 0.97
 
-// apogeeTimeSD is the standard deviation in s of a fit's apogee time.
-func (f *fit) apogeeTimeSD() float64 {
-	return tooWide * f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t })
+// apogeeTimeSD is the standard deviation in s of the apogee's time.
+func (a *analysis) apogeeTimeSD() float64 {
+	f := a.fit
+	return math.Hypot(math.Hypot(a.belief.topS, badVentS*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
 }
 
 // How much longer the thrust lasts than an even one of the same impulse: what
@@ -118,13 +163,21 @@ func (a *analysis) fillBoost() {
 		}
 		return
 	}
-	// The level of a log that begins at the liftoff is that of its first readings.
-	b.liftoff = max(b.liftoff, a.r.t[0])
+	if a.badVent() > 0.5 && math.Abs(b.liftoff-a.m.liftoff) > 2*eventS {
+		// Followed down to the pad, the error of a bad vent grows with the square of
+		// the speed: what was seen there knows better.
+		b.liftoff, b.liftoffSD = a.m.liftoff, eventS
+	}
+	if first := a.r.t[0] - longestBeforeFirstLineS; b.liftoff < first {
+		// A log that begins with the liftoff, or after it: nobody heard it earlier.
+		b.liftoffSD = math.Hypot(b.liftoffSD, (first-b.liftoff)/2)
+		b.liftoff = first
+	}
 	t := a.r.time(b.liftoff)
 	o.LaunchedAt = &t
 	ta, _ := a.fit.path.apex(&a.fit.q)
 	o.TimeToApogeeS = num(ta - b.liftoff)
-	o.TimeToApogeeSD = num(math.Hypot(b.liftoffSD, a.fit.apogeeTimeSD()))
+	o.TimeToApogeeSD = num(math.Hypot(b.liftoffSD, a.apogeeTimeSD()))
 	tail, tailSD := waterTail, waterTailSD
 	if a.cfg.Rocket.Kind == "solid" {
 		tail, tailSD = solidTail, solidTailSD
@@ -134,6 +187,7 @@ func (a *analysis) fillBoost() {
 	// While the thrust fades the rocket already slows down: it is fastest
 	// somewhat after the even boost would have ended.
 	_, late := a.coast.path.at(&a.coast.q, b.burnout+0.5*(tail-1)*b.length)
+	late *= 1 + a.coast.q[pScale]
 	speed := max(0, (b.speed+late)/2)
 	scale := a.scaleSD()
 	o.MaxSpeedMps = num(speed)
@@ -171,6 +225,14 @@ func (a *analysis) scaleSD() float64 {
 
 // fillDescent is the sink rate and the touchdown.
 func (a *analysis) fillDescent() {
+	a.fitDescent()
+	if a.out.DescentMps == nil && a.sank() {
+		a.sinkFromReadings()
+	}
+}
+
+// fitDescent is what the fit says of it.
+func (a *analysis) fitDescent() {
 	o, f := &a.out, a.fit
 	if math.IsNaN(a.m.touchdown) {
 		if f.path.canopy && a.opened() {
@@ -180,8 +242,11 @@ func (a *analysis) fillDescent() {
 	}
 	most := a.m.touchdown - f.path.anchor + 60
 	touch := a.m.touchdown
+	agree := min(agreeS, agreePart*(touch-a.m.apogee))
 	if f.path.canopy {
-		if fitted := f.path.touchdown(&f.q, most); !math.IsInf(fitted, 1) {
+		// The path knows better than the live call to within a reading, but a
+		// path that is seconds away is that of another descent.
+		if fitted := f.path.touchdown(&f.q, most); math.Abs(fitted-touch) < agree {
 			touch = fitted
 		}
 	}
@@ -193,11 +258,10 @@ func (a *analysis) fillDescent() {
 	mean := func(q *params) float64 {
 		down := f.path.touchdown(q, most)
 		from, h := f.path.carries(q, down-0.02)
-		return (h - q[pRest]) / (down - from)
+		return (1 + q[pScale]) * (h - q[pRest]) / (down - from)
 	}
 	v := mean(&f.q)
-	agree := min(agreeS, agreePart*(touch-a.m.release))
-	if v > 0 && !math.IsInf(v, 0) && math.Abs(touch-a.m.touchdown) < agree {
+	if v > 0 && !math.IsInf(v, 0) && math.Abs(f.path.touchdown(&f.q, most)-a.m.touchdown) < agree {
 		a.sinkSD = math.Hypot(tooNarrow*f.spread(mean), unevenSink*v)
 		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
@@ -211,11 +275,34 @@ const (
 	agreePart = 0.4
 )
 
-// opened says whether the parachute slows the rocket at all.
-func (a *analysis) opened() bool {
-	q := &a.fit.q
-	return q[pCanopy] > q[pDrag]+math.Log(3) && math.Exp(q[pCanopy]) > 0.03
+// opened says whether the parachute slows the rocket at all. What nobody told must
+// have slowed it to the sink of a parachute before the ground: without one a rocket
+// that tumbles slows down too, and a fall ends.
+func (a *analysis) opened() bool { return a.fit.path.canopy && a.slows(a.fit) }
+
+// slows is opened for any fit with a parachute.
+func (a *analysis) slows(f *fit) bool {
+	q := &f.q
+	last := q[pCanopy]
+	if f.path.stages {
+		last = q[pLower]
+	}
+	if last < q[pDrag]+math.Log(2) {
+		return false
+	}
+	if a.m.told {
+		return math.Exp(last) > toldDrag
+	}
+	end := min(orElse(a.m.touchdown, math.Inf(1)), a.r.t[len(a.r.t)-1]) - 0.1
+	_, v := f.path.at(q, end)
+	return math.Exp(last) > gravity/(fastestSink*fastestSink) && v > -fastestSink
 }
+
+// What still counts as a parachute (common practice, no source).
+const (
+	fastestSink = 16.0 // m/s
+	toldDrag    = 0.03 // 1/m: 18 m/s
+)
 
 // What the fit does not know of the sink rate: how far the mean may be from that of
 // a parachute of constant drag, as a part of it, because it swings and the air
@@ -234,106 +321,66 @@ func (a *analysis) sinkWithoutGround() {
 	mean := func(q *params) float64 {
 		from, h := f.path.carries(q, end)
 		h1, _ := f.path.at(q, end)
-		return (h - h1) / (end - from)
+		return (1 + q[pScale]) * (h - h1) / (end - from)
 	}
-	if v := mean(&f.q); v > 0 && end > f.path.anchor+1.5 {
+	if v := mean(&f.q); v > 0 && !math.IsInf(v, 0) && end > a.m.release+1.5 {
 		a.sinkSD = math.Hypot(tooNarrow*f.spread(mean), unevenSink*v)
 		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 	}
 }
 
-// fillFromEvents is the result of a flight that no path fits.
+// fillFromEvents is the result of a flight that no path fits: what the live tracker
+// saw, and where the readings refute it, what they show.
 func (a *analysis) fillFromEvents() {
 	o := &a.out
-	for i := range a.events {
-		e := &a.events[i]
-		if e.Flight != o.Flight {
-			continue
+	at := func(s float64) *time.Time {
+		if math.IsNaN(s) {
+			return nil
 		}
-		at := e.At
-		switch e.Kind {
-		case flight.Liftoff:
-			o.LaunchedAt = &at
-		case flight.Apogee:
-			o.ApogeeAt = &at
-			o.ApogeeM, o.ApogeeSD = e.AltitudeM, e.AltitudeSD
-			if e.AtSD != nil {
-				a.eventSD = *e.AtSD
-			}
-			if e.AltitudeM != nil && e.AltitudeSD != nil {
-				a.parts = a.systematic(*e.AltitudeM)
-				a.parts.Readings = math.Sqrt(max(0, sq(*e.AltitudeSD)-sq(a.parts.total()))) // the live total has both
-				o.ApogeeSD = num(a.parts.total())
-			}
-		case flight.Release:
-			o.ReleaseAt = &at
-		case flight.Touchdown:
-			o.TouchdownAt = &at
+		t := a.r.time(s)
+		return &t
+	}
+	o.LaunchedAt, o.ApogeeAt, o.TouchdownAt = at(a.m.liftoff), at(a.m.apogee), at(a.m.touchdown)
+	if !math.IsNaN(a.m.apogee) {
+		o.ApogeeM, a.eventSD = num(a.m.apogeeM), a.m.apogeeSD
+		a.parts = a.systematic(a.m.apogeeM)
+		a.parts.Readings = a.m.apogeeMSD
+		o.ApogeeSD = num(a.parts.total())
+		if !math.IsNaN(a.m.liftoff) {
+			o.TimeToApogeeS, o.TimeToApogeeSD = num(a.m.apogee-a.m.liftoff), num(math.Hypot(a.m.apogeeSD, eventS))
 		}
 	}
-	if o.LaunchedAt != nil && o.ApogeeAt != nil {
-		o.TimeToApogeeS = num(o.ApogeeAt.Sub(*o.LaunchedAt).Seconds())
-	}
-	if o.ReleaseAt != nil && o.ApogeeAt != nil {
-		o.ReleaseLagS = num(o.ReleaseAt.Sub(*o.ApogeeAt).Seconds())
-	}
-}
-
-// Limits of the verdict (common practice, no source).
-const (
-	hardMps  = 8.0 // sink rate above which a landing is hard
-	earlyMps = 8.0 // speed above which a release strains the parachute
-)
-
-// verdict is one word and a reason.
-func (a *analysis) verdict() string {
-	o := &a.out
-	delay := a.cfg.Rocket.ReleaseDelayS
-	if delay == 0 {
-		delay = 1
-	}
-	if last, lost := a.lostClimbing(); lost {
-		return lostWords(last)
-	}
-	switch {
-	case o.ApogeeAt == nil:
-		return "look: the top of the flight was not heard"
-	case o.ReleaseAt == nil:
-		if o.TouchdownAt == nil {
-			return "look: no release was seen before the readings end"
+	if a.m.told && !math.IsNaN(a.m.release) {
+		o.ReleaseAt = at(a.m.release)
+		if !math.IsNaN(a.m.apogee) {
+			o.ReleaseLagS, o.ReleaseLagSD = num(a.m.release-a.m.apogee), num(math.Hypot(a.m.releaseSD, a.m.apogeeSD))
 		}
-		return "bad: it came down without a parachute"
-	case a.fit != nil && !math.IsNaN(a.m.touchdown) && !a.opened():
-		return "bad: released, but nothing slowed it down"
-	case o.ReleaseLagS != nil && *o.ReleaseLagS > delay:
-		return fmt.Sprintf("bad: released %.1f s after apogee, at about %.0f m/s downward", *o.ReleaseLagS, a.releaseSpeed())
-	case o.ReleaseLagS != nil && *o.ReleaseLagS < -0.3:
-		return fmt.Sprintf("look: released %.1f s before apogee, at about %.0f m/s upward", -*o.ReleaseLagS, a.releaseSpeed())
-	case o.DescentMps != nil && *o.DescentMps > hardMps:
-		return fmt.Sprintf("look: it sank at %.1f m/s, which is a hard landing", *o.DescentMps)
-	case o.TouchdownAt == nil:
-		return "look: the readings end before the landing"
-	case o.DescentMps == nil:
-		return "look: the sink rate is not known"
 	}
-	return fmt.Sprintf("good: released %s apogee, sank at %.1f m/s", lagWords(*o.ReleaseLagS), *o.DescentMps)
+	a.sinkFromReadings()
 }
 
-func lagWords(s float64) string {
-	if s < 0 {
-		return fmt.Sprintf("%.2f s before", -s)
+// eventS is the standard deviation in s of a live call of a liftoff.
+const eventS = 0.15
+
+// sinkFromReadings is the mean slope of the last part of the descent.
+func (a *analysis) sinkFromReadings() {
+	to := orElse(a.m.touchdown, a.r.t[len(a.r.t)-1]) - 0.3
+	from := max(orElse(a.m.apogee, to)+1.5, orElse(a.m.release, 0)+1)
+	if s := a.r.findStage(from, to); s.ok {
+		from = s.at + 0.5
 	}
-	return fmt.Sprintf("%.2f s after", s)
+	if to-from < 1 {
+		return
+	}
+	v, half := -a.r.slope(from, to), -a.r.slope((from+to)/2, to)
+	if v > 0.3 && v < fastestSink && math.Abs(half-v) < 0.4*v {
+		a.sinkSD = math.Hypot(0.07*v, sinkErrM/(to-from))
+		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
+	}
 }
 
-// releaseSpeed is the vertical speed at the release without its sign, m/s.
-func (a *analysis) releaseSpeed() float64 {
-	if a.fit == nil {
-		return math.Abs(*a.out.ReleaseLagS) * gravity
-	}
-	_, v := a.fit.path.at(&a.fit.q, a.fit.path.anchor+a.fit.q[pOpen])
-	return math.Abs(v)
-}
+// sinkErrM is how far off either end of a descent may be read, m: gusts and swing.
+const sinkErrM = 0.7
 
 // series is the smoothed flight.
 func (a *analysis) series() Series {
@@ -354,7 +401,7 @@ func (a *analysis) series() Series {
 	s := smoothSeries(a.r, &m)
 	s.ApogeeParts, s.ApogeeTimeSD, s.DescentReadingsSD = a.parts, a.eventSD, a.sinkSD
 	if a.fit != nil {
-		s.ApogeeTimeSD = a.fit.apogeeTimeSD()
+		s.ApogeeTimeSD = a.apogeeTimeSD()
 	}
 	return s
 }

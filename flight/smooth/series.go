@@ -139,12 +139,13 @@ func (m *motion) fill(t, h, v, a []float64) {
 	for first < len(t) && t[first] < p.anchor {
 		first++
 	}
+	up, down := 1+m.coast.q[pScale], 1+q[pScale] // in the readings' metres
 	climb := m.coast.path.flow(&m.coast.q)
 	s, at := anchored(&m.coast.q), m.coast.path.anchor
 	for i := first - 1; i >= 0 && t[i] >= m.b.burnout; i-- {
 		s = climb.to(at, t[i], s)
 		at = t[i]
-		h[i], v[i] = s.h, s.v
+		h[i], v[i] = s.h*up, s.v*up
 		a[i], _, _ = climb.rate(at, s)
 	}
 	for i := range first {
@@ -157,12 +158,12 @@ func (m *motion) fill(t, h, v, a []float64) {
 	s, at = anchored(q), p.anchor
 	for i := first; i < len(t); i++ {
 		if t[i] >= m.f.touch {
-			h[i] = q[pRest]
+			h[i] = q[pRest] * down
 			continue
 		}
 		s = fall.to(at, t[i], s)
 		at = t[i]
-		h[i], v[i] = s.h, s.v
+		h[i], v[i] = s.h*down, s.v*down
 		a[i], _, _ = fall.rate(at, s)
 	}
 }

@@ -259,19 +259,25 @@ func moments(g *gathered) []Moment {
 	return out
 }
 
-// alarms joins the changes of each alarm.
+// alarms joins the changes of each time that an alarm was raised, with the words that
+// it was raised with: one that is raised again is another line, with its own.
 func alarms(g *gathered) []Alarm {
+	type raise struct {
+		id string
+		at int64
+	}
 	out := []Alarm{}
-	at := map[string]int{}
+	at := map[raise]int{}
 	for _, c := range g.alarms {
-		i, known := at[c.ID]
+		k := raise{c.ID, c.RaisedAt.UnixNano()}
+		i, known := at[k]
 		if !known {
 			i = len(out)
-			at[c.ID] = i
-			out = append(out, Alarm{T: c.RaisedAt.Sub(g.zero).Seconds(), Priority: c.Priority, Kind: c.Kind})
+			at[k] = i
+			out = append(out, Alarm{T: c.RaisedAt.Sub(g.zero).Seconds(), Priority: c.Priority, Kind: c.Kind, Reason: c.Reason})
 		}
 		a := &out[i]
-		a.Reason, a.Acked = c.Reason, c.Acked
+		a.Acked = c.Acked
 		if a.EndT = nil; !c.Active {
 			t := c.ChangedAt.Sub(g.zero).Seconds()
 			a.EndT = &t

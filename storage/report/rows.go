@@ -24,8 +24,8 @@ func rows(g *gathered) []Row {
 		{Name: "Greatest speed, upward", Value: r.MaxSpeedMps, SD: r.MaxSpeedSD, Unit: "m/s", How: "End of the thrust phase fitted as an even push, joined to the coast. Vertical part only."},
 		{Name: "Greatest acceleration", Value: r.MaxAccelMps2, SD: r.MaxAccelSD, Unit: "m/s²", How: "Highest reading of the board's accelerometer less gravity. Pressure alone cannot tell it."},
 		{Name: "Burnout after liftoff", Value: r.BurnoutS, SD: r.BurnoutSD, Unit: "s", How: "End of the fitted push."},
-		{Name: "Release after apogee", Value: r.ReleaseLagS, SD: r.ReleaseLagSD, Unit: "s", How: "From the fitted apogee to the release as the board told it, or to where the fall changes."},
-		{Name: "Sink rate", Value: r.DescentMps, SD: r.DescentSD, Unit: "m/s", How: "Mean from the full parachute to the ground."},
+		{Name: "Release after apogee", Value: r.ReleaseLagS, SD: r.ReleaseLagSD, Unit: "s", How: "From the fitted apogee to the release as the board told it. Where none was told: to where the parachute begins to slow the fall, found from the readings."},
+		{Name: "Sink rate", Value: r.DescentMps, SD: r.DescentSD, Unit: "m/s", How: "Mean from the full parachute, the last if there were two, to the ground."},
 		{Name: "In the air", Value: r.DurationS, Unit: "s", How: "Liftoff to touchdown, where the fitted fall meets the ground."},
 		{Name: "Apogee called late by", Value: r.ApogeeCalledLate, Unit: "s", How: "The live call less the apogee found afterwards."},
 	}
