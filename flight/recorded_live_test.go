@@ -21,16 +21,15 @@ import (
 // SOURCES.md beside the files, found there from smoothed readings and from what the
 // teams wrote. The temperature at the sites is not known: 1 to 4 % of a height.
 type recorded struct {
-	name      string
-	comma     rune
-	time, v   int     // columns of the time and of the pressure or height
-	timeS     float64 // unit of the time, s
-	pa        float64 // unit of the pressure in Pa; 0 where it is a height
-	apogeeS   float64
-	apogeeM   float64
-	withinS   float64
-	withinM   float64
-	openBallS float64 // s after the apogee by which the parachute brakes
+	name    string
+	comma   rune
+	time, v int     // columns of the time and of the pressure or height
+	timeS   float64 // unit of the time, s
+	pa      float64 // unit of the pressure in Pa; 0 where it is a height
+	apogeeS float64
+	apogeeM float64
+	withinS float64
+	withinM float64
 }
 
 // recordings are those of openly licensed repositories.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
@@ -29,7 +30,9 @@ func newMetrics(s *Server) (*metrics, error) {
 		updates: prometheus.NewCounter(prometheus.CounterOpts{
 			Name: "padlark_web_updates_total", Help: "Updates sent to live viewers."}),
 	}
-	own := []prometheus.Collector{m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s}, &uplinkCollector{s},
+	own := []prometheus.Collector{
+		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), // its own memory
+		m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s}, &uplinkCollector{s},
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_viewers", Help: "Pages that follow live or a replay now."},
 			func() float64 { return float64(s.shares.count()) }),
 		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_connections", Help: "Connections to the pages that are open."},

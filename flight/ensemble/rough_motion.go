@@ -22,14 +22,13 @@ type roughState struct {
 // roughRun is one flight being integrated.
 type roughRun struct {
 	roughCraft
-	o        outing
-	release  float64 // s after liftoff; +Inf for never
-	out      float64 // the first canopy meets the air
-	free     float64 // it comes free, if it was caught
-	second   float64 // the second one is out; +Inf
-	apogee   float64 // NaN while climbing
-	topM     float64
-	lastPull float64 // drag per mass times speed squared: for the force
+	o       outing
+	release float64 // s after liftoff; +Inf for never
+	out     float64 // the first canopy meets the air
+	free    float64 // it comes free, if it was caught
+	second  float64 // the second one is out; +Inf
+	apogee  float64 // NaN while climbing
+	topM    float64
 }
 
 // Steps in s: while the canopy fills, and when all is steady.

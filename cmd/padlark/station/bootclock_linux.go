@@ -1,6 +1,7 @@
 package station
 
 import (
+	"fmt"
 	"os"
 	"strings"
 	"time"
@@ -11,13 +12,24 @@ import (
 // bootClock names this run of the operating system and tells how long it has
 // lasted, also asleep; setting the date does not move it.
 func bootClock() (boot string, up time.Duration, ok bool) {
-	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
-	if err != nil {
-		return "", 0, false
-	}
 	var ts unix.Timespec
 	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts); err != nil {
 		return "", 0, false
 	}
-	return strings.TrimSpace(string(id)), time.Duration(ts.Nano()), true
+	boot = bootName()
+	return boot, time.Duration(ts.Nano()), boot != ""
+}
+
+// bootName is the kernel's own name of this run. A service that may not see
+// /proc/sys takes the moment at which /run was made, which each start does anew.
+func bootName() string {
+	if id, err := os.ReadFile("/proc/sys/kernel/random/boot_id"); err == nil {
+		return strings.TrimSpace(string(id))
+	}
+	var st unix.Statx_t
+	err := unix.Statx(unix.AT_FDCWD, "/run", 0, unix.STATX_BTIME, &st)
+	if err != nil || st.Mask&unix.STATX_BTIME == 0 {
+		return ""
+	}
+	return fmt.Sprintf("run-%d.%09d", st.Btime.Sec, st.Btime.Nsec)
 }
