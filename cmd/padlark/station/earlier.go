@@ -16,9 +16,13 @@ import (
 
 // bringIn moves into the archive what earlier sessions have left in their
 // journals, all but the one that goes on. A journal that cannot be read is set
-// aside and told; that must not keep a station from starting. ctx's end and a
-// full disk leave the rest to the next start.
+// aside and told; that must not keep a station from starting. ctx's end, a full
+// disk and a rocket in the air, which is to be watched at once, leave the rest to
+// the next start.
 func (s *station) bringIn(ctx context.Context) error {
+	if s.journal.State().Flying {
+		return nil
+	}
 	paths, err := journal.List(s.journals())
 	if err != nil {
 		return err
