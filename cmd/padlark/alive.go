@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 )
@@ -33,7 +35,12 @@ func (c *aliveCmd) Run(ctx context.Context, cio *cmdIO) error {
 	}
 	resp, err := http.DefaultClient.Do(req)
 	if err != nil {
-		return fmt.Errorf("ask the station: %w", err)
+		why := err
+		var u *url.Error
+		if errors.As(err, &u) {
+			why = u.Err // without the address, which stands in front
+		}
+		return fmt.Errorf("nothing answers at %s: is padlark running there, and is this the address that it printed? (%w)", c.URL, why)
 	}
 	defer resp.Body.Close() //nolint:errcheck // only read from
 	body, err := io.ReadAll(io.LimitReader(resp.Body, healthMost))

@@ -5,11 +5,14 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"text/tabwriter"
 	"time"
 
 	"padlark/flight"
 	"padlark/storage/results"
+	"padlark/storage/sqlite"
 )
 
 type flightsCmd struct {
@@ -45,6 +48,9 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	warnLost(a, io)
+	if err := c.known(ctx, a, session, all); err != nil {
+		return err
+	}
 	list := []flight.Result{}
 	for _, r := range all {
 		if c.Rocket == "" || r.Rocket == c.Rocket {
@@ -57,6 +63,34 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return enc.Encode(list)
 	}
 	return printFlights(io.Out, list)
+}
+
+// known refuses a rocket that was never there, and names those that were.
+func (c *flightsCmd) known(ctx context.Context, a *sqlite.Archive, session string, all []flight.Result) error {
+	if c.Rocket == "" {
+		return nil
+	}
+	sessions, err := a.Sessions(ctx)
+	if err != nil {
+		return err
+	}
+	var names []string
+	for _, s := range sessions {
+		if session != "" && s.ID != session {
+			continue
+		}
+		for _, r := range s.Rockets {
+			names = append(names, r.Name)
+		}
+	}
+	for _, r := range all { // of boards that nobody configured, too
+		names = append(names, r.Rocket)
+	}
+	slices.Sort(names)
+	if names = slices.Compact(names); slices.Contains(names, c.Rocket) {
+		return nil
+	}
+	return usagef("there is no rocket %q here: %s", c.Rocket, strings.Join(names, ", "))
 }
 
 // printFlights prints one line per flight, in 80 columns, and the verdicts.

@@ -113,6 +113,9 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	case errors.As(err, &usage):
 		fmt.Fprintf(errw, "padlark: %v\n", err)
 		return exitUsage
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		fmt.Fprintln(errw, "padlark: stopped before it was done, as asked")
+		return exitBad
 	default:
 		fmt.Fprintf(errw, "padlark: %v\n", err)
 		return exitBad
