@@ -28,6 +28,9 @@ type lines struct {
 	// stream, is overtaken by states.
 	hold bool
 	held []heldLine
+	// now is the newest time told, of ticks and states: what was heard long before
+	// it is stale.
+	now time.Time
 	// rockets are the configured ones; of others only some are shown beside them.
 	rockets []flight.Rocket
 	guests  map[string]bool
@@ -89,6 +92,7 @@ func (l *lines) state(st flight.State) {
 		return
 	}
 	l.states[st.Rocket] = st
+	l.tick(st.At)
 	if l.live {
 		return
 	}
@@ -101,7 +105,7 @@ func (l *lines) state(st flight.State) {
 		return
 	}
 	l.said[st.Rocket] = said{st.Phase, st.Released, st.At}
-	l.print(st.At, stateLine(st))
+	l.print(st.At, l.stateLine(st))
 }
 
 // alarm takes a state change of an alarm.
@@ -166,7 +170,7 @@ func (l *lines) redraw() {
 	sort.Strings(names)
 	rows := make([]string, 0, len(names)+12)
 	for _, n := range names {
-		rows = append(rows, stateLine(l.states[n]))
+		rows = append(rows, l.stateLine(l.states[n]))
 	}
 	// The newest alarms in full: the reason says what to do.
 	const most = 3
@@ -202,10 +206,30 @@ func clip(s string, width int) string {
 	return string(r[:width-1]) + "…"
 }
 
+// tick says how late it is.
+func (l *lines) tick(at time.Time) {
+	if at.After(l.now) {
+		l.now = at
+	}
+}
+
+// staleAfter is how long after the last frame a rocket's numbers are not those of
+// now.
+const staleAfter = 3 * time.Second
+
+// dangers says whether an alarm that calls for a look up stands about a rocket.
+func (l *lines) dangers(rocket string) bool {
+	return slices.ContainsFunc(l.alarms, func(a flight.Alarm) bool {
+		return a.Rocket == rocket && a.Active && a.Priority == flight.LookUp
+	})
+}
+
 // stateLine is one rocket in at most 80 columns.
-func stateLine(st flight.State) string {
+func (l *lines) stateLine(st flight.State) string {
 	next := ""
-	switch {
+	switch silent := l.now.Sub(st.At); {
+	case silent > staleAfter:
+		next = fmt.Sprintf("SILENT for %.0f s", silent.Seconds())
 	case st.Phase == flight.Waiting && st.Go:
 		next = "go"
 	case st.Phase == flight.Waiting && len(st.NotYet) > 0:
@@ -214,8 +238,10 @@ func stateLine(st flight.State) string {
 		next = fmt.Sprintf("apogee in %.1f s", *st.ToApogeeS)
 	case st.Released:
 		next = "released"
-	case st.Phase == flight.Descent:
+	case st.Phase == flight.Descent && l.dangers(st.Rocket):
 		next = "NO RELEASE SEEN"
+	case st.Phase == flight.Descent:
+		next = "no release seen yet"
 	}
 	return strings.TrimRight(fmt.Sprintf("%-10s %-8s %s %s  top %s  %s  %s",
 		clip(st.Rocket, 10), st.Phase, quantity(st.AltitudeM, "%7.1f m"), quantity(st.SpeedMps, "%+6.1f m/s"),

@@ -1,9 +1,13 @@
 package main
 
 import (
+	"io"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"padlark/flight"
 )
 
 // A rocket that was never there is a mistake that names those that were.
@@ -24,5 +28,32 @@ func TestAliveOfNothing(t *testing.T) {
 	got := do(t, "alive", "http://"+freeTCPPort(t))
 	if got.code != exitBad || !strings.Contains(got.err, "nothing answers at http://127.0.0.1:") || !strings.Contains(got.err, "is padlark running there") {
 		t.Errorf("status %d: %s%s", got.code, got.out, got.err)
+	}
+}
+
+// A rocket's line says go only while it is heard, and calls for a look up only
+// while an alarm does.
+func TestLineSaysWhatIsSo(t *testing.T) {
+	at := time.Date(2026, 5, 16, 10, 0, 0, 0, time.UTC)
+	l := newLines(io.Discard)
+	line := func(st flight.State) string {
+		l.state(st)
+		return l.stateLine(st)
+	}
+	waiting := flight.State{Rocket: "Teal", At: at, Phase: flight.Waiting, Go: true}
+	if got := line(waiting); !strings.HasSuffix(got, "  go") {
+		t.Errorf("heard just now: %q", got)
+	}
+	l.tick(at.Add(10 * time.Second))
+	if got := l.stateLine(waiting); strings.HasSuffix(got, "  go") || !strings.Contains(got, "SILENT for 10 s") {
+		t.Errorf("not heard for 10 s: %q", got)
+	}
+	falling := flight.State{Rocket: "Teal", At: at.Add(11 * time.Second), Phase: flight.Descent}
+	if got := line(falling); !strings.HasSuffix(got, "no release seen yet") {
+		t.Errorf("after the apogee: %q", got)
+	}
+	l.alarm(flight.Alarm{ID: "Teal/no-release/1", Rocket: "Teal", Kind: "no-release", Priority: flight.LookUp, Active: true, Change: 1, RaisedAt: falling.At, ChangedAt: falling.At})
+	if got := l.stateLine(falling); !strings.HasSuffix(got, "NO RELEASE SEEN") {
+		t.Errorf("with the alarm: %q", got)
 	}
 }

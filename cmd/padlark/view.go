@@ -37,7 +37,7 @@ func (v *view) Write(p []byte) (int, error) {
 // follow shows the bus until ctx ends. Of what is recorded, events tell how far
 // the stream has come.
 func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
-	kinds := []bus.Kind{bus.State, bus.Alarm}
+	kinds := []bus.Kind{bus.State, bus.Alarm, bus.Ticks}
 	if recorded {
 		kinds = append(kinds, bus.Event)
 	}
@@ -71,7 +71,7 @@ func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
 func (v *view) forget() {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	v.lines.states, v.lines.alarms = map[string]flight.State{}, nil
+	v.lines.now, v.lines.states, v.lines.alarms = time.Time{}, map[string]flight.State{}, nil
 	v.lines.redraw()
 }
 
@@ -86,6 +86,10 @@ func (v *view) take(m bus.Msg) {
 	case bus.Alarm:
 		if a, err := m.Alarm(); err == nil {
 			v.lines.alarm(a)
+		}
+	case bus.Ticks:
+		if t, err := m.Tick(); err == nil {
+			v.lines.tick(t.Epoch.Add(time.Duration(t.Mono)))
 		}
 	case bus.Event:
 		if e, err := m.Event(); err == nil {
