@@ -73,7 +73,7 @@ func sameFlight(t *testing.T, got, want []flight.Result, withinM, withinS float6
 		t.Fatalf("%d flights, want 1: %+v", len(got), got)
 	}
 	g, w := got[0], want[0]
-	if g.ApogeeM == nil || g.TimeToApogeeS == nil || g.DescentMps == nil {
+	if g.ApogeeM == nil || g.TimeToApogeeS == nil || g.TimeToApogeeSD == nil || g.DescentMps == nil {
 		t.Fatalf("the flight lacks its numbers: %+v", g)
 	}
 	for _, c := range []struct {
@@ -81,7 +81,9 @@ func sameFlight(t *testing.T, got, want []flight.Result, withinM, withinS float6
 		got, want, within float64
 	}{
 		{"apogee in m", *g.ApogeeM, *w.ApogeeM, withinM},
-		{"time to apogee in s", *g.TimeToApogeeS, *w.TimeToApogeeS, withinS},
+		// The boost has two fits here, 0.04 s apart, and which one is found hangs on
+		// the last digit of the clock: both say that they know it to 0.05 to 0.08 s.
+		{"time to apogee in s", *g.TimeToApogeeS, *w.TimeToApogeeS, max(withinS, 0.6**g.TimeToApogeeSD)},
 		{"sink rate in m/s", *g.DescentMps, *w.DescentMps, 0.1},
 	} {
 		if math.Abs(c.got-c.want) > c.within {

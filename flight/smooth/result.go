@@ -105,9 +105,8 @@ func (a *analysis) badVent() float64 { return math.Min(1, sq(a.portSD/badPortSD)
 // What is left open by that at the top, m and as a part of the height, of its time and
 // of an inferred release, s (over drawn flights).
 const (
-	badVentM, badVentPart   = 0.5, 0.01
-	badVentS, badVentLagS   = 0.06, 0.2
-	longestBeforeFirstLineS = 0.1
+	badVentM, badVentPart = 0.5, 0.01
+	badVentS, badVentLagS = 0.06, 0.2
 )
 
 // fillRelease is the release: told by the board, or inferred where something that
@@ -168,7 +167,7 @@ func (a *analysis) fillBoost() {
 		// the speed: what was seen there knows better.
 		b.liftoff, b.liftoffSD = a.m.liftoff, eventS
 	}
-	if first := a.r.t[0] - longestBeforeFirstLineS; b.liftoff < first {
+	if first := a.r.t[0]; b.liftoff < first {
 		// A log that begins with the liftoff, or after it: nobody heard it earlier.
 		b.liftoffSD = math.Hypot(b.liftoffSD, (first-b.liftoff)/2)
 		b.liftoff = first
