@@ -27,7 +27,7 @@ func recorded() *invented {
 // where a whole station runs.
 func browserLook(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
-	_, base := serve(t, v.options())
+	_, base := serve(t, ofEveryState(v.options()))
 	b := browser.Tab(t, base)
 	id := url.PathEscape("20250614-093000-efgh~Teal~1")
 	for _, page := range []struct {

@@ -91,6 +91,9 @@ func wantContrast(t *testing.T, b *browsertest.Tab, page string) {
 
 // everyState puts a rocket into each state that a card can show, and an alarm
 // into each state of an alarm.
+//
+// Its rockets are ours (see ofEveryState): of guests, nine would be too many to be
+// shown.
 func everyState(v *invented) {
 	now := time.Now()
 	put := func(name string, phase flight.Phase, f func(*flight.State)) {
@@ -119,6 +122,14 @@ func everyState(v *invented) {
 			v.publish(Message{Alarm: a})
 		}
 	}
+}
+
+// ofEveryState are options with the rockets of everyState.
+func ofEveryState(o Options) Options {
+	for _, name := range []string{"boost", "coast", "fall", "canopy", "silent", "landed", "go", "notyet", "gone"} {
+		o.Rockets = append(o.Rockets, flight.Rocket{Name: name})
+	}
+	return o
 }
 
 // browserMany: 32 rockets in the air at 20 Hz leave the page above 30 frames a

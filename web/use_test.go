@@ -20,7 +20,7 @@ import (
 // looks at the other pages.
 func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
-	_, base := serve(t, v.options())
+	_, base := serve(t, ofEveryState(v.options()))
 	b := browser.Tab(t, base)
 	b.Open("/flights")
 	metres := b.Text("td[data-label=Highest]")
@@ -93,7 +93,7 @@ func wantFeet(t *testing.T, b *browsertest.Tab) {
 // (IANA time zone data base), so a mistake in hours or in minutes shows.
 func browserZone(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
-	_, base := serve(t, v.options())
+	_, base := serve(t, ofEveryState(v.options()))
 	b := browser.Tab(t, base)
 	everyState(v)
 	b.Zone("Asia/Kathmandu")
@@ -129,7 +129,7 @@ func browserZone(t *testing.T, browser *browsertest.Browser) {
 // it, and looks at the regions that a screen reader reads out.
 func browserKeyboard(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
-	_, base := serve(t, v.options())
+	_, base := serve(t, ofEveryState(v.options()))
 	b := browser.Tab(t, base)
 	everyState(v)
 	b.Size(1920, 1080, 1, false)
