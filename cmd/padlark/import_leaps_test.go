@@ -246,7 +246,7 @@ func TestImportInterrupted(t *testing.T) {
 		if took := ended.Sub(stopped); took > 2*time.Second {
 			t.Errorf("interrupted after %v: it went on for %v", after, took)
 		}
-		if code == exitOK || !strings.Contains(errw.String(), "interrupted") && !strings.Contains(errw.String(), "canceled") {
+		if code == exitOK || !strings.Contains(errw.String(), "interrupted") && !strings.Contains(errw.String(), "stopped, as asked") {
 			t.Errorf("interrupted after %v: exit %d, said %s", after, code, errw.String())
 		}
 		stop()

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -114,7 +115,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 		fmt.Fprintf(errw, "padlark: %v\n", err)
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		fmt.Fprintln(errw, "padlark: stopped before it was done, as asked")
+		fmt.Fprintf(errw, "padlark: %s\n", strings.ReplaceAll(err.Error(), context.Canceled.Error(), "stopped, as asked"))
 		return exitBad
 	default:
 		fmt.Fprintf(errw, "padlark: %v\n", err)
