@@ -96,19 +96,16 @@ func height(e flight.Event) string {
 	return strconv.FormatFloat(*e.AltitudeM, 'f', 1, 64) + " m"
 }
 
-// read makes samples of the file: in testdata/recorded, or in PADLARK_FLIGHTS for
-// those whose licence does not name the data.
+// read makes samples of the file: in testdata/recorded, or, for those whose
+// licence does not name the data, beside the repository.
 func (r *recorded) read(t *testing.T) []decode.Sample {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("..", "testdata", "recorded", r.name+".csv"))
 	if err != nil {
-		dir := os.Getenv("PADLARK_FLIGHTS")
-		if dir == "" {
-			t.Skip("not in testdata/recorded; PADLARK_FLIGHTS names the folder that holds it")
-		}
-		if text, err = os.ReadFile(filepath.Join(dir, r.name+".csv")); err != nil {
-			t.Skip(err)
-		}
+		text, err = os.ReadFile(filepath.Join("..", "..", "shared", "flights", r.name+".csv"))
+	}
+	if err != nil {
+		t.Skipf("%s is not in ../shared/flights beside the repository, and its licence does not name the data: see testdata/recorded/SOURCES.md", r.name)
 	}
 	in := csv.NewReader(strings.NewReader(string(text)))
 	in.Comma, in.FieldsPerRecord, in.LazyQuotes = r.comma, -1, true

@@ -188,11 +188,11 @@ func TestBumpIsNoFlight(t *testing.T) {
 func TestClimbsAtAnyRate(t *testing.T) {
 	for _, hz := range []float64{1.5, 2, 2.3, 3, 5, 10, 20, 50} {
 		for _, c := range []struct{ speed, boost float64 }{{20, 0.3}, {40, 0.3}, {100, 0.3}, {200, 0.3}, {100, 2}, {200, 3}, {300, 4}} {
+			heard := max(c.boost, 3.1/hz) + 0.6
+			if c.speed*(heard-c.boost/2)-4.9*(heard-c.boost)*(heard-c.boost) < 12 || heard-c.boost > c.speed/9.8 {
+				continue // it is on its way down again
+			}
 			t.Run(fmt.Sprintf("%g Hz, %g m/s in %g s", hz, c.speed, c.boost), func(t *testing.T) {
-				heard := max(c.boost, 3.1/hz) + 0.6
-				if c.speed*(heard-c.boost/2)-4.9*(heard-c.boost)*(heard-c.boost) < 12 || heard-c.boost > c.speed/9.8 {
-					t.Skip("it is on its way down again")
-				}
 				for seed := range uint64(20) {
 					g := newGround(hz, 0.3, seed)
 					g.stand(20+float64(seed)*0.17, nil)
