@@ -213,7 +213,9 @@ func sendFleet(ctx context.Context, sc sim.Scenario, to map[string]net.Conn, spa
 		if c.Heard > span {
 			return nil
 		}
-		restart(&c)
+		if restart(&c) {
+			continue
+		}
 		if ahead := c.Heard - time.Since(start); ahead > 200*time.Microsecond {
 			select {
 			case <-time.After(ahead):
@@ -229,8 +231,10 @@ func sendFleet(ctx context.Context, sc sim.Scenario, to map[string]net.Conn, spa
 	return nil
 }
 
-// restart gives a lark-bin frame another boot number each half second.
-func restart(c *ingest.Chunk) {
+// restart gives a lark-bin frame another boot number each half second, and says
+// whether the board is silent at its time: one that starts again says nothing for
+// a while, or it would be taken for a second sender.
+func restart(c *ingest.Chunk) (silent bool) {
 	var msg []byte
 	for raw := c.Bytes[:len(c.Bytes)-1]; len(raw) > 0; {
 		code := int(raw[0])
@@ -240,10 +244,14 @@ func restart(c *ingest.Chunk) {
 		}
 	}
 	// Not all boards at the same moment.
-	msg[2] = byte((c.Heard + time.Duration(msg[1])*29*time.Millisecond) / (time.Second / 2))
-	at := len(msg) - 2
+	at := c.Heard + time.Duration(msg[1])*29*time.Millisecond
+	if at%(time.Second/2) > 200*time.Millisecond {
+		return true
+	}
+	msg[2] = byte(at / (time.Second / 2))
+	end := len(msg) - 2
 	crc := uint16(0xFFFF) // CRC-16/IBM-3740
-	for _, x := range msg[:at] {
+	for _, x := range msg[:end] {
 		crc ^= uint16(x) << 8
 		for range 8 {
 			top := crc & 0x8000
@@ -252,8 +260,9 @@ func restart(c *ingest.Chunk) {
 			}
 		}
 	}
-	binary.LittleEndian.PutUint16(msg[at:], crc)
+	binary.LittleEndian.PutUint16(msg[end:], crc)
 	c.Bytes = ingest.EncodeCOBS(nil, msg)
+	return false
 }
 
 // arrivals notes when a viewer on the bus got what.
@@ -334,12 +343,18 @@ func (a *arrivals) report(b *testing.B, cfg *config.Config, sent *sentTimes, sai
 		b.Fatal(err)
 	}
 	defer archive.Close() //nolint:errcheck // only read from
-	began, n := map[string]time.Time{}, 0
+	sessions, err := archive.Sessions(b.Context())
+	if err != nil || len(sessions) != 1 {
+		b.Fatalf("%d sessions, %v", len(sessions), err)
+	}
+	// A datagram holds one frame, and none may have been lost.
+	n := 0
+	if err := archive.Frames(b.Context(), sessions[0].ID, sqlite.FrameFilter{}, func(ingest.Frame) error { n++; return nil }); err != nil {
+		b.Fatal(err)
+	}
+	began := map[string]time.Time{}
 	err = archive.Samples(b.Context(), sqlite.Query{}, func(s *decode.Sample) error {
-		// A datagram holds one frame, and none may have been lost.
-		at := sent.at[s.Link][s.N-1]
-		began[s.Rocket+s.Heard.Format(time.RFC3339Nano)] = at
-		n++
+		began[s.Rocket+s.Heard.Format(time.RFC3339Nano)] = sent.at[s.Link][s.N-1]
 		return nil
 	})
 	if err != nil {
