@@ -93,8 +93,8 @@ func latencySeconds(b *testing.B) time.Duration {
 // from the last byte of a frame to the alarm or event that it brings about: on
 // the bus, and on the standard input of the callout command. The clock starts
 // before the system call that sends the frame. The rockets fly again and again,
-// and their boards start again each half second, which makes an event and often
-// an alarm each time: thousands in a minute. Beside it stands what the way alone
+// and their boards start again every few seconds, which makes an event and often an
+// alarm each time. Beside it stands what the way alone
 // takes on this machine (bare), how late a process that only sleeps woke meanwhile
 // (wake), and what a virtual machine's host has kept of the processors (stolen).
 func BenchmarkAlarmLatency(b *testing.B) {
@@ -231,7 +231,10 @@ func sendFleet(ctx context.Context, sc sim.Scenario, to map[string]net.Conn, spa
 	return nil
 }
 
-// restart gives a lark-bin frame another boot number each half second, and says
+// restartEvery is how often a board starts anew.
+const restartEvery = 2500 * time.Millisecond
+
+// restart gives a lark-bin frame another boot number again and again, and says
 // whether the board is silent at its time: one that starts again says nothing for
 // a while, or it would be taken for a second sender.
 func restart(c *ingest.Chunk) (silent bool) {
@@ -245,10 +248,10 @@ func restart(c *ingest.Chunk) (silent bool) {
 	}
 	// Not all boards at the same moment.
 	at := c.Heard + time.Duration(msg[1])*29*time.Millisecond
-	if at%(time.Second/2) > 200*time.Millisecond {
+	if at%restartEvery > restartEvery-300*time.Millisecond {
 		return true
 	}
-	msg[2] = byte(at / (time.Second / 2))
+	msg[2] = byte(at / restartEvery)
 	end := len(msg) - 2
 	crc := uint16(0xFFFF) // CRC-16/IBM-3740
 	for _, x := range msg[:end] {
