@@ -28,7 +28,7 @@ func (s *station) openArchive(ctx context.Context) error {
 		if serr != nil {
 			return errors.Join(err, serr)
 		}
-		s.log.Error().Err(err).Msg("the archive is damaged: it is set aside as " + aside + ", for padlark storage salvage, and a new one is made from the journals")
+		s.log.Error().Err(err).Msg("the archive is damaged: it is set aside as " + aside + ", and a new one is made from the journals")
 		s.archiveAnew = true
 		s.archive, err = sqlite.Open(ctx, path, o)
 	case errors.Is(err, sqlite.ErrFull):
