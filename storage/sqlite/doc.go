@@ -30,9 +30,10 @@
 //
 // # What survives what
 //
-// The file is in WAL mode with synchronous=FULL: a commit has reached the disk
-// before its messages are acknowledged to the bus, so neither a crash nor a loss
-// of power loses an acknowledged row. The price is one fsync per commit, that is
-// one in five seconds while frames come, some six a second while a rocket flies,
-// and none in silence. What is not committed yet is still in the bus.
+// The file is in WAL mode with synchronous=FULL. Rows are committed together with
+// how far the journal has been followed, and only up to what the journal has on
+// the disk, so neither a crash nor a loss of power leaves a row out or stores one
+// that the journal has lost. The price is one fsync per commit: one in two to
+// thirty seconds while frames come, one for each event or alarm, and none in
+// silence. What is not committed yet is in the journal.
 package sqlite

@@ -44,6 +44,11 @@ func (d *diskAlarm) adopt(newest map[string]flight.Alarm) (active bool) {
 // raise opens the alarm at a time of the session, or raises one again that has
 // returned to normal and was not acknowledged.
 func (d *diskAlarm) raise(now time.Time, reason string) {
+	d.raiseAs(now, "Disk full, not recording", reason)
+}
+
+// raiseAs is raise for another trouble with what is recorded.
+func (d *diskAlarm) raiseAs(now time.Time, say, reason string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if len(d.open) == 0 {
@@ -57,7 +62,7 @@ func (d *diskAlarm) raise(now time.Time, reason string) {
 		return // an interrupted run has raised it
 	}
 	a.Active, a.Acked, a.RaisedAt = true, false, now
-	a.Say, a.Reason = "Disk full, not recording", reason
+	a.Say, a.Reason = say, reason
 	d.changed(a, now)
 }
 

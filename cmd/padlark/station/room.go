@@ -132,7 +132,7 @@ func (r *room) end() {
 func (s *station) journalTrouble(err error) {
 	s.log.Error().Err(err).Msg("the journal")
 	if errors.Is(err, journal.ErrMoved) {
-		s.disk.raise(s.now(), fmt.Sprintf("Somebody has removed files of the running session from %s. Its journal is written anew from memory. "+
+		s.disk.raiseAs(s.now(), filesGone, fmt.Sprintf("Somebody has removed files of the running session from %s. Its journal is written anew from memory. "+
 			"Do not remove anything there while padlark runs.", s.cfg.Station.Data))
 	}
 }
@@ -143,5 +143,8 @@ func (s *station) archiveRemoved() {
 	reason := fmt.Sprintf("Somebody has removed the archive %s while it was in use. The journal goes on, and rockets are watched. "+
 		"Start padlark again when nothing flies: it makes the archive anew from the journals.", s.archive.Path())
 	s.log.Error().Msg(reason)
-	s.disk.raise(s.now(), reason)
+	s.disk.raiseAs(s.now(), filesGone, reason)
 }
+
+// filesGone is said when files of the running session were removed.
+const filesGone = "Recorded files were removed"

@@ -11,7 +11,7 @@ type Frames struct {
 	N      []int64
 	Mono   []int64 // heard
 	Passed []int64
-	Ord    []int64 // place in the bus's stream
+	Ord    []int64 // place in the session's journal, or another number that rises
 	Off    []int64 // heard minus (epoch + mono)
 	Wire   []int64 // bytes on the wire
 	Baud   []int64
