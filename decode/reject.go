@@ -3,6 +3,7 @@ package decode
 import (
 	"fmt"
 	"strconv"
+	"strings"
 )
 
 // RejectKind says which of the two bad outcomes a frame had. The third
@@ -42,6 +43,21 @@ type Reject struct {
 	Layout string     `json:"layout,omitempty"` // the layout that was tried
 	Field  string     `json:"field,omitempty"`  // the field, if one is to blame
 	Offset int        `json:"offset"`           // the byte of the frame where it shows, from 0; -1 if nowhere
+}
+
+// Brief says what was wrong in a few words, without the bytes; empty if the
+// reason alone says it.
+func (r *Reject) Brief() string {
+	switch r.Reason {
+	case ReasonFieldCount:
+		words, _, _ := strings.Cut(r.Detail, ": ") // the line follows
+		return words
+	case ReasonNumber:
+		return fmt.Sprintf("field %s is no number: %s", r.Field, r.Detail)
+	case ReasonRange, ReasonHeader, ReasonLength:
+		return strings.TrimSpace(r.Field + " " + r.Detail)
+	}
+	return ""
 }
 
 // Error says all of it in one line.

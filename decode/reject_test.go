@@ -81,6 +81,21 @@ func TestThreeOutcomes(t *testing.T) {
 	}
 }
 
+// TestBrief says in few words what was wrong, for people who see the bytes beside it.
+func TestBrief(t *testing.T) {
+	p := station(t, mixedLayout, "words")
+	for line, want := range map[string]string{
+		"T:PAD;1000":         "2 fields where the layout has 4",
+		"T:PAD;1000;1;x;y;z": "6 fields where the layout has 4",
+		"T:PAD;10O0;1;":      `field pressure_pa is no number: "10O0"`,
+		"X:PAD;1000;1;":      "",
+	} {
+		if got := rejectOf(t, p, []byte(line)).Brief(); got != want {
+			t.Errorf("%s: %q, want %q", line, got, want)
+		}
+	}
+}
+
 // TestMarkers shows missing values and calibration.
 func TestMarkers(t *testing.T) {
 	nan := math.NaN()

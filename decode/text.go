@@ -155,11 +155,16 @@ func (p *Program) readCareful(line []byte, from, base int, sc *scratch) *Reject 
 
 // countWords says how many fields the line has, and how many it should.
 func (p *Program) countWords(line []byte, spans []span) string {
-	n := strconv.Itoa(len(spans))
-	if len(spans) > len(p.fields) {
-		n = "more" // split stops there
+	n := len(spans)
+	if n > len(p.fields) { // split stops there
+		rest := line[spans[n-1].from:]
+		if p.text.separator == nil {
+			n += len(bytes.Fields(rest)) - 1
+		} else {
+			n += bytes.Count(rest, p.text.separator)
+		}
 	}
-	return fmt.Sprintf("%s fields where the layout has %d: %.80q", n, len(p.fields), line)
+	return fmt.Sprintf("%d fields where the layout has %d: %.80q", n, len(p.fields), line)
 }
 
 // split finds the fields of line[from:], at most one more than the layout has.

@@ -17,6 +17,8 @@ type hintWindow struct {
 	good, bad   int // frames, and rejected pieces or frames
 	bytes, high int // bytes, and those among them that plain text does not use
 	since       int // bytes since the last frame
+	spoiled     int // of bad, frames that the decoder could not read
+	detail      string
 }
 
 const hintBytes = 2048
@@ -41,16 +43,17 @@ func (w *hintWindow) addFrame() {
 
 func (w *hintWindow) addReject() { w.count(&w.bad) }
 
-// spoilFrame takes back a frame that the decoder could not read.
-func (w *hintWindow) spoilFrame() {
+// spoilFrame takes back a frame that the decoder could not read; detail says why.
+func (w *hintWindow) spoilFrame(detail string) {
 	w.good = max(w.good-1, 0)
+	w.spoiled, w.detail = w.spoiled+1, detail
 	w.count(&w.bad)
 }
 
 func (w *hintWindow) count(n *int) {
 	*n++
 	if w.good+w.bad > hintOutcomes {
-		w.good, w.bad = w.good/2, w.bad/2
+		w.good, w.bad, w.spoiled = w.good/2, w.bad/2, w.spoiled/2
 	}
 }
 
@@ -74,6 +77,9 @@ func (w *hintWindow) words(src source) string {
 		return fmt.Sprintf("%d %% of the bytes are not text: %s", 100*w.high/w.bytes, mend)
 	case noFrame:
 		return fmt.Sprintf("%d bytes heard since the last frame: %s", w.since, mend)
+	}
+	if w.detail != "" && 10*w.spoiled >= 9*w.bad { // framing finds them, so the rate is right
+		return fmt.Sprintf("%d of the last %d frames could not be read, %s: correct the fields of the layout (padlark layout guesses them)", w.bad, w.bad+w.good, w.detail)
 	}
 	return fmt.Sprintf("%d of the last %d pieces could not be read: %s", w.bad, w.bad+w.good, mend)
 }

@@ -137,7 +137,7 @@ func TestHealth(t *testing.T) {
 	for i := range 500 {
 		p.chunk(Chunk{Heard: time.Duration(i) * step, Bytes: []byte("$PLRK,7*00\n")})
 		if i%5 == 0 {
-			p.Stats().AddBad("checksum", p.frames[len(p.frames)-1])
+			p.Stats().AddBad("checksum", "", p.frames[len(p.frames)-1])
 		}
 	}
 	p.Stats().AddGap(3)
@@ -170,7 +170,7 @@ func TestHealthJSON(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := `{"link":"pad-radio","kind":"serial","at":"2026-05-16T09:30:01Z","state":"up","words":"open","bytes":11,"frames":1,` +
+	want := `{"link":"pad-radio","kind":"serial","at":"2026-05-16T09:30:01Z","state":"up","words":"open","bytes":11,"frames":1,"refused":0,` +
 		`"bad":{"too long":1},"gaps":0,"rate_hz":0,"last_heard":"2026-05-16T09:30:01Z","restarts":0,` +
 		`"rejected":[{"reason":"too long","at":"2026-05-16T09:30:01Z","length":6,"offset":4,"hex":"6c6f6e67"}]}`
 	if diff := cmp.Diff(want, string(got)); diff != "" {
@@ -192,7 +192,7 @@ func TestHealthJSON(t *testing.T) {
 func TestStatsBounded(t *testing.T) {
 	s := newStats("a", "udp", NewVirtualClock(testEpoch).Clock(), source{limit: 10})
 	for i := range 1000 {
-		s.AddBad(fmt.Sprint("reason ", i), Frame{Bytes: make([]byte, 5000)})
+		s.AddBad(fmt.Sprint("reason ", i), "", Frame{Bytes: make([]byte, 5000)})
 	}
 	h := s.Health()
 	if len(h.Bad) != reasonsKept+1 || h.Bad[reasonOther] != 1000-reasonsKept || h.BadTotal() != 1000 {
@@ -210,7 +210,7 @@ func TestStatsConcurrent(t *testing.T) {
 		wg.Go(func() {
 			for range 200 {
 				p.Stats().AddGap(1)
-				p.Stats().AddBad("checksum", Frame{Bytes: []byte{1}})
+				p.Stats().AddBad("checksum", "", Frame{Bytes: []byte{1}})
 				_ = p.Health()
 			}
 		})
@@ -253,9 +253,22 @@ func TestHint(t *testing.T) {
 		p.rep.set(StateUp, "open")
 		for range 20 {
 			p.chunk(Chunk{Bytes: good, Datagram: true})
-			p.Stats().AddBad("checksum", p.frames[len(p.frames)-1])
+			p.Stats().AddBad("checksum", "", p.frames[len(p.frames)-1])
 		}
 		wantHint(t, p, "20 of the last 20 pieces could not be read: check that the layout fits what the board sends")
+	})
+	t.Run("a layout with a field too few", func(t *testing.T) {
+		p := push(t, serial, lines, Env{})
+		p.rep.set(StateUp, "open")
+		for range 20 {
+			p.chunk(Chunk{Bytes: good})
+			p.Stats().AddBad("field count", "5 fields where the layout has 4", p.frames[len(p.frames)-1])
+		}
+		wantHint(t, p, "20 of the last 20 frames could not be read, 5 fields where the layout has 4: correct the fields of the layout")
+		h := p.Health()
+		if h.Refused != 20 || h.Frames != 20 || h.Rejected[0].Detail != "5 fields where the layout has 4" {
+			t.Errorf("%d of %d frames refused, %q", h.Refused, h.Frames, h.Rejected[0].Detail)
+		}
 	})
 	t.Run("a right link with some losses", func(t *testing.T) {
 		p := push(t, serial, lines, Env{})
@@ -263,7 +276,7 @@ func TestHint(t *testing.T) {
 		for i := range 200 {
 			p.chunk(Chunk{Bytes: good})
 			if i%3 == 0 {
-				p.Stats().AddBad("checksum", p.frames[len(p.frames)-1])
+				p.Stats().AddBad("checksum", "", p.frames[len(p.frames)-1])
 			}
 		}
 		wantHint(t, p, "")

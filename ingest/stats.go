@@ -31,6 +31,8 @@ type Rejected struct {
 	Offset int64 `json:"offset"`
 	// Bytes are the first 64 at most.
 	Bytes HexBytes `json:"hex"`
+	// Detail says what exactly was wrong, as the decoder told it; may be empty.
+	Detail string `json:"detail,omitempty"`
 }
 
 // HexBytes are written in JSON as pairs of hex digits.
@@ -67,6 +69,8 @@ type Health struct {
 	// that framing found, whether or not the decoder could read them.
 	Bytes  uint64 `json:"bytes"`
 	Frames uint64 `json:"frames"`
+	// Refused are those of them that the decoder could not read.
+	Refused uint64 `json:"refused"`
 	// Bad counts dropped pieces and frames that the decoder rejected, by reason.
 	Bad map[string]uint64 `json:"bad"`
 	// Guests is how many ids that nobody configured were heard over the last
@@ -104,6 +108,7 @@ type Stats struct {
 	state    LinkState
 	bytes    uint64
 	frames   uint64
+	refused  uint64
 	bad      map[string]uint64
 	gaps     uint64
 	guests   map[uint32]time.Duration // when each was heard last
@@ -163,7 +168,7 @@ func (s *Stats) addFrame(heard time.Duration) {
 func (s *Stats) addReject(r Reject, at time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.reject(Rejected{r.Reason, s.clock.At(at), r.Length, r.Offset, r.Bytes})
+	s.reject(Rejected{Reason: r.Reason, At: s.clock.At(at), Length: r.Length, Offset: r.Offset, Bytes: r.Bytes})
 	s.hint.addReject()
 }
 
@@ -172,16 +177,25 @@ func (s *Stats) addReject(r Reject, at time.Duration) {
 func (s *Stats) addStranger(b []byte, at time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.reject(Rejected{ReasonSender, s.clock.At(at), len(b), -1, b})
+	s.reject(Rejected{Reason: ReasonSender, At: s.clock.At(at), Length: len(b), Offset: -1, Bytes: b})
 }
 
 // AddBad counts a frame that the decoder could not read, and keeps its bytes
-// to be looked at.
-func (s *Stats) AddBad(reason string, f Frame) {
+// to be looked at. detail says what exactly was wrong; may be empty.
+func (s *Stats) AddBad(reason, detail string, f Frame) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.reject(Rejected{reason, f.Heard, len(f.Bytes), -1, f.Bytes})
-	s.hint.spoilFrame()
+	s.reject(Rejected{Reason: reason, At: f.Heard, Length: len(f.Bytes), Offset: -1, Bytes: f.Bytes, Detail: detail})
+	s.refused++
+	s.hint.spoilFrame(detail)
+}
+
+// AddDropped counts a frame that is kept nowhere, which AddBad has counted
+// already.
+func (s *Stats) AddDropped(reason string, f Frame) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.reject(Rejected{Reason: reason, At: f.Heard, Length: len(f.Bytes), Offset: -1, Bytes: f.Bytes})
 }
 
 // AddRefused counts a value that was refused in a frame that is good otherwise,
@@ -189,7 +203,7 @@ func (s *Stats) AddBad(reason string, f Frame) {
 func (s *Stats) AddRefused(field string, f Frame) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.reject(Rejected{"impossible " + field, f.Heard, len(f.Bytes), -1, f.Bytes})
+	s.reject(Rejected{Reason: "impossible " + field, At: f.Heard, Length: len(f.Bytes), Offset: -1, Bytes: f.Bytes})
 }
 
 // AddGuest notes an id that nobody configured.
@@ -230,7 +244,7 @@ func (s *Stats) Health() Health {
 	maps.DeleteFunc(s.guests, func(_ uint32, last time.Duration) bool { return now-last > guestAge })
 	h := Health{
 		Link: s.name, Kind: s.kind, At: s.clock.At(now), State: s.state.State, Words: s.state.Words,
-		Bytes: s.bytes, Frames: s.frames, Bad: maps.Clone(s.bad), Gaps: s.gaps,
+		Bytes: s.bytes, Frames: s.frames, Refused: s.refused, Bad: maps.Clone(s.bad), Gaps: s.gaps,
 		RateHz: s.rate.hz(now), Restarts: s.restarts, Guests: len(s.guests),
 		Rejected: make([]Rejected, 0, rejectsKept),
 	}

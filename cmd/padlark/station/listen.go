@@ -57,7 +57,7 @@ func (e *Ear) Run(ctx context.Context, out func(decode.Sample) error) error {
 		s, err := e.decoder.Decode(f)
 		var rej *decode.Reject
 		if errors.As(err, &rej) {
-			e.links.counter(f.Link).AddBad(rej.Reason, f)
+			e.links.counter(f.Link).AddBad(rej.Reason, rej.Brief(), f)
 			return nil
 		}
 		if err != nil {

@@ -69,7 +69,8 @@ type sequencer struct {
 
 // decodeCounter takes what the decoder finds wrong with a link's frames.
 type decodeCounter interface {
-	AddBad(reason string, f ingest.Frame)
+	AddBad(reason, detail string, f ingest.Frame)
+	AddDropped(reason string, f ingest.Frame)
 	AddGap(missing uint64)
 	AddRefused(field string, f ingest.Frame)
 	AddGuest(id uint32)
@@ -123,8 +124,8 @@ func (q *sequencer) withoutGarbage(frames []ingest.Frame) []ingest.Frame {
 			continue
 		}
 		if q.stats != nil {
-			q.stats(f.Link).AddBad(r.Reason, f)
-			q.stats(f.Link).AddBad(reasonNotKept, f)
+			q.stats(f.Link).AddBad(r.Reason, r.Brief(), f)
+			q.stats(f.Link).AddDropped(reasonNotKept, f)
 		}
 	}
 	return kept
@@ -141,7 +142,7 @@ func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 	case errors.As(err, &rej):
 		q.garbage.note(f)
 		if q.stats != nil {
-			q.stats(f.Link).AddBad(rej.Reason, *f)
+			q.stats(f.Link).AddBad(rej.Reason, rej.Brief(), *f)
 		}
 		return nil
 	case err != nil:

@@ -92,7 +92,7 @@ func (e *ear) frame(f ingest.Frame) error {
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
-		e.receiver.Stats().AddBad(rej.Reason, f)
+		e.receiver.Stats().AddBad(rej.Reason, rej.Brief(), f)
 		return nil
 	case err != nil:
 		return err
