@@ -131,7 +131,9 @@ type State struct {
 	ToApogeeSD  *float64 `json:"to_apogee_sd_s"`
 	PredictedM  *float64 `json:"predicted_m"`
 	PredictedSD *float64 `json:"predicted_sd_m"`
-	// Release seen, cell and signal, as last told by the board and the link.
+	// Released: a release was seen, told by the board or in the sink rate; after
+	// the landing it tells of the flight that is over. Then cell and signal, as
+	// last told by the board and the link.
 	Released   bool     `json:"released"`
 	ReleaseUs  *float64 `json:"release_us"`
 	Armed      *bool    `json:"armed"`

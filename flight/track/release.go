@@ -67,7 +67,9 @@ func (t *Tracker) watchRelease(s *decode.Sample, now float64) {
 	if note != "" {
 		t.out.Released = true
 	} else if !t.flying {
-		t.out.Released = false
+		// After the landing it tells of the flight that is over: a release that was
+		// seen is not taken back because the servo has closed again.
+		t.out.Released = t.out.Phase == flight.Landed && t.fl.released
 	}
 	if !rises || !t.flying || t.fl.released {
 		return

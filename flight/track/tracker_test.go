@@ -117,6 +117,41 @@ func TestBoardWithAltitude(t *testing.T) {
 }
 
 // TestTwoFlights flies a board twice, with a reboot in between and without.
+// TestReleaseStaysTold: after the landing the state does not take back a release
+// that was told in the descent, whether the board tells of it or not, and
+// although its servo closes again. On the pad afterwards it is closed.
+func TestReleaseStaysTold(t *testing.T) {
+	for _, tells := range []bool{true, false} {
+		f := draw(t, ensemble.Nominal50(), 1)
+		tr := track.New(track.Config{Session: "test", Rocket: f.Rocket, Site: f.Site})
+		told, landed := false, false
+		for i := range f.Samples {
+			s := &f.Samples[i]
+			for k, name := range s.Values.Names {
+				down := tr.State().Phase == flight.Landed
+				switch {
+				case name == decode.ReleaseOn && (!tells || down), name == decode.ReleaseUs && !tells:
+					s.Values.Values[k] = math.NaN()
+				case name == decode.ReleaseUs && down:
+					s.Values.Values[k] = f.Samples[0].Values.Values[k]
+				}
+			}
+			tr.Sample(s)
+			st := tr.State()
+			told = told || st.Phase == flight.Descent && st.Released
+			if st.Phase == flight.Landed {
+				landed = true
+				if st.Released != told {
+					t.Fatalf("board tells %v: in the descent released %v, after the landing %v", tells, told, st.Released)
+				}
+			}
+		}
+		if !told || !landed {
+			t.Errorf("board tells %v: release told in the descent %v, landed %v", tells, told, landed)
+		}
+	}
+}
+
 func TestTwoFlights(t *testing.T) {
 	for _, reboot := range []bool{true, false} {
 		f, g := draw(t, ensemble.Nominal50(), 1), draw(t, ensemble.Nominal50(), 1)
