@@ -16,7 +16,7 @@ type commands struct {
 	Note       noteCmd       `cmd:"" help:"Note fill, pressure, mass or anything else to a flight."`
 	Void       voidCmd       `cmd:"" help:"Say that a flight was none: it is not counted. Or that it was one."`
 	Checkup    checkupCmd    `cmd:"" help:"Bench test of an altimeter, step by step, with a verdict."`
-	Storage    storageCmd    `cmd:"" help:"Send recorded sessions to a time-series server."`
+	Storage    storageCmd    `cmd:"" help:"Back up what is recorded; send it to a time-series server."`
 	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`

@@ -17,12 +17,14 @@ import (
 
 // storageCmd groups what is done with stored sessions beside the archive.
 type storageCmd struct {
+	Backup   backupCmd   `cmd:"" help:"Copy everything to another disk, also while the station runs."`
+	Verify   verifyCmd   `cmd:"" help:"Read a backup and compare it with what was copied."`
 	Backfill backfillCmd `cmd:"" help:"Send recorded sessions to the time-series server."`
 }
 
 // Help shows an example.
 func (storageCmd) Help() string {
-	return "Example: padlark storage backfill --config padlark.toml --all"
+	return "Example: padlark storage backup /media/stick/padlark --data padlark-data"
 }
 
 type backfillCmd struct {
