@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"golang.org/x/term"
 
 	"padlark/flight"
+	"padlark/ingest"
 )
 
 // lines shows one line per rocket: in place on a terminal, as a plain log
@@ -35,6 +37,11 @@ type lines struct {
 	rockets []flight.Rocket
 	guests  map[string]bool
 	hidden  bool // there were more, and that was said
+	// links are the configured ones; refused has the rows about those of which
+	// nothing can be read.
+	links    []ingest.LinkConfig
+	refusals refusals
+	refused  map[string][]string
 }
 
 // mostGuests are shown beside configured rockets.
@@ -178,6 +185,9 @@ func (l *lines) redraw() {
 		var text strings.Builder
 		wrap(&text, "  ", alarmLine(l.alarms[i]))
 		rows = append(rows, strings.Split(strings.TrimRight(text.String(), "\n"), "\n")...)
+	}
+	for _, name := range slices.Sorted(maps.Keys(l.refused)) {
+		rows = append(rows, l.refused[name]...)
 	}
 	for _, r := range rows {
 		b.WriteString("\r\x1b[2K" + clip(plain(r), columns) + "\n")

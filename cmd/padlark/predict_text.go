@@ -119,13 +119,16 @@ func printField(b io.Writer, res *predict.Result) {
 
 // wrap writes text in lines of at most 80 columns; the later lines are indented
 // as far as the first one's lead.
-func wrap(w io.Writer, lead, text string) {
+func wrap(w io.Writer, lead, text string) { wrapTo(w, columns, lead, text) }
+
+// wrapTo is wrap for another width.
+func wrapTo(w io.Writer, width int, lead, text string) {
 	pad := strings.Repeat(" ", len(lead))
 	line, used := lead, len(lead)
 	fresh := true
 	for _, word := range strings.Fields(text) {
 		n := len([]rune(word))
-		if !fresh && used+1+n > columns {
+		if !fresh && used+1+n > width {
 			fmt.Fprintln(w, line)
 			line, used, fresh = pad, len(pad), true
 		}

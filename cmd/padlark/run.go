@@ -53,7 +53,7 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	sp := newOutbox()
 	defer sp.close()
 	v := newView(sp.of(io.Out), sp.of(io.Err))
-	v.lines.rockets = opt.Config.Rockets
+	v.lines.rockets, v.lines.links = opt.Config.Rockets, opt.Config.Links
 	opt.Log = newLog(v)
 	g, gctx := errgroup.WithContext(ctx)
 	viewCtx, stopView := context.WithCancel(ctx)

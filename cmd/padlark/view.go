@@ -37,7 +37,7 @@ func (v *view) Write(p []byte) (int, error) {
 // follow shows the bus until ctx ends. Of what is recorded, events tell how far
 // the stream has come.
 func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
-	kinds := []bus.Kind{bus.State, bus.Alarm, bus.Ticks}
+	kinds := []bus.Kind{bus.State, bus.Alarm, bus.Ticks, bus.Health}
 	if recorded {
 		kinds = append(kinds, bus.Event)
 	}
@@ -90,6 +90,10 @@ func (v *view) take(m bus.Msg) {
 	case bus.Ticks:
 		if t, err := m.Tick(); err == nil {
 			v.lines.tick(t.Epoch.Add(time.Duration(t.Mono)))
+		}
+	case bus.Health:
+		if h, err := m.Health(); err == nil {
+			v.lines.health(h)
 		}
 	case bus.Event:
 		if e, err := m.Event(); err == nil {
