@@ -15,7 +15,7 @@ import (
 type noteCmd struct {
 	archiveFlags
 	Flight string   `arg:"" help:"Flight: Teal-1 (the newest of that name) or SESSION~Teal~1."`
-	Text   []string `arg:"" help:"What to note. Fill, pressure and mass are read from it for padlark compare."`
+	Text   []string `arg:"" help:"What to note. Fill, pressure, mass, nozzle and wind are read from it for compare and predict."`
 }
 
 // Help shows an example.
@@ -58,9 +58,9 @@ func (c *noteCmd) add(ctx context.Context, a *sqlite.Archive, text string, io *c
 		return err
 	}
 	if words := report.ReadTyped([]string{text}).Words(); words != "" {
-		fmt.Fprintf(io.Err, "noted for %s, read as: %s\n", ref, words)
+		fmt.Fprintf(io.Err, "noted for %s; read: %s\n", ref, words)
 		return nil
 	}
-	fmt.Fprintf(io.Err, "noted for %s\n", ref)
+	fmt.Fprintf(io.Err, "noted for %s; no quantity was read in it\n", ref)
 	return nil
 }

@@ -117,7 +117,7 @@ func TestReportFiles(t *testing.T) {
 
 func TestCompareAndNotes(t *testing.T) {
 	dir := demoDir(t)
-	if r := do(t, "note", "Teal-1", "fill 650 mL, pressure 4.0 bar, mass 152 g", "--data", dir); r.code != 0 || r.out != "" || !strings.Contains(r.err, "fill 650 mL, pressure 4.00 bar, mass 152 g") {
+	if r := do(t, "note", "Teal-1", "fill 650 mL, pressure 4.0 bar, mass 152 g", "--data", dir); r.code != 0 || r.out != "" || !strings.Contains(r.err, "read: water 650 mL, pressure 4 bar, mass 152 g") {
 		t.Fatalf("note: exit status %d, %q", r.code, r.err)
 	}
 	cmp := fromJSON[report.Comparison](t, must(t, "compare", "Teal-1", "Plum-1", "--against", "Rust-1", "--data", dir, "--json"))

@@ -16,6 +16,10 @@ func TestReadTyped(t *testing.T) {
 		{[]string{"water 60 cl", "mass 0,16 kg", "water 650 ml"}, 650, math.NaN(), 160},
 		{[]string{"pressure 400 kPa"}, math.NaN(), 4, math.NaN()},
 		{[]string{"pressure 4 g, fill 3 bar", "unfill 3 ml", "a calm day"}, math.NaN(), math.NaN(), math.NaN()},
+		{[]string{"650ml water, 4 bar"}, 650, 4, math.NaN()},
+		{[]string{"0.65 l at 4.1 bar and 152 g"}, 650, 4.1, 152},
+		{[]string{"water 650 mL pressure 4 bar mass 150 g"}, 650, 4, 150},
+		{[]string{"a 2 l bottle, lost 3 g of tape, rated 5 bar"}, math.NaN(), math.NaN(), math.NaN()},
 		{nil, math.NaN(), math.NaN(), math.NaN()},
 	} {
 		got := ReadTyped(c.notes)
@@ -33,13 +37,26 @@ func TestReadTyped(t *testing.T) {
 	}
 }
 
+func TestTypedWords(t *testing.T) {
+	for note, want := range map[string]string{
+		"650ml water, 4 bar":                        "water 650 mL, pressure 4 bar",
+		"wind 3 m/s, nozzle 21.7 mm, weight 0.15kg": "mass 150 g, nozzle 21.7 mm, wind 3 m/s",
+		"9 mm nozzle 10 km/h wind":                  "nozzle 9 mm, wind 2.8 m/s",
+		"fine":                                      "",
+	} {
+		if got := ReadTyped([]string{note}).Words(); got != want {
+			t.Errorf("%q is read as %q, want %q", note, got, want)
+		}
+	}
+}
+
 func FuzzReadTyped(f *testing.F) {
 	f.Add("fill 650 mL, pressure 4.0 bar, mass 152 g")
 	f.Add("mass=1,5kg pressure:: 4bar")
 	f.Add("fill 999999.9999 l")
 	f.Fuzz(func(t *testing.T, note string) {
 		got := ReadTyped([]string{note})
-		for _, v := range []*float64{got.FillMl, got.PressureBar, got.MassG} {
+		for _, v := range []*float64{got.FillMl, got.PressureBar, got.MassG, got.NozzleMm, got.WindMps} {
 			if v != nil && !(*v >= 0 && *v < 1e10) {
 				t.Errorf("%q gives %g", note, *v)
 			}
