@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/station"
@@ -20,7 +21,7 @@ type checkCmd struct {
 	Example bool   `help:"Print a configuration to start from."`
 	Try     string `type:"path" help:"Decode FILE (a capture, or the plain bytes of a link) and show what comes out of it." placeholder:"FILE"`
 	Link    string `help:"With --try on plain bytes: the link they are from."`
-	First   int    `default:"5" help:"With --try: how many samples of each link to show."`
+	First   int    `default:"5" help:"With --try: how many samples of each link to show (${default})."`
 	JSON    bool   `name:"json" help:"With --try: print samples and rejects, one JSON object a line."`
 }
 
@@ -146,11 +147,11 @@ type tryPrinter struct {
 
 // Sample shows the first samples of each link.
 func (p *tryPrinter) Sample(s decode.Sample) error {
-	if p.json {
-		return json.NewEncoder(p.out).Encode(s)
-	}
 	if p.shown[s.Link]++; p.shown[s.Link] > p.first {
 		return nil
+	}
+	if p.json {
+		return json.NewEncoder(p.out).Encode(triedSample{s, dated(s.Heard), dated(s.At)})
 	}
 	var values []string
 	for i, name := range s.Values.Names {
@@ -161,6 +162,22 @@ func (p *tryPrinter) Sample(s decode.Sample) error {
 	wrap(p.out, fmt.Sprintf("%s frame %d  ", s.Link, s.N),
 		fmt.Sprintf("%s boot %d seq %d clock %.3f s: %s", s.Rocket, s.Boot, s.Seq, float64(s.Clock)/1e6, strings.Join(values, ", ")))
 	return nil
+}
+
+// triedSample is a sample whose times are null where nobody knows them.
+type triedSample struct {
+	decode.Sample
+	Heard *time.Time `json:"heard"`
+	At    *time.Time `json:"at"`
+}
+
+// dated is a time, nil if it is of the clock that counts from 0 where plain bytes
+// are read.
+func dated(t time.Time) *time.Time {
+	if t.Year() < 1980 { // before any clock of a board or of GPS begins
+		return nil
+	}
+	return &t
 }
 
 // Reject shows a frame that could not be decoded.

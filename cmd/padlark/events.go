@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"padlark/flight"
@@ -15,7 +16,7 @@ type eventsCmd struct {
 	archiveFlags
 	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
 	Rocket  string `help:"Only this rocket."`
-	JSON    bool   `name:"json" help:"Print one JSON object a line."`
+	JSON    bool   `name:"json" help:"Print one JSON object a line, in the order in which they were called."`
 }
 
 // Help shows an example.
@@ -49,6 +50,9 @@ func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
 		}
 		return nil
 	}
+	// By when they happened. --json keeps the order in which they were called, which
+	// a replay gives again.
+	slices.SortStableFunc(events, func(x, y flight.Event) int { return x.At.Compare(y.At) })
 	for _, e := range events {
 		printEvent(io.Out, e)
 	}

@@ -57,3 +57,36 @@ func TestLineSaysWhatIsSo(t *testing.T) {
 		t.Errorf("with the alarm: %q", got)
 	}
 }
+
+// Events stand in the order in which they happened, not in which they were found:
+// the touchdown of one rocket is known after the release of the next.
+func TestEventsInOrderOfTime(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "d")
+	must(t, "demo", "--fast", "--exit", "--data", data)
+	before, n := "", 0
+	for line := range strings.Lines(must(t, "events", "--data", data)) {
+		at, _, _ := strings.Cut(line, " ")
+		if len(at) != len("15:04:05.00") {
+			continue // the rest of a long one
+		}
+		if at < before {
+			t.Errorf("after %s: %s", before, line)
+		}
+		before = at
+		n++
+	}
+	if n < 12 {
+		t.Errorf("%d events of three flights", n)
+	}
+}
+
+// Plain bytes have no times: check gives none, and as many samples as asked for.
+func TestTriedBytesHaveNoDate(t *testing.T) {
+	bytes := filepath.Join(t.TempDir(), "bytes")
+	must(t, "sim", "--fleet", "1", "--file", bytes)
+	config := writeConfig(t, "[[link]]\nname = \"pad\"\nserial = \"/dev/x\"\nbaud = 9600\nlayout = \"lark-bin\"\n")
+	out := must(t, "check", config, "--try", bytes, "--json", "--first", "3")
+	if n := strings.Count(out, "\n"); n != 3 || strings.Contains(out, "1970") || !strings.Contains(out, `"heard":null`) {
+		t.Errorf("%d samples:\n%s", n, out)
+	}
+}
