@@ -13,6 +13,7 @@ import (
 // Bus is an open bus. All methods are safe for concurrent use.
 type Bus struct {
 	station string    // whose messages; empty for every station's
+	inner   string    // where this process takes samples from
 	server  *embedded // nil for another station's
 	nc      *nats.Conn
 	count   counters
@@ -31,7 +32,7 @@ func Open(ctx context.Context, o Options) (*Bus, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Bus{station: o.Station, server: srv}
+	b := &Bus{station: o.Station, inner: innerSubject(o.Station), server: srv}
 	if b.nc, err = srv.connect(o); err != nil {
 		srv.stop()
 		return nil, fmt.Errorf("open bus: %w", err)

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/nats-io/nats.go"
 
 	"padlark/decode"
 	"padlark/flight"
@@ -295,4 +296,58 @@ func publishAll(b *testing.B, x *Bus) {
 		}
 	}
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "frames/s")
+}
+
+// Within the daemon samples come in their compact form; JSON of them is made for
+// whoever listens from outside, and says the same.
+func TestSamplesForOutsiders(t *testing.T) {
+	b := open(t, Options{})
+	var got []decode.Sample
+	stop, err := b.Subscribe([]Kind{Sample}, func(m Msg) {
+		s, _, err := m.Sample()
+		if err != nil {
+			t.Error(err)
+		}
+		got = append(got, s)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	outside := make(chan *nats.Msg, 4)
+	publish := func(n uint64, messages uint64) {
+		t.Helper()
+		before := b.Counters().Sent
+		if err := errors.Join(b.PublishSample(testSample(n), int64(n-1)), b.Settle(soon(t))); err != nil {
+			t.Fatal(err)
+		}
+		if sent := b.Counters().Sent - before; sent != messages {
+			t.Errorf("%d messages were sent for sample %d, want %d", sent, n, messages)
+		}
+	}
+	publish(1, 1)
+	nc, err := b.server.connect(Options{Station: "outside"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	if _, err := nc.ChanSubscribe("padlark.>", outside); err != nil {
+		t.Fatal(err)
+	}
+	if err := nc.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	publish(2, 2)
+	select {
+	case m := <-outside:
+		s, after, err := (Msg{Kind: Sample, Data: m.Data}).Sample()
+		if err != nil || after != 1 {
+			t.Fatalf("after %d, %v", after, err)
+		}
+		if d := cmp.Diff([]decode.Sample{*testSample(1), s}, got); d != "" {
+			t.Errorf("(-outside +inside) %s", d)
+		}
+	case <-soon(t).Done():
+		t.Fatal("nothing came to the outsider")
+	}
 }

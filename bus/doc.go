@@ -11,7 +11,9 @@
 // Nothing is stored here: what must not be lost is in the journal
 // (storage/journal) before it is on the bus. A frame is published once it has
 // been handed to the kernel, so whoever sees one knows that it survives a crash
-// of the daemon. JSON is made only while somebody listens to it.
+// of the daemon. JSON is made only while somebody listens to it; the watcher and
+// the pages of the daemon itself take samples in a compact form on a subject of
+// their own (Sample.AppendCompact).
 //
 // The messages of one station come in the order in which they were published. A
 // viewer that is too slow misses some; what is missed is counted. The watcher

@@ -1,6 +1,7 @@
 package bus
 
 import (
+	"encoding/binary"
 	"fmt"
 	"time"
 
@@ -11,12 +12,15 @@ import (
 	"padlark/ingest"
 )
 
-// Msg is one message of the bus. Data is JSON; it belongs to the receiver, who
-// may keep it and must not write to it.
+// Msg is one message of the bus. Data is JSON, but that of a sample within the
+// daemon is for Sample alone to read; it belongs to the receiver, who may keep it
+// and must not write to it.
 type Msg struct {
 	Kind    Kind
 	Subject string
 	Data    []byte
+
+	compact bool
 }
 
 // Tick says how far a session's time has come, so that silence can be noticed.
@@ -45,8 +49,15 @@ func read[T any](m Msg, want Kind) (T, error) {
 func (m Msg) Frame() (ingest.Frame, error) { return read[ingest.Frame](m, Frame) }
 
 // Sample reads a message of kind Sample, and the Passed of the sample before it.
-// The channels' names come out sorted.
+// The channels' names come out sorted if it came from another process.
 func (m Msg) Sample() (s decode.Sample, after int64, err error) {
+	if m.compact && m.Kind == Sample {
+		after, n := binary.Varint(m.Data)
+		if s, _, err = decode.ReadCompact(m.Data[max(n, 0):]); err != nil {
+			return s, 0, fmt.Errorf("read message on %s: %w", m.Subject, err)
+		}
+		return s, after, nil
+	}
 	n, err := read[numbered](m, Sample)
 	if err != nil {
 		return s, 0, err

@@ -1,6 +1,7 @@
 package bus
 
 import (
+	"encoding/binary"
 	"fmt"
 
 	"github.com/segmentio/encoding/json"
@@ -19,7 +20,12 @@ func (b *Bus) PublishFrame(f *ingest.Frame) error { return b.publish(Frame, f.Li
 // published before it in this session, 0 if it is the first, by which a listener
 // knows that it has missed none.
 func (b *Bus) PublishSample(s *decode.Sample, after int64) error {
-	return b.publish(Sample, s.Rocket, numbered{s, after})
+	err := b.publish(Sample, s.Rocket, numbered{s, after})
+	if err != nil || b.server == nil || !b.server.listens(b.inner) {
+		return err
+	}
+	data := s.AppendCompact(binary.AppendVarint(make([]byte, 0, 256), after))
+	return b.send(b.inner, data, Sample, s.Rocket)
 }
 
 // numbered is a sample that says what stands before it.
@@ -51,10 +57,15 @@ func (b *Bus) publish(k Kind, name string, v any) error {
 		return nil
 	}
 	data, err := json.Marshal(v)
-	if err == nil {
-		err = b.nc.Publish(subject, data)
-	}
 	if err != nil {
+		b.count.failed.Add(1)
+		return fmt.Errorf("publish %s of %s: %w", k, name, err)
+	}
+	return b.send(subject, data, k, name)
+}
+
+func (b *Bus) send(subject string, data []byte, k Kind, name string) error {
+	if err := b.nc.Publish(subject, data); err != nil {
 		b.count.failed.Add(1)
 		return fmt.Errorf("publish %s of %s: %w", k, name, err)
 	}

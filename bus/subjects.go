@@ -78,6 +78,13 @@ func filter(station string, k Kind) string {
 	return s + ".*"
 }
 
+// innerMark begins the subjects of what is only for the daemon's own process.
+const innerMark = "_"
+
+// innerSubject is where samples are in their compact form, which costs little
+// beside JSON, for the watcher and the pages of the daemon itself.
+func innerSubject(station string) string { return innerMark + Subject(station, Sample, "") }
+
 // kindOf reads the kind from a subject; empty if it is none of ours.
 func kindOf(subject string) Kind {
 	rest, ok := strings.CutPrefix(subject, subjectRoot+".")

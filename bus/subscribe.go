@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 
 	"github.com/nats-io/nats.go"
@@ -28,6 +29,9 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	v := &viewer{bus: b, in: make(chan *nats.Msg, Buffer), marks: make(chan chan struct{}), quit: make(chan struct{}), done: make(chan struct{})}
 	for _, k := range kinds {
 		f := filter(b.station, k)
+		if k == Sample && b.server != nil {
+			f = b.inner
+		}
 		s, err := b.nc.ChanSubscribe(f, v.in)
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("subscribe to %s: %w", f, err), v.unsubscribe())
@@ -70,7 +74,8 @@ func (v *viewer) run(fn func(Msg)) {
 }
 
 func (v *viewer) show(m *nats.Msg, fn func(Msg)) {
-	fn(Msg{Kind: kindOf(m.Subject), Subject: m.Subject, Data: m.Data})
+	subject, inner := strings.CutPrefix(m.Subject, innerMark)
+	fn(Msg{Kind: kindOf(subject), Subject: subject, Data: m.Data, compact: inner})
 }
 
 // settle waits until the viewer has been called for all that has arrived.

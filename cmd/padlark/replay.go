@@ -9,7 +9,6 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/google/go-cmp/cmp"
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
@@ -195,7 +194,7 @@ func diffEvents(recorded, replayed []flight.Event) []string {
 		switch {
 		case !ok:
 			out = append(out, "- "+eventText(e))
-		case cmp.Equal(e, n):
+		case sameEvent(e, n):
 			out = append(out, "")
 		default:
 			out = append(out, "- "+eventText(e)+"+ "+eventText(n))
@@ -207,6 +206,12 @@ func diffEvents(recorded, replayed []flight.Event) []string {
 		}
 	}
 	return out
+}
+
+// sameEvent says whether two are written alike.
+func sameEvent(a, b flight.Event) bool {
+	both, err := jsonLines([]flight.Event{a, b})
+	return err == nil && both[0] == both[1]
 }
 
 func eventText(e flight.Event) string {
