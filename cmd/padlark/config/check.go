@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"reflect"
 	"slices"
 	"sort"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/ingest"
+	"padlark/watch/callout"
 )
 
 // problem is one thing that is wrong, with the path of the key to blame.
@@ -42,28 +44,45 @@ func within(table string, err error) *problem {
 	return &problem{table, err}
 }
 
-// check returns the first problem, nil if there is none.
-func (c *Config) check() *problem {
-	return firstOf(c.checkStation, c.checkLayouts, c.checkLinks, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts, c.checkNumbers)
+// same says that another problem is this one.
+func (p *problem) same(q *problem) bool { return p.path == q.path && p.err.Error() == q.err.Error() }
+
+// blamed makes a problem of an error that begins with the key that it is about;
+// without one, the table is to blame.
+func blamed(table string, t reflect.Type, err error) *problem {
+	known := tomlFields(t)
+	text := err.Error()
+	if _, after, ok := strings.Cut(text, "\": "); ok { // behind whose it is
+		text = after
+	}
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') && (r < '0' || r > '9') }) {
+		if _, ok := known[word]; ok {
+			return &problem{table + "." + word, err}
+		}
+	}
+	return &problem{table, err}
+}
+
+// check returns all problems that can be seen at once.
+func (c *Config) check() []*problem {
+	found := c.checkPart()
+	if len(c.Links) == 0 {
+		found = append(found, problemf("", "no [[link]]: name at least one port or socket to listen to"))
+	}
+	return found
 }
 
 // checkPart is check for a configuration that need not name a link.
-func (c *Config) checkPart() *problem {
-	if len(c.Links) > 0 {
-		return c.check()
-	}
-	return firstOf(c.checkStation, c.checkLayouts, c.checkRockets, c.checkSite,
-		c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts, c.checkNumbers)
-}
-
-func firstOf(checks ...func() *problem) *problem {
-	for _, check := range checks {
+func (c *Config) checkPart() []*problem {
+	found := slices.Concat(c.checkLayouts(), c.checkLinks(), c.checkRockets())
+	for _, check := range []func() *problem{
+		c.checkStation, c.checkSite, c.checkBus, c.checkInflux, c.checkWeb, c.checkCallout, c.checkAlarm, c.checkPorts, c.checkNumbers,
+	} {
 		if p := check(); p != nil {
-			return p
+			found = append(found, p)
 		}
 	}
-	return nil
+	return found
 }
 
 func (c *Config) checkStation() *problem {
@@ -73,26 +92,53 @@ func (c *Config) checkStation() *problem {
 	return nil
 }
 
-func (c *Config) checkLayouts() *problem {
+func (c *Config) checkLayouts() (found []*problem) {
 	seen := map[string]bool{}
 	for i := range c.Layouts {
 		l := &c.Layouts[i]
 		table := fmt.Sprintf("layout[%d]", i)
-		if l.Name == "" {
-			return problemf(table, "a layout needs a name, for links to refer to")
-		}
-		if l.Name == "lark-text" || l.Name == "lark-bin" {
-			return problemf(table+".name", "layout %q is built in: give yours another name", l.Name)
-		}
-		if seen[l.Name] {
-			return problemf(table+".name", "two layouts are named %q: rename one", l.Name)
+		switch {
+		case l.Name == "":
+			found = append(found, problemf(table, "a layout needs a name, for links to refer to"))
+			continue
+		case slices.ContainsFunc(c.builtin, func(b decode.Layout) bool { return b.Name == l.Name }):
+			found = append(found, problemf(table+".name", "layout %q is built in: give yours another name", l.Name))
+			continue
+		case seen[l.Name]:
+			found = append(found, problemf(table+".name", "two layouts are named %q: rename one", l.Name))
 		}
 		seen[l.Name] = true
-		if _, err := decode.Compile(*l, c.AllLayouts()); err != nil {
-			return within(table, err)
+		for _, err := range compileErrors(*l, c.AllLayouts()) {
+			found = append(found, within(table, err))
 		}
 	}
-	return nil
+	return found
+}
+
+// compileErrors finds what is wrong with each field of a layout, by passing over
+// those that are known to be wrong.
+func compileErrors(l decode.Layout, others []decode.Layout) (found []error) {
+	l.Fields = slices.Clone(l.Fields)
+	tried := map[int]bool{}
+	for {
+		_, err := decode.Compile(l, others)
+		var of *decode.LayoutError
+		inField := errors.As(err, &of) && of.Index >= 0
+		switch {
+		case err == nil, len(found) > 0 && !inField, inField && tried[of.Index]:
+			return found // what else there is may come of what was passed over
+		}
+		found = append(found, err)
+		if !inField {
+			return found
+		}
+		tried[of.Index] = true
+		f := decode.Field{Name: fmt.Sprintf("passed_over_%d", of.Index), Ignore: true}
+		if l.Form == decode.Binary {
+			f.Type, f.At = "u8", l.Fields[of.Index].At
+		}
+		l.Fields[of.Index] = f
+	}
 }
 
 // AllLayouts are the built-in layouts and the configured ones.
@@ -118,55 +164,52 @@ func (c *Config) Layout(name string) (decode.Layout, bool) {
 	return decode.Layout{}, false
 }
 
-func (c *Config) checkLinks() *problem {
-	if len(c.Links) == 0 {
-		return problemf("", "no [[link]]: name at least one port or socket to listen to")
-	}
+func (c *Config) checkLinks() (found []*problem) {
 	seen := map[string]bool{}
 	for i, l := range c.Links {
 		table := fmt.Sprintf("link[%d]", i)
 		if err := l.Validate(); err != nil {
-			return within(table, err)
+			found = append(found, within(table, err))
 		}
 		if seen[l.Name] {
-			return problemf(table+".name", "two links are named %q: rename one", l.Name)
+			found = append(found, problemf(table+".name", "two links are named %q: rename one", l.Name))
 		}
 		seen[l.Name] = true
 		if l.Layout == "" {
-			return problemf(table, "link %q has no layout: add layout = \"NAME\", one of %s", l.Name, strings.Join(c.layoutNames(), ", "))
-		}
-		if _, ok := c.Layout(l.Layout); !ok {
-			return problemf(table+".layout", "link %q: there is no layout %q; there are %s", l.Name, l.Layout, strings.Join(c.layoutNames(), ", "))
+			found = append(found, problemf(table, "link %q has no layout: add layout = \"NAME\", one of %s", l.Name, strings.Join(c.layoutNames(), ", ")))
+		} else if _, ok := c.Layout(l.Layout); !ok {
+			found = append(found, problemf(table+".layout", "link %q: there is no layout %q; there are %s", l.Name, l.Layout, strings.Join(c.layoutNames(), ", ")))
 		}
 	}
-	return nil
+	return found
 }
 
-func (c *Config) checkRockets() *problem {
+func (c *Config) checkRockets() (found []*problem) {
 	names, ids := map[string]bool{}, map[uint32]string{}
 	for i, r := range c.Rockets {
 		table := fmt.Sprintf("rocket[%d]", i)
 		if r.Name == "" {
-			return problemf(table, "a rocket needs a name")
+			found = append(found, problemf(table, "a rocket needs a name"))
+			continue
 		}
 		if names[r.Name] {
-			return problemf(table+".name", "two rockets are named %q: rename one", r.Name)
+			found = append(found, problemf(table+".name", "two rockets are named %q: rename one", r.Name))
 		}
 		names[r.Name] = true
 		if r.ID != nil {
 			if other, taken := ids[*r.ID]; taken {
-				return problemf(table+".id", "rockets %q and %q have the same id %d: give each board its own", other, r.Name, *r.ID)
+				found = append(found, problemf(table+".id", "rockets %q and %q have the same id %d: give each board its own", other, r.Name, *r.ID))
 			}
 			ids[*r.ID] = r.Name
 		}
 		if err := alarm.CheckRocket(r); err != nil {
-			return within(table, err)
+			found = append(found, blamed(table, reflect.TypeFor[flight.Rocket](), err))
 		}
 		if p := checkBottle(table, r); p != nil {
-			return p
+			found = append(found, p)
 		}
 	}
-	return nil
+	return found
 }
 
 // checkBottle looks for values in the wrong unit: bottles of hobby rockets
@@ -299,7 +342,7 @@ func (c *Config) checkWeb() *problem {
 
 func (c *Config) checkCallout() *problem {
 	if err := c.Callout.Validate(); err != nil {
-		return &problem{"callout", err}
+		return blamed("callout", reflect.TypeFor[callout.Config](), err)
 	}
 	return nil
 }
@@ -316,7 +359,8 @@ func (c *Config) Rocket(name string) flight.Rocket {
 
 func (c *Config) checkAlarm() *problem {
 	if err := c.Alarm.Validate(); err != nil {
-		return &problem{"alarm", err}
+		path, _, _ := strings.Cut(err.Error(), ":") // it begins with its key
+		return &problem{path, err}
 	}
 	return nil
 }

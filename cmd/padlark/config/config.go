@@ -1,11 +1,13 @@
 package config
 
 import (
-	"bytes"
+	"cmp"
 	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
+	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -107,6 +109,17 @@ func (e *Error) Error() string {
 
 func (e *Error) Unwrap() error { return e.Err }
 
+// Errors are several mistakes of one file, in its order: one a line.
+type Errors []*Error
+
+func (e Errors) Error() string {
+	lines := make([]string, len(e))
+	for i, one := range e {
+		lines[i] = one.Error()
+	}
+	return fmt.Sprintf("%d things are wrong:\n%s", len(e), strings.Join(lines, "\n"))
+}
+
 // Load reads and checks a configuration file.
 func Load(path string) (*Config, error) {
 	data, err := os.ReadFile(path)
@@ -150,39 +163,78 @@ func ParsePart(name string, data []byte) (*Config, error) {
 	return parse(name, data, nil, (*Config).checkPart)
 }
 
-func parse(name string, data []byte, key func(path string) ([]byte, error), check func(*Config) *problem) (*Config, error) {
-	c := &Config{}
-	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
-	if err := dec.Decode(c); err != nil {
+// mostErrors bounds how many mistakes are told at once.
+const mostErrors = 50
+
+// parse reads a document and finds all that is wrong with it at once: a key that
+// is refused is taken out, and the rest checked again without it.
+func parse(name string, data []byte, key func(path string) ([]byte, error), check func(*Config) []*problem) (*Config, error) {
+	var doc map[string]any
+	if err := toml.Unmarshal(data, &doc); err != nil {
 		return nil, decodeError(name, err)
 	}
-	c.Text = string(data)
-	var err error
-	if c.builtin, err = decode.Builtin(); err != nil {
+	builtin, err := decode.Builtin()
+	if err != nil {
 		return nil, err
 	}
-	c.fillDefaults()
-	p := c.readKeys(key)
-	if p == nil {
-		p = check(c)
+	s := &shape{}
+	s.table("", doc, reflect.TypeFor[Config]())
+	text, at := data, findPositions(data)
+	all := s.problems
+	for {
+		if len(s.problems) > 0 {
+			if text, err = toml.Marshal(doc); err != nil {
+				break // it was TOML before: what was found counts
+			}
+		}
+		c := &Config{Text: string(data), builtin: builtin}
+		if err := toml.Unmarshal(text, c); err != nil {
+			if len(all) == 0 {
+				return nil, decodeError(name, err)
+			}
+			break
+		}
+		c.fillDefaults()
+		found := append(c.readKeys(key), check(c)...)
+		if len(found) == 0 && len(all) == 0 {
+			return c, nil
+		}
+		more := false
+		for _, p := range found {
+			_, there := at[p.path]
+			if s.hidden(p, !there) || slices.ContainsFunc(all, p.same) {
+				continue
+			}
+			all = append(all, p)
+			if remove(doc, p.path) {
+				s.problems, more = append(s.problems, p), true
+			}
+		}
+		if !more || len(all) >= mostErrors {
+			break
+		}
 	}
-	if p != nil {
-		at := findPositions(data).find(p.path)
-		return nil, &Error{File: name, Line: at.line, Column: at.column, Err: p.err}
-	}
-	return c, nil
+	return nil, located(name, at, all)
 }
 
-// decodeError brings both kinds of refusal of the TOML library into one form.
-func decodeError(name string, err error) error {
-	var strict *toml.StrictMissingError
-	if errors.As(err, &strict) && len(strict.Errors) > 0 {
-		first := &strict.Errors[0]
-		line, col := first.Position()
-		key := strings.Join(first.Key(), ".")
-		return &Error{File: name, Line: line, Column: col,
-			Err: fmt.Errorf("unknown key %q: correct its spelling or remove it (padlark check --example shows every key)", key)}
+// located gives each problem its place; the first in the file comes first.
+func located(name string, at positions, all []*problem) error {
+	out := make(Errors, len(all))
+	for i, p := range all {
+		place := at.find(p.path)
+		out[i] = &Error{File: name, Line: place.line, Column: place.column, Err: p.err}
 	}
+	slices.SortStableFunc(out, func(a, b *Error) int {
+		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+	})
+	if len(out) == 1 {
+		return out[0]
+	}
+	return out
+}
+
+// decodeError brings what the TOML library refuses into our form.
+func decodeError(name string, err error) error {
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		line, col := de.Position()
@@ -193,7 +245,7 @@ func decodeError(name string, err error) error {
 }
 
 // readKeys takes in the keys that layouts name.
-func (c *Config) readKeys(read func(path string) ([]byte, error)) *problem {
+func (c *Config) readKeys(read func(path string) ([]byte, error)) (found []*problem) {
 	for i := range c.Layouts {
 		k := &c.Layouts[i].Checksum
 		if k.KeyFile == "" || read == nil {
@@ -201,10 +253,10 @@ func (c *Config) readKeys(read func(path string) ([]byte, error)) *problem {
 		}
 		var err error
 		if k.Key, err = read(k.KeyFile); err != nil {
-			return &problem{fmt.Sprintf("layout[%d].checksum", i), err}
+			found = append(found, &problem{fmt.Sprintf("layout[%d].checksum.key_file", i), err})
 		}
 	}
-	return nil
+	return found
 }
 
 func (c *Config) fillDefaults() {

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"errors"
 	"strings"
 	"testing"
 )
@@ -73,11 +74,14 @@ func TestParseBad(t *testing.T) {
 		{"unknown key", `baud = 9600`, `baudd = 9600`, "padlark.toml:8:1", []string{`unknown key "link.baudd"`}},
 		{"unknown table", `[site]`, `[sight]`, "padlark.toml:34:2", []string{"sight"}},
 		{"not TOML", `id = 7`, `id = `, "padlark.toml:28:", nil},
-		{"wrong type", `baud = 9600`, `baud = "fast"`, "padlark.toml:8:8", nil},
+		{"wrong type", `baud = 9600`, `baud = "fast"`, "padlark.toml:8:1", []string{`baud = "fast"`, "a whole number"}},
+		{"wrong type of a list", `id = 7`, `id = [7]`, "padlark.toml:28:1", []string{"a whole number from 0 to 4294967295"}},
+		{"negative id", `id = 7`, `id = -7`, "padlark.toml:28:1", []string{"id = -7"}},
+		{"unknown field key", `unit = "hPa"`, `units = "hPa"`, "padlark.toml:23:27", []string{`did you mean "unit"`}},
 		{"missing layout", `layout = "my-board"`, `layout = "my-bord"`, "padlark.toml:14:1", []string{"my-bord", "lark-bin", "my-board"}},
 		{"unknown unit", `unit = "hPa"`, `unit = "hpascal"`, "padlark.toml:23:", []string{"hpascal", "hPa"}},
 		{"wrong quantity", `unit = "hPa"`, `unit = "mV"`, "padlark.toml:23:", []string{"mV", "hPa"}},
-		{"nine volts for a servo", `cell = "lipo-1s"`, `cell = "9v"`, "padlark.toml:", []string{"9"}},
+		{"nine volts for a servo", `cell = "lipo-1s"`, `cell = "9v"`, "padlark.toml:29:1", []string{"9"}},
 		{"two links of a name", `name = "bench"`, `name = "pad-radio"`, "padlark.toml:12:1", []string{"pad-radio"}},
 		{"open to everyone", `[site]`, "[web]\nlisten = \"0.0.0.0:9700\"\n[site]", "padlark.toml:35:1", []string{"passphrase"}},
 		{"elevation", `elevation_m = 212`, `elevation_m = 21200`, "padlark.toml:35:1", []string{"21200", "6000 m"}},
@@ -106,6 +110,45 @@ func TestParseBad(t *testing.T) {
 				t.Errorf("error %q has more than one line", err)
 			}
 		})
+	}
+}
+
+// All mistakes are told at once, each at its own key, in the order of the file, and
+// none that only comes of another.
+func TestParseAllAtOnce(t *testing.T) {
+	text := good
+	for _, change := range [][2]string{
+		{`baud = 9600`, `baud = "fast"`}, {`unit = "hPa"`, `unit = "mV"`}, {`{ name = "clock", unit = "ms" }`, `{ name = "clock", unit = "mm" }`},
+		{`cell = "lipo-1s"`, `cell = "lipo"`}, {`mass_kg = 0.145`, `mass_kg = 145`}, {`elevation_m = 212`, `elevation = 212`},
+		{`temperature_c = 18`, `temperature_c = 1800`}, {`parachute_m = 0.6`, `parachute_m = "0.6 m"`},
+	} {
+		was := text
+		if text = strings.Replace(text, change[0], change[1], 1); text == was {
+			t.Fatalf("%q is not in the good configuration", change[0])
+		}
+	}
+	_, err := Parse("padlark.toml", []byte(text))
+	var all Errors
+	if !errors.As(err, &all) {
+		t.Fatalf("%T: %v", err, err)
+	}
+	want := []string{
+		`padlark.toml:8:1: baud = "fast": write a whole number`,
+		`padlark.toml:22:21: layout "my-board": field 2 "clock": unit: unit "mm" is not one of time`,
+		`padlark.toml:23:27: layout "my-board": field 3 "pressure_pa": unit: unit "mV" measures voltage`,
+		`padlark.toml:29:1: rocket "Teal": cell "lipo" is not known`,
+		`padlark.toml:31:1: parachute_m = "0.6 m": write a number`,
+		`padlark.toml:32:1: rocket "Teal": mass_kg = 145 is out of range`,
+		`padlark.toml:35:1: unknown key "site.elevation": did you mean "elevation_m"?`,
+		`padlark.toml:36:1: temperature_c = 1800: must be between`,
+	}
+	for i, e := range all {
+		if i >= len(want) || !strings.HasPrefix(e.Error(), want[i]) {
+			t.Errorf("%d: %v", i, e)
+		}
+	}
+	if len(all) != len(want) {
+		t.Errorf("%d are told, want %d:\n%v", len(all), len(want), err)
 	}
 }
 

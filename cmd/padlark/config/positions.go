@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -112,4 +113,37 @@ func (f positions) find(path string) position {
 		path = path[:cut]
 	}
 	return position{}
+}
+
+// remove takes the value at a path out of a document, and says whether there was
+// one. A table as a whole, or an entry of a list, stays where it is.
+func remove(doc map[string]any, path string) bool {
+	var at any = doc
+	parts := strings.Split(path, ".")
+	for i, part := range parts {
+		name, index, indexed := strings.Cut(part, "[")
+		table, ok := at.(map[string]any)
+		if !ok {
+			return false
+		}
+		value, there := table[name]
+		if !there {
+			return false
+		}
+		if !indexed {
+			if _, isTable := value.(map[string]any); i == len(parts)-1 && !isTable {
+				delete(table, name)
+				return true
+			}
+			at = value
+			continue
+		}
+		list, ok := value.([]any)
+		n, err := strconv.Atoi(strings.TrimSuffix(index, "]"))
+		if !ok || err != nil || n >= len(list) {
+			return false
+		}
+		at = list[n]
+	}
+	return false
 }
