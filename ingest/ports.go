@@ -17,8 +17,8 @@ type Port struct {
 // Ports lists the serial ports, sorted by path with numbers in order.
 func Ports() ([]Port, error) { return listPorts(Env{}) }
 
-// matches says whether a port has this identity.
-func (u USBID) matches(p Port) bool {
+// Matches says whether a port has this identity.
+func (u USBID) Matches(p Port) bool {
 	same := func(want, have string) bool { return want == "" || strings.EqualFold(want, have) }
 	return p.USB != nil && same(u.VID, p.USB.VID) && same(u.PID, p.USB.PID) && (u.Serial == "" || u.Serial == p.USB.Serial)
 }
@@ -31,7 +31,7 @@ func findUSB(env Env, id USBID) (string, error) {
 	}
 	var found []string
 	for _, p := range ports {
-		if id.matches(p) {
+		if id.Matches(p) {
 			found = append(found, p.Path)
 		}
 	}

@@ -428,6 +428,13 @@ func (v *invented) now() time.Time {
 // options are those of a server over the invented station.
 func (v *invented) options() Options {
 	return Options{
+		Ready: func(context.Context) []Finding {
+			return []Finding{
+				{Part: "link pad-radio", State: "bad", Found: "there is no /dev/padlark-radio", Mend: "plug it in; padlark ports lists what is there"},
+				{Part: "disk", State: "good", Found: "a write is on the disk after 12 ms (at most 40 ms); 21.4 GB free"},
+				{Part: "clock", State: "look", Found: "it says 2025-06-14 09:30; it has no battery and was not synchronised", Mend: "compare it with a watch; the page Clock sets it"},
+			}
+		},
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
 		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {

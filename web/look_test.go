@@ -37,6 +37,7 @@ func browserLook(t *testing.T, browser *browsertest.Browser) {
 		{"board-states", "/", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, true},
 		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false},
 		{"clock", "/clock", `!document.getElementById('offer').disabled`, false},
+		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},
 		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
 		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},

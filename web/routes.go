@@ -30,6 +30,7 @@ func (s *Server) table() []route {
 		{"GET", "/links", viewer, s.pageLinks},
 		{"GET", "/compare", viewer, s.pageCompare},
 		{"GET", "/clock", viewer, s.pageClock},
+		{"GET", "/ready", crew, s.pageReady},
 		{"GET", "/alarms", viewer, s.pageAlarms},
 		{"GET", "/alarms/{kind}", viewer, s.pageAlarm},
 		{"GET", "/signin", nobody, s.pageSignIn},

@@ -36,6 +36,8 @@ type Options struct {
 	Exporter Exporter
 	Copier   Copier   // nil where nothing is copied to a time-series server
 	Uplink   Uplinker // nil where nothing is sent to an outside server
+	// Ready looks at the computer that the station runs on; may be nil.
+	Ready func(ctx context.Context) []Finding
 	// NewMachine makes what computes a replay's picture.
 	NewMachine func(ctx context.Context, s Session) (Machine, error)
 
@@ -64,6 +66,7 @@ type Server struct {
 	shares   *shares
 	replays  *shares
 	troubles troubles
+	ready    looker
 	stopping chan struct{}
 	handler  http.Handler
 	addr     chan net.Addr
@@ -91,6 +94,7 @@ func New(opt Options) (*Server, error) {
 		opt: opt, gate: g, hub: newHub(opt.Rockets), columns: newColumnCache(),
 		conns: newConnTable(g.isKnown), shares: newShares(maxViewers, viewersForCrew, viewersEach, maxViewers/2),
 		replays:  newShares(maxReplays, replaysForCrew, replaysEach, maxReplays),
+		ready:    looker{run: opt.Ready},
 		stopping: make(chan struct{}), addr: make(chan net.Addr, 1),
 	}
 	if s.assets, err = loadAssets(); err != nil {

@@ -25,6 +25,7 @@ type commands struct {
 	Time       timeCmd       `cmd:"" help:"Set the time of a session that ran on a wrong clock."`
 	Ports      portsCmd      `cmd:"" help:"List the serial ports."`
 	Passphrase passphraseCmd `cmd:"" help:"Make the hash of a passphrase for the pages."`
+	Ready      readyCmd      `cmd:"" help:"Look at this computer before a day in the field: ports, disk, clock, sound, power."`
 	Alive      aliveCmd      `cmd:"" help:"Ask a running station whether it is well."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
 }

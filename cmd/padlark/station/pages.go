@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
+	"padlark/cmd/padlark/ready"
 	"padlark/storage/export"
 	"padlark/storage/influx"
 	"padlark/storage/results"
@@ -36,10 +37,14 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Copier:     s.copier(),
 		Uplink:     s.uplinker(),
 		NewMachine: s.newMachine,
-		Clock:      s.webClock(),
-		Now:        s.now,
-		Healthy:    s.healthy,
-		Log:        s.log,
+		Ready: func(ctx context.Context) []web.Finding {
+			synced, _ := SystemClock()
+			return ready.Run(ctx, s.cfg, ready.Options{Running: true, Now: s.now(), Synced: synced})
+		},
+		Clock:   s.webClock(),
+		Now:     s.now,
+		Healthy: s.healthy,
+		Log:     s.log,
 	})
 	if err != nil {
 		return "", err

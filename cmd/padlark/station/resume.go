@@ -165,7 +165,7 @@ func (s *station) isOurs(path string) bool {
 // howLong asks the clocks how far the session is by now.
 func (s *station) howLong(cur current, old sqlite.Session, b *rebuilt) (since time.Duration, ok bool) {
 	gone := breakTime{old: old, last: time.Duration(b.last), now: time.Now()}
-	gone.synced, _ = systemClock()
+	gone.synced, _ = SystemClock()
 	if boot, up, ok := bootClock(); ok {
 		gone.up = up
 		gone.same, gone.since = boot == cur.Boot, up-time.Duration(cur.Began)

@@ -12,9 +12,9 @@ const timesyncdFlag = "/run/systemd/timesync/synchronized"
 // staUnsync is STA_UNSYNC of adjtimex(2).
 const staUnsync = 0x40
 
-// systemClock says whether the system clock has been synchronised, and how
+// SystemClock says whether the system clock has been synchronised, and how
 // that is known.
-func systemClock() (bool, string) {
+func SystemClock() (bool, string) {
 	var x syscall.Timex
 	if _, err := syscall.Adjtimex(&x); err == nil && x.Status&staUnsync == 0 {
 		return true, "the system clock, synchronised (the kernel says so)"

@@ -2,5 +2,5 @@
 
 package station
 
-// systemClock cannot be asked here whether it is synchronised.
-func systemClock() (bool, string) { return false, "" }
+// SystemClock cannot be asked here whether it is synchronised.
+func SystemClock() (bool, string) { return false, "" }

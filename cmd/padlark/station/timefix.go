@@ -70,7 +70,7 @@ type gpsOffer struct {
 func (s *station) newClockFix() *clockFix {
 	return &clockFix{
 		session: s.session.ID, clock: s.clock, archive: s.archive, tell: s.out.event, log: s.log,
-		synced: systemClock, wall: time.Now, gps: make(chan gpsOffer, 1),
+		synced: SystemClock, wall: time.Now, gps: make(chan gpsOffer, 1),
 		shift: s.session.Shift, how: s.session.ShiftSource, sd: sdOf(s.session.ShiftSource),
 	}
 }
