@@ -66,7 +66,7 @@ func (p *Program) parseAX25(b []byte, base int, sc *scratch, m *ident) *Reject {
 	if !ours {
 		return p.reject(Unknown, ReasonNotOurs, "", base+7, "sent by "+from.String())
 	}
-	return p.inner.parse(b[end+2:], base+end+2, sc, m)
+	return p.inner.parse(b[end+2:], base+end+2, sc.inner, m)
 }
 
 // ax25Addresses checks the address field and says where it ends.

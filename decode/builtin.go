@@ -11,7 +11,13 @@ import (
 //go:embed builtin.toml
 var builtinText []byte
 
-// Builtin gives the built-in layouts, lark-text and lark-bin.
+// The built-in layouts whose names nobody else can have.
+const (
+	LarkText = "lark-text"
+	LarkBin  = "lark-bin"
+)
+
+// Builtin gives the built-in layouts.
 func Builtin() ([]Layout, error) {
 	var file struct {
 		Layout []Layout `toml:"layout"`

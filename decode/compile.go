@@ -49,14 +49,17 @@ func Compile(l Layout, others []Layout) (*Program, error) {
 
 func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
 	c := &compiler{p: &Program{
-		name: l.Name, layout: l, rocketAt: -1,
+		name: l.Name, layout: l, rocketAt: -1, carries: -1,
 		boot: counter{at: -1}, seq: counter{at: -1}, clock: counter{at: -1}, rawP: -1, rawT: -1,
 	}, layout: l}
 	if err := c.start(); err != nil {
 		return nil, err
 	}
-	if c.p.form == formAX25 || c.p.form == formPacket {
+	switch c.p.form {
+	case formAX25, formPacket:
 		return c.compileOuter(others, depth)
+	case formKinds:
+		return c.compileKinds(others, depth)
 	}
 	if err := c.compileForm(); err != nil {
 		return nil, err
@@ -81,6 +84,12 @@ func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
 	if err := c.finishBinary(); err != nil {
 		return nil, err
 	}
+	if err := c.finishDocument(); err != nil {
+		return nil, err
+	}
+	if err := c.compileCarried(others, depth); err != nil {
+		return nil, err
+	}
 	return c.p, nil
 }
 
@@ -88,8 +97,10 @@ func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
 type compiler struct {
 	p      *Program
 	layout Layout
-	next   int // offset of the next binary field
-	before int // offset of the last one
+	next   int        // offset of the next binary field
+	before int        // offset of the last one
+	named  [][]string // the columns' names, where a header gave their numbers
+	paths  []string   // of a document
 }
 
 func (c *compiler) errorf(key, format string, args ...any) error {
@@ -101,9 +112,10 @@ func (c *compiler) start() error {
 	if c.layout.Name == "" {
 		return c.errorf("name", "it is missing; write name = \"my-board\"")
 	}
-	i := slices.Index([]string{Delimited, NMEA, Binary, AX25, SpacePacket}, c.layout.Form)
+	names := formNames()
+	i := slices.Index(names, c.layout.Form)
 	if i < 0 {
-		return c.errorf("form", "%q is not known; write delimited, binary, nmea, ax25 or spacepacket", c.layout.Form)
+		return c.errorf("form", "%q is not known; write one of: %s", c.layout.Form, strings.Join(names, ", "))
 	}
 	c.p.form = form(i)
 	if c.layout.Framing.Kind != "" {
@@ -111,7 +123,7 @@ func (c *compiler) start() error {
 			return &LayoutError{Layout: c.layout.Name, Index: -1, Err: err}
 		}
 	}
-	if !c.isText() && c.layout.Framing.Kind == ingest.FramingLine {
+	if !c.inLines() && c.layout.Framing.Kind == ingest.FramingLine {
 		return c.errorf("framing", "%q cuts at line ends, but the form %s has any bytes; write cobs, slip, kiss, sync or datagram", c.layout.Framing.Kind, c.layout.Form)
 	}
 	if err := c.wrongForm(); err != nil {
@@ -125,12 +137,31 @@ func (c *compiler) start() error {
 	return c.compileChecksum()
 }
 
-func (c *compiler) isText() bool { return c.p.form == formDelimited || c.p.form == formNMEA }
+// formNames lists the forms, in the order of their numbers.
+func formNames() []string {
+	return []string{Delimited, NMEA, Binary, AX25, SpacePacket, JSON, CBOR, MessagePack, Kinds}
+}
+
+// isText says whether values are written as text, or name themselves: not as bits
+// at a place.
+func (c *compiler) isText() bool { return c.isLine() || c.isDocument() }
+
+func (c *compiler) isLine() bool { return c.p.form == formDelimited || c.p.form == formNMEA }
+
+func (c *compiler) isDocument() bool {
+	return c.p.form == formJSON || c.p.form == formCBOR || c.p.form == formMessagePack
+}
+
+// inLines says whether a frame can be a line of text.
+func (c *compiler) inLines() bool {
+	return c.isLine() || c.p.form == formJSON || c.p.form == formKinds
+}
 
 // wrongForm finds keys that mean nothing in the layout's form.
 func (c *compiler) wrongForm() error {
 	l := c.layout
-	outer := []form{formAX25, formPacket}
+	outer := []form{formAX25, formPacket, formDelimited, formNMEA, formJSON, formCBOR, formMessagePack}
+	leaf := []form{formDelimited, formNMEA, formBinary, formJSON, formCBOR, formMessagePack}
 	for _, k := range []struct {
 		key   string
 		given bool
@@ -138,6 +169,9 @@ func (c *compiler) wrongForm() error {
 	}{
 		{"prefix", l.Prefix != "", []form{formDelimited}},
 		{"separator", l.Separator != "", []form{formDelimited}},
+		{"pairs", l.Pairs != "", []form{formDelimited}},
+		{"decimal", l.Decimal != "", []form{formDelimited}},
+		{"header", l.Header != "", []form{formDelimited}},
 		{"more", l.More, []form{formDelimited, formNMEA}},
 		{"endian", l.Endian != "", []form{formBinary, formAX25, formPacket}},
 		{"length", l.Length != 0, []form{formBinary}},
@@ -150,8 +184,10 @@ func (c *compiler) wrongForm() error {
 		{"rocket_from", l.RocketFrom != "", []form{formPacket}},
 		{"secondary_header", l.SecondaryHeader != 0, []form{formPacket}},
 		{"inner", l.Inner != "", outer},
-		{"fields", len(l.Fields) > 0, []form{formDelimited, formNMEA, formBinary}},
-		{"barometer", l.Barometer != nil, []form{formDelimited, formNMEA, formBinary}},
+		{"seq_of", l.SeqOf != "", []form{formKinds}},
+		{"kinds", len(l.Kinds) > 0, []form{formKinds}},
+		{"fields", len(l.Fields) > 0, leaf},
+		{"barometer", l.Barometer != nil, leaf},
 	} {
 		if k.given && !slices.Contains(k.forms, c.p.form) {
 			return c.errorf(k.key, "it means nothing in the form %s; leave it out", l.Form)
@@ -166,20 +202,7 @@ func (c *compiler) compileForm() error {
 	t.more = l.More
 	switch c.p.form {
 	case formDelimited:
-		t.prefix = []byte(l.Prefix)
-		switch l.Separator {
-		case "":
-			t.separator = []byte(",")
-		case "space":
-		default:
-			t.separator = []byte(l.Separator)
-		}
-		if strings.ContainsAny(l.Separator+l.Prefix, "\r\n") {
-			return c.errorf("separator", "it or the prefix has a line end in it; a line ends there")
-		}
-		if strings.ContainsAny(l.Separator, "0123456789.+-") {
-			return c.errorf("separator", "%q may be part of a number; write another", l.Separator)
-		}
+		return c.compileDelimited()
 	case formNMEA:
 		t.separator = []byte(",")
 		t.address, t.talker, t.sentence = []byte(l.Address), []byte(l.Talker), []byte(l.Sentence)
@@ -199,6 +222,32 @@ func (c *compiler) compileForm() error {
 		}
 	}
 	return nil
+}
+
+// compileDelimited checks prefix, separator and how the fields are found.
+func (c *compiler) compileDelimited() error {
+	l, t := c.layout, &c.p.text
+	t.prefix = []byte(l.Prefix)
+	switch l.Separator {
+	case "":
+		t.separator = []byte(",")
+	case "space":
+	default:
+		t.separator = []byte(l.Separator)
+	}
+	if strings.ContainsAny(l.Separator+l.Prefix+l.Pairs, "\r\n") {
+		return c.errorf("separator", "it or the prefix has a line end in it; a line ends there")
+	}
+	if strings.ContainsAny(l.Separator+l.Pairs, "0123456789.+-") {
+		return c.errorf("separator", "%q may be part of a number; write another", l.Separator+l.Pairs)
+	}
+	switch {
+	case l.Decimal != "" && l.Decimal != "." && l.Decimal != ",":
+		return c.errorf("decimal", "%q is not possible; write \",\" or leave it out", l.Decimal)
+	case l.Decimal == "," && string(t.separator) == ",":
+		return c.errorf("decimal", "a comma cannot be in numbers and between them; write separator = …")
+	}
+	return c.compilePlaces()
 }
 
 func bigEndian(s string) (bool, error) {
@@ -222,6 +271,9 @@ func (c *compiler) compileChecksum() error {
 			return c.errorf("checksum", "kind is missing; write one of: %s", strings.Join(ChecksumNames(), ", "))
 		}
 		return nil
+	}
+	if c.isDocument() || c.p.form == formKinds {
+		return c.errorf("checksum", "it means nothing in the form %s; leave it out", c.layout.Form)
 	}
 	s, ok := findSum(k.Kind)
 	keyed := strings.EqualFold(k.Kind, SealKind)

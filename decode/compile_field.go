@@ -22,6 +22,7 @@ func (c *compiler) compileField(i int) error {
 	f := field{
 		name: lf.Name, scale: 1, offset: lf.Offset, poly: lf.Poly, out: -1, sign: -1,
 		conv: linear(1, 0, plainNumber), min: math.Inf(-1), max: math.Inf(1), wrap: lf.WrapAt, decimals: lf.Decimals,
+		comma: c.layout.Decimal == ",",
 	}
 	if lf.Name == "" && lf.Type == "skip" {
 		f.name = "skip"
@@ -45,10 +46,13 @@ func (c *compiler) typeOf(i int, lf Field, f *field) error {
 		if lf.Type != "" && !f.hex {
 			return c.fieldErrorf(i, "type", "%q means nothing in text; leave it out, or write hex for digits in base 16", lf.Type)
 		}
-		if lf.At != nil || lf.Overlay || lf.Bits != 0 || lf.Bit != 0 || lf.Size != 0 || lf.Endian != "" {
+		if lf.Overlay || lf.Bits != 0 || lf.Bit != 0 || lf.Endian != "" || c.p.form != formDelimited && (lf.At != nil || lf.Size != 0) {
 			return c.fieldErrorf(i, "at", "at, overlay, bit, bits, size and endian mean nothing in text; leave them out")
 		}
-		return nil
+		return c.whereIn(i, lf, f)
+	}
+	if lf.Column != nil || lf.Path != nil || lf.Frame != "" {
+		return c.fieldErrorf(i, "column", "column, path and frame mean nothing in binary; leave them out")
 	}
 	size, kind, ok := binaryType(lf.Type)
 	if !ok {
@@ -78,6 +82,26 @@ func (c *compiler) typeOf(i int, lf Field, f *field) error {
 	}
 	f.size, f.kind, f.big, f.bit, f.bits = size, kind, big, lf.Bit, lf.Bits
 	return c.placeOf(i, lf, f)
+}
+
+// whereIn finds out where a field of a text or document is.
+func (c *compiler) whereIn(i int, lf Field, f *field) error {
+	var err error
+	if f.frame, err = frameTextOf(lf.Frame); err != nil {
+		return c.fieldErrorf(i, "frame", "%w", err)
+	}
+	if c.isDocument() {
+		return c.pathField(i, lf, f)
+	}
+	switch {
+	case lf.Path != nil:
+		return c.fieldErrorf(i, "path", "it means nothing in the form %s; leave it out, or write column", c.layout.Form)
+	case c.p.form == formDelimited:
+		return c.columnField(i, lf, f)
+	case lf.Column != nil:
+		return c.fieldErrorf(i, "column", "it means nothing in the form %s; fields stand in the layout's order", c.layout.Form)
+	}
+	return nil
 }
 
 // placeOf gives a binary field its offset.
@@ -209,6 +233,8 @@ func (c *compiler) useOf(i int, lf Field, f *field) error {
 	switch {
 	case f.use == useSkipped:
 		return nil
+	case f.frame != noFrame:
+		return c.frameOf(i, lf, f)
 	case lf.SignOf != "":
 		if !c.isText() {
 			return c.fieldErrorf(i, "sign_of", "only text has such letters; use a signed type")

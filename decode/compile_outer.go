@@ -8,25 +8,13 @@ import (
 
 // compileOuter compiles a layout that carries another one.
 func (c *compiler) compileOuter(others []Layout, depth int) (*Program, error) {
-	l, p := c.layout, c.p
-	if depth >= maxDepth {
-		return nil, c.errorf("inner", "layouts are more than %d deep; does one carry itself?", maxDepth)
-	}
-	if l.Inner == "" {
-		return nil, c.errorf("inner", "it is missing; name the layout of what the frame carries")
-	}
-	i := slices.IndexFunc(others, func(o Layout) bool { return o.Name == l.Inner })
-	if i < 0 {
-		return nil, c.errorf("inner", "there is no layout %q; the layouts are: %s", l.Inner, strings.Join(layoutNames(others), ", "))
-	}
-	inner := others[i]
-	inner.Framing.Kind = "" // the outer frame brings it; its own framing is not used
+	p := c.p
 	var err error
-	if p.inner, err = compileDepth(inner, others, depth+1); err != nil {
+	if p.inner, err = c.compileInner("inner", c.layout.Inner, others, depth); err != nil {
 		return nil, err
 	}
 	p.names = p.inner.names
-	p.boot, p.seq, p.clock = p.inner.boot, p.inner.seq, p.inner.clock
+	p.inherit(p.inner)
 	if p.form == formAX25 {
 		err = c.compileAX25()
 	} else {
@@ -37,6 +25,36 @@ func (c *compiler) compileOuter(others []Layout, depth int) (*Program, error) {
 	}
 	return p, nil
 }
+
+// compileInner compiles a layout that another one names.
+func (c *compiler) compileInner(key, name string, others []Layout, depth int) (*Program, error) {
+	if depth >= maxDepth {
+		return nil, c.errorf(key, "layouts are more than %d deep; does one carry itself?", maxDepth)
+	}
+	if name == "" {
+		return nil, c.errorf(key, "it is missing; name the layout of what the frame carries")
+	}
+	i := slices.IndexFunc(others, func(o Layout) bool { return o.Name == name })
+	if i < 0 {
+		return nil, c.errorf(key, "there is no layout %q; the layouts are: %s", name, strings.Join(layoutNames(others), ", "))
+	}
+	inner := others[i]
+	inner.Framing.Kind = "" // the outer frame brings it; its own framing is not used
+	return compileDepth(inner, others, depth+1)
+}
+
+// inherit takes over what counters another program has and p has not.
+func (p *Program) inherit(from *Program) {
+	for _, c := range []struct{ mine, its *counter }{{&p.boot, &from.boot}, {&p.seq, &from.seq}, {&p.clock, &from.clock}} {
+		if !c.mine.is() {
+			*c.mine = *c.its
+			c.mine.own = false
+		}
+	}
+}
+
+// is says whether there is such a counter, of this program or one within it.
+func (c *counter) is() bool { return c.at >= 0 || c.wrap > 0 }
 
 func layoutNames(ls []Layout) []string {
 	var names []string
@@ -81,7 +99,7 @@ func (c *compiler) compilePacket() error {
 	if l.SecondaryHeader < 0 || l.SecondaryHeader > 256 {
 		return c.errorf("secondary_header", "%d is outside 0 to 256 bytes", l.SecondaryHeader)
 	}
-	p.packet = packetForm{apids: l.APID, rocketAPID: l.RocketFrom == "apid", secondary: l.SecondaryHeader, ownSeq: p.inner.seq.at < 0}
+	p.packet = packetForm{apids: l.APID, rocketAPID: l.RocketFrom == "apid", secondary: l.SecondaryHeader, ownSeq: !p.inner.seq.is()}
 	if p.packet.ownSeq {
 		p.seq = counter{at: -1, wrap: packetCountWrap, conv: linear(1, 0, plainNumber)}
 	}

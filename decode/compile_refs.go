@@ -22,7 +22,7 @@ func (c *compiler) counterOf(i int, lf Field, f *field) error {
 	if err != nil {
 		return err
 	}
-	cnt := counter{at: i, wrap: wrap, conv: linear(1, 0, plainNumber)}
+	cnt := counter{at: i, own: true, wrap: wrap, conv: linear(1, 0, plainNumber)}
 	if lf.Name != FieldClock && lf.Unit != "" {
 		return c.fieldErrorf(i, "unit", "%s has none; leave it out", lf.Name)
 	}
@@ -41,6 +41,9 @@ func (c *compiler) counterOf(i int, lf Field, f *field) error {
 		into = &c.p.seq
 	case FieldClock:
 		into = &c.p.clock
+		if lf.Unit == "" && c.p.text.nameless {
+			lf.Unit = "ms" // until the header says which
+		}
 		scale, err := clockScale(lf.Unit)
 		if err != nil {
 			return c.fieldErrorf(i, "unit", "%w", err)
@@ -49,7 +52,7 @@ func (c *compiler) counterOf(i int, lf Field, f *field) error {
 			return c.fieldErrorf(i, "unit", "%q is a way to write text; binary needs s, ms or us", lf.Unit)
 		}
 		f.format = scale.format
-		if f.format == hoursMinutes && cnt.wrap == 0 {
+		if (f.format == hoursMinutes || f.format == clockTime) && cnt.wrap == 0 {
 			cnt.wrap = 86400 // the time of day
 		}
 		cnt.conv = linear(scale.mul*f.scale, lf.Offset*scale.mul, plainNumber)

@@ -44,6 +44,7 @@ const (
 // each link. It is for one goroutine. Its memory is bounded.
 type Decoder struct {
 	links   map[string]*link
+	layouts []Layout
 	last    *link // the one used last
 	byID    map[uint32]*rocket
 	byName  map[string]*rocket
@@ -62,6 +63,7 @@ type link struct {
 	programs []*Program
 	scratch  []*scratch
 	rocket   string
+	lessons  []lesson // that its frames have taught
 }
 
 // rocket is one rocket, or two with the same id.
@@ -106,6 +108,7 @@ func New(cfg Config) (*Decoder, error) {
 	if err != nil {
 		return nil, err
 	}
+	d.layouts = layouts
 	for _, r := range cfg.Rockets {
 		if r.ID == nil {
 			continue
@@ -140,15 +143,23 @@ func allLayouts(own []Layout) ([]Layout, error) {
 	if err != nil {
 		return nil, err
 	}
-	all := slices.Concat(built, own)
 	seen := map[string]bool{}
-	for _, l := range all {
-		if seen[l.Name] {
+	for _, l := range own {
+		if seen[l.Name] || l.Name == LarkText || l.Name == LarkBin {
 			return nil, &LayoutError{Layout: l.Name, Index: -1, Key: "name", Err: errors.New("there are two of that name (lark-text and lark-bin are built in); give one another")}
 		}
 		seen[l.Name] = true
 	}
-	return all, nil
+	return Join(built, own), nil
+}
+
+// Join puts layouts behind the built-in ones; one of the same name takes the
+// place of a built-in one.
+func Join(built, own []Layout) []Layout {
+	all := slices.DeleteFunc(slices.Clone(built), func(b Layout) bool {
+		return slices.ContainsFunc(own, func(l Layout) bool { return l.Name == b.Name })
+	})
+	return append(all, own...)
 }
 
 func newLink(lc LinkLayouts, layouts []Layout, programs map[string]*Program) (*link, error) {
@@ -196,11 +207,15 @@ func linkProgram(name string, layouts []Layout, programs map[string]*Program) (*
 // knowsRocket says whether every frame says whose it is.
 func (p *Program) knowsRocket() bool {
 	return p.rocketAt >= 0 || p.layout.Rocket != nil || p.packet.rocketAPID || len(p.ax25.sources) > 0 ||
-		p.inner != nil && p.inner.knowsRocket()
+		p.inner != nil && p.inner.knowsRocket() ||
+		len(p.kinds) > 0 && !slices.ContainsFunc(p.kinds, func(k kind) bool { return !k.program.knowsRocket() })
 }
 
 // guarded says whether a checksum of some layer protects the frame.
-func (p *Program) guarded() bool { return p.check != nil || p.inner != nil && p.inner.guarded() }
+func (p *Program) guarded() bool {
+	return p.check != nil || p.inner != nil && p.inner.guarded() ||
+		len(p.kinds) > 0 && !slices.ContainsFunc(p.kinds, func(k kind) bool { return !k.program.guarded() })
+}
 
 // Decode turns a frame into a sample. The error is a *Reject. The sample's
 // Names are shared and its Values are its own; nothing refers to f.Bytes.
@@ -219,6 +234,9 @@ func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 			if s, r = d.place(&f, l, &p); r == nil {
 				return s, nil
 			}
+		}
+		if r.lesson != nil {
+			return Sample{}, d.learn(l, i, r)
 		}
 		worst = worse(worst, r)
 	}

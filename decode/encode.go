@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"strconv"
@@ -19,7 +20,7 @@ type Message struct {
 }
 
 // Encode appends the message as a board with this layout would send it, the
-// checksum included, before framing. It is for simulated boards and tests. The
+// checksum included, before framing; of several kinds of frame the first. It is for simulated boards and tests. The
 // error names the field that cannot hold its value.
 func (p *Program) Encode(dst []byte, v Message) ([]byte, error) {
 	start := len(dst)
@@ -48,8 +49,12 @@ func (p *Program) Encode(dst []byte, v Message) ([]byte, error) {
 		return p.appendCheck(dst, start), nil
 	case formBinary:
 		return p.encodeBinary(dst, v)
+	case formKinds:
+		return p.kinds[0].program.Encode(dst, v)
+	case formDelimited, formNMEA:
+		return p.encodeText(dst, v)
 	}
-	return p.encodeText(dst, v)
+	return p.encodeDocument(dst, v)
 }
 
 // appendCheck ends a frame with its checksum, if it has one there.
@@ -176,12 +181,12 @@ func (p *Program) rawOf(i int, v Message, raws map[int]float64) (float64, error)
 
 func (p *Program) rawCounter(f *field, i int, v Message) float64 {
 	var raw float64
-	switch i {
-	case p.rocketAt:
+	switch {
+	case i == p.rocketAt:
 		return float64(v.Rocket)
-	case p.boot.at:
+	case p.boot.own && i == p.boot.at:
 		raw = float64(v.Boot)
-	case p.seq.at:
+	case p.seq.own && i == p.seq.at:
 		raw = float64(max(v.Seq, 0))
 	default:
 		raw = p.clock.conv.invert(float64(max(v.Clock, 0)))
@@ -264,7 +269,15 @@ func (p *Program) encodeText(dst []byte, v Message) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	if p.text.places != inOrder {
+		if dst, err = p.appendColumns(dst, v, raws); err != nil {
+			return nil, err
+		}
+	}
 	for i := range p.fields {
+		if p.text.places != inOrder {
+			break
+		}
 		if i > 0 {
 			dst = p.appendSeparator(dst)
 		}
@@ -289,8 +302,11 @@ func (p *Program) appendSeparator(dst []byte) []byte {
 
 func (p *Program) appendField(dst []byte, i int, v Message, raws map[int]float64) ([]byte, error) {
 	f := &p.fields[i]
-	if len(f.onlyText) > 0 {
+	switch {
+	case len(f.onlyText) > 0:
 		return append(dst, f.onlyText[0]...), nil
+	case f.use == useFrame:
+		return p.appendCarried(dst, v)
 	}
 	raw, err := p.rawOf(i, v, raws)
 	if err != nil {
@@ -319,8 +335,15 @@ func (p *Program) appendField(dst []byte, i int, v Message, raws map[int]float64
 		return f.appendDegreesMinutes(dst, raw)
 	case f.format == hoursMinutes:
 		return f.appendHoursMinutes(dst, raw), nil
+	case f.format >= clockTime:
+		return appendTime(dst, raw, f.format), nil
 	}
-	return strconv.AppendFloat(dst, raw, 'f', f.decimals, 64), nil
+	from := len(dst)
+	dst = strconv.AppendFloat(dst, raw, 'f', f.decimals, 64)
+	if at := bytes.IndexByte(dst[from:], '.'); f.comma && at >= 0 {
+		dst[from+at] = ','
+	}
+	return dst, nil
 }
 
 // appendMissing writes "not measured": nothing, unless runs of spaces

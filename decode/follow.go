@@ -214,7 +214,7 @@ func (st *stream) told(t *track, raw float64) (uint32, bool) {
 // sequence.
 func (r *rocket) adopt(st *stream, t *track, m *ident, mono int64, at *place) (uint32, bool) {
 	for _, other := range r.streams {
-		if other == st || other.program.clock.at < 0 && other.program != st.program {
+		if other == st || !other.program.clock.is() && other.program != st.program {
 			continue
 		}
 		for i, o := range other.tracks {

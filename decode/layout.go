@@ -11,6 +11,10 @@ const (
 	NMEA        = "nmea"
 	AX25        = "ax25"
 	SpacePacket = "spacepacket"
+	JSON        = "json"
+	CBOR        = "cbor"
+	MessagePack = "messagepack"
+	Kinds       = "kinds"
 )
 
 // Layout says how one kind of frame is laid out. It is plain data, written in
@@ -20,7 +24,8 @@ type Layout struct {
 	// Framing is how the bytes of the link are cut into frames: a word such as
 	// "line", or a table.
 	Framing ingest.Framing `toml:"framing"`
-	// Form is delimited, binary, nmea, ax25 or spacepacket.
+	// Form is delimited, binary, nmea, json, cbor, messagepack, ax25,
+	// spacepacket, or kinds: one of several layouts, whichever a frame fits.
 	Form string `toml:"form"`
 
 	// Checksum is a catalogue name, or a table; see Checksum. Empty means none
@@ -31,8 +36,18 @@ type Layout struct {
 	// field. Lines that start otherwise are not ours.
 	Prefix string `toml:"prefix"`
 	// Separator stands between the fields of a delimited line; a comma if not
-	// given. "space" is any run of spaces and tabs. There is no quoting.
+	// given. "space" is any run of spaces and tabs; "none" is a line whose fields
+	// stand at fixed places (At and Size of each, in characters). There is no
+	// quoting, but quotes around a column's value or name are taken off.
 	Separator string `toml:"separator"`
+	// Pairs stands between name and value in lines such as "p=1013.2 t=21.5": a
+	// field's column is its name then, and the order does not matter.
+	Pairs string `toml:"pairs"`
+	// Decimal is "," where numbers have a comma for a point.
+	Decimal string `toml:"decimal"`
+	// Header is the line that names the columns, as the board writes it. Without
+	// it, columns that have names are found once the board has sent that line.
+	Header string `toml:"header"`
 
 	// More says that further fields may follow those listed, in text forms.
 	More bool `toml:"more"`
@@ -63,8 +78,17 @@ type Layout struct {
 	// over before the inner layout.
 	SecondaryHeader int `toml:"secondary_header"`
 
-	// Inner names the layout of what an ax25 or spacepacket frame carries.
+	// Inner names the layout of what the frame carries: an ax25 or spacepacket
+	// frame behind its header, a text or document in the field that has Frame.
 	Inner string `toml:"inner"`
+
+	// Kinds names the layouts of a board that sends several kinds of frame, told
+	// apart by what only, length, prefix, address or apid say. They share the
+	// board's boot, sequence and clock. The first that knows a frame decodes it.
+	Kinds []string `toml:"kinds"`
+	// SeqOf names the one of the kinds whose numbers count the board's frames,
+	// where each kind counts its own. Without it all kinds count together.
+	SeqOf string `toml:"seq_of"`
 
 	// Rocket is the id of the only rocket that sends this layout. Without it
 	// the id comes from the field "rocket", or the link says whose it is.
@@ -97,13 +121,27 @@ type Field struct {
 	// Unit is what the frame has the value in; empty means the channel's own.
 	Unit string `toml:"unit"`
 
+	// Column says which column of a delimited line the field is: a number from 1
+	// on, a name in the header, or a name of pairs; several names in a list mean
+	// the first that is there. Columns that no field names are left alone.
+	Column any `toml:"column"`
+	// Path says where the value is in a json, cbor or messagepack message, as a
+	// JSON Pointer (RFC 6901) such as "/sensor/0/p"; several in a list mean the
+	// first that is there.
+	Path any `toml:"path"`
+	// Frame says that the field holds a whole frame of the layout's inner: "hex",
+	// "base64", or "text" or "bytes" where it stands as it is.
+	Frame string `toml:"frame"`
+
 	// Type is, for binary: u8 u16 u24 u32 u64, i8 i16 i24 i32 i64, f32, f64,
 	// or skip. For text it is empty, or "hex" for digits in base 16.
 	Type string `toml:"type"`
-	// Size is how many bytes a skip passes over; 1 if not given.
+	// Size is how many bytes a skip passes over, 1 if not given; how many
+	// characters a field of a line with fixed places has.
 	Size int `toml:"size"`
-	// At is the offset of a binary field from the start of the frame. Without
-	// it the field follows the one before.
+	// At is the offset of a binary field from the start of the frame, or of a
+	// field with a fixed place from the start of the line. Without it the field
+	// follows the one before.
 	At *int `toml:"at"`
 	// Overlay makes the field read the same bytes as the one before it.
 	Overlay bool `toml:"overlay"`

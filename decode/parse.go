@@ -59,7 +59,7 @@ func (d *Decoder) Protected(linkName string) bool {
 // HasClock says whether every layout of a link has a clock.
 func (d *Decoder) HasClock(linkName string) bool {
 	l := d.link(linkName)
-	return l != nil && !slices.ContainsFunc(l.programs, func(p *Program) bool { return p.clock.at < 0 })
+	return l != nil && !slices.ContainsFunc(l.programs, func(p *Program) bool { return !p.clock.is() })
 }
 
 // Place finds whose and of which boot a parsed frame is, and when it was
@@ -111,7 +111,6 @@ func (d *Decoder) parseAs(l *link, program int, b []byte, out *Parsed) *Reject {
 	if !m.hasRocket {
 		id = d.ids[l.rocket]
 	}
-	sc.refused = refusal{}
 	if r := p.fill(id, sc); r != nil {
 		return r
 	}

@@ -3,6 +3,8 @@ package decode
 import (
 	"math"
 	"strconv"
+
+	"padlark/decode/document"
 )
 
 // Program is a layout that has been checked and compiled. It holds no state:
@@ -26,11 +28,17 @@ type Program struct {
 	meantPa    extent
 	meantDegC  extent
 
-	text   textForm
-	binary binaryForm
-	ax25   ax25Form
-	packet packetForm
-	inner  *Program // of ax25 and spacepacket
+	text     textForm
+	binary   binaryForm
+	ax25     ax25Form
+	packet   packetForm
+	document documentForm
+
+	inner   *Program // the layout of what the frame carries
+	carries int      // the field that has it; -1 if it is the rest of the frame
+	kinds   []kind
+
+	uncounted bool // one of several kinds, whose numbers are not those that count
 }
 
 // Name is the layout's.
@@ -51,12 +59,17 @@ const (
 	formBinary
 	formAX25
 	formPacket
+	formJSON
+	formCBOR
+	formMessagePack
+	formKinds
 )
 
 // A counter is a boot, seq or clock field: where its raw value is, where it
 // starts again, and (clock) how many us one count is.
 type counter struct {
 	at   int     // index in fields; -1 if there is none
+	own  bool    // the fields are those of this program, not of an inner one
 	wrap float64 // raw value at which it starts again; 0 if it does not
 	conv conversion
 }
@@ -71,6 +84,7 @@ const (
 	useSign
 	useIgnored // read, because it has a rule or someone refers to it
 	useSkipped // not even read
+	useFrame   // holds a frame of the inner layout
 )
 
 // field is one compiled field.
@@ -88,7 +102,12 @@ type field struct {
 
 	easy   bool // text: a decimal number and nothing else, see quick.go
 	hex    bool // text: digits in base 16
+	comma  bool // text: with a comma for a point
 	format textFormat
+	column int       // of a text with columns, from 0
+	keys   []string  // text: names of the column
+	slots  [2]int    // document: first of its paths, and one past the last
+	frame  frameText // how a frame of the inner layout is written in it
 
 	scale, offset float64
 	poly          []float64
@@ -120,22 +139,27 @@ type scratch struct {
 	values []float64 // one for each channel
 
 	refused refusal // of the frame at hand
+
+	cells   []span // text with columns: where each field is
+	picked  document.Picked
+	carried carried
+	buffer  []byte     // of the carried frame
+	inner   *scratch   // of the inner program; its values are the last of these
+	kinds   []*scratch // of each kind
+	kind    int        // which one the frame at hand is
 }
 
-func newScratch(p *Program) *scratch {
-	return &scratch{
-		raw:    make([]float64, len(p.leaf().fields)),
-		spans:  make([]span, 0, len(p.leaf().fields)+1),
-		values: make([]float64, len(p.names)),
-	}
-}
+func newScratch(p *Program) *scratch { return newScratchFor(p, make([]float64, len(p.names))) }
 
-// leaf is the program with the fields: the innermost.
-func (p *Program) leaf() *Program {
-	for p.inner != nil {
-		p = p.inner
+func newScratchFor(p *Program, values []float64) *scratch {
+	sc := &scratch{raw: make([]float64, len(p.fields)), spans: make([]span, 0, len(p.fields)+1), values: values}
+	if p.inner != nil {
+		sc.inner = newScratchFor(p.inner, values[len(values)-len(p.inner.names):])
 	}
-	return p
+	for _, k := range p.kinds {
+		sc.kinds = append(sc.kinds, newScratch(k.program))
+	}
+	return sc
 }
 
 // ident is what the fields say about a frame before anything is known of
@@ -152,25 +176,30 @@ func (p *Program) parse(b []byte, base int, sc *scratch, m *ident) *Reject {
 	if p.layout.Rocket != nil {
 		m.rocket, m.hasRocket = *p.layout.Rocket, true
 	}
+	var r *Reject
 	switch p.form {
 	case formAX25:
 		return p.parseAX25(b, base, sc, m)
 	case formPacket:
 		return p.parsePacket(b, base, sc, m)
-	}
-	var r *Reject
-	switch p.form {
+	case formKinds:
+		return p.parseKinds(b, base, sc, m)
 	case formBinary:
 		r = p.readBinary(b, base, sc)
 	case formNMEA:
 		r = p.readNMEA(b, base, sc)
-	default:
+	case formDelimited:
 		r = p.readDelimited(b, base, sc)
+	default:
+		r = p.readDocument(b, base, sc)
 	}
 	if r != nil {
 		return r
 	}
-	return p.identify(sc, m)
+	if r = p.identify(sc, m); r != nil || p.inner == nil {
+		return r
+	}
+	return p.parseCarried(b, base, sc, m)
 }
 
 // identify takes rocket, boot, seq and clock out of the raw values.
@@ -199,7 +228,7 @@ func (p *Program) identify(sc *scratch, m *ident) *Reject {
 
 // inRange asks whether the clock is in the range that the layout gives it.
 func (p *Program) inRange(m *ident) *Reject {
-	if p.clock.at < 0 || math.IsNaN(m.clock) {
+	if !p.clock.own || math.IsNaN(m.clock) {
 		return nil
 	}
 	f := &p.fields[p.clock.at]
@@ -214,13 +243,16 @@ func (p *Program) inRange(m *ident) *Reject {
 	return nil
 }
 
+// mostCount bounds a clock's raw value: ns since 1970 fit.
+const mostCount = 1e19
+
 // count takes one counter out of the raw values.
 func (p *Program) count(c *counter, whole bool, sc *scratch, into *float64) *Reject {
-	if c.at < 0 {
+	if !c.own {
 		return nil
 	}
 	v := sc.raw[c.at]
-	if v < 0 || v >= 1<<53 || whole && v != math.Trunc(v) {
+	if v < 0 || v >= mostCount || whole && (v >= 1<<53 || v != math.Trunc(v)) {
 		return p.reject(Corrupt, ReasonNumber, p.fields[c.at].name, -1, number(v)+" is not a counter's value")
 	}
 	if c.wrap > 0 && v >= c.wrap {
@@ -232,8 +264,9 @@ func (p *Program) count(c *counter, whole bool, sc *scratch, into *float64) *Rej
 
 // fill computes the channels of a parsed frame into sc.values.
 func (p *Program) fill(rocket uint32, sc *scratch) *Reject {
-	if p.inner != nil {
-		return p.inner.fill(rocket, sc)
+	sc.refused = refusal{}
+	if p.form == formKinds {
+		return p.fillKind(rocket, sc)
 	}
 	for i := range p.fields {
 		f := &p.fields[i]
@@ -262,7 +295,12 @@ func (p *Program) fill(rocket uint32, sc *scratch) *Reject {
 		}
 		sc.values[f.out] = v
 	}
-	return p.fillBarometer(rocket, sc)
+	if r := p.fillBarometer(rocket, sc); r != nil || p.inner == nil {
+		return r
+	}
+	r := p.inner.fill(rocket, sc.inner)
+	sc.refuse(sc.inner.refused.field, sc.inner.refused.value)
+	return r
 }
 
 func (p *Program) fillBarometer(rocket uint32, sc *scratch) *Reject {

@@ -45,8 +45,11 @@ func (f *field) quick(line []byte, at int, sep byte) (v float64, end int, ok boo
 	if n := bytes.IndexByte(line[at:], sep); n >= 0 {
 		end = at + n
 	}
-	if f.use == useSkipped {
+	switch f.use {
+	case useSkipped:
 		return math.NaN(), end, true
+	case useFrame:
+		return 0, end, false
 	}
 	b := trimSpaces(line[at:end])
 	if f.picky() && !f.allowsText(b) {
@@ -61,7 +64,7 @@ func (f *field) picky() bool { return len(f.only)+len(f.onlyText) > 0 }
 
 // isEasy says that the field is nothing but a decimal number.
 func (f *field) isEasy() bool {
-	return !f.hex && f.format == plainNumber && f.use != useSign && f.use != useSkipped && !f.picky() && len(f.missingText) == 0
+	return !f.hex && !f.comma && f.format == plainNumber && f.use != useSign && f.use != useSkipped && f.use != useFrame && !f.picky() && len(f.missingText) == 0
 }
 
 // quickDigits are few enough for a float64 to hold any number of so many

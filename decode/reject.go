@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// RejectKind says which of the two bad outcomes a frame had. The third
-// outcome, "need more bytes", belongs to the framing in ingest.
+// RejectKind says why a frame gave no sample. A further outcome, "need more
+// bytes", belongs to the framing in ingest.
 type RejectKind string
 
 const (
@@ -16,6 +16,9 @@ const (
 	// Unknown: the frame is intact, or at least no worse than any other
 	// text, and not one that the layout describes.
 	Unknown RejectKind = "unknown"
+	// Heading: the frame holds no values, it says what those of others mean, as
+	// the line with the names of columns does.
+	Heading RejectKind = "heading"
 )
 
 // Reasons a frame is rejected for: few and fixed, so that they can be
@@ -33,6 +36,9 @@ const (
 	ReasonClockJump  = "clock jump"
 	ReasonTooMany    = "too many rockets"
 	ReasonBeside     = "second sender or restart"
+	ReasonHeadline   = "names of columns"
+	ReasonDocument   = "not readable" // as JSON, CBOR or MessagePack
+	ReasonFrame      = "frame in a field"
 )
 
 // Reject is the error of a frame that gave no sample.
@@ -43,6 +49,8 @@ type Reject struct {
 	Layout string     `json:"layout,omitempty"` // the layout that was tried
 	Field  string     `json:"field,omitempty"`  // the field, if one is to blame
 	Offset int        `json:"offset"`           // the byte of the frame where it shows, from 0; -1 if nowhere
+
+	lesson *lesson // of a Heading: what it says
 }
 
 // Brief says what was wrong in a few words, without the bytes; empty if the

@@ -120,12 +120,12 @@ func TestNumbers(t *testing.T) {
 		"0": 0, "007": 7, "-3": -3, "+3": 3, "1e3": 1000, ".5": 0.5, "5.": 5, "999999999999999": 999999999999999,
 		"1234567890123456789": 1234567890123456789, "1E-2": 0.01,
 	} {
-		if got, ok := parseDecimal([]byte(in)); !ok || got != want {
+		if got, ok := parseDecimal([]byte(in), false); !ok || got != want {
 			t.Errorf("%q is %v, %v; want %v", in, got, ok, want)
 		}
 	}
 	for _, in := range []string{"", "-", "1_0", "0x10", "inf", "1e", "1-2", "--1", "1 2", "1,5", "nan", "1e999", strings.Repeat("1", 41)} {
-		if got, ok := parseDecimal([]byte(in)); ok {
+		if got, ok := parseDecimal([]byte(in), false); ok {
 			t.Errorf("%q was read as %v", in, got)
 		}
 	}

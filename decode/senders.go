@@ -94,7 +94,7 @@ func (t *track) isLive(mono int64) bool {
 // a frame is that board's, by another way. Nil if there is none.
 func (r *rocket) elsewhere(st *stream, m *ident, mono int64) *track {
 	for _, other := range r.streams {
-		if other == st || other.program.clock.at < 0 && other.program != st.program {
+		if other == st || !other.program.clock.is() && other.program != st.program {
 			continue
 		}
 		for _, o := range other.tracks {

@@ -68,7 +68,7 @@ func (p *Program) parsePacket(b []byte, base int, sc *scratch, m *ident) *Reject
 	if p.packet.ownSeq {
 		m.seq = float64(count & (packetCountWrap - 1))
 	}
-	return p.inner.parse(b[start:end], base+start, sc, m)
+	return p.inner.parse(b[start:end], base+start, sc.inner, m)
 }
 
 // packetStart writes the primary header, the length still to come, and room

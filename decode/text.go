@@ -11,6 +11,7 @@ import (
 //
 //	prefix field separator field ... [mark checksum-in-hex]
 //
+// where columns.go finds the fields if they do not stand in the layout's order,
 // and an NMEA 0183 sentence (IEC 61162-1) is
 //
 //	$ address , field , field ... * HH
@@ -22,6 +23,11 @@ type textForm struct {
 	prefix    []byte
 	separator []byte // nil means runs of spaces and tabs
 	more      bool
+	places    places
+	pairs     []byte // between name and value
+	columns   int    // up to which columns are needed
+	nameless  bool   // the columns' names have not been found in a header yet
+	header    []byte // the line that names the columns
 	address   []byte // nmea: the whole address
 	talker    []byte
 	sentence  []byte
@@ -32,6 +38,19 @@ type span struct{ from, to int }
 
 func (p *Program) readDelimited(b []byte, base int, sc *scratch) *Reject {
 	line := trimEnd(b)
+	if r := p.headerIn(line, base); r != nil {
+		return r
+	}
+	r := p.readLine(line, base, sc)
+	if r != nil && len(p.text.header) > 0 {
+		if h := p.newHeader(line, base); h != nil {
+			return h
+		}
+	}
+	return r
+}
+
+func (p *Program) readLine(line []byte, base int, sc *scratch) *Reject {
 	if !bytes.HasPrefix(line, p.text.prefix) {
 		return p.reject(Unknown, ReasonNotOurs, "", base, fmt.Sprintf("the line does not start with %q", p.text.prefix))
 	}
@@ -117,7 +136,7 @@ func (p *Program) checksumReject(offset int, got, want uint32) *Reject {
 // whether the frame is ours come first, so that a foreign line is not called
 // corrupt for something further on.
 func (p *Program) readFields(line []byte, from, base int, sc *scratch) *Reject {
-	if p.readQuick(line, from, sc) {
+	if p.text.places == inOrder && p.readQuick(line, from, sc) {
 		return nil
 	}
 	return p.readCareful(line, from, base, sc)
@@ -125,23 +144,43 @@ func (p *Program) readFields(line []byte, from, base int, sc *scratch) *Reject {
 
 // readCareful reads whatever readQuick does not, and says what is wrong.
 func (p *Program) readCareful(line []byte, from, base int, sc *scratch) *Reject {
-	sc.spans = p.split(line, from, sc.spans[:0])
-	for i := range p.fields {
-		f := &p.fields[i]
-		if len(f.only) == 0 && len(f.onlyText) == 0 || i >= len(sc.spans) {
-			continue
-		}
-		if s := sc.spans[i]; !f.allowsText(trimSpaces(line[s.from:s.to])) {
-			return p.reject(Unknown, ReasonNotOurs, f.name, base+s.from, fmt.Sprintf("%q is not what the layout is for", line[s.from:s.to]))
-		}
+	if p.text.places != inOrder {
+		return p.readColumns(line, from, base, sc)
+	}
+	sc.spans = p.split(line, from, sc.spans[:0], len(p.fields)+1)
+	if r := p.ours(line, base, sc.spans); r != nil {
+		return r
 	}
 	if n := len(sc.spans); n < len(p.fields) || n > len(p.fields) && !p.text.more {
 		return p.reject(Corrupt, ReasonFieldCount, "", base+len(line), p.countWords(line, sc.spans))
 	}
+	return p.readSpans(line, base, sc.spans, sc)
+}
+
+// ours says no if a field shows that the line is not what the layout is for.
+func (p *Program) ours(line []byte, base int, spans []span) *Reject {
 	for i := range p.fields {
-		f, s := &p.fields[i], sc.spans[i]
+		f := &p.fields[i]
+		if len(f.only) == 0 && len(f.onlyText) == 0 || i >= len(spans) {
+			continue
+		}
+		if s := spans[i]; !f.allowsText(trimSpaces(line[s.from:s.to])) {
+			return p.reject(Unknown, ReasonNotOurs, f.name, base+s.from, fmt.Sprintf("%q is not what the layout is for", line[s.from:s.to]))
+		}
+	}
+	return nil
+}
+
+// readSpans reads each field from its place.
+func (p *Program) readSpans(line []byte, base int, spans []span, sc *scratch) *Reject {
+	for i := range p.fields {
+		f, s := &p.fields[i], spans[i]
 		if f.use == useSkipped {
 			sc.raw[i] = math.NaN()
+			continue
+		}
+		if f.use == useFrame {
+			sc.raw[i], sc.carried = math.NaN(), carried{line[s.from:s.to], base + s.from}
 			continue
 		}
 		v, ok := f.readText(trimSpaces(line[s.from:s.to]))
@@ -167,9 +206,8 @@ func (p *Program) countWords(line []byte, spans []span) string {
 	return fmt.Sprintf("%d fields where the layout has %d: %.80q", n, len(p.fields), line)
 }
 
-// split finds the fields of line[from:], at most one more than the layout has.
-func (p *Program) split(line []byte, from int, spans []span) []span {
-	limit := len(p.fields) + 1
+// split finds the fields of line[from:], at most limit.
+func (p *Program) split(line []byte, from int, spans []span, limit int) []span {
 	if p.text.separator == nil {
 		for i := from; i < len(line) && len(spans) < limit; {
 			for i < len(line) && isSpace(line[i]) {
@@ -252,7 +290,10 @@ func (f *field) readNumber(b []byte) (float64, bool) {
 		v, ok := parseHex(b)
 		return float64(v), ok
 	}
-	v, ok := parseDecimal(b)
+	if f.format >= clockTime {
+		return readTime(b, f.format)
+	}
+	v, ok := parseDecimal(b, f.comma)
 	if !ok {
 		return 0, false
 	}
@@ -280,11 +321,18 @@ func fromHoursMinutes(v float64) (float64, bool) {
 	return h*3600 + m*60 + s, v >= 0 && h < 24 && m < 60 && s < 61
 }
 
-// parseDecimal reads a plain decimal number. It is stricter than strconv: no
-// hex, no underscores, no words, at most 40 digits.
-func parseDecimal(b []byte) (float64, bool) {
+// parseDecimal reads a plain decimal number, with a comma for a point if comma
+// is set. It is stricter than strconv: no hex, no underscores, no words, at most
+// 40 digits.
+func parseDecimal(b []byte, comma bool) (float64, bool) {
 	if len(b) == 0 || len(b) > 40 {
 		return 0, false
+	}
+	if at := bytes.IndexByte(b, ','); comma && at >= 0 {
+		var room [40]byte
+		pointed := append(room[:0], b...)
+		pointed[at] = '.'
+		b = pointed
 	}
 	digits, whole := false, true
 	var n uint64

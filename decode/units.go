@@ -49,6 +49,12 @@ const (
 	degreesMinutes
 	// hoursMinutes is NMEA 0183's time of day: hhmmss or hhmmss.ss.
 	hoursMinutes
+	// clockTime is a time of day with anything between its numbers, and the
+	// others are dates with a time, see timetext.go.
+	clockTime
+	yearMonthDay
+	dayMonthYear
+	monthDayYear
 )
 
 // units lists every unit, the SI unit of each quantity first. The inch of
@@ -92,7 +98,13 @@ func units() []unit {
 		{"s", duration, 1, 0, plainNumber},
 		{"ms", duration, 1e-3, 0, plainNumber},
 		{"us", duration, 1e-6, 0, plainNumber},
+		{"ns", duration, 1e-9, 0, plainNumber},
+		{"min", duration, 60, 0, plainNumber},
 		{"hhmmss", duration, 1, 0, hoursMinutes},
+		{"hh:mm:ss", duration, 1, 0, clockTime},
+		{"yyyy-mm-dd hh:mm:ss", duration, 1, 0, yearMonthDay},
+		{"dd.mm.yyyy hh:mm:ss", duration, 1, 0, dayMonthYear},
+		{"mm/dd/yyyy hh:mm:ss", duration, 1, 0, monthDayYear},
 		{"deg", angle, 1, 0, plainNumber},
 		{"rad", angle, 57.295779513082323, 0, plainNumber},
 		{"deg1e7", angle, 1e-7, 0, plainNumber},
@@ -208,6 +220,10 @@ func clockScale(unitName string) (conversion, error) {
 		return linear(1e3, 0, plainNumber), nil
 	case "us":
 		return linear(1, 0, plainNumber), nil
+	case "ns":
+		return conversion{mul: 1e-3, div: 1, format: plainNumber}, nil
+	case "min":
+		return linear(60e6, 0, plainNumber), nil
 	}
 	return linear(1e6, 0, u.format), nil
 }

@@ -68,7 +68,7 @@ func TestWrongUnits(t *testing.T) {
 			t.Errorf("%s in %s: %v, want %q in it", c.channel, c.unit, err, c.want)
 		}
 	}
-	if _, err := clockScale("V"); err == nil || !strings.Contains(err.Error(), "for clock write one of: s, ms, us, hhmmss") {
+	if _, err := clockScale("V"); err == nil || !strings.Contains(err.Error(), "for clock write one of: s, ms, us, ns, min, hhmmss") {
 		t.Errorf("clock in V: %v", err)
 	}
 }

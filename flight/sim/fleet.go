@@ -49,7 +49,7 @@ func (s *Scenario) LayoutOf(link string) (l decode.Layout, ok bool) {
 		if k.Name != link {
 			continue
 		}
-		for _, y := range append(built, s.Layouts...) {
+		for _, y := range decode.Join(built, s.Layouts) {
 			if y.Name == k.Layout {
 				return y, true
 			}

@@ -59,7 +59,7 @@ func (s *Sim) compile() error {
 	if err != nil {
 		return fmt.Errorf("read layouts: %w", err)
 	}
-	layouts = append(layouts, s.scenario.Layouts...)
+	layouts = decode.Join(layouts, s.scenario.Layouts)
 	for _, l := range s.scenario.Links {
 		found := false
 		for _, y := range layouts {

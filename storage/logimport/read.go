@@ -69,7 +69,7 @@ func layoutOf(c Config) (decode.Layout, error) {
 	if err != nil {
 		return decode.Layout{}, err
 	}
-	all := slices.Concat(built, c.Layouts)
+	all := decode.Join(built, c.Layouts)
 	i := slices.IndexFunc(all, func(l decode.Layout) bool { return l.Name == c.Layout })
 	if i >= 0 {
 		return all[i], nil
@@ -129,10 +129,35 @@ func newReader(l *Log, out func(k *kept) error) (*reader, error) {
 			return nil, err
 		}
 	}
+	if err := r.readHeaders(); err != nil {
+		return nil, err
+	}
 	d := r.decoders[0]
 	r.clocked = d.HasClock(l.cfg.Link)
 	r.line = timeline{log: l, guarded: d.Protected(l.cfg.Link) || !r.clocked, lastClock: math.NaN(), lastBoot: math.NaN(), lastSeq: math.NaN()}
 	return r, nil
+}
+
+// errRead ends a pass that has read enough.
+var errRead = errors.New("enough has been read")
+
+// readHeaders lets every decoder know what lines near the log's beginning say of
+// all others: the names of the columns.
+func (r *reader) readHeaders() error {
+	err := cut(context.Background(), r.src, r.framing, r.cfg.FrameLimit, make(batches), func(b *batch) error {
+		for _, p := range b.pieces {
+			for _, d := range r.decoders {
+				if !d.Learn(r.cfg.Link, p.bytes) {
+					break
+				}
+			}
+		}
+		return errRead
+	})
+	if errors.Is(err, errRead) {
+		return nil
+	}
+	return err
 }
 
 // run makes the pass and waits for its goroutines.
@@ -321,7 +346,9 @@ func (r *reader) settle(w *waiting) error {
 		r.skips.add(p, w.dropped, w.detail)
 		return nil
 	case w.rej != nil:
-		r.skips.add(p, w.rej.Reason, w.rej.Detail)
+		if w.rej.Kind != decode.Heading {
+			r.skips.add(p, w.rej.Reason, w.rej.Detail)
+		}
 		return r.keep(&kept{piece: p, since: r.line.here(p.chunk)})
 	}
 	since := r.line.place(w.said, w.mark, p.chunk)

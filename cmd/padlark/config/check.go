@@ -101,7 +101,7 @@ func (c *Config) checkLayouts() (found []*problem) {
 		case l.Name == "":
 			found = append(found, problemf(table, "a layout needs a name, for links to refer to"))
 			continue
-		case slices.ContainsFunc(c.builtin, func(b decode.Layout) bool { return b.Name == l.Name }):
+		case l.Name == decode.LarkText || l.Name == decode.LarkBin:
 			found = append(found, problemf(table+".name", "layout %q is built in: give yours another name", l.Name))
 			continue
 		case seen[l.Name]:
@@ -142,7 +142,7 @@ func compileErrors(l decode.Layout, others []decode.Layout) (found []error) {
 }
 
 // AllLayouts are the built-in layouts and the configured ones.
-func (c *Config) AllLayouts() []decode.Layout { return slices.Concat(c.builtin, c.Layouts) }
+func (c *Config) AllLayouts() []decode.Layout { return decode.Join(c.builtin, c.Layouts) }
 
 // layoutNames lists what a link may name, sorted.
 func (c *Config) layoutNames() []string {

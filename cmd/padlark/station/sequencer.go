@@ -141,7 +141,7 @@ func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 	switch {
 	case errors.As(err, &rej):
 		q.garbage.note(f)
-		if q.stats != nil {
+		if q.stats != nil && rej.Kind != decode.Heading { // that has said what others mean
 			q.stats(f.Link).AddBad(rej.Reason, rej.Brief(), *f)
 		}
 		return nil

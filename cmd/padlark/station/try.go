@@ -108,7 +108,9 @@ func (t *try) frame(f ingest.Frame) error {
 	var rej *decode.Reject
 	switch {
 	case errors.As(err, &rej):
-		t.count(f.Link).Rejected++
+		if rej.Kind != decode.Heading {
+			t.count(f.Link).Rejected++
+		}
 		return t.printer.Reject(f, rej)
 	case err != nil:
 		return err
