@@ -61,5 +61,8 @@ type Site struct {
 	LatitudeDeg  *float64 `toml:"latitude_deg" json:"latitude_deg,omitempty"`
 	LongitudeDeg *float64 `toml:"longitude_deg" json:"longitude_deg,omitempty"`
 	FieldRadiusM float64  `toml:"field_radius_m" json:"field_radius_m,omitempty"`
-	WindMps      float64  `toml:"wind_mps" json:"wind_mps,omitempty"`
+	// WindMps is the wind at 2 m above the ground, WindFromDeg where it comes
+	// from, clockwise from true north.
+	WindMps     float64  `toml:"wind_mps" json:"wind_mps,omitempty"`
+	WindFromDeg *float64 `toml:"wind_from_deg" json:"wind_from_deg,omitempty"`
 }

@@ -9,6 +9,7 @@
 //	ensemble  drawn flights whose truth is known
 //	sim       simulated boards that send real frames
 //	track     the estimator in flight
+//	ground    places seen from the pad, and the landing
 //	smooth    the results after a flight
 //	alarm     the rules of the alarms
 //	tune      release rules for firmware

@@ -29,6 +29,7 @@ type Result struct {
 	DescentSD        *float64   `json:"descent_sd_mps"`
 	TouchdownAt      *time.Time `json:"touchdown_at"`
 	DurationS        *float64   `json:"duration_s"`
+	Landing          *Landing   `json:"landing"`
 	Frames           uint64     `json:"frames"`
 	LostFrames       uint64     `json:"lost_frames"`
 	// Verdict is one word and a reason: "good: ...", "look: ...", "bad: ...".

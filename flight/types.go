@@ -143,8 +143,11 @@ type State struct {
 	TempC      *float64 `json:"temperature_c"`
 	Latitude   *float64 `json:"latitude_deg"`
 	Longitude  *float64 `json:"longitude_deg"`
-	Frames     uint64   `json:"frames"`
-	Lost       uint64   `json:"lost_frames"`
+	// Position is where it is, Landing where it will come down or has.
+	Position *Position `json:"position"`
+	Landing  *Landing  `json:"landing"`
+	Frames   uint64    `json:"frames"`
+	Lost     uint64    `json:"lost_frames"`
 	// Go is true when nothing keeps the rocket from flying; NotYet lists what
 	// does, in words.
 	Go     bool     `json:"go"`

@@ -33,16 +33,26 @@ type flightView struct {
 
 // flightDetail is one flight with everything but its samples.
 type flightDetail struct {
-	ID       string         `json:"id"`
-	Result   flight.Result  `json:"result"`
-	From     time.Time      `json:"from"` // what the page shows
-	To       time.Time      `json:"to"`
-	Events   []flight.Event `json:"events"`
-	Alarms   []flight.Alarm `json:"alarms"`
-	Course   *courseView    `json:"course"`   // null where it could not be computed
-	Expected *courseView    `json:"expected"` // null where the configuration does not say enough
-	Channels []string       `json:"channels"`
-	Links    []string       `json:"links"`
+	ID       string          `json:"id"`
+	Result   flight.Result   `json:"result"`
+	From     time.Time       `json:"from"` // what the page shows
+	To       time.Time       `json:"to"`
+	Events   []flight.Event  `json:"events"`
+	Alarms   []flight.Alarm  `json:"alarms"`
+	Course   *courseView     `json:"course"`   // null where it could not be computed
+	Expected *courseView     `json:"expected"` // null where the configuration does not say enough
+	Track    *trackView      `json:"track"`    // null where no fix was heard
+	Landing  *flight.Landing `json:"landing"`  // as in the result
+	Channels []string        `json:"channels"`
+	Links    []string        `json:"links"`
+}
+
+// trackView is a ground.Track as JSON.
+type trackView struct {
+	T       seconds `json:"t_s"`
+	EastM   numbers `json:"east_m"`
+	NorthM  numbers `json:"north_m"`
+	HeightM numbers `json:"height_m"`
 }
 
 // courseView is a Course as JSON; t_s counts from liftoff.
@@ -173,6 +183,13 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 		return nil, err
 	}
 	d.Course, d.Expected = viewCourse(course), viewCourse(expected)
+	track, err := s.opt.Flights.Track(ctx, id)
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return nil, fmt.Errorf("compute track of %s: %w", id, err)
+	}
+	if d.Landing = res.Landing; len(track.T) > 0 {
+		d.Track = &trackView{track.T, track.EastM, track.NorthM, track.HeightM}
+	}
 	cols, err := s.flightColumns(ctx, id, res)
 	if err != nil {
 		return nil, err

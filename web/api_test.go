@@ -79,6 +79,39 @@ func ask(t *testing.T, method, address, body string, header ...string) (int, htt
 
 var teal = "/api/v1/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1")
 
+// A rocket with a receiver: where it came down, its path, and where it is now.
+func TestPositionsInAPI(t *testing.T) {
+	_, _, base := live(t)
+	var d struct {
+		Track   struct{ T_s, East_m, North_m, Height_m []float64 }
+		Landing *flight.Landing
+		Result  flight.Result
+	}
+	_, _, body := ask(t, "GET", base+teal, "")
+	if err := json.Unmarshal(body, &d); err != nil {
+		t.Fatal(err)
+	}
+	// The invented wind: 3 m/s east and 1 m/s north from the top on.
+	fell := d.Result.TouchdownAt.Sub(*d.Result.ApogeeAt).Seconds()
+	l := d.Landing
+	if l == nil || l.Source != flight.FromGPS || math.Abs(l.EastM-3*fell) > 5 || math.Abs(l.NorthM-fell) > 3 || math.Abs(l.BearingDeg-71.6) > 1 {
+		t.Fatalf("fell for %.1f s, landing %+v", fell, l)
+	}
+	if n := len(d.Track.T_s); n < 20 || len(d.Track.East_m) != n || len(d.Track.Height_m) != n || math.Abs(d.Track.East_m[n-1]-l.EastM) > 4 {
+		t.Errorf("track %+v", d.Track)
+	}
+	var rockets []struct{ State *flight.State }
+	_, _, body = ask(t, "GET", base+"/api/v1/rockets", "")
+	if err := json.Unmarshal(body, &rockets); err != nil {
+		t.Fatal(err)
+	}
+	st := rockets[0].State // it is coming down
+	if p := st.Position; p == nil || p.Source != flight.FromGPS || math.Abs(p.BearingDeg-71.6) > 1 || p.ElevationDeg == nil ||
+		math.Abs(*p.ElevationDeg-math.Atan2(*st.AltitudeM, p.RangeM)*180/math.Pi) > 0.2 {
+		t.Errorf("%s: position %+v", st.Phase, p)
+	}
+}
+
 // TestAnswersFitDescription asks every address of the API and checks the answer
 // against the description that is served beside it.
 func TestAnswersFitDescription(t *testing.T) {
@@ -423,10 +456,10 @@ func TestExportCSV(t *testing.T) {
 	if code != 200 || !strings.Contains(h.Get("Content-Disposition"), `filename="20250614-093000-efgh~Teal~1.csv"`) {
 		t.Errorf("status %d, disposition %q", code, h.Get("Content-Disposition"))
 	}
-	if want := "at,t_s,pressure_pa,temperature_c,cell_v,release_us,release_on,armed"; lines[0] != want {
+	if want := "at,t_s,pressure_pa,temperature_c,cell_v,release_us,release_on,armed,latitude_deg,longitude_deg"; lines[0] != want {
 		t.Errorf("head %q, want %q", lines[0], want)
 	}
-	if ok, _ := regexp.MatchString(`^2025-06-14T09:30:[12]\d\.\d{6}Z,-[45]\.\d{6},100\d{3},21\.5,3\.9\d+,1100,0,0$`, lines[1]); !ok {
+	if ok, _ := regexp.MatchString(`^2025-06-14T09:30:[12]\d\.\d{6}Z,-[45]\.\d{6},100\d{3},21\.5,3\.9\d+,1100,0,0,52\.1\d*,5\.3$`, lines[1]); !ok {
 		t.Errorf("first line %q", lines[1])
 	}
 	if len(lines) < 400 {

@@ -87,6 +87,9 @@ func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sam
 	rng := rand.New(rand.NewPCG(seed, 1))
 	n := int(h.length() * 20)
 	names := []string{decode.PressurePa, decode.TemperatureC, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed}
+	if h.rocket == "Teal" {
+		names = append(names, decode.LatitudeDeg, decode.LongitudeDeg)
+	}
 	out := make([]decode.Sample, 0, n)
 	for i := range n {
 		t := float64(i) / 20
@@ -106,13 +109,31 @@ func samplesOf(session string, epoch time.Time, h hop, seed uint64) []decode.Sam
 		at := epoch.Add(time.Duration(t * 1e9))
 		heard := at.Add(12 * time.Millisecond)
 		rssi := -60 - height/8 + rng.NormFloat64()
+		values := []float64{math.Round(p), 21.5, math.Round((h.cell-0.0002*t)*1000) / 1000, us, on, armed}
+		if h.rocket == "Teal" { // it has a receiver that tells twice a second
+			lat, lon := h.placeAt(math.Floor(2*t)/2 - h.pad)
+			values = append(values, lat, lon)
+		}
 		out = append(out, decode.Sample{
 			Session: session, Link: h.link, N: uint64(i + 1), Rocket: h.rocket, Boot: 1, Seq: int64(i), Clock: int64(t * 1e6),
 			At: at, Heard: heard, Passed: heard.Sub(epoch).Nanoseconds(), RSSI: &rssi,
-			Values: decode.Channels{Names: names, Values: []float64{math.Round(p), 21.5, math.Round((h.cell-0.0002*t)*1000) / 1000, us, on, armed}},
+			Values: decode.Channels{Names: names, Values: values},
 		})
 	}
 	return out
+}
+
+// placeAt is where the rocket is over the ground t s after its liftoff, in degrees:
+// from the top on the wind carries it 3 m/s east and 1 m/s north, and before the
+// liftoff the receiver's last digit turns over now and then.
+func (h hop) placeAt(t float64) (lat, lon float64) {
+	const lat0, lon0, metre = 52.10, 5.30, 1 / 111_000.0
+	drifted := 0.0
+	if top := h.speed / 9.81; !h.noFlight && t > top {
+		drifted = min(t, h.airborne()) - top
+	}
+	jitter := 1e-7 * float64(int(2*t)%2)
+	return lat0 + jitter + drifted*metre, lon0 + 3*drifted*metre/math.Cos(lat0*math.Pi/180)
 }
 
 func frameOf(s *decode.Sample) ingest.Frame {

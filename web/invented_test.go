@@ -10,6 +10,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/ground"
 	"padlark/flight/smooth"
 	"padlark/ingest"
 	"padlark/watch"
@@ -42,6 +43,7 @@ type invented struct {
 type analysis struct {
 	res    flight.Result
 	series smooth.Series
+	track  ground.Track
 }
 
 func newInvented() *invented {
@@ -187,11 +189,21 @@ func (v *invented) Alarms(_ context.Context, q Query) ([]flight.Alarm, error) {
 
 // analysed runs the smoother over one flight.
 func (v *invented) analysed(session, rocket string, n int) (flight.Result, smooth.Series, error) {
+	a, err := v.analysis(session, rocket, n)
+	return a.res, a.series, err
+}
+
+func (v *invented) Track(_ context.Context, id FlightID) (ground.Track, error) {
+	a, err := v.analysis(id.Session, id.Rocket, id.Flight)
+	return a.track, err
+}
+
+func (v *invented) analysis(session, rocket string, n int) (analysis, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	name := FlightID{session, rocket, n}.String()
 	if w, ok := v.worked[name]; ok {
-		return w.res, w.series, nil
+		return w, nil
 	}
 	var events []flight.Event
 	var up, down time.Time
@@ -207,7 +219,7 @@ func (v *invented) analysed(session, rocket string, n int) (flight.Result, smoot
 		}
 	}
 	if up.IsZero() {
-		return flight.Result{}, smooth.Series{}, ErrNotFound
+		return analysis{}, ErrNotFound
 	}
 	over := !down.IsZero()
 	if !over {
@@ -226,10 +238,18 @@ func (v *invented) analysed(session, rocket string, n int) (flight.Result, smoot
 		}
 	}
 	res, series, err := smooth.Analyse(smooth.Config{Session: session, Rocket: cfg}, samples, events, nil)
-	if over && err == nil {
-		v.worked[name] = analysis{res, series}
+	a := analysis{res: res, series: series}
+	if err == nil {
+		height := func(at time.Time) (float64, float64) {
+			i := min(sort.SearchFloat64s(series.T, at.Sub(series.Start).Seconds()), len(series.T)-1)
+			return series.Height[i], -series.Speed[i]
+		}
+		a.track, a.res.Landing = ground.Trace(cfg, flight.Site{}, samples, &res, height)
+		if over {
+			v.worked[name] = a
+		}
 	}
-	return res, series, err
+	return a, err
 }
 
 func (v *invented) Flights(ctx context.Context, session string) ([]flight.Result, error) {

@@ -11,6 +11,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/ground"
 	"padlark/ingest"
 )
 
@@ -143,6 +144,8 @@ type Flights interface {
 	// Expected is what the model says for the rocket as configured, or nil
 	// where the configuration does not say enough.
 	Expected(ctx context.Context, id FlightID) (*Course, error)
+	// Track is the path over the ground, empty where no fix was heard.
+	Track(ctx context.Context, id FlightID) (ground.Track, error)
 }
 
 // Exporter writes a flight's samples in a file format: "csv" or "parquet".

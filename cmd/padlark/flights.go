@@ -5,10 +5,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"padlark/flight"
 	"padlark/storage/results"
@@ -112,9 +114,36 @@ func printFlights(w io.Writer, list []flight.Result) error {
 	}
 	fmt.Fprintln(w, "\n± is one standard deviation. Heights are above the pad.")
 	for _, r := range list {
-		wrap(w, fmt.Sprintf("%s %d: ", r.Rocket, r.Flight), r.Verdict)
+		label := fmt.Sprintf("%s %d: ", r.Rocket, r.Flight)
+		wrap(w, label, r.Verdict)
+		if r.Landing != nil {
+			wrap(w, strings.Repeat(" ", utf8.RuneCountInString(label)), landingWords(r.Landing, r.TouchdownAt != nil))
+		}
 	}
 	return nil
+}
+
+// landingWords say where a rocket came down.
+func landingWords(l *flight.Landing, seen bool) string {
+	where := "landed"
+	if !seen {
+		where = "should lie"
+	}
+	where += fmt.Sprintf(" %.0f m from the pad at %.0f° (%s)", l.RangeM, l.BearingDeg, compass(l.BearingDeg))
+	if l.LatitudeDeg != nil {
+		where += fmt.Sprintf(", %.5f° %.5f°", *l.LatitudeDeg, *l.LongitudeDeg)
+	}
+	by := "by GPS"
+	if l.Source == flight.FromWind {
+		by = "by the site's wind alone"
+	}
+	return fmt.Sprintf("%s, %s: 95 of 100 within %.0f m by %.0f m of there", where, by, l.AlongM, l.AcrossM)
+}
+
+// compass is a bearing as one of the eight points.
+func compass(bearingDeg float64) string {
+	points := [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
+	return points[int(math.Round(bearingDeg/45))%len(points)]
 }
 
 func clockTime(t *time.Time) string {

@@ -30,3 +30,32 @@ func TestFlightsTable(t *testing.T) {
 		}
 	}
 }
+
+// Where it came down is said in metres and a bearing, and by what that is known.
+func TestFlightsTellLanding(t *testing.T) {
+	at := time.Date(2025, 6, 14, 9, 30, 0, 0, time.UTC)
+	p := func(v float64) *float64 { return &v }
+	list := []flight.Result{
+		{Rocket: "Teal", Flight: 1, TouchdownAt: &at, Verdict: "good: it flew", Landing: &flight.Landing{RangeM: 82.4, BearingDeg: 143.2,
+			LatitudeDeg: p(52.1), LongitudeDeg: p(-5.3), AlongM: 8, AcrossM: 8, Source: flight.FromGPS}},
+		{Rocket: "Rust", Flight: 1, Verdict: "look: silent", Landing: &flight.Landing{RangeM: 120, BearingDeg: 350, AlongM: 90, AcrossM: 70, Source: flight.FromWind}},
+	}
+	var out strings.Builder
+	if err := printFlights(&out, list); err != nil {
+		t.Fatal(err)
+	}
+	got := strings.Join(strings.Fields(out.String()), " ")
+	for _, want := range []string{
+		"landed 82 m from the pad at 143° (south-east), 52.10000° -5.30000°, by GPS: 95 of 100 within 8 m by 8 m of there",
+		"should lie 120 m from the pad at 350° (north), by the site's wind alone: 95 of 100 within 90 m by 70 m of there",
+	} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is not in\n%s", want, out.String())
+		}
+	}
+	for line := range strings.Lines(out.String()) {
+		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > 80 {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+}

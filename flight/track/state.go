@@ -7,6 +7,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/ground"
 )
 
 // numbers is the storage that the pointers in the state point to, so that a
@@ -123,6 +124,23 @@ func (t *Tracker) fillMotion() {
 	n.toApogee, n.toApogeeSD = p.inS, t.toApogeeSD(&p)
 	n.predicted, n.predictedSD = p.height, t.heightSD(t.last.t, p.height, 0, p.sdM*p.sdM)
 	o.ToApogeeS, o.ToApogeeSD, o.PredictedM, o.PredictedSD = &n.toApogee, &n.toApogeeSD, &n.predicted, &n.predictedSD
+}
+
+// locate follows the place of the rocket; now is the sample's time.
+func (t *Tracker) locate(s *decode.Sample, now float64) {
+	o := &t.out
+	m := ground.Moment{T: now, Phase: o.Phase, Released: o.Released,
+		HeightM: orNaN(o.AltitudeM), HeightSD: orNaN(o.AltitudeSD), SinkMps: -orNaN(o.SpeedMps)}
+	m.LatitudeDeg, m.LongitudeDeg = ground.FixOf(s)
+	t.where.Step(m)
+	o.Position, o.Landing = t.where.Position(), t.where.Landing()
+}
+
+func orNaN(p *float64) float64 {
+	if p == nil {
+		return math.NaN()
+	}
+	return *p
 }
 
 // clock turns s since the first sample into UTC.

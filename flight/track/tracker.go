@@ -6,6 +6,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/ground"
 )
 
 // Config is what a tracker needs to know. All of Rocket and Site is optional.
@@ -26,6 +27,7 @@ type Tracker struct {
 	pad    pad
 	filter filter
 	fl     flightNow
+	where  *ground.Follower
 	flying bool
 	last   lastHeard
 	out    flight.State
@@ -51,7 +53,7 @@ type lastHeard struct {
 
 // New makes a tracker that has heard nothing yet.
 func New(cfg Config) *Tracker {
-	t := &Tracker{cfg: cfg, col: newColumn(cfg.Site), pad: newPad(), events: make([]flight.Event, 0, 8)}
+	t := &Tracker{cfg: cfg, col: newColumn(cfg.Site), pad: newPad(), where: ground.New(cfg.Rocket, cfg.Site), events: make([]flight.Event, 0, 8)}
 	t.filter.tune = tuneFor(cfg.Rocket)
 	t.last.restUs = math.NaN()
 	t.out = flight.State{Session: cfg.Session, Rocket: cfg.Rocket.Name, Phase: flight.Waiting}
@@ -82,6 +84,7 @@ func (t *Tracker) Sample(s *decode.Sample) []flight.Event {
 		t.watchRelease(s, now)
 	}
 	t.fill()
+	t.locate(s, now)
 	return t.events
 }
 

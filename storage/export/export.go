@@ -37,7 +37,7 @@ type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (
 
 // Formats lists the formats by name.
 func Formats() map[string]Format {
-	return map[string]Format{"csv": CSV, "parquet": Parquet, "line": LineProtocol, "geojson": GeoJSON, "gpx": GPX}
+	return map[string]Format{"csv": CSV, "parquet": Parquet, "line": LineProtocol, "geojson": GeoJSON, "gpx": GPX, "kml": KML}
 }
 
 // Lookup finds a format by its name.
@@ -56,13 +56,14 @@ func About(name string) string {
 		"csv":     "a table, one row a sample, for spreadsheets",
 		"geojson": "the track on a map; needs positions",
 		"gpx":     "the track for maps and hand-held receivers; needs positions",
+		"kml":     "the track for globes and maps; needs positions",
 		"line":    "line protocol, for a time-series server",
 		"parquet": "a table in columns, for data analysis",
 	}[name]
 }
 
 // OnlyPositions says whether a format holds nothing but samples with a position.
-func OnlyPositions(name string) bool { return name == "geojson" || name == "gpx" }
+func OnlyPositions(name string) bool { return name == "geojson" || name == "gpx" || name == "kml" }
 
 // Names lists the formats' names, sorted.
 func Names() []string { return slices.Sorted(maps.Keys(Formats())) }

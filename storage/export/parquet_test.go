@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"encoding/xml"
 	"math"
+	"regexp"
+	"strings"
 	"testing"
 	"time"
 
@@ -154,6 +156,27 @@ func TestGPX(t *testing.T) {
 	if len(back.Tracks) != 2 || back.Tracks[0].Name != "Rust" || len(back.Tracks[0].Points) != 2 ||
 		back.Tracks[0].Points[1].Lat != 52.0003 || *back.Tracks[0].Points[1].Ele != 250 || back.Tracks[1].Points[0].Ele != nil {
 		t.Errorf("read back %+v", back.Tracks)
+	}
+}
+
+// OGC 07-147r2: longitude, latitude and height with commas, blanks between points,
+// and within a Placemark the time before the geometry.
+func TestKML(t *testing.T) {
+	var buf bytes.Buffer
+	if n, err := KML(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+		t.Fatalf("%d positions, %v", n, err)
+	}
+	got := regexp.MustCompile(`>\s+<`).ReplaceAllString(buf.String(), "><")
+	for _, want := range []string{
+		`<kml xmlns="http://www.opengis.net/kml/2.2">`,
+		`<name>Rust</name><TimeSpan><begin>2031-05-17T09:00:01Z</begin><end>2031-05-17T09:00:03Z</end></TimeSpan><LineString><altitudeMode>absolute</altitudeMode>`,
+		`<coordinates>5.0002000,52.0001000,212.5 5.0004000,52.0003000,250.0</coordinates>`,
+		`<name>Rust: last position</name>`, `<Point><altitudeMode>clampToGround</altitudeMode><coordinates>5.0004000,52.0003000,250.0</coordinates>`,
+		`<altitudeMode>clampToGround</altitudeMode><coordinates>5.0000000,52.0000000 5.0000000,52.0000000</coordinates>`,
+	} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%s\nis not in\n%s", want, got)
+		}
 	}
 }
 

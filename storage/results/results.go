@@ -4,11 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"sort"
 	"sync"
 	"time"
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/ground"
 	"padlark/flight/smooth"
 	"padlark/storage/sqlite"
 )
@@ -26,6 +29,7 @@ var ErrNoFlight = errors.New("no such flight")
 type Flight struct {
 	Result flight.Result
 	Series smooth.Series
+	Track  ground.Track
 }
 
 // Results works out the flights of one archive. It is safe for concurrent use.
@@ -218,7 +222,24 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query,
 	if s.Ended.IsZero() && inTheAir(samples, events) {
 		res.Verdict = "look: still in the air, its numbers are not final"
 	}
-	return Flight{Result: res, Series: series}, nil
+	out := Flight{Result: res, Series: series}
+	out.Track, out.Result.Landing = ground.Trace(cfg.Rocket, s.Site, samples, &out.Result, heights(series))
+	return out, nil
+}
+
+// heights looks the course of a flight up by time.
+func heights(s smooth.Series) ground.Height {
+	return func(at time.Time) (heightM, sinkMps float64) {
+		t := at.Sub(s.Start).Seconds()
+		i := sort.SearchFloat64s(s.T, t)
+		switch {
+		case i < len(s.T) && (s.T[i] == t || i > 0 && s.T[i]-t <= t-s.T[i-1]):
+			return s.Height[i], -s.Speed[i]
+		case i > 0:
+			return s.Height[i-1], -s.Speed[i-1]
+		}
+		return math.NaN(), math.NaN()
+	}
 }
 
 // inTheAir says whether a flight of a running session is under way: it has not

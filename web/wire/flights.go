@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/ground"
 	"padlark/flight/model"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -61,6 +62,12 @@ func (f Flights) Course(ctx context.Context, id web.FlightID) (*web.Course, erro
 	}
 	return &web.Course{T: t, RawM: s.Raw, HeightM: s.Height, HeightSD: s.HeightSD,
 		SpeedMps: s.Speed, SpeedSD: s.SpeedSD, AccelMps2: s.Accel, AccelSD: s.AccelSD}, nil
+}
+
+// Track is the flight's path over the ground.
+func (f Flights) Track(ctx context.Context, id web.FlightID) (ground.Track, error) {
+	one, err := f.flight(ctx, id)
+	return one.Track, err
 }
 
 func (f Flights) flight(ctx context.Context, id web.FlightID) (results.Flight, error) {

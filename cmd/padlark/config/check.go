@@ -250,6 +250,7 @@ func (c *Config) checkSite() *problem {
 		{"longitude_deg", "°", s.LongitudeDeg, -180, 180},
 		{"field_radius_m", "m", &s.FieldRadiusM, 0, 20000},
 		{"wind_mps", "m/s", &s.WindMps, 0, 60},
+		{"wind_from_deg", "°, clockwise from north", s.WindFromDeg, 0, 360},
 	} {
 		if r.v != nil && !(*r.v >= r.min && *r.v <= r.max) {
 			return problemf("site."+r.key, "%s = %g: must be between %g and %g %s", r.key, *r.v, r.min, r.max, r.unit)
