@@ -20,22 +20,31 @@ func IsCapture(r io.Reader) bool {
 	return err == nil && string(head) == captureMagic
 }
 
-// packedMagic begins a file that is compressed with Zstandard (RFC 8878, 3.1.1:
+// zstdMagic begins a file that is compressed with Zstandard (RFC 8878, 3.1.1:
 // 0xFD2FB528, little-endian).
-const packedMagic = "\x28\xb5\x2f\xfd"
+const zstdMagic = "\x28\xb5\x2f\xfd"
 
 // unpackMost bounds the memory that unpacking may take.
 const unpackMost = 32 << 20
 
-// unpacked is what r holds, which may be compressed.
+// unpacked is the capture that r holds, which may be compressed and packed.
 func unpacked(r *bufio.Reader) (io.Reader, error) {
-	if head, _ := r.Peek(len(packedMagic)); string(head) != packedMagic {
+	if begins(r, zstdMagic) {
+		// With one goroutine's worth of concurrency it needs no closing.
+		z, err := zstd.NewReader(r, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxWindow(unpackMost), zstd.WithDecoderLowmem(true))
+		if err != nil {
+			return nil, fmt.Errorf("read capture: %w", err)
+		}
+		r = bufio.NewReader(z)
+	}
+	if !begins(r, packMagic) {
 		return r, nil
 	}
-	// With one goroutine's worth of concurrency it needs no closing.
-	z, err := zstd.NewReader(r, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxWindow(unpackMost), zstd.WithDecoderLowmem(true))
-	if err != nil {
-		return nil, fmt.Errorf("read capture: %w", err)
-	}
-	return z, nil
+	_, err := r.Discard(len(packMagic))
+	return &unpacker{r: r}, err
+}
+
+func begins(r *bufio.Reader, with string) bool {
+	head, _ := r.Peek(len(with))
+	return string(head) == with
 }

@@ -62,7 +62,7 @@ func (l *fileLink) try(ctx context.Context) error {
 func (l *fileLink) read(ctx context.Context, r io.Reader, name string, again bool) error {
 	br := bufio.NewReaderSize(r, 65536)
 	head, err := br.Peek(len(captureMagic))
-	capture := string(head) == captureMagic || bytes.HasPrefix(head, []byte(packedMagic))
+	capture := string(head) == captureMagic || bytes.HasPrefix(head, []byte(zstdMagic))
 	if len(head) == 0 && again && err != nil {
 		return &missingError{name + " has no writer: start the program that writes to it"}
 	}

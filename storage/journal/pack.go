@@ -11,6 +11,8 @@ import (
 	"strings"
 
 	"github.com/klauspost/compress/zstd"
+
+	"padlark/ingest"
 )
 
 // Pack compresses the journal of a session that has ended, in one step: at any
@@ -45,7 +47,7 @@ func pack(ctx context.Context, in io.Reader, path string) error {
 	if err != nil {
 		return errors.Join(err, out.Close())
 	}
-	_, err = io.Copy(z, readerFunc(func(b []byte) (int, error) {
+	err = ingest.PackCapture(z, readerFunc(func(b []byte) (int, error) {
 		if err := ctx.Err(); err != nil {
 			return 0, err
 		}
