@@ -7,6 +7,8 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"regexp"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -80,7 +82,27 @@ bucket = "padlark"
 			t.Errorf("no %q in the metrics", want)
 		}
 	}
+	wantRuled(t, body)
 	d.stop(t)
+}
+
+// wantRuled wants each series that a rule of deploy/alerts.yml is about among
+// the metrics; those of the uplink are there only with one.
+func wantRuled(t *testing.T, metrics string) {
+	t.Helper()
+	rules, err := os.ReadFile("../../deploy/alerts.yml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := regexp.MustCompile(`expr: .*?((?:padlark|process)_[a-z_]+)`).FindAllStringSubmatch(string(rules), -1)
+	if len(names) < 5 {
+		t.Fatalf("rules found: %v", names)
+	}
+	for _, n := range names {
+		if !strings.HasPrefix(n[1], "padlark_uplink_") && !strings.Contains(metrics, "\n"+n[1]) {
+			t.Errorf("a rule is about %s, which is not among the metrics", n[1])
+		}
+	}
 }
 
 // larkText is one frame of a board at rest.

@@ -7,6 +7,7 @@ import (
 	"net"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
@@ -24,8 +25,13 @@ import (
 func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, error) {
 	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
 	flights := wire.Flights{Results: results.New(s.archive), Archive: s.archive}
+	registry := prometheus.NewRegistry()
+	if err := registry.Register(recording{s}); err != nil {
+		return "", fmt.Errorf("register metrics: %w", err)
+	}
 	srv, err := web.New(web.Options{
-		Listen: s.cfg.Web.Listen, Station: s.cfg.Station.Name, Version: s.opt.Version,
+		Registry: registry,
+		Listen:   s.cfg.Web.Listen, Station: s.cfg.Station.Name, Version: s.opt.Version,
 		Access:  web.Access{CrewHash: s.cfg.Web.Passphrase, ViewerHash: s.cfg.Web.Viewer},
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
 		Archive: archive, Notes: archive, Checkups: archive,
