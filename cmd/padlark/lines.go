@@ -20,7 +20,9 @@ import (
 type lines struct {
 	out    io.Writer
 	live   bool // a terminal: update in place
-	drawn  int  // lines drawn so far that the next redraw replaces
+	big    bool // in large digits over all of it, with the newest log line below
+	note   string
+	drawn  int // lines drawn so far that the next redraw replaces
 	states map[string]flight.State
 	said   map[string]said
 	// alarms are the open ones by id, in the order of their raising.
@@ -166,6 +168,10 @@ func (l *lines) redraw() {
 	if !l.live {
 		return
 	}
+	if l.big {
+		l.redrawBoard()
+		return
+	}
 	var b strings.Builder
 	if l.drawn > 0 {
 		fmt.Fprintf(&b, "\x1b[%dA", l.drawn)
@@ -234,28 +240,32 @@ func (l *lines) dangers(rocket string) bool {
 	})
 }
 
-// stateLine is one rocket in at most 80 columns.
-func (l *lines) stateLine(st flight.State) string {
-	next := ""
+// next says what comes next for a rocket, or what keeps it.
+func (l *lines) next(st flight.State) string {
 	switch silent := l.now.Sub(st.At); {
 	case silent > staleAfter:
-		next = fmt.Sprintf("SILENT for %.0f s", silent.Seconds())
+		return fmt.Sprintf("SILENT for %.0f s", silent.Seconds())
 	case st.Phase == flight.Waiting && st.Go:
-		next = "go"
+		return "go"
 	case st.Phase == flight.Waiting && len(st.NotYet) > 0:
-		next = "not yet: " + st.NotYet[0]
+		return "not yet: " + st.NotYet[0]
 	case st.ToApogeeS != nil && (st.Phase == flight.Boost || st.Phase == flight.Coast):
-		next = fmt.Sprintf("apogee in %.1f s", *st.ToApogeeS)
+		return fmt.Sprintf("apogee in %.1f s", *st.ToApogeeS)
 	case st.Released:
-		next = "released"
+		return "released"
 	case st.Phase == flight.Descent && l.dangers(st.Rocket):
-		next = "NO RELEASE SEEN"
+		return "NO RELEASE SEEN"
 	case st.Phase == flight.Descent:
-		next = "no release seen yet"
+		return "no release seen yet"
 	}
+	return ""
+}
+
+// stateLine is one rocket in at most 80 columns.
+func (l *lines) stateLine(st flight.State) string {
 	return strings.TrimRight(fmt.Sprintf("%-10s %-8s %s %s  top %s  %s  %s",
 		clip(st.Rocket, 10), st.Phase, quantity(st.AltitudeM, "%7.1f m"), quantity(st.SpeedMps, "%+6.1f m/s"),
-		quantity(st.HighestM, "%6.1f m"), quantity(st.CellV, "%.2f V"), next), " ")
+		quantity(st.HighestM, "%6.1f m"), quantity(st.CellV, "%.2f V"), l.next(st)), " ")
 }
 
 // quantity formats a value, or as many blanks and a dash when it is not known.

@@ -19,6 +19,7 @@ type runCmd struct {
 	Data    string `help:"Folder for archive and bus, instead of station.data." placeholder:"DIR"`
 	Capture string `help:"Write every byte that is heard, with its time, to FILE: what reproduces any trouble at home." placeholder:"FILE"`
 	Quiet   bool   `short:"q" help:"No line per rocket; the log only."`
+	Screen  bool   `help:"Say how this computer's own screen shows the board."`
 }
 
 // Help shows an example.
@@ -41,7 +42,27 @@ func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
 		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
 	}
 	opt := station.Options{Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In}
-	return runStation(ctx, opt, io, c.Quiet, nil)
+	if !c.Screen {
+		return runStation(ctx, opt, io, c.Quiet, nil)
+	}
+	return runStation(ctx, opt, io, c.Quiet, func(ctx context.Context, info station.Info) error {
+		fmt.Fprint(io.Err, screenWords(info.Pages, cfg.Bus.Listen))
+		<-ctx.Done()
+		return nil
+	})
+}
+
+// screenWords say how a screen on this computer shows the board.
+func screenWords(pages, bus string) string {
+	if pages == "" {
+		pages = "there are no pages: set web.listen\n"
+	} else {
+		pages = "full screen, with a graphical system: chromium --kiosk " + pages + "\n"
+	}
+	if bus == "" {
+		return pages + "large digits on a text console: set bus.listen = \"127.0.0.1:4222\" first\n"
+	}
+	return pages + "large digits on a text console: padlark watch --screen nats://" + bus + "\n"
 }
 
 // runStation runs a station with its rockets shown on io.Out and its log on

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"io"
+	"strings"
 	"sync"
 	"time"
 
@@ -28,6 +29,10 @@ func newView(out, log io.Writer) *view { return &view{lines: newLines(out), log:
 func (v *view) Write(p []byte) (int, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
+	if v.lines.big {
+		v.lines.note = strings.TrimSpace(string(p))
+		return len(p), nil
+	}
 	v.lines.erase()
 	n, err := v.log.Write(p)
 	v.lines.redraw()

@@ -25,6 +25,7 @@ type watchCmd struct {
 	remoteFlags
 	URL     string `arg:"" help:"The live bus of a station ([bus] listen)." placeholder:"nats://HOST:4222"`
 	Config  string `short:"c" type:"path" help:"Configuration whose [callout] is used here." placeholder:"FILE"`
+	Screen  bool   `help:"Large digits over the whole terminal, for a screen read from some steps away."`
 	Callout string `help:"Run CMD for each callout, with the text on its standard input." placeholder:"CMD"`
 }
 
@@ -42,6 +43,13 @@ func (c *watchCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	v := newView(io.Out, io.Err)
+	if c.Screen {
+		leave, err := v.wholeScreen()
+		if err != nil {
+			return err
+		}
+		defer leave()
+	}
 	w := newRemoteWatch(calls, v, newLog(v))
 	r, err := c.remote(c.URL)
 	if err != nil {
