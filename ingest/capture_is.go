@@ -27,7 +27,9 @@ const zstdMagic = "\x28\xb5\x2f\xfd"
 // unpackMost bounds the memory that unpacking may take.
 const unpackMost = 32 << 20
 
-// unpacked is the capture that r holds, which may be compressed and packed.
+// Unpacked is the capture that r holds, which may be compressed and packed.
+func Unpacked(r io.Reader) (io.Reader, error) { return unpacked(bufio.NewReader(r)) }
+
 func unpacked(r *bufio.Reader) (io.Reader, error) {
 	if begins(r, zstdMagic) {
 		// With one goroutine's worth of concurrency it needs no closing.

@@ -168,8 +168,8 @@ func (p *player) end() int64 {
 	return p.passed + importTail.Nanoseconds()
 }
 
-// keep stores a session of frames with all that follows from them. Doing it
-// again changes nothing. If it fails, the archive is as it was before.
+// keep stores a session of frames with all that follows from them, in the archive
+// and as a journal. Doing it again changes nothing. If it fails, the archive is as it was before.
 func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
 	was, err := m.archive.Session(ctx, s.ID)
 	if err != nil && !errors.Is(err, sqlite.ErrNoSession) {
@@ -194,18 +194,29 @@ func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Conf
 	return nil, fmt.Errorf("import %s: %w; session %s %s", m.cmd.File, err, s.ID, state)
 }
 
-func (m *logImport) fill(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
+func (m *logImport) fill(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (_ *player, err error) {
 	if err := m.archive.StartSession(ctx, s); err != nil {
 		return nil, err
 	}
+	j, err := newLogJournal(m.dir, s, cfg)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, j.drop()) }()
 	done, say := uint64(0), progressOn(m.cio.Err, "stored")
 	p := &player{cfg: cfg, id: s.ID, epoch: s.Epoch}
 	p.rows = func(r sqlite.Rows) error {
 		done += uint64(len(r.Frames))
 		say(done)
+		if err := j.frames(r.Frames); err != nil {
+			return err
+		}
 		return m.archive.WriteRows(ctx, r)
 	}
 	if err := p.play(ctx, frames); err != nil {
+		return nil, err
+	}
+	if err := j.finish(ctx, p); err != nil {
 		return nil, err
 	}
 	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: p.frames + 1}

@@ -20,25 +20,55 @@ import (
 // new file's path.
 func Pack(ctx context.Context, path string) (packed string, err error) {
 	packed = strings.TrimSuffix(path, Suffix) + Packed
-	in, err := os.Open(path)
-	if err != nil {
-		return "", fmt.Errorf("compress journal: %w", err)
-	}
-	defer in.Close() //nolint:errcheck // it was only read from
-	tmp := packed + ".new"
-	if err := pack(ctx, in, tmp); err != nil {
-		return "", errors.Join(fmt.Errorf("compress journal %s: %w", path, err), os.Remove(tmp))
-	}
-	if err := os.Rename(tmp, packed); err != nil {
-		return "", fmt.Errorf("compress journal: %w", err)
-	}
-	if err := syncDir(filepath.Dir(packed)); err != nil {
-		return "", fmt.Errorf("compress journal: %w", err)
+	if err := keep(ctx, path, packed); err != nil {
+		return "", err
 	}
 	return packed, os.Remove(path)
 }
 
+// Keep puts a copy of a journal that is written no more, compressed or not, into
+// a folder of journals, in place of an earlier copy of the same session.
+func Keep(ctx context.Context, path, dir string) error {
+	r, err := Open(path, nil)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(r.Close(), os.MkdirAll(dir, 0o755)); err != nil {
+		return fmt.Errorf("keep journal: %w", err)
+	}
+	return keep(ctx, path, filepath.Join(dir, r.Info().Session+Packed))
+}
+
+func keep(ctx context.Context, path, packed string) error {
+	in, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("compress journal: %w", err)
+	}
+	defer in.Close() //nolint:errcheck // it was only read from
+	tmp := packed + ".new"
+	if err := pack(ctx, in, tmp); err != nil {
+		return errors.Join(fmt.Errorf("compress journal %s: %w", path, err), os.Remove(tmp))
+	}
+	err = os.Rename(tmp, packed)
+	if err == nil {
+		err = syncDir(filepath.Dir(packed))
+	}
+	if err != nil {
+		return fmt.Errorf("compress journal: %w", err)
+	}
+	return nil
+}
+
 func pack(ctx context.Context, in io.Reader, path string) error {
+	plain, err := ingest.Unpacked(readerFunc(func(b []byte) (int, error) {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		return in.Read(b)
+	}))
+	if err != nil {
+		return err
+	}
 	out, err := os.Create(path)
 	if err != nil {
 		return err
@@ -47,13 +77,7 @@ func pack(ctx context.Context, in io.Reader, path string) error {
 	if err != nil {
 		return errors.Join(err, out.Close())
 	}
-	err = ingest.PackCapture(z, readerFunc(func(b []byte) (int, error) {
-		if err := ctx.Err(); err != nil {
-			return 0, err
-		}
-		return in.Read(b)
-	}))
-	return errors.Join(err, z.Close(), out.Sync(), out.Close())
+	return errors.Join(ingest.PackCapture(z, plain), z.Close(), out.Sync(), out.Close())
 }
 
 type readerFunc func([]byte) (int, error)
