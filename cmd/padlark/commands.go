@@ -28,4 +28,9 @@ type commands struct {
 	Ready      readyCmd      `cmd:"" help:"Look at this computer before a day in the field: ports, disk, clock, sound, power."`
 	Alive      aliveCmd      `cmd:"" help:"Ask a running station whether it is well."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
+	Completion completionCmd `cmd:"" help:"Print what completes commands in a shell."`
+	Manual     manualCmd     `cmd:"" help:"Write the manual pages."`
+	Help       helpCmd       `cmd:"" help:"Show the help text of a command."`
+
+	ShowVersion versionFlag `name:"version" help:"Print the version and leave."`
 }

@@ -135,17 +135,9 @@ func parse(args []string, out, errw io.Writer) (sel command, code int, err error
 			sel, code, err = nil, int(asked), nil
 		}
 	}()
-	var c commands
-	k, err := kong.New(&c,
-		kong.Name("padlark"),
-		kong.Description("An offline ground station for water rockets and other small hobby rockets: "+
-			"hears every rocket at once, says what each is doing, warns in time, keeps every frame."),
-		kong.Writers(out, errw),
-		kong.Exit(func(code int) { panic(helpAsked(code)) }),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 80}),
-	)
+	k, err := commandLine(out, errw)
 	if err != nil {
-		return nil, exitUsage, fmt.Errorf("build the command line: %w", err)
+		return nil, exitUsage, err
 	}
 	if len(args) == 0 {
 		args = []string{"--help"}
@@ -159,4 +151,20 @@ func parse(args []string, out, errw io.Writer) (sel command, code int, err error
 		return nil, exitUsage, fmt.Errorf("command %s has nothing to run", kctx.Command())
 	}
 	return sel, exitOK, nil
+}
+
+// commandLine is the description of all commands.
+func commandLine(out, errw io.Writer) (*kong.Kong, error) {
+	k, err := kong.New(&commands{},
+		kong.Name("padlark"),
+		kong.Description("An offline ground station for water rockets and other small hobby rockets: "+
+			"hears every rocket at once, says what each is doing, warns in time, keeps every frame."),
+		kong.Writers(out, errw),
+		kong.Exit(func(code int) { panic(helpAsked(code)) }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 80}),
+	)
+	if err != nil {
+		return nil, fmt.Errorf("build the command line: %w", err)
+	}
+	return k, nil
 }

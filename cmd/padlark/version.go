@@ -29,8 +29,13 @@ func (c *versionCmd) Run(_ context.Context, io *cmdIO) error {
 			Version: v, Commit: builtCommit(), Go: runtime.Version(), OS: runtime.GOOS, Arch: runtime.GOARCH, Dependencies: dependencies(),
 		})
 	}
-	fmt.Fprintf(io.Out, "padlark %s (%s, %s/%s)\n", v, runtime.Version(), runtime.GOOS, runtime.GOARCH)
-	return nil
+	_, err := fmt.Fprint(io.Out, versionLine())
+	return err
+}
+
+// versionLine says in a line what this is.
+func versionLine() string {
+	return fmt.Sprintf("padlark %s (%s, %s/%s)\n", softwareVersion(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
 }
 
 // builtVersion is what the program knows of its making.
