@@ -1,6 +1,8 @@
 package decode
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -13,6 +15,11 @@ import (
 // Each address is six characters shifted left by one, padded with spaces, and
 // a byte with the SSID in bits 1 to 4; bit 0 of that byte is set in the last
 // address only. PID F0 means no layer 3.
+//
+// Programs that decode radio print it as a line, the addresses that have repeated
+// it with a star (common practice, no source):
+//
+//	SOURCE-1>DEST,DIGI-1*,DIGI-2:information
 
 const (
 	ax25UI       = 0x03
@@ -28,6 +35,7 @@ type callsign [7]byte
 type ax25Form struct {
 	sources     []source
 	destination *callsign
+	monitored   bool // written as a line
 }
 
 type source struct {
@@ -36,6 +44,9 @@ type source struct {
 }
 
 func (p *Program) parseAX25(b []byte, base int, sc *scratch, m *ident) *Reject {
+	if p.ax25.monitored {
+		return p.parseMonitored(b, base, sc, m)
+	}
 	if r := p.checkBytes(b, base); r != nil {
 		return r
 	}
@@ -52,9 +63,16 @@ func (p *Program) parseAX25(b []byte, base int, sc *scratch, m *ident) *Reject {
 	if b[end]&^ax25Poll != ax25UI || b[end+1] != ax25NoLayer3 {
 		return p.reject(Unknown, ReasonNotOurs, "", base+end, fmt.Sprintf("control %02X and PID %02X are not those of a UI frame without layer 3", b[end], b[end+1]))
 	}
-	dest, from := readCallsign(b[0:7]), readCallsign(b[7:14])
+	if r := p.isHeard(readCallsign(b[7:14]), readCallsign(b[0:7]), base+7, m); r != nil {
+		return r
+	}
+	return p.inner.parse(b[end+2:], base+end+2, sc.inner, m)
+}
+
+// isHeard says whether frames of a source to a destination are ours.
+func (p *Program) isHeard(from, dest callsign, at int, m *ident) *Reject {
 	if p.ax25.destination != nil && dest != *p.ax25.destination {
-		return p.reject(Unknown, ReasonNotOurs, "", base, "sent to "+dest.String())
+		return p.reject(Unknown, ReasonNotOurs, "", at, "sent to "+dest.String())
 	}
 	ours := len(p.ax25.sources) == 0
 	for _, s := range p.ax25.sources {
@@ -64,9 +82,35 @@ func (p *Program) parseAX25(b []byte, base int, sc *scratch, m *ident) *Reject {
 		}
 	}
 	if !ours {
-		return p.reject(Unknown, ReasonNotOurs, "", base+7, "sent by "+from.String())
+		return p.reject(Unknown, ReasonNotOurs, "", at, "sent by "+from.String())
 	}
-	return p.inner.parse(b[end+2:], base+end+2, sc.inner, m)
+	m.from, m.to = from, dest
+	return nil
+}
+
+// parseMonitored reads a frame that is written as a line.
+func (p *Program) parseMonitored(b []byte, base int, sc *scratch, m *ident) *Reject {
+	line := trimEnd(b)
+	if !bytes.HasPrefix(line, p.text.prefix) {
+		return p.reject(Unknown, ReasonNotOurs, "", base, fmt.Sprintf("the line does not start with %q", p.text.prefix))
+	}
+	head := trimSpaces(line[len(p.text.prefix):])
+	start := len(line) - len(head)
+	colon, arrow := bytes.IndexByte(head, ':'), bytes.IndexByte(head, '>')
+	if arrow < 0 || colon < arrow {
+		return p.reject(Unknown, ReasonNotOurs, "", base+start, fmt.Sprintf("it does not begin as SOURCE>DESTINATION: does: %.40q", head))
+	}
+	to, _, _ := bytes.Cut(head[arrow+1:colon], []byte(","))
+	from, err := parseCallsign(string(head[:arrow]))
+	dest, err2 := parseCallsign(string(to))
+	if err = errors.Join(err, err2); err != nil {
+		return p.reject(Corrupt, ReasonHeader, "", base+start, err.Error())
+	}
+	if r := p.isHeard(from, dest, base+start, m); r != nil {
+		return r
+	}
+	at := start + colon + 1
+	return p.inner.parse(line[at:], base+at, sc.inner, m)
 }
 
 // ax25Addresses checks the address field and says where it ends.
@@ -134,7 +178,7 @@ func parseCallsign(s string) (callsign, error) {
 func (c callsign) String() string {
 	var b strings.Builder
 	for _, ch := range c[:6] {
-		if ch>>1 != ' ' {
+		if ch>>1 != ' ' && ch != 0 {
 			b.WriteByte(ch >> 1)
 		}
 	}
@@ -162,6 +206,9 @@ func (p *Program) appendAX25(dst []byte, rocket uint32) ([]byte, error) {
 		if s.rocket == rocket {
 			from = s
 		}
+	}
+	if p.ax25.monitored {
+		return fmt.Appendf(dst, "%s%s>%s:", p.text.prefix, from.call, to), nil
 	}
 	to[6] |= 0xe0
 	from.call[6] |= 0x61

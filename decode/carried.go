@@ -4,6 +4,8 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"fmt"
+
+	"padlark/ingest"
 )
 
 // A field of a text or document may hold a whole frame: modules that print what
@@ -14,8 +16,9 @@ import (
 type frameText uint8
 
 const (
-	noFrame    frameText = iota
-	asItStands           // text, or bytes
+	noFrame frameText = iota
+	asText
+	asBytes
 	asHex
 	asBase64
 )
@@ -24,8 +27,10 @@ func frameTextOf(s string) (frameText, error) {
 	switch s {
 	case "":
 		return noFrame, nil
-	case "text", "bytes":
-		return asItStands, nil
+	case "text":
+		return asText, nil
+	case "bytes":
+		return asBytes, nil
 	case "hex":
 		return asHex, nil
 	case "base64":
@@ -57,8 +62,12 @@ func (c *compiler) compileCarried(others []Layout, depth int) error {
 		}
 		return nil
 	}
+	framing := ""
+	if p.fields[p.carries].frame == asText {
+		framing = ingest.FramingLine
+	}
 	var err error
-	if p.inner, err = c.compileInner("inner", c.layout.Inner, others, depth); err != nil {
+	if p.inner, err = c.compileInner("inner", c.layout.Inner, others, depth, framing); err != nil {
 		return err
 	}
 	if p.inner.text.nameless {

@@ -64,6 +64,10 @@ func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
 	if err := c.compileForm(); err != nil {
 		return nil, err
 	}
+	if len(l.Fields) == 0 && c.p.form == formAPRS {
+		l.Fields = aprsFields()
+		c.layout.Fields = l.Fields
+	}
 	if len(l.Fields) == 0 {
 		return nil, c.errorf("fields", "there are none; write fields = [ { name = %q, unit = \"hPa\" }, … ]", PressurePa)
 	}
@@ -139,12 +143,12 @@ func (c *compiler) start() error {
 
 // formNames lists the forms, in the order of their numbers.
 func formNames() []string {
-	return []string{Delimited, NMEA, Binary, AX25, SpacePacket, JSON, CBOR, MessagePack, Kinds}
+	return []string{Delimited, NMEA, Binary, AX25, SpacePacket, JSON, CBOR, MessagePack, APRS, Kinds}
 }
 
 // isText says whether values are written as text, or name themselves: not as bits
 // at a place.
-func (c *compiler) isText() bool { return c.isLine() || c.isDocument() }
+func (c *compiler) isText() bool { return c.isLine() || c.isDocument() || c.p.form == formAPRS }
 
 func (c *compiler) isLine() bool { return c.p.form == formDelimited || c.p.form == formNMEA }
 
@@ -154,20 +158,20 @@ func (c *compiler) isDocument() bool {
 
 // inLines says whether a frame can be a line of text.
 func (c *compiler) inLines() bool {
-	return c.isLine() || c.p.form == formJSON || c.p.form == formKinds
+	return c.isText() && c.p.form != formCBOR && c.p.form != formMessagePack || c.p.form == formAX25 || c.p.form == formKinds
 }
 
 // wrongForm finds keys that mean nothing in the layout's form.
 func (c *compiler) wrongForm() error {
 	l := c.layout
-	outer := []form{formAX25, formPacket, formDelimited, formNMEA, formJSON, formCBOR, formMessagePack}
-	leaf := []form{formDelimited, formNMEA, formBinary, formJSON, formCBOR, formMessagePack}
+	outer := []form{formAX25, formPacket, formDelimited, formNMEA, formJSON, formCBOR, formMessagePack, formAPRS}
+	leaf := []form{formDelimited, formNMEA, formBinary, formJSON, formCBOR, formMessagePack, formAPRS}
 	for _, k := range []struct {
 		key   string
 		given bool
 		forms []form
 	}{
-		{"prefix", l.Prefix != "", []form{formDelimited}},
+		{"prefix", l.Prefix != "", []form{formDelimited, formAX25}},
 		{"separator", l.Separator != "", []form{formDelimited}},
 		{"pairs", l.Pairs != "", []form{formDelimited}},
 		{"decimal", l.Decimal != "", []form{formDelimited}},
@@ -272,7 +276,7 @@ func (c *compiler) compileChecksum() error {
 		}
 		return nil
 	}
-	if c.isDocument() || c.p.form == formKinds {
+	if c.isDocument() || c.p.form == formKinds || c.p.form == formAPRS {
 		return c.errorf("checksum", "it means nothing in the form %s; leave it out", c.layout.Form)
 	}
 	s, ok := findSum(k.Kind)

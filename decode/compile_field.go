@@ -98,6 +98,8 @@ func (c *compiler) whereIn(i int, lf Field, f *field) error {
 		return c.fieldErrorf(i, "path", "it means nothing in the form %s; leave it out, or write column", c.layout.Form)
 	case c.p.form == formDelimited:
 		return c.columnField(i, lf, f)
+	case c.p.form == formAPRS:
+		return c.aprsField(i, lf, f)
 	case lf.Column != nil:
 		return c.fieldErrorf(i, "column", "it means nothing in the form %s; fields stand in the layout's order", c.layout.Form)
 	}
@@ -152,8 +154,14 @@ func (c *compiler) rules(i int, lf Field, f *field) error {
 	if f.only, f.onlyText, err = rawValues(lf.Only); err != nil {
 		return c.fieldErrorf(i, "only", "%w", err)
 	}
-	if !c.isText() && len(f.missingText)+len(f.onlyText) > 0 {
+	if !c.isText() && len(f.missingText)+len(f.onlyText)+len(lf.Words) > 0 {
 		return c.fieldErrorf(i, "missing", "words mean nothing in binary; write numbers")
+	}
+	f.words = lf.Words
+	for w, v := range f.words {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return c.fieldErrorf(i, "words", "%s = %v is no number; write it as missing = %[1]q, or leave it out", w, v)
+		}
 	}
 	if lf.Min != nil {
 		f.min = *lf.Min

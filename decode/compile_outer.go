@@ -4,13 +4,15 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+
+	"padlark/ingest"
 )
 
 // compileOuter compiles a layout that carries another one.
 func (c *compiler) compileOuter(others []Layout, depth int) (*Program, error) {
 	p := c.p
 	var err error
-	if p.inner, err = c.compileInner("inner", c.layout.Inner, others, depth); err != nil {
+	if p.inner, err = c.compileInner("inner", c.layout.Inner, others, depth, ""); err != nil {
 		return nil, err
 	}
 	p.names = p.inner.names
@@ -26,8 +28,9 @@ func (c *compiler) compileOuter(others []Layout, depth int) (*Program, error) {
 	return p, nil
 }
 
-// compileInner compiles a layout that another one names.
-func (c *compiler) compileInner(key, name string, others []Layout, depth int) (*Program, error) {
+// compileInner compiles a layout that another one names. framing is whether it is
+// a line: its own framing is not used, the outer frame brings it.
+func (c *compiler) compileInner(key, name string, others []Layout, depth int, framing string) (*Program, error) {
 	if depth >= maxDepth {
 		return nil, c.errorf(key, "layouts are more than %d deep; does one carry itself?", maxDepth)
 	}
@@ -39,7 +42,7 @@ func (c *compiler) compileInner(key, name string, others []Layout, depth int) (*
 		return nil, c.errorf(key, "there is no layout %q; the layouts are: %s", name, strings.Join(layoutNames(others), ", "))
 	}
 	inner := others[i]
-	inner.Framing.Kind = "" // the outer frame brings it; its own framing is not used
+	inner.Framing = ingest.Framing{Kind: framing}
 	return compileDepth(inner, others, depth+1)
 }
 
@@ -74,6 +77,14 @@ func (c *compiler) compileAX25() error {
 	}
 	// A map has no order; the encoder takes the first source, so it needs one.
 	slices.SortFunc(c.p.ax25.sources, func(a, b source) int { return cmp.Compare(a.call.String(), b.call.String()) })
+	c.p.ax25.monitored = c.layout.Framing.Kind == ingest.FramingLine
+	c.p.text.prefix = []byte(c.layout.Prefix)
+	switch {
+	case c.layout.Prefix != "" && !c.p.ax25.monitored:
+		return c.errorf("prefix", "only frames written as lines have one; leave it out, or write framing = \"line\"")
+	case c.p.ax25.monitored && c.p.check != nil:
+		return c.errorf("checksum", "frames written as lines have none; leave it out")
+	}
 	if c.layout.Destination != "" {
 		call, err := parseCallsign(c.layout.Destination)
 		if err != nil {

@@ -52,7 +52,7 @@ func (c *compiler) counterOf(i int, lf Field, f *field) error {
 			return c.fieldErrorf(i, "unit", "%q is a way to write text; binary needs s, ms or us", lf.Unit)
 		}
 		f.format = scale.format
-		if (f.format == hoursMinutes || f.format == clockTime) && cnt.wrap == 0 {
+		if (f.format == hoursMinutes || f.format == clockTime || c.p.form == formAPRS) && cnt.wrap == 0 {
 			cnt.wrap = 86400 // the time of day
 		}
 		cnt.conv = linear(scale.mul*f.scale, lf.Offset*scale.mul, plainNumber)

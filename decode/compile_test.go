@@ -18,7 +18,7 @@ func TestLayoutRefusals(t *testing.T) {
 	field := func(s string) string { return head + "fields = [ " + s + " ]" }
 	line := func(s string) string { return text + "fields = [ " + s + " ]" }
 	for _, c := range []struct{ name, text, want string }{
-		{"form", "[[layout]]\nname = \"b\"\nform = \"csv\"", `layout "b": form: "csv" is not known; write one of: delimited, nmea, binary, ax25, spacepacket, json, cbor, messagepack, kinds`},
+		{"form", "[[layout]]\nname = \"b\"\nform = \"csv\"", `layout "b": form: "csv" is not known; write one of: delimited, nmea, binary, ax25, spacepacket, json, cbor, messagepack, aprs, kinds`},
 		{"no name", "[[layout]]\nform = \"binary\"", `name: it is missing`},
 		{"no fields", head, `fields: there are none`},
 		{"framing", strings.Replace(head, "cobs", "lines", 1) + `fields = [ { name = "a", type = "u8" } ]`, `"lines"`},

@@ -315,6 +315,11 @@ func (p *Program) appendField(dst []byte, i int, v Message, raws map[int]float64
 	if math.IsNaN(raw) {
 		return f.appendMissing(dst, p.text.separator == nil), nil
 	}
+	for w, x := range f.words {
+		if x == math.Round(raw) {
+			return append(dst, w...), nil
+		}
+	}
 	switch {
 	case f.use == useSign:
 		letters := "NS"

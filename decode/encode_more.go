@@ -101,7 +101,7 @@ func (p *Program) documentValue(i int, v Message, raws map[int]float64) (any, er
 	case err != nil || len(cell) == 0:
 		return nil, err
 	case f.use == useSign || f.use == useFrame || len(f.onlyText) > 0 || f.hex || f.format >= clockTime:
-		if f.use == useFrame && f.frame == asItStands && p.form != formJSON {
+		if f.use == useFrame && f.frame == asBytes && p.form != formJSON {
 			return cell, nil
 		}
 		return string(cell), nil

@@ -30,7 +30,7 @@ func (c *compiler) compileKinds(others []Layout, depth int) (*Program, error) {
 		return nil, c.errorf("seq_of", "%q is not one of the kinds", counts)
 	}
 	for _, name := range c.layout.Kinds {
-		k, err := c.compileInner("kinds", name, others, depth)
+		k, err := c.compileInner("kinds", name, others, depth, c.layout.Framing.Kind)
 		if err != nil {
 			return nil, err
 		}

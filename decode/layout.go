@@ -14,6 +14,7 @@ const (
 	JSON        = "json"
 	CBOR        = "cbor"
 	MessagePack = "messagepack"
+	APRS        = "aprs"
 	Kinds       = "kinds"
 )
 
@@ -24,7 +25,7 @@ type Layout struct {
 	// Framing is how the bytes of the link are cut into frames: a word such as
 	// "line", or a table.
 	Framing ingest.Framing `toml:"framing"`
-	// Form is delimited, binary, nmea, json, cbor, messagepack, ax25,
+	// Form is delimited, binary, nmea, json, cbor, messagepack, aprs, ax25,
 	// spacepacket, or kinds: one of several layouts, whichever a frame fits.
 	Form string `toml:"form"`
 
@@ -123,7 +124,10 @@ type Field struct {
 
 	// Column says which column of a delimited line the field is: a number from 1
 	// on, a name in the header, or a name of pairs; several names in a list mean
-	// the first that is there. Columns that no field names are left alone.
+	// the first that is there. Columns that no field names are left alone. Of an
+	// aprs report it is latitude, longitude (deg), altitude (m), course (deg),
+	// speed (m/s), time (s of the day), comment, or of telemetry sequence, a1 to
+	// a5, b1 to b8, or the name that the station gives the value itself.
 	Column any `toml:"column"`
 	// Path says where the value is in a json, cbor or messagepack message, as a
 	// JSON Pointer (RFC 6901) such as "/sensor/0/p"; several in a list mean the
@@ -162,6 +166,8 @@ type Field struct {
 	// numbers, or words in text forms. In text an empty field and "nan" always
 	// mean that.
 	Missing any `toml:"missing"`
+	// Words are words that stand for numbers in text forms, as {A = 1, V = 0}.
+	Words map[string]float64 `toml:"words"`
 	// Only is a raw value, or a list of them: a frame with any other is not ours.
 	Only any `toml:"only"`
 	// Min and Max bound the value in the channel's own unit, that of a clock in

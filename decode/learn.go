@@ -1,6 +1,10 @@
 package decode
 
-import "slices"
+import (
+	"slices"
+
+	"padlark/decode/aprs"
+)
 
 // Some boards say in frames of their own what the values of others mean: a line
 // with the names of the columns, the definitions of telemetry. A program is never
@@ -10,13 +14,33 @@ import "slices"
 type lesson struct {
 	layout string
 	header string
+	aprs   *aprs.Definition // of a station's telemetry
+}
+
+// mostLessons bounds what is kept of a link.
+const mostLessons = 256
+
+// replaces says whether a lesson is of the same thing as an older one.
+func (x *lesson) replaces(old *lesson) bool {
+	if (x.aprs == nil) != (old.aprs == nil) || x.layout != old.layout {
+		return false
+	}
+	return x.aprs == nil || x.aprs.Of == old.aprs.Of && x.aprs.Kind == old.aprs.Kind
 }
 
 // learn gives a link the program that a heading asks for, and what is to be said
 // of the heading. The board's tracks go on.
 func (d *Decoder) learn(l *link, program int, r *Reject) *Reject {
-	lessons := slices.DeleteFunc(slices.Clone(l.lessons), func(x lesson) bool { return x.layout == r.lesson.layout })
+	lessons := slices.DeleteFunc(slices.Clone(l.lessons), func(old lesson) bool { return r.lesson.replaces(&old) })
 	lessons = append(lessons, *r.lesson)
+	if len(lessons) > mostLessons {
+		lessons = lessons[1:]
+	}
+	if r.lesson.aprs != nil {
+		l.lessons = lessons
+		l.programs[program].teach(l.scratch[program], r.lesson)
+		return r
+	}
 	old := l.programs[program]
 	p, err := compileTaught(old.name, d.layouts, lessons)
 	if err != nil {
@@ -25,6 +49,9 @@ func (d *Decoder) learn(l *link, program int, r *Reject) *Reject {
 		return &bad
 	}
 	l.lessons, l.programs[program], l.scratch[program] = lessons, p, newScratch(p)
+	for i := range lessons {
+		p.teach(l.scratch[program], &lessons[i])
+	}
 	for _, k := range d.rockets {
 		for _, st := range k.streams {
 			if st.program == old && st.link == l.name {
@@ -45,7 +72,7 @@ func compileTaught(name string, layouts []Layout, lessons []lesson) (*Program, e
 			at = i
 		}
 		for _, x := range lessons {
-			if x.layout == layouts[i].Name {
+			if x.aprs == nil && x.layout == layouts[i].Name {
 				layouts[i].Header = x.header
 			}
 		}

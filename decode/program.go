@@ -62,6 +62,7 @@ const (
 	formJSON
 	formCBOR
 	formMessagePack
+	formAPRS
 	formKinds
 )
 
@@ -115,6 +116,7 @@ type field struct {
 
 	missing, only         []float64
 	missingText, onlyText []string
+	words                 map[string]float64
 	min, max              float64
 	reject                bool   // out of range rejects the frame
 	meaning               extent // beyond it the value is refused
@@ -143,10 +145,11 @@ type scratch struct {
 	cells   []span // text with columns: where each field is
 	picked  document.Picked
 	carried carried
-	buffer  []byte     // of the carried frame
-	inner   *scratch   // of the inner program; its values are the last of these
-	kinds   []*scratch // of each kind
-	kind    int        // which one the frame at hand is
+	buffer  []byte                // of the carried frame
+	taught  map[string]*telemetry // by the callsign that an aprs layout has heard it of
+	inner   *scratch              // of the inner program; its values are the last of these
+	kinds   []*scratch            // of each kind
+	kind    int                   // which one the frame at hand is
 }
 
 func newScratch(p *Program) *scratch { return newScratchFor(p, make([]float64, len(p.names))) }
@@ -165,6 +168,7 @@ func newScratchFor(p *Program, values []float64) *scratch {
 // ident is what the fields say about a frame before anything is known of
 // the board: raw counters, NaN where there is none.
 type ident struct {
+	from, to         callsign // of ax25
 	rocket           uint32
 	hasRocket        bool
 	boot, seq, clock float64
@@ -184,6 +188,8 @@ func (p *Program) parse(b []byte, base int, sc *scratch, m *ident) *Reject {
 		return p.parsePacket(b, base, sc, m)
 	case formKinds:
 		return p.parseKinds(b, base, sc, m)
+	case formAPRS:
+		r = p.readAPRS(b, base, sc, m)
 	case formBinary:
 		r = p.readBinary(b, base, sc)
 	case formNMEA:
@@ -243,6 +249,11 @@ func (p *Program) inRange(m *ident) *Reject {
 	return nil
 }
 
+// maySkip says whether a frame may leave values out: its form finds each by itself.
+func (p *Program) maySkip() bool {
+	return p.text.places != inOrder || p.form == formAPRS || p.document.picker != nil
+}
+
 // mostCount bounds a clock's raw value: ns since 1970 fit.
 const mostCount = 1e19
 
@@ -252,6 +263,9 @@ func (p *Program) count(c *counter, whole bool, sc *scratch, into *float64) *Rej
 		return nil
 	}
 	v := sc.raw[c.at]
+	if math.IsNaN(v) && p.maySkip() {
+		return nil
+	}
 	if v < 0 || v >= mostCount || whole && (v >= 1<<53 || v != math.Trunc(v)) {
 		return p.reject(Corrupt, ReasonNumber, p.fields[c.at].name, -1, number(v)+" is not a counter's value")
 	}

@@ -258,6 +258,9 @@ func (f *field) readText(b []byte) (float64, bool) {
 	if len(b) == 0 || isNaNWord(b) {
 		return math.NaN(), true
 	}
+	if v, ok := f.words[string(b)]; ok {
+		return v, true
+	}
 	if f.use == useSign {
 		return readSign(b)
 	}
