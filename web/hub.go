@@ -53,6 +53,7 @@ type rocketEntry struct {
 	version uint64
 	state   *flight.State
 	json    []byte
+	brief   changing
 	taken   time.Time // when the state came in: wall clock, for rates only
 	trace   trace
 }
@@ -61,6 +62,7 @@ type linkEntry struct {
 	version uint64
 	health  *ingest.Health
 	json    []byte
+	brief   changing
 	frames  []frameEntry // oldest first, at most keepFrames
 }
 
@@ -333,6 +335,17 @@ func (h *hub) since(after uint64) picture {
 			p.states = append(p.states, e.json)
 		}
 	}
+	for _, e := range h.links {
+		if e.version > after && e.health != nil {
+			p.links = append(p.links, e.json)
+		}
+	}
+	h.newsSince(after, &p)
+	return p
+}
+
+// newsSince adds the alarms and events; the caller holds the lock.
+func (h *hub) newsSince(after uint64, p *picture) {
 	for _, e := range h.alarms {
 		if e.version > after && !(p.crowded && e.guest) {
 			p.alarms = append(p.alarms, e.json)
@@ -343,12 +356,6 @@ func (h *hub) since(after uint64) picture {
 			p.events = append(p.events, e.json)
 		}
 	}
-	for _, e := range h.links {
-		if e.version > after && e.health != nil {
-			p.links = append(p.links, e.json)
-		}
-	}
-	return p
 }
 
 // states lists the newest state of each rocket, sorted by name.

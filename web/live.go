@@ -44,6 +44,10 @@ type updateView struct {
 	Events []json.RawMessage `json:"events,omitempty"`
 	Links  []json.RawMessage `json:"links,omitempty"`
 	Frames []frameView       `json:"frames,omitempty"`
+	// Changes stand in the place of States for who asks for them, and then links
+	// are told by their changes too; Left is how many raw frames were left out.
+	Changes []json.RawMessage `json:"changes,omitempty"`
+	Left    int               `json:"left,omitempty"`
 	// Crowded says that so many rockets are heard that nobody configured that
 	// none of them is told by itself; the links say how many there are.
 	Crowded bool `json:"crowded,omitempty"`
@@ -75,6 +79,10 @@ func (u *updateView) appendJSON(b []byte) []byte {
 	if len(u.Frames) > 0 {
 		b = append(append(b, `,"frames":`...), encode(u.Frames)...)
 	}
+	list("changes", u.Changes)
+	if u.Left > 0 {
+		b = strconv.AppendInt(append(b, `,"left":`...), int64(u.Left), 10)
+	}
 	if u.Crowded {
 		b = append(b, `,"crowded":true`...)
 	}
@@ -102,6 +110,9 @@ type feed struct {
 	hello helloView
 	link  string // also send this link's raw frames
 	done  <-chan struct{}
+	// changes says that the viewer keeps a picture of its own and wants to hear
+	// only what is new in it.
+	changes bool
 }
 
 func (s *Server) serveLive(w http.ResponseWriter, r *http.Request) error {
@@ -125,6 +136,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f feed) error {
 		return err
 	}
 	defer leave()
+	f.changes = r.URL.Query().Get("changes") == "1"
 
 	out := newEventWriter(w, r)
 	defer out.close()
@@ -140,20 +152,25 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f feed) error {
 func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every time.Duration) {
 	tick := time.NewTicker(every)
 	defer tick.Stop()
-	var seen, seenFrames uint64
+	var at cursor
+	var seenFrames uint64
 	last := time.Time{}
 	for {
-		p := f.hub.since(seen)
-		if p.onlyStates() && len(p.states) >= crowd && time.Since(last) < crowdEvery {
-			p = picture{version: seen}
-		}
-		seen = p.version
-		u := updateView{Now: f.now().Truncate(time.Millisecond), States: p.states, Alarms: p.alarms, Events: p.events, Links: p.links, Crowded: p.crowded}
+		u := updateView{Now: f.now().Truncate(time.Millisecond)}
+		p := f.next(&at, time.Since(last) < crowdEvery, &u)
 		if f.link != "" {
 			var frames []frameEntry
-			frames, seenFrames = f.hub.framesSince(f.link, seenFrames)
+			if f.changes {
+				frames, u.Left = f.hub.rawSince(f.link, &at, f.now())
+			} else {
+				frames, seenFrames = f.hub.framesSince(f.link, seenFrames)
+			}
 			for _, e := range frames {
-				u.Frames = append(u.Frames, viewFrame(e))
+				v := viewFrame(e)
+				if f.changes {
+					v.Text = "" // the page reads it from the bytes
+				}
+				u.Frames = append(u.Frames, v)
 			}
 		}
 		if !p.empty() || len(u.Frames) > 0 || time.Since(last) >= heartbeat {
@@ -171,14 +188,37 @@ func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every tim
 			return
 		case <-f.done:
 			// Whatever came in before the end still has to go out.
-			p := f.hub.since(seen)
-			_ = out.update(updateView{Now: f.now(), States: p.states, Alarms: p.alarms, Events: p.events})
+			u := updateView{Now: f.now()}
+			at.groundAt = time.Time{}
+			f.next(&at, false, &u)
+			_ = out.update(u)
 			_ = out.event("end", struct {
 				Now time.Time `json:"now"`
 			}{f.now()})
 			return
 		}
 	}
+}
+
+// next takes what is new into an update. With many rockets states wait for each
+// other while wait is true.
+func (f *feed) next(at *cursor, wait bool, u *updateView) picture {
+	var p picture
+	if f.changes {
+		before := *at
+		if p = f.hub.changes(at, f.link); wait && p.onlyStates() && len(p.states) >= crowd {
+			*at, p = before, picture{}
+		}
+		u.Changes = p.states
+	} else {
+		p = f.hub.since(at.seen)
+		if wait && p.onlyStates() && len(p.states) >= crowd {
+			p = picture{version: at.seen}
+		}
+		at.seen, u.States = p.version, p.states
+	}
+	u.Alarms, u.Events, u.Links, u.Crowded = p.alarms, p.events, p.links, p.crowded
+	return p
 }
 
 func viewerRate(r *http.Request) (int, error) {

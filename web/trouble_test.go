@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -82,16 +83,21 @@ func browserThrown(t *testing.T, browser *browsertest.Browser) {
 	b := browser.Tab(t, base)
 	b.Open("/")
 	b.Until("the stream", `board.stream.offset !== null`, 5*time.Second)
-	poison := func(key, text string) {
+	poison := func(key string, values map[string]string) {
 		s.hub.mu.Lock()
 		defer s.hub.mu.Unlock()
 		s.hub.version++
-		s.hub.rockets[key] = &rocketEntry{version: s.hub.version, state: &flight.State{Rocket: key}, json: []byte(text)}
+		e := &rocketEntry{version: s.hub.version, state: &flight.State{Rocket: key, Phase: flight.Descent}}
+		e.brief.version = e.version
+		for name, v := range values {
+			e.brief.fields = append(e.brief.fields, field{name: name, value: json.RawMessage(v), version: e.version})
+		}
+		s.hub.rockets[key] = e
 	}
 	alt := 30.0
 	v.publish(Message{State: &flight.State{Session: "one", Rocket: "Teal", Phase: flight.Descent, AltitudeM: &alt, At: time.Now(), Heard: time.Now()}})
-	poison("null", "null")
-	poison("odd", `{"rocket":"odd","phase":"descent","altitude_m":"high","not_yet":3,"heard":"`+time.Now().UTC().Format(time.RFC3339)+`","link":{}}`)
+	poison("null", map[string]string{"phase": "null", "at": "null", "not_yet": "null"})
+	poison("odd", map[string]string{"phase": `"waiting"`, "altitude_m": `"high"`, "not_yet": "3", "at": fmt.Sprint(time.Now().UnixMilli()), "late": "0", "link": "{}"})
 	v.publish(Message{Alarm: &flight.Alarm{Session: "one", ID: "Teal/ballistic/1", Rocket: "Teal", Kind: "ballistic", Priority: flight.LookUp,
 		Active: true, RaisedAt: time.Now(), ChangedAt: time.Now(), Say: "Look up: Teal", Reason: "It falls."}})
 	b.Until("the alarm", `document.querySelector('#alarms .p1 .say')?.textContent === 'Look up: Teal'`, 5*time.Second)

@@ -1,6 +1,10 @@
 package alarm
 
-import "math"
+import (
+	"math"
+
+	"padlark/flight"
+)
 
 // Standard acceleration of gravity, m/s2 (ISO 2533).
 const gravity = 9.80665
@@ -87,4 +91,20 @@ func riseFrom(v, vt float64) (t, h float64) {
 	}
 	r := v / vt
 	return vt / gravity * math.Atan(r), vt * vt / (2 * gravity) * math.Log1p(r*r)
+}
+
+// FallS is how long in s a rocket takes to the ground from where it is and as fast
+// as it is if nothing brakes it but its body, as the alarms of a fall count it, in air of 15 degC;
+// nil where height or speed is not known.
+func FallS(r flight.Rocket, s *flight.State) *float64 {
+	if s.AltitudeM == nil || s.SpeedMps == nil {
+		return nil
+	}
+	v := view{rocket: r}
+	v.flatten(s)
+	left := fallTime(*s.AltitudeM, -*s.SpeedMps, v.bodyTerminal())
+	if math.IsNaN(left) || math.IsInf(left, 0) {
+		return nil
+	}
+	return &left
 }

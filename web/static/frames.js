@@ -10,6 +10,12 @@ export function hexLines(hex) {
   return lines.join("\n");
 }
 
+/** printable shows hex digits as ASCII, a middle dot for what has no glyph. */
+export const printable = (hex) => (hex.match(/../g) ?? []).map((h) => {
+  const c = parseInt(h, 16);
+  return c >= 0x20 && c < 0x7f ? String.fromCharCode(c) : "·";
+}).join("");
+
 /** valueWords writes what was decoded: whose it is, then "name value" each. */
 export function valueWords(frame) {
   if (!frame.channels) return "not decoded";
@@ -25,7 +31,7 @@ export function frameRow(f, chosen = false) {
   const tr = make("tr", "", chosen ? { class: "chosen", "aria-current": "true" } : {});
   const heard = fine(Date.parse(f.heard));
   const bytes = make("td");
-  bytes.append(make("pre", hexLines(f.hex)), make("pre", f.text, { class: "quiet ascii" }));
+  bytes.append(make("pre", hexLines(f.hex)), make("pre", f.text || printable(f.hex), { class: "quiet ascii" }));
   const decoded = make("td");
   decoded.append(make("pre", valueWords(f), f.channels ? {} : { class: "missing" }));
   tr.append(make("td", String(f.n), { class: "n" }), make("td", heard), bytes, decoded);

@@ -3,7 +3,8 @@ import { Stream } from "./live.js";
 import { apart, clone, make, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { age, clock, fixed, known } from "./units.js";
-import { frameRow, hexLines } from "./frames.js";
+import { unreadable } from "./picture.js";
+import { frameRow, hexLines, printable } from "./frames.js";
 
 const KEEP = 40; // raw frames on the page
 const list = document.getElementById("links");
@@ -16,7 +17,7 @@ let seen = new Map();
 
 function open() {
   stream?.close();
-  const path = "/api/v1/live?hz=5" + (chosen ? `&frames=${encodeURIComponent(chosen)}` : "");
+  const path = "/api/v1/live?changes=1&hz=5" + (chosen ? `&frames=${encodeURIComponent(chosen)}` : "");
   if (stream) {
     stream.path = path;
     stream.open();
@@ -29,13 +30,15 @@ function open() {
 function update(u) {
   for (const h of u.links ?? []) {
     apart("a link", () => {
-      healths.set(h.link, h);
-      show(h);
+      const all = { ...healths.get(h.link), ...h };
+      healths.set(h.link, all);
+      show(all);
     });
   }
   document.getElementById("no-links").hidden = healths.size > 0;
   if (!chosen && healths.size > 0) choose([...healths.keys()].sort()[0]);
   if (u.frames && !held) raw(u.frames);
+  if (u.frames) setText(document.getElementById("left"), u.left ? `${u.left + u.frames.length} came in the last fifth of a second, ${u.frames.length} are shown` : "");
 }
 
 function show(h) {
@@ -51,9 +54,10 @@ function show(h) {
     chosenCard(card, h.link);
     [...cards.keys()].sort().forEach((name) => list.append(cards.get(name)));
   }
-  card.dataset.state = h.state;
-  setShape(card.querySelector(".state .shape"), { up: "go", waiting: "notyet", down: "bad" }[h.state] ?? "unheard");
-  setText(card.querySelector(".state .word"), { up: "Open", waiting: "Waiting", down: "Closed" }[h.state] ?? h.state);
+  const state = unreadable(h) ? "unreadable" : h.state;
+  card.dataset.state = state;
+  setShape(card.querySelector(".state .shape"), { up: "go", waiting: "notyet", down: "bad", unreadable: "notyet" }[state] ?? "unheard");
+  setText(card.querySelector(".state .word"), { up: "Open", waiting: "Waiting", down: "Closed", unreadable: "Not readable" }[state] ?? state);
   setText(card.querySelector(".words"), [h.words, h.hint].filter(Boolean).join(". "));
   facts(card.querySelector(".facts"), h);
   if (h.link === chosen) rejected(h);
@@ -64,7 +68,7 @@ function facts(dl, h) {
   const now = stream.now();
   const rows = [
     ["frames/s", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
-    ["good frames", String(h.frames)],
+    ["good frames", String(h.frames - (h.refused ?? 0))],
     ["missing", String(h.gaps)],
     ["unknown ids", String(h.guests ?? 0)],
     ["bytes", String(h.bytes)],
@@ -124,8 +128,8 @@ function rejected(h) {
   const rows = [...(h.rejected ?? [])].reverse().map((r) => {
     const tr = make("tr");
     const td = make("td");
-    td.append(make("pre", hexLines(r.hex) + (r.length > r.hex.length / 2 ? `\nand ${r.length - r.hex.length / 2} bytes more` : "")));
-    tr.append(make("td", clock(Date.parse(r.at))), make("td", r.reason), td);
+    td.append(make("pre", printable(r.hex), { class: "ascii" }), make("pre", hexLines(r.hex) + (r.length > r.hex.length / 2 ? `\nand ${r.length - r.hex.length / 2} bytes more` : "")));
+    tr.append(make("td", clock(Date.parse(r.at))), make("td", r.detail ? `${r.reason}: ${r.detail}` : r.reason), td);
     return tr;
   });
   if (rows.length === 0) {

@@ -18,7 +18,7 @@ export class Picture {
     this.alarms = new Map();
     this.events = new Map();
     this.traces = new Map();
-    this.links = new Map(); // ids that nobody configured, on each link
+    this.links = new Map(); // what is known of each link
     this.crowded = false; // too many of them to show each
     this.changed = new Set(); // rockets since the last draw
     this.alarmsChanged = true;
@@ -54,8 +54,9 @@ export class Picture {
       });
     }
     while (this.events.size > 500) this.events.delete(this.events.keys().next().value);
-    for (const s of u.states ?? []) apart("a rocket's state", () => this.state(s));
-    for (const h of u.links ?? []) apart("a link", () => this.links.set(h.link, h.guests ?? 0));
+    for (const s of u.states ?? []) apart("a rocket's state", () => this.state({ ...s, atMs: Date.parse(s.at), heardMs: Date.parse(s.heard) }));
+    for (const c of u.changes ?? []) apart("a rocket's state", () => this.change(c));
+    for (const h of u.links ?? []) apart("a link", () => this.links.set(h.link, { ...this.links.get(h.link), ...h }));
     if (this.crowded !== !!u.crowded) this.alarmsChanged = true;
     this.crowded = !!u.crowded;
     return { events, alarms };
@@ -70,9 +71,15 @@ export class Picture {
     news.push({ alarm: a, old });
   }
 
+  /** change takes the fields that are new; its times are in Unix ms. */
+  change(c) {
+    const s = { ...this.states.get(c.rocket), ...c };
+    s.atMs = s.at;
+    s.heardMs = s.at + s.late;
+    this.state(s);
+  }
+
   state(s) {
-    s.atMs = Date.parse(s.at);
-    s.heardMs = Date.parse(s.heard);
     this.states.set(s.rocket, s);
     this.changed.add(s.rocket);
     if (s.altitude_m === null) return;
@@ -99,18 +106,27 @@ export class Picture {
   }
 
   /** waiting lists the alarms that a person has to see: those of configured
-   *  rockets first, then the most urgent. guest says whose name is not. */
+   *  rockets first, what goes on before what is over, then the most urgent. guest says whose name is not. */
   waiting(guest = () => false) {
     return [...this.alarms.values()]
       .filter((a) => (a.active || !a.acked) && !(this.crowded && guest(a.rocket)))
-      .sort((a, b) => guest(a.rocket) - guest(b.rocket) || a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
+      .sort((a, b) => guest(a.rocket) - guest(b.rocket) || b.active - a.active || a.priority - b.priority || Date.parse(b.raised_at) - Date.parse(a.raised_at) || a.id.localeCompare(b.id));
   }
 }
 
 /** guestWords tells of the ids that nobody configured, one line in all. */
 export function guestWords(links) {
-  const parts = [...links].filter(([, n]) => n > 0).map(([link, n]) => `${n} unknown ${n === 1 ? "id" : "ids"} on ${link}`);
+  const parts = [...links].filter(([, h]) => h.guests > 0).map(([link, h]) => `${h.guests} unknown ${h.guests === 1 ? "id" : "ids"} on ${link}`);
   return parts.join(", ");
 }
+
+/** refusalWords tells of the links whose frames the decoder cannot read: the
+ *  link hears, and yet no rocket shows. */
+export function refusalWords(links) {
+  return [...links].filter(([, h]) => unreadable(h)).map(([link, h]) => `${link}: ${h.hint}`).join(". ");
+}
+
+/** unreadable says whether a link hears frames of which it can read none. */
+export const unreadable = (h) => h.state === "up" && !!h.hint;
 
 export { TRACE_MS };

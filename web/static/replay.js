@@ -16,7 +16,7 @@ let at = Math.min(length, Math.max(0, Number(new URLSearchParams(location.search
 let dragging = false;
 let epoch = null;
 
-const path = () => `${root.dataset.stream}?at_s=${at.toFixed(3)}&speed=${paused ? 0 : speed}`;
+const path = () => `${root.dataset.stream}?changes=1&at_s=${at.toFixed(3)}&speed=${paused ? 0 : speed}`;
 const board = new Board(root, { path: path(), replay: true });
 window.board = board;
 
