@@ -25,6 +25,15 @@ func (s *Server) pageAlarms(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "alarms", "alarms", "Alarms", groups)
 }
 
+// kindsOfAlarms is the kinds' names for a script, most urgent first.
+func kindsOfAlarms() string {
+	var names []string
+	for _, k := range alarm.Kinds() {
+		names = append(names, k.Kind)
+	}
+	return string(encode(names))
+}
+
 // pageAlarm shows what is written about one kind.
 func (s *Server) pageAlarm(w http.ResponseWriter, r *http.Request) error {
 	kind := r.PathValue("kind")

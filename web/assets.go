@@ -45,6 +45,8 @@ func loadAssets() (*assets, error) {
 			kind = "text/javascript; charset=utf-8"
 		case ".css":
 			kind = "text/css; charset=utf-8"
+		case ".png":
+			kind = "image/png"
 		case ".svg":
 			kind = "image/svg+xml"
 		}

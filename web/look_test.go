@@ -1,7 +1,6 @@
 package web
 
 import (
-	"net/url"
 	"testing"
 	"time"
 
@@ -29,22 +28,7 @@ func browserLook(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	_, base := serve(t, ofEveryState(v.options()))
 	b := browser.Tab(t, base)
-	id := url.PathEscape("20250614-093000-efgh~Teal~1")
-	for _, page := range []struct {
-		name, path, ready string
-		dusk              bool // keep a picture in dusk too
-	}{
-		{"board-states", "/", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, true},
-		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false},
-		{"clock", "/clock", `!document.getElementById('offer').disabled`, false},
-		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
-		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},
-		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
-		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},
-		{"flight", "/flights/" + id, `window.flightReady`, true},
-		{"compare", "/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"), `document.querySelectorAll('#spread tr').length === 1`, false},
-		{"replay", "/sessions/" + day + "?at_s=47", `document.querySelector('.card.flying')`, true},
-	} {
+	for _, page := range everyPage() {
 		b.Size(390, 844, 2, true)
 		b.Open(page.path)
 		switch page.name {

@@ -24,7 +24,7 @@ var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", 
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.
-var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "alarms.js", "sound.js", "fit.js", "strips.js",
+var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "place.js", "results.js", "alarms.js", "sound.js", "fit.js", "strips.js",
 	"shapes.js", "dom.js", "units.js", "settings.js", "canvas.js", "scale.js"}
 
 func loadPages(a *assets) (*pages, error) {
@@ -106,11 +106,12 @@ func (s *Server) boardData() any {
 	return struct {
 		Rockets string // JSON for the script
 		Site    string
+		Kinds   string
 		Views   []rocketView // for browsers without scripts
 		Stream  string
 		First   string // JSON: the present picture, so that nobody waits for the stream to see it
 		Session *Session
-	}{string(encode(names)), string(encode(s.opt.Site)), s.rocketViews(), "/api/v1/live", string(encode(s.firstPicture())), nil}
+	}{string(encode(names)), string(encode(s.opt.Site)), kindsOfAlarms(), s.rocketViews(), "/api/v1/live?changes=1", string(encode(s.firstPicture())), nil}
 }
 
 // firstPicture is what the stream would say first, without what is no longer
@@ -154,10 +155,10 @@ func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
 		length = one.Last.Sub(one.Epoch).Seconds()
 	}
 	return s.render(w, r, http.StatusOK, "replay", "sessions", "Replay", struct {
-		Rockets, Site, Stream, Marks string
-		Session                      *Session
-		LengthS                      float64
-	}{string(encode(one.Rockets)), string(encode(s.opt.Site)),
+		Rockets, Site, Kinds, Stream, Marks string
+		Session                             *Session
+		LengthS                             float64
+	}{string(encode(one.Rockets)), string(encode(s.opt.Site)), kindsOfAlarms(),
 		"/api/v1/sessions/" + url.PathEscape(one.ID) + "/replay", string(encode(marks)), &one, length})
 }
 

@@ -46,7 +46,7 @@ func TestBrowser(t *testing.T) {
 	t.Run("use", func(t *testing.T) {
 		run(t, true,
 			part{"flight", true, browserFlight}, part{"alarm", true, browserAlarm}, part{"replay", true, browserReplay},
-			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook},
+			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook}, part{"bars", true, browserBars}, part{"look up", true, browserLookUp},
 			part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits}, part{"zone", true, browserZone},
 			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
 			part{"pixels", true, browserPixels}, part{"crowd", true, browserCrowd},
@@ -419,10 +419,12 @@ func browserNotes(t *testing.T, browser *browsertest.Browser) {
 	if got := b.Text("#frames .chosen td:nth-child(3)"); !strings.Contains(got, "24 50 4c 52 4b") || !strings.Contains(got, "$PLRK,Teal") {
 		t.Errorf("the frame reads %q", got)
 	}
+	b.Until("the form's script", `window.flightReady`, 10*time.Second)
 	// It was no flight: the page says so, and the button counts it again.
 	b.Eval(`document.getElementById('void-why').value = 'a hand on the pad'`, nil)
 	b.Click("#void-form button")
 	b.Until("that it is void", `document.querySelector('.verdict-line').textContent.includes('void: a hand on the pad') && document.getElementById('void-form').dataset.void === 'false'`, 10*time.Second)
+	b.Until("the form's script", `window.flightReady`, 10*time.Second)
 	b.Click("#void-form button")
 	b.Until("that it counts", `!document.querySelector('.verdict-line').textContent.includes('void') && document.getElementById('void-why')`, 10*time.Second)
 	b.Quiet()

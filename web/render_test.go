@@ -277,7 +277,7 @@ func browserArithmetic(t *testing.T, browser *browsertest.Browser) {
 	b.Open("/clock")
 	run := func(body string, into any) {
 		t.Helper()
-		b.Eval(`(async () => { const s = `+module(s, t, "scale.js")+`; const u = `+module(s, t, "units.js")+`; const c = `+module(s, t, "cards.js")+`; `+body+` })()`, into)
+		b.Eval(`(async () => { const s = `+module(s, t, "scale.js")+`; const u = `+module(s, t, "units.js")+`; const c = `+module(s, t, "place.js")+`; `+body+` })()`, into)
 	}
 	for _, r := range []struct {
 		lo, hi float64

@@ -36,6 +36,7 @@ func (s *Server) table() []route {
 		{"GET", "/signin", nobody, s.pageSignIn},
 		{"POST", "/signin", nobody, s.signIn},
 		{"POST", "/signout", viewer, s.signOut},
+		{"GET", "/manifest.webmanifest", nobody, s.serveManifest},
 		{"GET", "/static/{version}/{file...}", nobody, s.serveAsset},
 
 		{"GET", "/api/v1/openapi.json", viewer, s.serveOpenAPI},

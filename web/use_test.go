@@ -144,7 +144,7 @@ func browserKeyboard(t *testing.T, browser *browsertest.Browser) {
 	for range 14 {
 		b.Press("Tab")
 		var at string
-		b.Eval(`document.activeElement.id || document.activeElement.className || document.activeElement.textContent`, &at)
+		b.Eval(`document.activeElement.id || document.activeElement.className.replace("wide", "") || document.activeElement.textContent`, &at)
 		stops = append(stops, at)
 	}
 	for _, want := range []string{"skip", "Board", "Clock? (not trusted)", "sound", "units", "theme", "ack"} {

@@ -1,7 +1,8 @@
 // The board: every rocket at once, sorted by what the crew has to know about
 // it. One stream fills a picture; one loop draws what changed.
 import { Stream } from "./live.js";
-import { Picture, guestWords } from "./picture.js";
+import { Picture, guestWords, refusalWords } from "./picture.js";
+import { Results } from "./results.js";
 import { Card, zoneOf } from "./cards.js";
 import { Alarms, calls } from "./alarms.js";
 import { Sound } from "./sound.js";
@@ -33,10 +34,13 @@ export class Board {
     this.picture = new Picture();
     this.cards = new Map();
     this.zones = Object.fromEntries(["air", "pad", "down"].map((z) => [z, document.getElementById("zone-" + z)]));
-    this.alarms = new Alarms(document.getElementById("alarms"), replay);
+    this.alarms = new Alarms(document.getElementById("alarms"), JSON.parse(root.dataset.kinds || "[]"), replay);
     this.sound = new Sound(document.getElementById("sound"));
     this.now = document.getElementById("say-now");
     this.soon = document.getElementById("say-soon");
+    this.results = new Results(() => {
+      this.all = true;
+    });
     this.lastAges = 0;
     this.lastSlot = 0;
     this.frames = 0; // drawn, for measuring
@@ -100,6 +104,10 @@ export class Board {
     const text = this.picture.crowded ? guestWords(this.picture.links) : "";
     el.hidden = text === "";
     setText(el, text);
+    const refused = refusalWords(this.picture.links);
+    const line = document.getElementById("refusals");
+    line.hidden = refused === "";
+    setText(line.firstElementChild, refused);
   }
 
   tell(e, now) {
@@ -123,7 +131,7 @@ export class Board {
       p.alarmsChanged = false;
       this.busy = busy;
       this.list = p.waiting((name) => this.guest(name));
-      apart("the alarms", () => this.alarms.show(this.list, busy));
+      apart("the alarms", () => this.alarms.show(this.list, busy, p.states, this.stream.now()));
       apart("the order of the cards", () => {
         this.alarmed();
         this.arrange();
@@ -137,7 +145,9 @@ export class Board {
       apart("the sound", () => this.sound.remind(this.list ?? []));
     }
     if (this.all) for (const card of this.cards.values()) card.drawn = null;
+    if (ages && !busy) this.results.look([...p.states.values()].filter((s) => s.phase === "landed"), t);
     if (ages || this.all || t - this.lastSlot >= SLOT_MS) {
+      apart("the numbers of the alarms", () => this.alarms.tick(p.states, this.stream.now(), this.site));
       this.lastSlot = t;
       if (ages || this.all || p.changed.size > 0) apart("the cards", () => this.showCards(ages || this.all));
       apart("the drawings", () => this.draw(t));
@@ -195,7 +205,7 @@ export class Board {
         moved = true;
       }
       const go = card.el.dataset.go;
-      apart(name, () => card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut));
+      apart(name, () => card.show(s, s && now !== null ? Math.max(0, (now - s.heardMs) / 1000) : Infinity, this.site, this.cut, s && this.results.of(s)));
       if (card.el.dataset.go !== go) answered = false;
     }
     if (moved) {

@@ -5,6 +5,8 @@ import { setShape } from "./shapes.js";
 import { known, glance, quantity, unitOf, fixed, age, told } from "./units.js";
 import { drawLadder, drawTrace } from "./strips.js";
 import { TRACE_MS } from "./picture.js";
+import { whereWords, landingWords, geo } from "./place.js";
+import { releaseOf } from "./results.js";
 
 /** OLD is after how many seconds without a frame a card's numbers are old. */
 export const OLD = 2;
@@ -32,7 +34,7 @@ export class Card {
     this.part = (name) => this.el.querySelector("." + name);
     this.parts = {};
     for (const name of ["shape", "word", "big", "unit", "speed", "top", "highest", "release", "reasons", "height-small",
-      "cell", "radio", "where", "last-flight", "ladder", "trace"]) {
+      "cell", "radio", "where", "last-flight", "ladder", "trace", "source", "map"]) {
       this.parts[name] = this.part(name);
     }
     setText(this.part("name"), rocket);
@@ -40,19 +42,19 @@ export class Card {
 
   /** show writes the state. ageS is how old its last frame is; cut says that
    *  the page itself hears nothing, so that nothing here can be trusted. */
-  show(state, ageS, site, cut) {
+  show(state, ageS, site, cut, result) {
     const old = !state || cut || ageS > OLD;
     setClass(this.el, "old", old && !!state);
-    this[this.zone](state, old, site, cut);
+    this[this.zone](state, old, site, cut, result);
     this.radio(state, ageS, old);
   }
 
-  air(s, old) {
+  air(s, old, site) {
     const p = this.parts;
     const shape = s.phase === "descent" ? (s.released ? "canopy" : "fall") : s.phase;
     setShape(p.shape, shape);
-    const unopened = this.brief ? "No release" : "Descent, no release";
-    setText(p.word, s.phase === "descent" && !s.released ? unopened : words[s.phase] ?? s.phase);
+    const late = missed(s);
+    setText(p.word, late ? (this.brief ? "No release" : "Descent, no release") : words[s.phase] ?? s.phase);
     this.mark("phase", s.phase);
     setText(p.big, glance("height", s.altitude_m));
     setText(p.unit, unitOf("height") + (old ? (this.brief ? ", old" : ", last known") : ""));
@@ -60,8 +62,11 @@ export class Card {
     setText(p.speed, speed);
     setText(p.top, topWords(s, old, this.brief));
     setText(p.highest, quantity("height", s.highest_m));
-    setText(p.release, s.released ? "seen" : "not seen");
-    setClass(p.release, "missing", s.phase === "descent" && !s.released);
+    setText(p.release, s.released ? "seen" : s.phase === "descent" && !late ? "not yet" : "not seen");
+    setClass(p.release, "missing", late);
+    const where = this.brief ? "" : [whereWords(s, site), landingWords(s.landing)].filter(Boolean).join(", ");
+    p.where.hidden = where === "";
+    setText(p.where, where);
   }
 
   pad(s, old, site, cut) {
@@ -77,15 +82,24 @@ export class Card {
     setText(p.release, releaseWords(s));
   }
 
-  down(s, old, site) {
+  /** down shows what was worked out of the flight, and until then what was
+   *  called live; it says which. */
+  down(s, old, site, cut, r) {
     const p = this.parts;
     setShape(p.shape, "landed");
     setText(p.word, "Down");
-    setText(p.big, glance("height", s.highest_m));
-    setText(p.unit, unitOf("height"));
-    setText(p.where, whereWords(s, site));
-    setText(p.release, s.released ? "seen" : "not seen");
-    setClass(p.release, "missing", !s.released);
+    const sd = r && known(r.apogee_sd_m) ? ` ± ${glance("height", r.apogee_sd_m)}` : "";
+    setText(p.big, glance("height", r?.apogee_m ?? s.highest_m));
+    setText(p.unit, `${this.narrow ? "" : sd} ${unitOf("height")}`.trim());
+    setText(p.where, whereWords({ ...s, position: s.landing ?? s.position }, site) || "no position");
+    const lag = r ? releaseOf(r, fixed) : "";
+    const seen = lag !== "" || s.released || !!r?.release_at;
+    setText(p.release, lag || (seen ? "seen" : "not seen"));
+    setClass(p.release, "missing", !seen);
+    setText(p.source, r ? `worked out after the flight: ${told(r.verdict, { names: [this.rocket] })}` : "called live; the results follow");
+    const to = geo(s.landing ?? s.position ?? s);
+    p.map.hidden = to === "";
+    if (p.map.getAttribute("href") !== to) p.map.setAttribute("href", to || "#");
     setText(p.cell, known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
     if (p["last-flight"].dataset.n !== `${s.session} ${s.flight}`) {
       p["last-flight"].dataset.n = `${s.session} ${s.flight}`;
@@ -139,6 +153,13 @@ export class Card {
   }
 }
 
+/** missed says that a release is overdue: then it is shown as what it is. Until
+ *  then a fall is as it should be. */
+export function missed(s) {
+  if (s.phase !== "descent" || s.released) return false;
+  return !(known(s.to_apogee_s) && -s.to_apogee_s <= (s.delay_s || 1));
+}
+
 function topWords(s, old, brief) {
   if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? (brief ? "past top" : "past the top") : "";
   if (s.to_apogee_s > 0.05) return `top ${brief ? "" : "in "}${fixed(s.to_apogee_s, 1)} s`;
@@ -152,28 +173,4 @@ function releaseWords(s) {
   if (s.armed === true) return "closed, armed";
   if (s.armed === false) return "closed, not armed";
   return "closed";
-}
-
-const EARTH = 6371008.8; // mean radius in m (IUGG: (2a+b)/3 of GRS 80; from memory)
-
-/** bearing gives distance in m and direction in degrees from the pad. */
-export function bearing(lat0, lon0, lat, lon) {
-  const rad = Math.PI / 180;
-  const dLat = (lat - lat0) * rad;
-  const dLon = (((lon - lon0 + 540) % 360) - 180) * rad;
-  const a = Math.sin(dLat / 2) ** 2 + Math.cos(lat0 * rad) * Math.cos(lat * rad) * Math.sin(dLon / 2) ** 2;
-  const y = Math.sin(dLon) * Math.cos(lat * rad);
-  const x = Math.cos(lat0 * rad) * Math.sin(lat * rad) - Math.sin(lat0 * rad) * Math.cos(lat * rad) * Math.cos(dLon);
-  return { m: 2 * EARTH * Math.asin(Math.min(1, Math.sqrt(a))), deg: (Math.atan2(y, x) / rad + 360) % 360 };
-}
-
-const compass = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
-
-function whereWords(s, site) {
-  if (!known(s.latitude_deg) || !known(s.longitude_deg)) return "no position";
-  if (!known(site.latitude_deg) || !known(site.longitude_deg)) {
-    return `${s.latitude_deg.toFixed(5)}, ${s.longitude_deg.toFixed(5)}`;
-  }
-  const b = bearing(site.latitude_deg, site.longitude_deg, s.latitude_deg, s.longitude_deg);
-  return `${quantity("height", b.m).replace(/\.\d/, "")} ${compass[Math.round(b.deg / 45) % 8]} of the pad (${Math.round(b.deg)}°)`;
 }

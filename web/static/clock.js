@@ -39,7 +39,7 @@ function trust(status) {
   line.className = "clock-state " + (status.trusted ? "good" : "look");
   setShape(line.querySelector(".shape"), status.trusted ? "good" : "look");
   setText(line.querySelector(".words"), `The station's clock is ${status.trusted ? "" : "not "}trusted: ${status.how}.`);
-  if (status.trusted) document.querySelector(".doubt")?.remove();
+  if (status.trusted) for (const el of document.querySelectorAll(".doubt")) el.remove();
 }
 
 function apart(ms) {

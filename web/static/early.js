@@ -2,11 +2,11 @@
 // before anything that can fail, so that a failure is said.
 // A classic script: modules run too late for this.
 (function () {
+  let chosen = null;
   try {
-    document.documentElement.dataset.theme = localStorage.getItem("padlark.theme") || "daylight";
-  } catch {
-    document.documentElement.dataset.theme = "daylight"; // storage is off in this browser
-  }
+    chosen = localStorage.getItem("padlark.theme");
+  } catch {} // storage is off in this browser
+  document.documentElement.dataset.theme = chosen || (matchMedia("(prefers-color-scheme: dark)").matches ? "dusk" : "daylight");
   document.documentElement.classList.add("scripted");
 
   // An exception is counted, shown and reported. Whatever threw may have left

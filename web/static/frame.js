@@ -53,6 +53,15 @@ onSettings(() => {
   showQuantities();
   drawnByServer();
 });
+const menu = document.getElementById("menu");
+document.addEventListener("click", (e) => {
+  if (menu?.open && !menu.contains(e.target)) menu.open = false;
+});
+document.addEventListener("keydown", (e) => {
+  if (e.key !== "Escape" || !menu?.open) return;
+  menu.open = false;
+  menu.firstElementChild.focus();
+});
 for (const el of document.querySelectorAll(".verdict, .clock-state")) {
   setShape(el.querySelector(".shape"), ["good", "look", "bad"].find((w) => el.classList.contains(w)));
 }

@@ -14,11 +14,14 @@ function read(key, otherwise) {
   }
 }
 
+/** write keeps a value; null forgets it. */
 function write(key, value) {
   try {
-    localStorage.setItem("padlark." + key, value);
+    if (value === null) localStorage.removeItem("padlark." + key);
+    else localStorage.setItem("padlark." + key, value);
   } catch {
-    fallback.set(key, value);
+    if (value === null) fallback.delete(key);
+    else fallback.set(key, value);
   }
   for (const f of listeners) f();
 }
@@ -44,12 +47,20 @@ function tell(v) {
 const kept = read("units", "metric");
 if (kept !== "metric" && !document.cookie.includes(`padlark-units=${kept}`)) tell(kept);
 
-/** theme is "daylight" or "dusk". */
-export const theme = () => (read("theme", "daylight") === "dusk" ? "dusk" : "daylight");
+const dark = matchMedia("(prefers-color-scheme: dark)");
+const ofSystem = () => (dark.matches ? "dusk" : "daylight");
+
+/** theme is "daylight" or "dusk": as the phone is set, unless a person said
+ *  otherwise here. */
+export const theme = () => (read("theme", ofSystem()) === "dusk" ? "dusk" : "daylight");
 export function setTheme(v) {
   document.documentElement.dataset.theme = v;
-  write("theme", v);
+  write("theme", v === ofSystem() ? null : v); // as the phone has it: follow the phone again
 }
+dark.addEventListener("change", () => {
+  document.documentElement.dataset.theme = theme();
+  for (const f of listeners) f();
+});
 
 /** onSettings calls f after each change. */
 export function onSettings(f) {

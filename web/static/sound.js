@@ -61,9 +61,9 @@ export class Sound {
   show() {
     const on = this.audible();
     const lost = this.on && !on;
-    const text = on ? "Sound is on" : lost ? "Sound was taken away: tap twice" : "Sound is OFF: tap to turn on";
+    const text = on ? "Sound is on" : lost ? "Sound was taken away: tap twice" : "Sound is OFF: tap once";
     setText(this.button.querySelector(".word"), text);
-    setText(this.button.querySelector(".short"), on ? "Sound on" : lost ? "Sound lost" : "Sound OFF");
+    setText(this.button.querySelector(".short"), on ? "on" : lost ? "lost" : "OFF");
     setShape(this.button.querySelector(".shape"), on ? "sound-on" : "sound-off");
     this.button.setAttribute("aria-pressed", String(on));
     this.button.dataset.state = this.context?.state ?? "off";
