@@ -195,6 +195,9 @@ func (h *hub) briefState(s *flight.State) []field {
 	num("rssi_dbm", s.RSSIDbm, 0)
 	num("latitude_deg", s.Latitude, 6)
 	num("longitude_deg", s.Longitude, 6)
+	// As a person walks to it: the last digits change with every frame.
+	put("position", encode(shortPosition(s.Position, 1, 1e5)))
+	put("landing", encode(shortLanding(s.Landing, 1, 1e5)))
 	var fall *float64
 	r, ok := flight.RocketNamed(h.configured, s.Rocket)
 	if !ok {

@@ -22,7 +22,7 @@ func shortState(s *flight.State) *flight.State {
 		*p = rounded(*p, 10)
 	}
 	c.Latitude, c.Longitude = rounded(c.Latitude, 1e7), rounded(c.Longitude, 1e7)
-	c.Position, c.Landing = shortPosition(s.Position), shortLanding(s.Landing)
+	c.Position, c.Landing = shortPosition(s.Position, 10, 1e7), shortLanding(s.Landing, 10, 1e7)
 	c.At, c.Heard = writable(c.At), writable(c.Heard)
 	if c.NotYet == nil {
 		c.NotYet = []string{}
@@ -30,36 +30,37 @@ func shortState(s *flight.State) *flight.State {
 	return &c
 }
 
-// shortPosition is to 0.1 m and 0.1°, nil where a number in it is none.
-func shortPosition(p *flight.Position) *flight.Position {
+// shortPosition is to 1/scale m and degrees, latitude and longitude to 1/fine
+// degrees; nil where a number in it is none.
+func shortPosition(p *flight.Position, scale, fine float64) *flight.Position {
 	if p == nil {
 		return nil
 	}
 	c := *p
-	c.ElevationDeg = rounded(p.ElevationDeg, 10)
-	c.LatitudeDeg, c.LongitudeDeg = rounded(p.LatitudeDeg, 1e7), rounded(p.LongitudeDeg, 1e7)
-	if !tenths(&c.RangeM, &c.BearingDeg, &c.EastM, &c.NorthM, &c.SDM) {
+	c.ElevationDeg = rounded(p.ElevationDeg, scale)
+	c.LatitudeDeg, c.LongitudeDeg = rounded(p.LatitudeDeg, fine), rounded(p.LongitudeDeg, fine)
+	if !roundAll(scale, &c.RangeM, &c.BearingDeg, &c.EastM, &c.NorthM, &c.SDM) {
 		return nil
 	}
 	return &c
 }
 
-func shortLanding(l *flight.Landing) *flight.Landing {
+func shortLanding(l *flight.Landing, scale, fine float64) *flight.Landing {
 	if l == nil {
 		return nil
 	}
 	c := *l
-	c.LatitudeDeg, c.LongitudeDeg = rounded(l.LatitudeDeg, 1e7), rounded(l.LongitudeDeg, 1e7)
-	if !tenths(&c.RangeM, &c.BearingDeg, &c.EastM, &c.NorthM, &c.AlongM, &c.AcrossM, &c.AngleDeg) {
+	c.LatitudeDeg, c.LongitudeDeg = rounded(l.LatitudeDeg, fine), rounded(l.LongitudeDeg, fine)
+	if !roundAll(scale, &c.RangeM, &c.BearingDeg, &c.EastM, &c.NorthM, &c.AlongM, &c.AcrossM, &c.AngleDeg) {
 		return nil
 	}
 	return &c
 }
 
-// tenths rounds numbers in place; false if one of them is none.
-func tenths(all ...*float64) bool {
+// roundAll rounds numbers to 1/scale in place; false if one of them is none.
+func roundAll(scale float64, all ...*float64) bool {
 	for _, p := range all {
-		v := rounded(p, 10)
+		v := rounded(p, scale)
 		if v == nil {
 			return false
 		}
