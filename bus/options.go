@@ -19,8 +19,10 @@ type Options struct {
 	// Listen is an address on which others may connect and listen too; empty
 	// means none. One other than a loopback address needs a token.
 	Listen string
-	// Token is asked of those who connect. They may read all and publish nothing.
-	Token string
+	// Token is asked of those who connect. They may read all and publish nothing
+	// but on the subjects of Publish.
+	Token   string
+	Publish []string
 	// TLS is the listening server's configuration; nil means none.
 	TLS *tls.Config
 

@@ -38,7 +38,7 @@ func startServer(ctx context.Context, o Options) (*embedded, error) {
 	if e.opts, err = serverOptions(o); err != nil {
 		return nil, err
 	}
-	e.opts.CustomClientAuthentication = &gate{inner: e.inner, token: o.Token}
+	e.opts.CustomClientAuthentication = &gate{inner: e.inner, token: o.Token, publish: o.Publish}
 	if err := probeListen(o.Listen); err != nil {
 		return nil, err
 	}
@@ -110,9 +110,13 @@ func serverOptions(o Options) (*server.Options, error) {
 }
 
 // gate lets the station in, and others as far as they may come.
-type gate struct{ inner, token string }
+type gate struct {
+	inner, token string
+	publish      []string
+}
 
-// Check says whether somebody may connect; those from outside may only listen.
+// Check says whether somebody may connect; those from outside may listen,
+// and publish where a link waits for it.
 func (g *gate) Check(c server.ClientAuthentication) bool {
 	o := c.GetOpts()
 	if same(o.Token, g.inner) {
@@ -122,8 +126,12 @@ func (g *gate) Check(c server.ClientAuthentication) bool {
 	if g.token != "" && !same(o.Token, g.token) {
 		return false
 	}
+	publish := &server.SubjectPermission{Deny: []string{">"}}
+	if len(g.publish) > 0 {
+		publish = &server.SubjectPermission{Allow: g.publish}
+	}
 	c.RegisterUser(&server.User{Username: "viewer", Permissions: &server.Permissions{
-		Publish:   &server.SubjectPermission{Deny: []string{">"}},
+		Publish:   publish,
 		Subscribe: &server.SubjectPermission{Allow: []string{subjectRoot + ".>", "_INBOX.>"}},
 	}})
 	return true

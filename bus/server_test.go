@@ -82,6 +82,49 @@ func TestDialErrors(t *testing.T) {
 	}
 }
 
+// Others publish on the subjects that are named for it, and on no other.
+func TestOutsidersPublishOnTheirs(t *testing.T) {
+	b := open(t, Options{Listen: "127.0.0.1:0", Token: "field-token", Publish: []string{"boards.teal"}})
+	heard := make(chan string, 10)
+	stop, lost, err := b.Take("boards.>", func(m []byte) { heard <- string(m) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	refused := make(chan error, 10)
+	nc, err := nats.Connect("nats://"+b.Addr(), nats.Token("field-token"), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { refused <- err }))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	for _, subject := range []string{"boards.rust", "padlark.north-field.event.Teal", "boards.teal"} {
+		if err := nc.Publish(subject, []byte("to "+subject)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 2 {
+		select {
+		case err := <-refused:
+			if !strings.Contains(strings.ToLower(err.Error()), "permissions violation") {
+				t.Error(err)
+			}
+		case <-soon(t).Done():
+			t.Fatal("a subject that is not theirs was not refused")
+		}
+	}
+	select {
+	case m := <-heard:
+		if m != "to boards.teal" {
+			t.Errorf("heard %q", m)
+		}
+	case <-soon(t).Done():
+		t.Fatal("nothing was heard")
+	}
+	if n := lost(); n != 0 {
+		t.Errorf("%d lost", n)
+	}
+}
+
 // Who has the token hears all and can put nothing on the bus, not even by the
 // library alone.
 func TestOutsidersOnlyListen(t *testing.T) {

@@ -25,13 +25,34 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	if err := checkKinds(kinds); err != nil {
 		return nil, fmt.Errorf("subscribe: %w", err)
 	}
-	// One channel for all kinds keeps them in the order of the wire.
-	v := &viewer{bus: b, in: make(chan *nats.Msg, Buffer), marks: make(chan chan struct{}), quit: make(chan struct{}), done: make(chan struct{})}
-	for _, k := range kinds {
-		f := filter(b.station, k)
-		if k == Sample && b.server != nil {
-			f = b.inner
+	filters := make([]string, len(kinds))
+	for i, k := range kinds {
+		if filters[i] = filter(b.station, k); k == Sample && b.server != nil {
+			filters[i] = b.inner
 		}
+	}
+	v, err := b.view(filters, fn)
+	if err != nil {
+		return nil, err
+	}
+	return sync.OnceFunc(v.stop), nil
+}
+
+// Take calls fn for every message that others publish on a subject of their own,
+// which Options.Publish must name; as Subscribe. lost is how many were dropped.
+func (b *Bus) Take(subject string, fn func([]byte)) (stop func(), lost func() int, err error) {
+	v, err := b.view([]string{subject}, func(m Msg) { fn(m.Data) })
+	if err != nil {
+		return nil, nil, err
+	}
+	return sync.OnceFunc(v.stop), func() int { return int(v.dropped()) }, nil
+}
+
+// view starts a viewer. One channel for all subjects keeps them in the order of the
+// wire.
+func (b *Bus) view(filters []string, fn func(Msg)) (*viewer, error) {
+	v := &viewer{bus: b, in: make(chan *nats.Msg, Buffer), marks: make(chan chan struct{}), quit: make(chan struct{}), done: make(chan struct{})}
+	for _, f := range filters {
 		s, err := b.nc.ChanSubscribe(f, v.in)
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("subscribe to %s: %w", f, err), v.unsubscribe())
@@ -44,7 +65,7 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	}
 	b.viewers.Store(v, true)
 	go v.run(fn)
-	return sync.OnceFunc(v.stop), nil
+	return v, nil
 }
 
 // viewer is one live subscription.

@@ -33,6 +33,23 @@ type LinkConfig struct {
 	TCP       string `toml:"tcp" json:"tcp,omitempty"`
 	TCPListen string `toml:"tcp_listen" json:"tcp_listen,omitempty"`
 	TNC       string `toml:"tnc" json:"tnc,omitempty"`
+	// Command is a program with its arguments, whose standard output is the
+	// stream of bytes; it is started again when it ends.
+	Command []string `toml:"command" json:"command,omitempty"`
+	// MQTT is the host and port of a broker, and Topic what to subscribe to
+	// there; MQTTListen the address of a broker of padlark's own, to which boards
+	// publish. Each message is a datagram. User and PasswordFile are shown to the
+	// broker, or asked of whoever connects.
+	MQTT         string `toml:"mqtt" json:"mqtt,omitempty"`
+	MQTTListen   string `toml:"mqtt_listen" json:"mqtt_listen,omitempty"`
+	Topic        string `toml:"topic" json:"topic,omitempty"`
+	User         string `toml:"user" json:"user,omitempty"`
+	PasswordFile string `toml:"password_file" json:"password_file,omitempty"`
+	// NATS is a subject of the station's own bus on which a program publishes
+	// what its board sent, one message a datagram.
+	NATS string `toml:"nats" json:"nats,omitempty"`
+	// GPSD is the host and port of a gpsd, whose reports come as lines of JSON.
+	GPSD string `toml:"gpsd" json:"gpsd,omitempty"`
 	// File is read from its start: plain bytes or a capture. Stdin reads the
 	// standard input in the same way.
 	File  string `toml:"file" json:"file,omitempty"`
@@ -84,8 +101,14 @@ const (
 	kindTCP       = "tcp"
 	kindTCPListen = "tcp_listen"
 	kindTNC       = "tnc"
-	kindFile      = "file"
-	kindStdin     = "stdin"
+	kindCommand   = "command"
+	kindMQTT      = "mqtt"
+	// The broker of padlark's own.
+	kindMQTTListen = "mqtt_listen"
+	kindNATS       = "nats"
+	kindGPSD       = "gpsd"
+	kindFile       = "file"
+	kindStdin      = "stdin"
 )
 
 // addresses are the kinds that are given.
@@ -96,7 +119,9 @@ func (c LinkConfig) addresses() []string {
 		given bool
 	}{
 		{kindSerial, c.Serial != ""}, {kindUSB, c.USB != nil}, {kindUDP, c.UDP != ""}, {kindTCP, c.TCP != ""},
-		{kindTCPListen, c.TCPListen != ""}, {kindTNC, c.TNC != ""}, {kindFile, c.File != ""}, {kindStdin, c.Stdin},
+		{kindTCPListen, c.TCPListen != ""}, {kindTNC, c.TNC != ""},
+		{kindCommand, len(c.Command) > 0}, {kindMQTT, c.MQTT != ""}, {kindMQTTListen, c.MQTTListen != ""}, {kindNATS, c.NATS != ""},
+		{kindGPSD, c.GPSD != ""}, {kindFile, c.File != ""}, {kindStdin, c.Stdin},
 	} {
 		if a.given {
 			kinds = append(kinds, a.kind)
@@ -129,6 +154,16 @@ func (c LinkConfig) Address() string {
 		return "TCP " + c.TCPListen
 	case kindTNC:
 		return "TNC " + c.TNC
+	case kindCommand:
+		return strings.Join(c.Command, " ")
+	case kindMQTT:
+		return "MQTT " + c.MQTT + ", topic " + c.Topic
+	case kindMQTTListen:
+		return "MQTT " + c.MQTTListen
+	case kindNATS:
+		return "bus subject " + c.NATS
+	case kindGPSD:
+		return "gpsd " + c.GPSD
 	case kindFile:
 		return c.File
 	case kindStdin:
@@ -152,7 +187,7 @@ func (c LinkConfig) Validate() error {
 		return err
 	}
 	kinds := c.addresses()
-	const all = "serial, usb, udp, tcp, tcp_listen, tnc, file, stdin"
+	const all = "serial, usb, udp, tcp, tcp_listen, tnc, command, mqtt, mqtt_listen, nats, gpsd, file, stdin"
 	switch {
 	case len(kinds) == 0:
 		return c.fault("serial", "", "is missing, and so is every other address", "give one of "+all)
@@ -208,21 +243,11 @@ func (c LinkConfig) validateLine(kind string) error {
 }
 
 func (c LinkConfig) validateAddress(kind string) error {
-	if kind != kindUDP && (c.UDPStream || c.Iface != "") {
-		field := "iface"
-		if c.UDPStream {
-			field = "udp_stream"
-		}
-		return c.fault(field, "", "is for udp links, and this link is "+kind, "leave it out")
-	}
-	if len(c.Senders) > 0 && kind != kindUDP && kind != kindTCPListen {
-		return c.fault("senders", "", "are for udp and tcp_listen links, and this link is "+kind, "leave it out")
+	if err := c.validateBelongs(kind); err != nil {
+		return err
 	}
 	if _, err := parseSenders(c.Senders); err != nil {
 		return c.fault("senders", strings.Join(c.Senders, ", "), err.Error(), `write addresses or networks, such as senders = ["192.168.4.1", "10.1.0.0/16"]`)
-	}
-	if c.CaptureLink != "" && kind != kindFile && kind != kindStdin {
-		return c.fault("capture_link", quote(c.CaptureLink), "is for file and stdin links, and this link is "+kind, "leave it out")
 	}
 	switch kind {
 	case kindUSB:
@@ -240,6 +265,89 @@ func (c LinkConfig) validateAddress(kind string) error {
 		return c.validateHostPort("tcp_listen", c.TCPListen, false)
 	case kindTNC:
 		return c.validateHostPort("tnc", c.TNC, true)
+	case kindGPSD:
+		return c.validateHostPort("gpsd", c.GPSD, true)
+	case kindCommand:
+		if c.Command[0] == "" {
+			return c.fault("command", "", "names no program", `write the program and its arguments apart, such as command = ["arecord", "-q", "-t", "raw"]`)
+		}
+	case kindMQTT:
+		if err := c.validateHostPort("mqtt", c.MQTT, true); err != nil {
+			return err
+		}
+		return c.validateTopic()
+	case kindMQTTListen:
+		if err := c.validateHostPort("mqtt_listen", c.MQTTListen, false); err != nil {
+			return err
+		}
+		return c.validateTopic()
+	case kindNATS:
+		return c.validateSubject()
+	}
+	return nil
+}
+
+// validateBelongs finds keys that mean nothing for this kind of link.
+func (c LinkConfig) validateBelongs(kind string) error {
+	for _, k := range []struct {
+		field string
+		given bool
+		kinds []string
+	}{
+		{"udp_stream", c.UDPStream, []string{kindUDP}},
+		{"iface", c.Iface != "", []string{kindUDP}},
+		{"senders", len(c.Senders) > 0, []string{kindUDP, kindTCPListen, kindMQTTListen}},
+		{"capture_link", c.CaptureLink != "", []string{kindFile, kindStdin}},
+		{"topic", c.Topic != "", []string{kindMQTT, kindMQTTListen}},
+		{"user", c.User != "", []string{kindMQTT, kindMQTTListen}},
+		{"password_file", c.PasswordFile != "", []string{kindMQTT, kindMQTTListen}},
+	} {
+		if k.given && !oneOf(kind, k.kinds...) {
+			return c.fault(k.field, "", "is for "+strings.Join(k.kinds, " and ")+" links, and this link is "+kind, "leave it out")
+		}
+	}
+	if (c.User == "") != (c.PasswordFile == "") {
+		return c.fault("user", "", "and password_file belong together", `give both, or neither; password_file is the path of a file that holds the password alone`)
+	}
+	return nil
+}
+
+// validateTopic checks an MQTT topic filter (MQTT 3.1.1, 4.7): + stands for one
+// whole level, and # for all the rest.
+func (c LinkConfig) validateTopic() error {
+	const mend = `write it as the board does, such as topic = "rockets/teal"; + stands for one level, # at the end for all below`
+	switch {
+	case c.Topic == "" && c.Kind() == kindMQTTListen:
+		return nil // all that is published
+	case c.Topic == "":
+		return c.fault("topic", "", "is missing", mend)
+	case len(c.Topic) > 256 || strings.ContainsRune(c.Topic, 0):
+		return c.fault("topic", quote(c.Topic), "is too long, or holds a NUL", mend)
+	}
+	levels := strings.Split(c.Topic, "/")
+	for i, l := range levels {
+		if strings.ContainsAny(l, "+#") && len(l) > 1 || l == "#" && i < len(levels)-1 {
+			return c.fault("topic", quote(c.Topic), "has a + or # that does not stand alone, or a # that is not the end", mend)
+		}
+	}
+	return nil
+}
+
+// validateSubject checks a subject of the bus: words with dots between, of which *
+// stands for any one and > at the end for all below.
+func (c LinkConfig) validateSubject() error {
+	const mend = `write words with dots between, such as nats = "boards.teal"`
+	words := strings.Split(c.NATS, ".")
+	for i, w := range words {
+		switch {
+		case w == "" || strings.ContainsFunc(w, func(r rune) bool { return r <= ' ' || r > '~' }):
+			return c.fault("nats", quote(c.NATS), "is no subject", mend)
+		case w != ">" && w != "*" && strings.ContainsAny(w, "*>"), w == ">" && i < len(words)-1:
+			return c.fault("nats", quote(c.NATS), "has a * or > that does not stand alone, or a > that is not the end", mend)
+		}
+	}
+	if oneOf(words[0], "padlark", "*", ">") || strings.HasPrefix(words[0], "$") || strings.HasPrefix(words[0], "_") {
+		return c.fault("nats", quote(c.NATS), "begins as the station's own subjects do", mend)
 	}
 	return nil
 }
@@ -280,22 +388,42 @@ func (c LinkConfig) validateUSB() error {
 	return nil
 }
 
+// datagrams says whether each thing that the link hears is whole by itself.
+func (c LinkConfig) datagrams() bool {
+	switch c.Kind() {
+	case kindUDP:
+		return !c.UDPStream
+	case kindMQTT, kindMQTTListen, kindNATS:
+		return true
+	}
+	return false
+}
+
 // CheckFraming says, as a *ConfigError, whether a link can carry a framing.
 func (c LinkConfig) CheckFraming(f Framing) error {
 	kind := c.Kind()
 	switch {
-	case f.Kind == FramingDatagram && (kind != kindUDP || c.UDPStream) && kind != kindFile && kind != kindStdin:
-		return c.fault("layout", quote(c.Layout), "has datagram framing, and this link has no datagrams", "use a layout with another framing, or a udp link")
+	case f.Kind == FramingDatagram && !c.datagrams() && kind != kindFile && kind != kindStdin:
+		return c.fault("layout", quote(c.Layout), "has datagram framing, and this link has no datagrams", "use a layout with another framing, or a udp, mqtt or nats link")
 	case kind == kindTNC && f.Kind != FramingKISS:
 		return c.fault("layout", quote(c.Layout), "has "+f.Kind+" framing, and a tnc speaks KISS", `use a layout with framing = "kiss", or write tcp = `+quote(c.TNC))
+	case kind == kindGPSD && f.Kind != FramingLine:
+		return c.fault("layout", quote(c.Layout), "has "+f.Kind+" framing, and gpsd sends lines of JSON", `use a layout with framing = "line", such as the built-in "gpsd"`)
 	}
 	return nil
 }
 
+// gpsdLimit is as long as a report of gpsd may be (its own bound, from memory): with
+// many satellites in sight it exceeds what a board would send.
+const gpsdLimit = 10240
+
 // frameLimit is the limit in effect.
 func (c LinkConfig) frameLimit() int {
-	if c.FrameLimit == 0 {
-		return DefaultFrameLimit
+	switch {
+	case c.FrameLimit != 0:
+		return c.FrameLimit
+	case c.GPSD != "":
+		return gpsdLimit
 	}
-	return c.FrameLimit
+	return DefaultFrameLimit
 }

@@ -128,6 +128,17 @@ func TestLinkConfigErrors(t *testing.T) {
 		{"tcp without host", LinkConfig{Name: "a", TCP: ":9750"}, "tcp", "does not say where to connect to"},
 		{"tcp_listen", LinkConfig{Name: "a", TCPListen: "x"}, "tcp_listen", "is not an address"},
 		{"tnc", LinkConfig{Name: "a", TNC: "host:0"}, "tnc", "does not say where"},
+		{"command without a program", LinkConfig{Name: "a", Command: []string{"", "x"}}, "command", "names no program"},
+		{"mqtt without topic", LinkConfig{Name: "a", MQTT: "h:1883"}, "topic", `such as topic = "rockets/teal"`},
+		{"topic", LinkConfig{Name: "a", MQTT: "h:1883", Topic: "rockets/#/x"}, "topic", "a # that is not the end"},
+		{"topic level", LinkConfig{Name: "a", MQTTListen: ":1883", Topic: "rock+"}, "topic", "does not stand alone"},
+		{"topic of udp", LinkConfig{Name: "a", UDP: ":1", Topic: "x"}, "topic", "is for mqtt and mqtt_listen links, and this link is udp"},
+		{"user alone", LinkConfig{Name: "a", MQTTListen: ":1883", User: "boards"}, "user", "and password_file belong together"},
+		{"mqtt without host", LinkConfig{Name: "a", MQTT: ":1883", Topic: "x"}, "mqtt", "does not say where to connect to"},
+		{"subject", LinkConfig{Name: "a", NATS: "boards..teal"}, "nats", "is no subject"},
+		{"subject of the station", LinkConfig{Name: "a", NATS: "padlark.x.event"}, "nats", "begins as the station's own subjects do"},
+		{"all subjects", LinkConfig{Name: "a", NATS: ">"}, "nats", "begins as the station's own"},
+		{"gpsd", LinkConfig{Name: "a", GPSD: "localhost"}, "gpsd", "is not an address with a port"},
 		{"capture_link", LinkConfig{Name: "a", UDP: ":1", CaptureLink: "x"}, "capture_link", "is for file and stdin links"},
 	}
 	for _, tc := range tests {

@@ -81,6 +81,12 @@ type Env struct {
 	// Stdin is what a link with stdin = true reads; nil means there is none.
 	Stdin io.Reader
 
+	// Subscribe calls fn with each message on a subject of the station's bus, from
+	// one goroutine, until stop is called. Links with nats = need it. fn may block:
+	// the bus keeps a bounded number of messages meanwhile, and lost tells how
+	// many of them had to be dropped.
+	Subscribe func(subject string, fn func(message []byte)) (stop func(), lost func() int, err error)
+
 	// sysfs and dev are where the system shows its devices; tests put trees of
 	// their own there.
 	sysfs, dev string

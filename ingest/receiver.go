@@ -47,7 +47,7 @@ func NewReceiver(cfg LinkConfig, framing Framing, env Env) (*Receiver, error) {
 	if err := cfg.CheckFraming(framing); err != nil {
 		return nil, err
 	}
-	if _, err := NewFramer(framing, cfg.FrameLimit); err != nil {
+	if _, err := NewFramer(framing, cfg.frameLimit()); err != nil {
 		return nil, err // such as a size over the limit
 	}
 	src := source{baud: cfg.Baud, framing: framing.Kind, limit: cfg.frameLimit()}
@@ -59,6 +59,9 @@ func NewReceiver(cfg LinkConfig, framing Framing, env Env) (*Receiver, error) {
 	r.link = newLink(cfg, env, r.rep)
 	return r, nil
 }
+
+// watchGPSD asks gpsd for reports as JSON; it says nothing before.
+const watchGPSD = `?WATCH={"enable":true,"json":true};` + "\n"
 
 // NewLink makes a link by itself, without framing, for what wants the bytes.
 func NewLink(cfg LinkConfig, env Env) (Link, error) {
@@ -81,7 +84,17 @@ func newLink(cfg LinkConfig, env Env, rep *reporter) Link {
 	case kindTNC:
 		return &tcpLink{runner: r, addr: cfg.TNC}
 	case kindTCPListen:
-		return &tcpListenLink{runner: r, addr: cfg.TCPListen, from: from}
+		return &tcpListenLink{runner: r, addr: cfg.TCPListen, from: from, what: "TCP "}
+	case kindGPSD:
+		return &tcpLink{runner: r, addr: cfg.GPSD, hello: watchGPSD}
+	case kindMQTT:
+		return &mqttLink{runner: r, addr: cfg.MQTT, topic: cfg.Topic, user: cfg.User, password: cfg.PasswordFile, limit: cfg.frameLimit()}
+	case kindMQTTListen:
+		return newMQTTListen(cfg, r, from)
+	case kindNATS:
+		return &busLink{runner: r, subject: cfg.NATS}
+	case kindCommand:
+		return &commandLink{runner: r, command: cfg.Command}
 	case kindFile, kindStdin:
 		return &fileLink{runner: r, path: cfg.File, capture: cfg.CaptureLink}
 	}
@@ -168,7 +181,7 @@ func (r *Receiver) stream(key string, heard time.Duration) (*stream, error) {
 		}
 		delete(r.streams, oldest)
 	}
-	f, err := NewFramer(r.framing, r.cfg.FrameLimit)
+	f, err := NewFramer(r.framing, r.cfg.frameLimit())
 	if err != nil {
 		return nil, err
 	}

@@ -103,6 +103,9 @@ type runner struct {
 	rep  *reporter
 	baud int
 
+	// patient says that bytes alone do not make the next pause the first again.
+	patient bool
+
 	out    func(Chunk) error
 	pause  pause
 	opened time.Time // when the present try succeeded, zero before
@@ -140,7 +143,7 @@ func (r *runner) keep(ctx context.Context, out func(Chunk) error, try func(conte
 		r.opened, r.heard = time.Time{}, false
 		err := try(ctx)
 		wasUp := !r.opened.IsZero()
-		if wasUp && (r.heard || time.Since(r.opened) >= steadyAfter) {
+		if wasUp && (r.heard && !r.patient || time.Since(r.opened) >= steadyAfter) {
 			r.pause.reset()
 		}
 		if err == nil && ctx.Err() == nil {

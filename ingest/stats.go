@@ -172,12 +172,13 @@ func (s *Stats) addReject(r Reject, at time.Duration) {
 	s.hint.addReject()
 }
 
-// addStranger counts what came from an address that the link does not take from.
-// It says nothing about what the named senders send, so no hint comes of it.
-func (s *Stats) addStranger(b []byte, at time.Duration) {
+// addApart counts what the link does not take whatever it holds, such as what came
+// from an address that it does not know. It says nothing about what the others send,
+// so no hint comes of it.
+func (s *Stats) addApart(reason string, b []byte, at time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.reject(Rejected{Reason: ReasonSender, At: s.clock.At(at), Length: len(b), Offset: -1, Bytes: b})
+	s.reject(Rejected{Reason: reason, At: s.clock.At(at), Length: len(b), Offset: -1, Bytes: b})
 }
 
 // AddBad counts a frame that the decoder could not read, and keeps its bytes

@@ -30,7 +30,8 @@ var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interv
 // tcpLink connects to a host; a TNC is one that speaks KISS.
 type tcpLink struct {
 	runner
-	addr string
+	addr  string
+	hello string // what the program there wants to be told first
 }
 
 // Run implements Link.
@@ -46,6 +47,11 @@ func (l *tcpLink) try(ctx context.Context) error {
 	}
 	defer conn.Close() //nolint:errcheck // it was only read from
 	defer context.AfterFunc(ctx, func() { _ = conn.Close() })()
+	if l.hello != "" {
+		if _, err := conn.Write([]byte(l.hello)); err != nil {
+			return fmt.Errorf("write to %s: %w", l.addr, dialCause(err))
+		}
+	}
 	l.up("connected to " + l.addr)
 	return readTCP(ctx, conn, l.env.Clock, "", l.send)
 }
@@ -88,6 +94,10 @@ type tcpListenLink struct {
 	runner
 	addr string
 	from senders
+	what string // that it listens on, in words
+	// serve hears a connection until it ends; nil hears the bare bytes.
+	serve     func(ctx context.Context, conn net.Conn, take func(Chunk) error) error
+	listening string // the words of the present try
 }
 
 // Run implements Link.
@@ -125,7 +135,8 @@ func (l *tcpListenLink) try(parent context.Context) error {
 		return fmt.Errorf("listen on TCP %s: %w; is the port taken by another program, or the address not of this computer?", l.addr, dialCause(err))
 	}
 	ctx, cancel := context.WithCancel(parent)
-	p := &peers{link: l, words: "listening on TCP " + ln.Addr().String(), cancel: cancel}
+	l.listening = "listening on " + l.what + ln.Addr().String()
+	p := &peers{link: l, words: l.listening, cancel: cancel}
 	stop := context.AfterFunc(ctx, func() { _ = ln.Close() })
 	defer func() {
 		cancel()
@@ -148,7 +159,7 @@ func (l *tcpListenLink) try(parent context.Context) error {
 			return fmt.Errorf("accept on TCP %s: %w", l.addr, dialCause(err))
 		}
 		if at, err := netip.ParseAddrPort(conn.RemoteAddr().String()); err == nil && !l.from.allow(at.Addr()) {
-			l.rep.stats.addStranger(nil, l.env.Clock.Now())
+			l.rep.stats.addApart(ReasonSender, nil, l.env.Clock.Now())
 			_ = conn.Close()
 			continue
 		}
@@ -170,9 +181,15 @@ func (p *peers) admit(ctx context.Context, conn net.Conn) {
 	p.tell()
 	p.wait.Go(func() {
 		stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
+		serve := p.link.serve
+		if serve == nil {
+			serve = func(ctx context.Context, conn net.Conn, take func(Chunk) error) error {
+				return readTCP(ctx, conn, p.link.env.Clock, one.name, take)
+			}
+		}
 		// Why it ended does not matter: the peer may come again, or not. That
 		// the frames are refused is kept in p.fatal.
-		_ = readTCP(ctx, conn, p.link.env.Clock, one.name, func(c Chunk) error { return p.take(one, c) })
+		_ = serve(ctx, conn, func(c Chunk) error { c.Peer = one.name; return p.take(one, c) })
 		stop()
 		_ = conn.Close()
 		p.leave(ctx, one)

@@ -175,6 +175,9 @@ func (c *Config) checkLinks() (found []*problem) {
 			found = append(found, problemf(table+".name", "two links are named %q: rename one", l.Name))
 		}
 		seen[l.Name] = true
+		if l.NATS != "" && c.Bus.Listen == "" {
+			found = append(found, problemf(table+".nats", "link %q waits for messages on the station's bus, which nobody can reach: add listen = \"127.0.0.1:4222\" under [bus]", l.Name))
+		}
 		if l.Layout == "" {
 			found = append(found, problemf(table, "link %q has no layout: add layout = \"NAME\", one of %s", l.Name, strings.Join(c.layoutNames(), ", ")))
 		} else if _, ok := c.Layout(l.Layout); !ok {

@@ -47,6 +47,7 @@ func (c *Config) checkPorts() *problem {
 		table, what := fmt.Sprintf("link[%d]", i), fmt.Sprintf("link %q", l.Name)
 		add(table+".udp", what, "udp", l.UDP)
 		add(table+".tcp_listen", what, "tcp", l.TCPListen)
+		add(table+".mqtt_listen", what, "tcp", l.MQTTListen)
 		if l.Serial == "" {
 			continue
 		}

@@ -86,6 +86,8 @@ func TestParseBad(t *testing.T) {
 		{"open to everyone", `[site]`, "[web]\nlisten = \"0.0.0.0:9700\"\n[site]", "padlark.toml:35:1", []string{"passphrase"}},
 		{"elevation", `elevation_m = 212`, `elevation_m = 21200`, "padlark.toml:35:1", []string{"21200", "6000 m"}},
 		{"two addresses", `udp = ":9750"`, "udp = \":9750\"\ntcp = \"localhost:1\"", "padlark.toml:1", []string{"contradicts"}},
+		{"bus link without a bus", `udp = ":9750"`, `nats = "boards.teal"`, "padlark.toml:13:1", []string{"nobody can reach", "under [bus]"}},
+		{"one port twice", `udp = ":9750"`, `mqtt_listen = "127.0.0.1:9700"`, "padlark.toml: link", []string{"both listen on tcp port 9700"}},
 		{"leaf", `[site]`, "[bus]\nleaf = \"nats://h:7422\"\n[site]", "padlark.toml:35:1", []string{"no leaf any more", "url = "}},
 		{"no address", `[site]`, "[bus]\nurl = \"my server\"\n[site]", "padlark.toml:35:1", []string{"nats://host:4222"}},
 	} {

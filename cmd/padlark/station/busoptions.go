@@ -18,6 +18,11 @@ import (
 func busOptions(c *config.Config, log zerolog.Logger) (bus.Options, error) {
 	b := c.Bus
 	o := bus.Options{Station: c.Station.Name, Log: log, Listen: b.Listen}
+	for _, l := range c.Links {
+		if l.NATS != "" {
+			o.Publish = append(o.Publish, l.NATS)
+		}
+	}
 	var err error
 	if o.Token, err = busToken(b); err != nil {
 		return o, err

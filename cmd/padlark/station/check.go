@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"padlark/cmd/padlark/config"
+	"padlark/ingest"
 	"padlark/web"
 )
 
@@ -49,7 +50,28 @@ func Check(cfg *config.Config) error {
 			return fmt.Errorf("callout.command: %w; install the program, or give its whole path", err)
 		}
 	}
+	for _, l := range cfg.Links {
+		if err := checkLink(l); err != nil {
+			return err
+		}
+	}
 	return checkFolder(cfg.Station.Data)
+}
+
+// checkLink looks for the program and the file that a link names.
+func checkLink(l ingest.LinkConfig) error {
+	if len(l.Command) > 0 {
+		if _, err := exec.LookPath(l.Command[0]); err != nil {
+			return fmt.Errorf("link %q: command: %w; install the program, or give its whole path", l.Name, err)
+		}
+	}
+	if l.PasswordFile == "" {
+		return nil
+	}
+	if _, err := ingest.ReadPassword(l.PasswordFile); err != nil {
+		return fmt.Errorf("link %q: %w", l.Name, err)
+	}
+	return nil
 }
 
 // checkFolder says whether a folder is there to be written to, or can be made.

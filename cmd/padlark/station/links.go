@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/ingest"
 )
@@ -41,9 +42,13 @@ func openLinks(opt Options) (*links, error) {
 	return l, nil
 }
 
-// connect makes the receivers, on the session's clock.
-func (l *links) connect(clock ingest.Clock) error {
+// connect makes the receivers, on the session's clock. The bus is for links that
+// listen to it; nil where there is none.
+func (l *links) connect(clock ingest.Clock, b *bus.Bus) error {
 	env := ingest.Env{Clock: clock, Log: l.opt.Log, Stdin: l.opt.Stdin}
+	if b != nil {
+		env.Subscribe = b.Take
+	}
 	if l.opt.Capture != "" {
 		info := ingest.CaptureInfo{
 			Station: l.cfg.Station.Name, Epoch: clock.Epoch, Links: ingest.CaptureLinks(l.cfg.Links),

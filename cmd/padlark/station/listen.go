@@ -35,7 +35,7 @@ func NewEar(cfg *config.Config, log zerolog.Logger) (*Ear, error) {
 		links: &links{cfg: cfg, opt: Options{Config: cfg, Log: log}, receivers: map[string]*ingest.Receiver{}},
 		clock: ingest.StartClock(),
 	}
-	if err := e.links.connect(e.clock); err != nil {
+	if err := e.links.connect(e.clock, nil); err != nil {
 		return nil, err
 	}
 	var err error

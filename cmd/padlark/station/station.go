@@ -163,7 +163,7 @@ func (s *station) begin(ctx context.Context) error {
 
 // openLine makes what frames pass through.
 func (s *station) openLine(ctx context.Context) error {
-	if err := s.links.connect(s.clock); err != nil {
+	if err := s.links.connect(s.clock, s.bus); err != nil {
 		return err
 	}
 	decoders := [2]*decode.Decoder{} // of the line, and of the archive's follower

@@ -31,7 +31,7 @@ type TryCount struct {
 func CheckLinks(cfg *config.Config) error {
 	l := &links{cfg: cfg, opt: Options{Config: cfg}, receivers: map[string]*ingest.Receiver{}}
 	clock := ingest.NewVirtualClock(time.Unix(0, 0))
-	if err := l.connect(clock.Clock()); err != nil {
+	if err := l.connect(clock.Clock(), nil); err != nil {
 		return err
 	}
 	_, err := newDecoder(cfg)
@@ -73,7 +73,7 @@ func Try(ctx context.Context, cfg *config.Config, path, link string, p TryPrinte
 	} else if _, err := os.Stat(path); err != nil {
 		return nil, errors.Join(fmt.Errorf("try: %w", err), l.close())
 	}
-	if err := l.connect(clock); err != nil {
+	if err := l.connect(clock, nil); err != nil {
 		return nil, errors.Join(err, l.close())
 	}
 	err = l.run(ctx, t.frame)
