@@ -57,6 +57,13 @@ func ChecksumNames() []string {
 	return names
 }
 
+// SumFunc computes a checksum by its name, and says how many bytes it takes; nil
+// and 0 for a name that is not known. It may make a table: keep it.
+func SumFunc(name string) (calc func(b []byte) uint32, size int) {
+	s, _ := findSum(name)
+	return s.calc, s.bytes
+}
+
 // findSum looks a checksum up by its catalogue name; case does not matter.
 // Two names in daily use are accepted as well: CRC-32 and CRC-32C.
 func findSum(name string) (sum, bool) {

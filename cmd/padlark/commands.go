@@ -19,6 +19,7 @@ type commands struct {
 	Storage    storageCmd    `cmd:"" help:"Back up what is recorded; send it to a time-series server."`
 	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`
 	Check      checkCmd      `cmd:"" help:"Check a configuration, and try it on a file."`
+	Layout     layoutCmd     `cmd:"" help:"Guess how a board's frames are laid out, from a file or a port."`
 	Predict    predictCmd    `cmd:"" help:"What this fill and pressure should do, and whether the field is big enough."`
 	Tune       tuneCmd       `cmd:"" help:"Which release rule and numbers the firmware should use."`
 	Collect    collectCmd    `cmd:"" help:"Gather what several stations hear into one archive."`

@@ -1,0 +1,90 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+)
+
+// Saved bytes become a configuration that check accepts and that decodes them.
+func TestLayoutOfAFile(t *testing.T) {
+	dir := t.TempDir()
+	path, config := filepath.Join(dir, "board.txt"), filepath.Join(dir, "padlark.toml")
+	var text strings.Builder
+	text.WriteString("t_ms,pressure_hPa,temp_C,batt_mV,servo\r\n")
+	for i := range 200 {
+		fmt.Fprintf(&text, "%d,%.2f,21.3,4100,%d\r\n", 1500+50*i, 986.4+0.01*float64(i%3), i/100)
+	}
+	if err := os.WriteFile(path, []byte(text.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	got := do(t, "layout", path)
+	if got.code != exitOK || !strings.Contains(got.err, "200 of 200 frames can be read") {
+		t.Fatalf("status %d: %s%s", got.code, got.out, got.err)
+	}
+	if err := os.WriteFile(config, []byte(got.out), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out := must(t, "check", config); strings.Contains(out, "no use") {
+		t.Errorf("check says: %s", out)
+	}
+	tried := must(t, "check", config, "--try", path)
+	for _, want := range []string{"pressure_pa 98640", "cell_v 4.1", "release_on 0", "temperature_c 21.3", "clock 1.500 s", "200 samples"} {
+		if !strings.Contains(tried, want) {
+			t.Errorf("no %s in:\n%s", want, tried)
+		}
+	}
+	// A capture of two links is asked about, and one of them chosen.
+	capture := filepath.Join(dir, "two.plarkcap")
+	must(t, "sim", "--capture", capture)
+	if got := do(t, "layout", capture); got.code != exitBad || !strings.Contains(got.err, "pad-radio") {
+		t.Errorf("status %d: %s%s", got.code, got.out, got.err)
+	}
+	if out := must(t, "layout", capture, "--link", "pad-radio"); !strings.Contains(out, `layout = "lark-bin"`) {
+		t.Errorf("of a built-in layout: %s", out)
+	}
+	if got := do(t, "layout", filepath.Join(dir, "nothing")); got.code != exitUsage || !strings.Contains(got.err, "no file or port") {
+		t.Errorf("status %d: %s", got.code, got.err)
+	}
+}
+
+// A port is listened to; what comes from it becomes a configuration for that port.
+func TestLayoutOfAPort(t *testing.T) {
+	board, port, err := pty.Open()
+	if err != nil {
+		t.Skipf("no pseudo-terminal: %v", err)
+	}
+	defer board.Close() //nolint:errcheck // only written to
+	defer port.Close()  //nolint:errcheck // the program opens it by its name
+	ctx, cancel := context.WithCancel(t.Context())
+	sent := make(chan struct{})
+	go func() {
+		defer close(sent)
+		for i := 0; ctx.Err() == nil; i++ {
+			_, _ = fmt.Fprintf(board, "%d;%.3f;%.1f\n", 20*i, 98.64+0.001*float64(i%3), 21+0.1*float64(i%2))
+			select {
+			case <-time.After(20 * time.Millisecond):
+			case <-ctx.Done():
+			}
+		}
+	}()
+	var out, errw bytes.Buffer
+	code := run(t.Context(), []string{"layout", port.Name(), "--baud", "9600", "--for", "1500ms"}, strings.NewReader(""), &out, &errw)
+	cancel()
+	<-sent
+	if code != exitOK {
+		t.Fatalf("status %d: %s", code, errw.String())
+	}
+	for _, want := range []string{fmt.Sprintf("serial = %q", port.Name()), "baud = 9600", `name = "clock", unit = "ms"`, `name = "pressure_pa", unit = "kPa"`, `separator = ";"`} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("no %s in:\n%s", want, out.String())
+		}
+	}
+}

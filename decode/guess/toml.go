@@ -1,0 +1,213 @@
+package guess
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"padlark/decode"
+)
+
+// TOML writes the proposal as a commented configuration that padlark check
+// accepts. source names where the bytes are from; link has the lines of the
+// [[link]] table that say where it listens, such as `serial = "/dev/ttyUSB0"`.
+func (g *Guess) TOML(source string, link ...string) string {
+	var b strings.Builder
+	comment(&b, "", fmt.Sprintf("A proposal, made of %s: it reads %d of %d frames. A number alone does not say what it measures, so each guess says how sure it is. Look at every TODO, then: padlark check FILE", source, g.Read, g.Frames))
+	b.WriteString("#\n")
+	for _, p := range g.Points {
+		comment(&b, fmt.Sprintf("  %-10s %-12s ", p.What, p.Value), withWhy(p.Sure, p.Why))
+	}
+	if g.Raw != nil {
+		b.WriteString("#\n# One frame as it came, and what is made of it:\n")
+		rows := []string{strconv.QuoteToGraphic(string(g.Raw))}
+		if isText(g.Raw) {
+			rows[0] = string(g.Raw)
+		} else {
+			rows = hexRows(g.Raw)
+		}
+		for _, r := range rows {
+			comment(&b, "  ", r)
+		}
+		comment(&b, "  ", g.Decoded())
+	}
+	for _, ask := range g.Asks {
+		comment(&b, "TODO ", ask)
+	}
+	b.WriteString("\n[[link]]\nname = \"board\"\n")
+	for _, l := range link {
+		b.WriteString(l + "\n")
+	}
+	fmt.Fprintf(&b, "layout = %q\n", g.Layout.Name)
+	if g.BuiltIn == "" {
+		g.writeLayout(&b)
+	}
+	id := uint32(1)
+	if g.Layout.Rocket != nil {
+		id = *g.Layout.Rocket
+	}
+	fmt.Fprintf(&b, "\n[[rocket]]\nname = \"My-rocket\"         # TODO its name\nid = %-21d # what the board sends, or the layout's rocket\n", id)
+	b.WriteString("# mass_kg = 0.145          # TODO at landing, in kg\n# parachute_m = 0.6        # TODO diameter, in m\n# cell = \"lipo-1s\"         # padlark check --keys cell\n")
+	if slices.ContainsFunc(g.Layout.Fields, func(f decode.Field) bool { return decode.Use(f.Name) == "release" }) {
+		b.WriteString("release = \"servo\"\n")
+	} else {
+		b.WriteString("# release = \"servo\"        # TODO if it has one\n")
+	}
+	return b.String()
+}
+
+// Decoded is the shown frame in words.
+func (g *Guess) Decoded() string {
+	var words []string
+	if g.Clock >= 0 {
+		words = append(words, fmt.Sprintf("clock %.3f s", float64(g.Clock)/1e6))
+	}
+	for i, n := range g.Values.Names {
+		if v := g.Values.Values[i]; v == v {
+			words = append(words, fmt.Sprintf("%s %.6g", n, v))
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+func withWhy(s Sure, why string) string {
+	if why == "" {
+		return s.String()
+	}
+	return s.String() + ": " + why
+}
+
+func (g *Guess) writeLayout(b *strings.Builder) {
+	l := g.Layout
+	fmt.Fprintf(b, "\n[[layout]]\nname = %q\nframing = %s\nform = %q\n", l.Name, g.framingText(), l.Form)
+	for _, k := range []struct{ key, value string }{
+		{"address", l.Address}, {"prefix", l.Prefix}, {"separator", l.Separator}, {"endian", l.Endian},
+	} {
+		if k.value != "" {
+			fmt.Fprintf(b, "%s = %s\n", k.key, strconv.Quote(k.value))
+		}
+	}
+	if l.Length > 0 {
+		fmt.Fprintf(b, "length = %d\n", l.Length)
+	}
+	if c := l.Checksum; c.Kind != "" {
+		fmt.Fprintf(b, "checksum = { kind = %q", c.Kind)
+		if c.Mark != "" {
+			fmt.Fprintf(b, ", mark = %q", c.Mark)
+		}
+		if c.From != 0 {
+			fmt.Fprintf(b, ", from = %d", c.From)
+		}
+		if c.Endian != "" {
+			fmt.Fprintf(b, ", endian = %q", c.Endian)
+		}
+		b.WriteString(" }\n")
+	}
+	if l.Rocket != nil {
+		fmt.Fprintf(b, "rocket = %d                 # the frames do not say whose they are\n", *l.Rocket)
+	}
+	b.WriteString("fields = [\n")
+	for _, c := range g.Columns {
+		what := withWhy(c.Sure, c.Why)
+		if use := decode.Use(c.Field.Name); use != "" {
+			what += "; used for " + use
+		} else if !c.Field.Ignore && c.Field.Type != "skip" {
+			what += "; kept, not used"
+		}
+		indented(b, "", c.Raw+"  "+what)
+		if c.Ask != "" {
+			indented(b, "TODO ", c.Ask)
+		}
+		fmt.Fprintf(b, "  %s,\n", fieldText(c.Field))
+	}
+	b.WriteString("]\n")
+}
+
+func (g *Guess) framingText() string {
+	f := g.Layout.Framing
+	if f.Sync == "" {
+		return strconv.Quote(f.Kind)
+	}
+	text := fmt.Sprintf("{ kind = %q, sync = %q, size = %d", f.Kind, f.Sync, f.Size)
+	if f.KeepSync {
+		text += ", keep_sync = true"
+	}
+	return text + " }"
+}
+
+// fieldText is a field as an inline table, with the keys that it has.
+func fieldText(f decode.Field) string {
+	parts := []string{}
+	add := func(key, value string) { parts = append(parts, key+" = "+value) }
+	if f.Name != "" {
+		add("name", strconv.Quote(f.Name))
+	}
+	if f.Type != "" {
+		add("type", strconv.Quote(f.Type))
+	}
+	if f.Size != 0 {
+		add("size", strconv.Itoa(f.Size))
+	}
+	if f.At != nil {
+		add("at", strconv.Itoa(*f.At))
+	}
+	if f.Endian != "" {
+		add("endian", strconv.Quote(f.Endian))
+	}
+	if f.Unit != "" {
+		add("unit", strconv.Quote(f.Unit))
+	}
+	if f.Scale != 0 {
+		add("scale", strconv.FormatFloat(f.Scale, 'g', -1, 64))
+	}
+	if f.Offset != 0 {
+		add("offset", strconv.FormatFloat(f.Offset, 'g', -1, 64))
+	}
+	if f.Ignore {
+		add("ignore", "true")
+	}
+	return "{ " + strings.Join(parts, ", ") + " }"
+}
+
+// comment writes "# lead text", in lines of 80 columns.
+func comment(b *strings.Builder, lead, text string) { commentAt(b, "# ", lead, text) }
+
+func indented(b *strings.Builder, lead, text string) { commentAt(b, "  # ", lead, text) }
+
+func commentAt(b *strings.Builder, sign, lead, text string) {
+	line := sign + lead
+	pad := sign + strings.Repeat(" ", len(lead))
+	fresh := true
+	for _, word := range strings.Fields(strings.Map(commentRune, strings.ToValidUTF8(text, "?"))) {
+		for len([]rune(word)) > 60 { // a line without a space
+			word = string([]rune(word)[:57]) + "…"
+		}
+		if !fresh && len([]rune(line))+1+len([]rune(word)) > 80 {
+			b.WriteString(line + "\n")
+			line, fresh = pad, true
+		}
+		if !fresh {
+			line += " "
+		}
+		line, fresh = line+word, false
+	}
+	b.WriteString(strings.TrimRight(line, " ") + "\n")
+}
+
+// commentRune leaves what may stand in a comment.
+func commentRune(r rune) rune {
+	if r < ' ' || r == 0x7f {
+		return ' '
+	}
+	return r
+}
+
+func hexRows(b []byte) (rows []string) {
+	for len(b) > 0 {
+		n := min(len(b), 20)
+		rows = append(rows, fmt.Sprintf("% x", b[:n]))
+		b = b[n:]
+	}
+	return rows
+}
