@@ -211,6 +211,17 @@ func (p *Program) knowsRocket() bool {
 		len(p.kinds) > 0 && !slices.ContainsFunc(p.kinds, func(k kind) bool { return !k.program.knowsRocket() })
 }
 
+// Programs are the compiled layouts that the decoder's links use, by name.
+func (d *Decoder) Programs() map[string]*Program {
+	out := map[string]*Program{}
+	for _, l := range d.links {
+		for _, p := range l.programs {
+			out[p.name] = p
+		}
+	}
+	return out
+}
+
 // guarded says whether a checksum of some layer protects the frame.
 func (p *Program) guarded() bool {
 	return p.check != nil || p.inner != nil && p.inner.guarded() ||

@@ -129,6 +129,9 @@ func (w *Writer) State() State {
 // AsidePath is the file of the points that the server refused for good.
 func (w *Writer) AsidePath() string { return w.sender.aside.path() }
 
+// Spare saves it decoding what it has taken, as journal.Follower.Spare.
+func (w *Writer) Spare(d journal.Decoder, place int64) { w.follow.Spare(d, place) }
+
 // Run writes until ctx ends; then it goes on for at most Options.CloseTime to
 // send what is left and the results of the session, and returns nil. The journal
 // must not be released, nor the archive be closed, before it has returned. An

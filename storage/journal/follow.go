@@ -36,6 +36,9 @@ type Follower struct {
 	// From is the place that it had before, in bytes; what ends there or before is
 	// decoded and not handed over again.
 	From int64
+	// Learnt, if over 0, is a place that is not behind From: the decoder has had what
+	// ends there or before, which then is not read again.
+	Learnt int64
 	// Wait is asked for each batch how long it may be gathered; nil hands over at
 	// once. A note (an event or an alarm) ends the gathering if Urgent is set, and a
 	// silence of Idle if that is over 0.
@@ -53,6 +56,15 @@ type Follower struct {
 	mu    sync.Mutex
 	place place
 	batch []storage.Entry
+}
+
+// Spare saves the follower the decoding of what it has taken: d has had what ends
+// at a place or before. It is not used where the follower is not so far. It is
+// called before Run.
+func (f *Follower) Spare(d Decoder, place int64) {
+	if place <= f.From {
+		f.Decoder, f.Learnt = d, place
+	}
 }
 
 // Run reads until ctx ends, or the journal has been closed and read to its end,
@@ -81,6 +93,11 @@ func (f *Follower) Run(ctx context.Context, h func(ctx context.Context, batch []
 	}
 	defer r.Close()                //nolint:errcheck // it was only read from
 	f.moveTo(max(f.From, r.Pos())) // nothing of the header is left to take
+	if f.Learnt > 0 {
+		if err := r.GoOnFrom(f.Learnt); err != nil {
+			return err
+		}
+	}
 	for {
 		end, err := f.gather(ctx, r.Pos())
 		if ctx.Err() != nil {

@@ -45,6 +45,17 @@ func Open(path string, decoder Decoder) (*Reader, error) {
 	return r, nil
 }
 
+// GoOnFrom skips what ends at a place or before, a place where a record ends; what
+// the decoder would have learnt of it, it must know. A compressed journal cannot
+// be skipped in.
+func (r *Reader) GoOnFrom(place int64) error {
+	if _, err := r.file.Seek(place, io.SeekStart); err != nil {
+		return fmt.Errorf("%s: %w", r.path, err)
+	}
+	r.c.GoOn(r.file, place)
+	return nil
+}
+
 // Close closes the file.
 func (r *Reader) Close() error { return r.file.Close() }
 

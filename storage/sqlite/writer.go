@@ -77,6 +77,9 @@ func (w *Writer) rest() time.Duration {
 // does not wear out. It is called before Run.
 func (w *Writer) CommitEvery(d time.Duration) { w.follow.Wait = func() time.Duration { return d } }
 
+// Spare saves it decoding what it has taken, as journal.Follower.Spare.
+func (w *Writer) Spare(d journal.Decoder, place int64) { w.follow.Spare(d, place) }
+
 // Run writes until ctx ends, or the journal is closed and all of it is written;
 // then it returns nil. It returns an error only when it makes no sense to try
 // again: the archive is damaged or closed.

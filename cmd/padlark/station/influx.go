@@ -50,6 +50,7 @@ func (s *station) startInflux(ctx context.Context, g *errgroup.Group) (*influx.W
 	if err != nil {
 		return nil, err
 	}
+	s.spareDecoding(w)
 	g.Go(func() error {
 		if err := w.Run(ctx); err != nil {
 			s.log.Error().Err(err).Msg("the copy to the time-series server has stopped; padlark storage backfill sends what is missing")

@@ -5,7 +5,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"time"
@@ -23,7 +22,9 @@ import (
 // and watcher.
 type rebuilt struct {
 	info    ingest.CaptureInfo
-	end     int64 // of the last whole record
+	end     int64  // of the last whole record
+	from    int64  // where what was kept beside the journal ended, 0 if nothing was
+	tail    uint32 // of the journal before the end, set when it is kept
 	decoder *decode.Decoder
 	engine  *watch.Engine
 	frames  map[string]uint64 // number of the last frame of each link
@@ -35,32 +36,25 @@ type rebuilt struct {
 }
 
 // rebuild brings decoder and watcher to where an interrupted session was.
-func (s *station) rebuild(path string) (*rebuilt, error) {
-	b := &rebuilt{frames: map[string]uint64{}, last: -1, events: map[string]flight.Event{}, alarms: map[string]flight.Alarm{}}
-	var err error
-	if b.decoder, err = newDecoder(s.cfg); err != nil {
-		return nil, err
+func (s *station) rebuild(ctx context.Context, path string) (*rebuilt, error) {
+	if b := s.loadLearnt(path); b != nil {
+		b.from = b.end
+		return b, b.advance(ctx, path)
 	}
-	r, err := journal.Open(path, b.decoder)
+	b := &rebuilt{frames: map[string]uint64{}, last: -1, events: map[string]flight.Event{}, alarms: map[string]flight.Alarm{}}
+	r, err := journal.Open(path, nil)
 	if err != nil {
 		return nil, err
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	b.info = r.Info()
+	if b.decoder, err = newDecoder(s.cfg); err != nil {
+		return nil, err
+	}
 	if b.engine, err = watch.NewEngine(engineConfig(s.cfg, b.info.Session, b.info.Epoch)); err != nil {
 		return nil, err
 	}
-	for {
-		e, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			b.end = r.Pos()
-			return b, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		b.take(&e)
-	}
+	return b, b.advance(ctx, path)
 }
 
 func (b *rebuilt) take(e *storage.Entry) {
@@ -126,7 +120,7 @@ func (s *station) resume(ctx context.Context) (bool, error) {
 	if !s.isOurs(path) {
 		return false, nil
 	}
-	b, err := s.rebuild(path)
+	b, err := s.rebuild(ctx, path)
 	if err != nil {
 		s.log.Error().Err(err).Msg("the session that was interrupted cannot be gone on with; a new one begins")
 		return false, nil

@@ -195,6 +195,7 @@ func (s *station) openLine(ctx context.Context) error {
 	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, decoders[1]); err != nil {
 		return err
 	}
+	s.spareDecoding(s.writer)
 	s.openDiskAlarm()
 	if !s.recorded() {
 		s.fix = s.newClockFix()
@@ -253,6 +254,7 @@ func (s *station) run(ctx context.Context) error {
 	g.Go(func() error { return s.journal.Run(gctx, s.journalTrouble) })
 	g.Go(func() error { return s.keepRoom(gctx) })
 	g.Go(func() error { return s.packEarlier(gctx) })
+	g.Go(func() error { return s.keepLearnt(gctx) })
 	if s.fix != nil {
 		g.Go(func() error { return s.fix.run(gctx, s.cfg.Station.Data) })
 	}

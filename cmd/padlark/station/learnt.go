@@ -1,0 +1,306 @@
+package station
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"time"
+
+	"github.com/klauspost/compress/zstd"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/storage/journal"
+	"padlark/storage/snapshot"
+	"padlark/watch"
+)
+
+// What the frames of a session have taught decoder and watcher is kept in a file
+// beside the journal now and then, so that a start which goes on with a long session
+// reads only what came after it. The journal stays the truth: the file is made by
+// reading the journal, never from the running line, and it is not used unless it is
+// whole, of this very program and configuration, and the journal still is what it
+// was when the file was made. Then the whole journal is read, as if there were none.
+//
+// The file is a Zstandard stream, whose checksum vouches for it: one line that
+// names the program, and the snapshot.
+const (
+	learntSuffix = ".learnt"
+	// learntEvery is by how much the journal grows from one file to the next, in
+	// bytes: some 150 000 frames, which a start reads in half a second. While a
+	// rocket is in the air it may be so many times as much.
+	learntEvery  = 8 << 20
+	learntFlying = 4
+	learntLook   = 5 * time.Second
+	learntEnding = 5 * time.Second // how long the end of a station may take for it
+	learntTail   = 64 << 10        // bytes of the journal before the place, by which it is known again
+)
+
+func learntPath(path string) string { return strings.TrimSuffix(path, journal.Suffix) + learntSuffix }
+
+// advance reads the journal on from where b is to its end.
+func (b *rebuilt) advance(ctx context.Context, path string) error {
+	r, err := journal.Open(path, b.decoder)
+	if err != nil {
+		return err
+	}
+	defer r.Close() //nolint:errcheck // it was only read from
+	if b.end > 0 {
+		if err := r.GoOnFrom(b.end); err != nil {
+			return err
+		}
+	}
+	for ctx.Err() == nil {
+		e, err := r.Next()
+		b.end = r.Pos()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		b.take(&e)
+	}
+	return ctx.Err()
+}
+
+// loadLearnt is what the file beside a journal says, and nil if there is none that
+// can be used.
+func (s *station) loadLearnt(path string) *rebuilt {
+	b, err := s.readLearnt(path)
+	if err != nil {
+		if !errors.Is(err, os.ErrNotExist) {
+			s.log.Info().Err(err).Msg("what was learnt is not used: the session is read from its start")
+		}
+		return nil
+	}
+	return b
+}
+
+func (s *station) readLearnt(path string) (*rebuilt, error) {
+	packed, err := os.ReadFile(learntPath(path))
+	if err != nil {
+		return nil, err
+	}
+	z, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(1<<30))
+	if err != nil {
+		return nil, err
+	}
+	defer z.Close()
+	text, err := z.DecodeAll(packed, nil)
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", learntPath(path), err)
+	}
+	made, state, _ := bytes.Cut(text, []byte("\n"))
+	if string(made) != s.program() {
+		return nil, fmt.Errorf("%s was written by another padlark", learntPath(path))
+	}
+	decoder, err := newDecoder(s.cfg)
+	if err != nil {
+		return nil, err
+	}
+	known, err := known(decoder)
+	if err != nil {
+		return nil, err
+	}
+	b := &rebuilt{}
+	if err := snapshot.Read(state, b, known); err != nil {
+		return nil, fmt.Errorf("%s: %w", learntPath(path), err)
+	}
+	return b, b.isOf(path)
+}
+
+// isOf says whether the journal is the one that b was made of, and has not been cut
+// off before b's place.
+func (b *rebuilt) isOf(path string) error {
+	r, err := journal.Open(path, nil)
+	if err != nil {
+		return err
+	}
+	defer r.Close() //nolint:errcheck // it was only read from
+	tail, err := tailOf(path, b.end)
+	if err != nil || tail != b.tail || !reflect.DeepEqual(b.info, r.Info()) {
+		return errors.Join(fmt.Errorf("%s is not of this journal", learntPath(path)), err)
+	}
+	return nil
+}
+
+// tailOf is the checksum of what stands in a journal before a place.
+func tailOf(path string, place int64) (uint32, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close() //nolint:errcheck // it was only read from
+	from := max(0, place-learntTail)
+	text := make([]byte, place-from)
+	if _, err := f.ReadAt(text, from); err != nil {
+		return 0, err
+	}
+	return crc32.Checksum(text, crc32.MakeTable(crc32.Castagnoli)), nil
+}
+
+// program tells one build of padlark from another: the rules may be others where
+// the types are the same.
+func (s *station) program() string {
+	path, err := os.Executable()
+	if err != nil {
+		return s.opt.Version
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return s.opt.Version
+	}
+	return fmt.Sprintf("padlark %s, %d bytes of %s", s.opt.Version, info.Size(), info.ModTime().UTC().Format(time.RFC3339Nano))
+}
+
+// known is what a snapshot of a rebuilt must be told: the compiled layouts, which are
+// those of a decoder, and which rules there are.
+func known(d *decode.Decoder) (k snapshot.Known, err error) {
+	k.Shared = map[string]any{}
+	for name, p := range d.Programs() {
+		k.Shared["layout "+name] = p
+	}
+	example, err := watch.NewEngine(watch.Config{Rockets: []flight.Rocket{{Name: "any"}}})
+	k.Examples = []any{example}
+	return k, err
+}
+
+// learn brings the file beside the journal up to date. It returns the place that it
+// is good for.
+func (s *station) learn(ctx context.Context) (place int64, err error) {
+	path := s.journal.Path()
+	b, err := s.rebuild(ctx, path)
+	if err != nil {
+		return 0, err
+	}
+	// What was heard and is not said yet stays; the rest would only grow.
+	b.made.Events, b.made.Alarms = b.unsaid()
+	if b.tail, err = tailOf(path, b.end); err != nil {
+		return 0, err
+	}
+	known, err := known(b.decoder)
+	if err != nil {
+		return 0, err
+	}
+	text, err := snapshot.Append([]byte(s.program()+"\n"), b, known)
+	if err != nil {
+		return 0, err
+	}
+	// Never more than the journal has on the disk.
+	if err := s.journal.Sync(); err != nil {
+		return 0, err
+	}
+	return b.end, writeLearnt(learntPath(path), text)
+}
+
+// writeLearnt packs a file and puts it in the place of the one before in one step.
+func writeLearnt(path string, text []byte) (err error) {
+	z, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
+	if err != nil {
+		return err
+	}
+	packed := z.EncodeAll(text, nil)
+	f, err := os.Create(path + ".new")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(packed)
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(path+".new", path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(path+".new"))
+	}
+	return nil
+}
+
+// keepLearnt brings the file beside the journal up to date now and then, until ctx
+// ends. It is a shortcut of the next start, so nothing that fails here matters more
+// than that.
+func (s *station) keepLearnt(ctx context.Context) error {
+	s.dropLearnt(s.journal.Path())
+	if s.recorded() {
+		return nil
+	}
+	kept := int64(0)
+	if s.rebuilt != nil {
+		kept = s.rebuilt.from
+	}
+	t := time.NewTicker(learntLook)
+	defer t.Stop()
+	for ctx.Err() == nil {
+		select {
+		case <-t.C:
+			every := int64(learntEvery)
+			if s.journal.State().Flying {
+				every *= learntFlying
+			}
+			kept = s.learnAfter(ctx, kept, every)
+		case <-ctx.Done():
+		}
+	}
+	if s.over {
+		return nil
+	}
+	// The next start goes on with the session.
+	ending, stop := context.WithTimeout(context.WithoutCancel(ctx), learntEnding)
+	defer stop()
+	s.learnAfter(ending, kept, learntEvery/8)
+	return nil
+}
+
+// learnAfter learns if the journal has grown by so many bytes since kept; it returns
+// the new place.
+func (s *station) learnAfter(ctx context.Context, kept, every int64) int64 {
+	st := s.journal.State()
+	if st.Trouble != nil || st.End-kept < every {
+		return kept
+	}
+	place, err := s.learn(ctx)
+	if err == nil || ctx.Err() != nil {
+		return place
+	}
+	s.log.Warn().Err(err).Msg("what was learnt cannot be kept; the next start of this session takes longer")
+	return st.End // not again and again
+}
+
+// dropLearnt removes what is beside other journals than one: their sessions are not
+// gone on with.
+func (s *station) dropLearnt(but string) {
+	paths, err := filepath.Glob(filepath.Join(s.journals(), "*"+learntSuffix+"*"))
+	if err != nil {
+		return // the pattern is a good one
+	}
+	for _, p := range paths {
+		if p == learntPath(but) {
+			continue
+		}
+		if err := os.Remove(p); err != nil {
+			s.log.Debug().Err(err).Msg("what was learnt stays")
+		}
+	}
+}
+
+// follower is one that decodes the journal by itself.
+type follower interface {
+	Spare(d journal.Decoder, place int64)
+}
+
+// spareDecoding saves a follower of a session that goes on decoding it from its start.
+func (s *station) spareDecoding(f follower) {
+	if s.rebuilt == nil || s.rebuilt.from == 0 {
+		return
+	}
+	if b := s.loadLearnt(s.journal.Path()); b != nil {
+		f.Spare(b.decoder, b.end)
+	}
+}
