@@ -11,22 +11,19 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
-
-	"padlark/cmd/padlark/station"
 )
 
 func main() {
-	ctx, cancel := context.WithCancelCause(context.Background())
+	ctx, cancel := context.WithCancel(context.Background())
 	stop := onSignal(cancel)
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)
 }
 
-// onSignal ends the context at Ctrl-C, and with station.ErrServiceStop as its
-// cause at SIGTERM. A second signal ends the process as the system does. SIGHUP,
+// onSignal ends the context at Ctrl-C and at SIGTERM. A second signal ends the process as the system does. SIGHUP,
 // which a remote shell sends when it is cut off, ends nothing.
-func onSignal(cancel context.CancelCauseFunc) (stop func()) {
+func onSignal(cancel context.CancelFunc) (stop func()) {
 	signal.Ignore(syscall.SIGHUP)
 	signals := make(chan os.Signal, 1)
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
@@ -34,13 +31,9 @@ func onSignal(cancel context.CancelCauseFunc) (stop func()) {
 	go func() {
 		defer close(done)
 		select {
-		case s := <-signals:
+		case <-signals:
 			signal.Stop(signals)
-			if s == syscall.SIGTERM {
-				cancel(station.ErrServiceStop)
-				return
-			}
-			cancel(nil)
+			cancel()
 		case <-quit:
 		}
 	}()
@@ -48,7 +41,7 @@ func onSignal(cancel context.CancelCauseFunc) (stop func()) {
 		signal.Stop(signals)
 		close(quit)
 		<-done
-		cancel(nil)
+		cancel()
 	}
 }
 

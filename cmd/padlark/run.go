@@ -25,8 +25,8 @@ type runCmd struct {
 // Help shows an example.
 func (runCmd) Help() string {
 	return "Example: padlark run padlark.toml --capture saturday.plarkcap\n\n" +
-		"Ends on Ctrl-C or SIGTERM with everything written. After SIGTERM (a service that is restarted), or with a " +
-		"rocket in the air, the next start within ten minutes goes on with the session. padlark check --example prints a configuration to start from."
+		"Ends on Ctrl-C or SIGTERM with everything written. The next start within ten minutes goes on with the session, " +
+		"its pads and its flights. padlark check --example prints a configuration to start from."
 }
 
 // Run runs the station until it is told to stop.

@@ -90,7 +90,7 @@ func (d *process) stop(t *testing.T) time.Duration {
 	return d.end(t, syscall.SIGTERM)
 }
 
-// end is stop with another signal: Ctrl-C also ends the session for good.
+// end is stop with another signal.
 func (d *process) end(t *testing.T, by os.Signal) time.Duration {
 	t.Helper()
 	start := time.Now()

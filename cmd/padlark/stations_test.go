@@ -186,7 +186,8 @@ func TestStations(t *testing.T) {
 		return out
 	})
 	central, northUDP, southUDP := t.TempDir(), freePort(t), freePort(t)
-	northArgs := fieldConfig(t, "north-field", t.TempDir(), northUDP, fmt.Sprintf("[bus]\nurl = \"nats://%s\"\nreplicas = 3\n", wire.l.Addr()))
+	northData, northBus := t.TempDir(), fmt.Sprintf("[bus]\nurl = \"nats://%s\"\nreplicas = 3\n", wire.l.Addr())
+	northArgs := fieldConfig(t, "north-field", northData, northUDP, northBus)
 	north := startRun(t, "state=up", northArgs)
 	south := startRun(t, "state=up", fieldConfig(t, "south-field", t.TempDir(), southUDP, fmt.Sprintf("[bus]\nurl = %q\nreplicas = 3\n", c.urls())))
 	collector := startProcess(t, exec.Command(os.Args[0], "collect", "--url", c.urls(),
@@ -240,12 +241,9 @@ func TestStations(t *testing.T) {
 	wire.set(false)
 	north = startRun(t, "state=up", northArgs)
 	until(t, "the rest of the session is in the centre", 90*time.Second, func() bool { return from("north-field") >= len(sentFar)+len(sentLate) })
-	if err := north.cmd.Process.Signal(os.Interrupt); err != nil { // now its session is over
-		t.Fatal(err)
-	}
-	if err := <-north.ended; err != nil {
-		t.Errorf("the station ended with %v:\n%s", err, north.log)
-	}
+	// With another configuration the session is over, and the server is told so.
+	north.stop(t)
+	north = startRun(t, "state=up", fieldConfig(t, "north-field", northData, northUDP, northBus+"# another\n"))
 	until(t, "the session's end is in the centre", 60*time.Second, func() bool {
 		return count(t, central, "SELECT COUNT(*) FROM sessions WHERE station = 'north-field' AND ended_ns IS NOT NULL") == 1
 	})
@@ -258,6 +256,7 @@ func TestStations(t *testing.T) {
 			t.Errorf("%s: %d frames in the centre, %d were sent", station, n, sent)
 		}
 	}
+	north.stop(t)
 	south.stop(t)
 }
 

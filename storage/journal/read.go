@@ -27,7 +27,7 @@ type Reader struct {
 	path    string
 	file    *os.File
 	decoder Decoder       // nil: frames are not decoded
-	ended   time.Duration // of the note that ends the session, 0 until it is read
+	ended   time.Duration // of the note that ends the session, 0 if more came after it
 	lost    uint64
 }
 
@@ -65,7 +65,8 @@ func (r *Reader) Info() ingest.CaptureInfo { return r.c.Info() }
 // Pos is where the next record begins, in bytes of the uncompressed journal.
 func (r *Reader) Pos() int64 { return r.c.Pos() }
 
-// Ended is when the session ended in good order, 0 if no such note has been read.
+// Ended is when the session ended in good order, 0 if nothing says so: no such note
+// has been read, or a later start went on with the session.
 func (r *Reader) Ended() time.Duration { return r.ended }
 
 // Lost is how many records so far found no room when they came.
@@ -99,7 +100,7 @@ func (r *Reader) entry(rec *ingest.Record) (e storage.Entry, err error) {
 	switch rec.Note {
 	case 0:
 		f := r.frame(&rec.Chunk)
-		e.Frame = &f
+		e.Frame, r.ended = &f, 0 // it has been gone on with
 		err = r.decode(&e)
 	case noteEvent:
 		e.Event = &flight.Event{}

@@ -2,7 +2,6 @@ package station
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -44,15 +43,6 @@ func (s *station) keepCurrent() error {
 	}
 	if err != nil {
 		return fmt.Errorf("note the session: %w", err)
-	}
-	return nil
-}
-
-// dropCurrent notes that the session is over.
-func (s *station) dropCurrent() error {
-	err := os.Remove(filepath.Join(s.journals(), currentFile))
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("note that the session is over: %w", err)
 	}
 	return nil
 }

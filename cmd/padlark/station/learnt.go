@@ -34,9 +34,9 @@ import (
 const (
 	learntSuffix = ".learnt"
 	// learntEvery is by how much the journal grows from one file to the next, in
-	// bytes: some 150 000 frames, which a start reads in half a second. While a
+	// bytes: some 70 000 frames, which a start reads in a quarter of a second. While a
 	// rocket is in the air it may be so many times as much.
-	learntEvery  = 8 << 20
+	learntEvery  = 4 << 20
 	learntFlying = 4
 	learntLook   = 5 * time.Second
 	learntEnding = 5 * time.Second // how long the end of a station may take for it
@@ -254,7 +254,7 @@ func (s *station) keepLearnt(ctx context.Context) error {
 	// The next start goes on with the session.
 	ending, stop := context.WithTimeout(context.WithoutCancel(ctx), learntEnding)
 	defer stop()
-	s.learnAfter(ending, kept, learntEvery/8)
+	s.learnAfter(ending, kept, learntEvery/4)
 	return nil
 }
 

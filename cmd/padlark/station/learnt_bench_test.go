@@ -156,8 +156,8 @@ func freePort(b *testing.B) int {
 // that was sent when its line was open.
 func startTime(b *testing.B, cfg *config.Config, port int) float64 {
 	b.Helper()
-	ctx, stop := context.WithCancelCause(b.Context())
-	defer stop(nil)
+	ctx, stop := context.WithCancel(b.Context())
+	defer stop()
 	ready, ended := make(chan Info, 1), make(chan error, 1)
 	begun := time.Now()
 	go func() {
@@ -188,7 +188,7 @@ func startTime(b *testing.B, cfg *config.Config, port int) float64 {
 	}
 	r := rand.New(rand.NewPCG(2, 2))
 	for i := 0; ; i++ {
-		if _, err := c.Write(boardFrame(r, 0, 1_000_000_000+i, 50).Bytes); err != nil {
+		if _, err := c.Write(append(ingest.EncodeCOBS(nil, boardFrame(r, 0, i, 50).Bytes), 0)); err != nil {
 			b.Fatal(err)
 		}
 		select {
@@ -200,7 +200,7 @@ func startTime(b *testing.B, cfg *config.Config, port int) float64 {
 	}
 	took := time.Since(begun).Seconds()
 	unsubscribe()
-	stop(ErrServiceStop)
+	stop()
 	if err := <-ended; err != nil {
 		b.Fatal(err)
 	}

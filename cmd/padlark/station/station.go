@@ -59,10 +59,6 @@ type Info struct {
 	Recorded bool
 }
 
-// ErrServiceStop is the cause of a stop that may be followed by a start at once,
-// as when the service is restarted: then the session goes on.
-var ErrServiceStop = errors.New("the service was told to stop")
-
 // station is one running line.
 type station struct {
 	opt     Options
@@ -88,13 +84,12 @@ type station struct {
 	toPack      []string // journals of earlier sessions, all in the archive
 	archiveAnew bool     // the archive was damaged and is made anew
 	spare       string   // folder to remove at the end, of an archive that found no room
-	over        bool     // the session has ended for good
+	over        bool     // the session was a recording's, and has ended for good
 }
 
 // Run opens the line, runs it until ctx ends or every recorded link has been
-// read to its end, and closes it with everything committed. The session is over
-// then, unless a rocket is in the air or ctx's cause is ErrServiceStop: the next
-// start goes on with it, if it comes soon.
+// read to its end, and closes it with everything committed. The next start goes on
+// with the session, if it comes soon and nothing was recorded.
 func Run(ctx context.Context, opt Options) error {
 	fitMachine(opt.Log)
 	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
@@ -287,16 +282,13 @@ func (s *station) drain(stopped context.Context) error {
 	if err := watched(ctx, s.seq, s.watcher, end); err != nil {
 		return err
 	}
-	note := end
-	s.over = !errors.Is(context.Cause(stopped), ErrServiceStop) && (s.recorded() || !s.journal.State().Flying)
-	if !s.over {
-		note = 0
-		s.log.Info().Msg("the session is not over: a start within ten minutes goes on with it")
-	}
-	if err := s.journal.Close(note); err != nil {
+	if err := s.journal.Close(end); err != nil {
 		return err
 	}
-	s.uplink.finish(ctx, note)
+	if s.over = s.recorded(); !s.over {
+		s.log.Info().Msg("a start within ten minutes goes on with the session")
+	}
+	s.uplink.finish(ctx)
 	if !s.drainArchive(ctx) {
 		return nil
 	}
@@ -338,7 +330,7 @@ func (s *station) close() error {
 		errs = append(errs, s.journal.Close(0), s.journal.Release())
 	}
 	if s.over {
-		errs = append(errs, s.dropCurrent(), s.packLast())
+		errs = append(errs, s.packLast())
 	}
 	if s.spare != "" {
 		errs = append(errs, os.RemoveAll(s.spare))

@@ -122,10 +122,10 @@ func (u *uplink) live(ctx context.Context) {
 	}
 }
 
-// finish waits a little for what is left of a session that has been closed, and
-// says at the server that it is over if ended is over 0. What cannot be done is
-// left to the next start.
-func (u *uplink) finish(ctx context.Context, ended time.Duration) {
+// finish waits a little for what is left of a session that has been closed. What
+// cannot be done is left to the next start, and so is to say that the session is
+// over, since it may go on with it.
+func (u *uplink) finish(ctx context.Context) {
 	if u == nil || u.now().trouble != nil {
 		return
 	}
@@ -135,16 +135,7 @@ func (u *uplink) finish(ctx context.Context, ended time.Duration) {
 	case <-u.done:
 	case <-ctx.Done():
 		u.log.Info().Msg("the end of the session is not at the outside server yet; the next start sends it")
-		return
 	}
-	if ended == 0 {
-		return
-	}
-	if err := u.session.End(ctx, u.follow.Place(), ended); err != nil {
-		u.log.Info().Err(err).Msg("the outside server does not know yet that the session is over; the next start tells it")
-		return
-	}
-	u.complete(u.follow.Journal.Path())
 }
 
 // earlier sends what earlier sessions have left, until ctx ends.
