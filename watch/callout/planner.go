@@ -53,6 +53,19 @@ func (p *Planner) Take(st *flight.State, events []flight.Event, alarms []flight.
 	return p.out
 }
 
+// Again gives the calls of warnings that stood before this program was started:
+// whether they were said nobody knows. The slice is valid until the next call.
+func (p *Planner) Again(alarms []flight.Alarm) []Call {
+	p.out = p.out[:0]
+	for _, a := range alarms {
+		if a.Priority == flight.LookUp {
+			a.ChangedAt = a.RaisedAt
+			p.alarm(&a)
+		}
+	}
+	return p.out
+}
+
 // alarm calls an alarm that is raised and needs somebody now.
 func (p *Planner) alarm(a *flight.Alarm) {
 	if !a.Active || a.Acked || p.isGuest(a.Rocket) {

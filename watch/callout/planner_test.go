@@ -95,3 +95,19 @@ func TestConfigErrorsNameTheKey(t *testing.T) {
 		}
 	}
 }
+
+// TestWarningsThatStood: after a start that goes on, what calls for eyes is said once
+// more, though it is no news; nothing else is, nor what somebody has acknowledged.
+func TestWarningsThatStood(t *testing.T) {
+	p := NewPlanner(Config{})
+	later := noon.Add(3 * time.Second)
+	alarms := []flight.Alarm{
+		{Rocket: "Teal", Kind: "ballistic", Priority: flight.LookUp, Active: true, RaisedAt: noon, ChangedAt: later, Say: "look up! Teal ballistic"},
+		{Rocket: "Rust", Kind: "ballistic", Priority: flight.LookUp, Active: true, Acked: true, Say: "seen"},
+		{Rocket: "Rust", Kind: "no-release", Priority: flight.LookUp, Say: "over"},
+		{Rocket: "Rust", Kind: "cell-low", Priority: flight.Act, Active: true, Say: "Rust cell low"},
+	}
+	if d := cmp.Diff([]string{"!!!look up! Teal ballistic"}, texts(p.Again(alarms))); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+}

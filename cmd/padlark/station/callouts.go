@@ -59,6 +59,13 @@ func (c *caller) tell(st *flight.State, out watch.Output) {
 	}
 }
 
+// again says warnings that stood when the session was interrupted.
+func (c *caller) again(alarms []flight.Alarm) {
+	for _, call := range c.planner.Again(alarms) {
+		c.speaker.Offer(call, 0)
+	}
+}
+
 // age is how old the news is: since the sample was heard that brought it.
 func (c *caller) age(st *flight.State, out watch.Output) time.Duration {
 	var at time.Time

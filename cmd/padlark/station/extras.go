@@ -11,6 +11,9 @@ import (
 func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages string, err error) {
 	if c := s.newCaller(); c != nil {
 		s.watcher.Tell = c.tell
+		if s.rebuilt != nil {
+			c.again(s.rebuilt.newest())
+		}
 		g.Go(func() error { return c.speaker.Run(ctx) })
 	}
 	if s.copy, err = s.startInflux(ctx, g); err != nil {

@@ -1,12 +1,16 @@
 package station
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"padlark/decode"
@@ -91,6 +95,19 @@ func (b *rebuilt) unsaid() (events []flight.Event, alarms []flight.Alarm) {
 		}
 	}
 	return events, alarms
+}
+
+// newest is the newest change of each alarm, whether it was said or not.
+func (b *rebuilt) newest() []flight.Alarm {
+	all := maps.Clone(b.alarms)
+	for _, a := range b.made.Alarms {
+		if a.Change > all[a.ID].Change {
+			all[a.ID] = a
+		}
+	}
+	return slices.SortedFunc(maps.Values(all), func(x, y flight.Alarm) int {
+		return cmp.Or(x.RaisedAt.Compare(y.RaisedAt), strings.Compare(x.ID, y.ID))
+	})
 }
 
 // startOrResume settles which session this run belongs to, its clock, decoder

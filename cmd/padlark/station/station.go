@@ -208,11 +208,22 @@ func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error
 	if err != nil {
 		return err
 	}
+	learnt := s.loadLearnt(s.journal.Path())
+	if learnt != nil && learnt.last <= after {
+		d = learnt.decoder
+	} else {
+		learnt = nil
+	}
 	r, err := journal.Open(s.journal.Path(), d)
 	if err != nil {
 		return err
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
+	if learnt != nil {
+		if err := r.GoOnFrom(learnt.end); err != nil {
+			return err
+		}
+	}
 	for {
 		e, err := r.Next()
 		if errors.Is(err, io.EOF) || err == nil && e.Frame != nil && e.Frame.Passed >= before {
