@@ -33,19 +33,31 @@ func wordList(lo, hi int64, names []string) []word {
 // is built from them.
 func sensors() map[string]sensor {
 	return map[string]sensor{
-		"bmp085": {bmp085Words(), false, bmp085},
-		"bmp180": {bmp085Words(), false, bmp085}, // the same arithmetic by its datasheet
-		"bmp280": {bmp280Words(), false, bmp280},
-		"ms5611": {unsigned("C1", "C2", "C3", "C4", "C5", "C6"), true, ms5611},
-		"ms5607": {unsigned("C1", "C2", "C3", "C4", "C5", "C6"), true, ms5607},
+		"bmp085": {words: bmp085Words(), build: bmp085, rates: []int{0, 1, 2, 3}},
+		"bmp180": {words: bmp085Words(), build: bmp085, rates: []int{0, 1, 2, 3}}, // the same arithmetic by its datasheet
+		"bmp280": {words: bmp280Words(), build: bmp280},
+		"bme280": {words: bmp280Words(), build: bmp280}, // likewise, for pressure and temperature
+		"bmp388": {words: bmp388Words(), build: bmp388},
+		"bmp390": {words: bmp388Words(), build: bmp388}, // likewise
+		"ms5611": {words: unsigned("C1", "C2", "C3", "C4", "C5", "C6"), prom: true, build: ms5611},
+		"ms5607": {words: unsigned("C1", "C2", "C3", "C4", "C5", "C6"), prom: true, build: ms5607},
+		"dps310": {words: dps310Words(), build: dps310, rates: dps310Rates(), both: true},
+		"spl06":  {words: dps310Words(), build: dps310, rates: dps310Rates(), both: true}, // likewise
+		"lps22":  {build: lps22},
+		"lps25":  {build: lps25},
 	}
 }
 
 type sensor struct {
-	words []word
-	prom  bool // whether the words may be given as the PROM image
-	build func(w map[string]int64, oversampling int) compensate
+	words []word // none if the sensor computes by itself
+	prom  bool   // whether the words may be given as the PROM image
+	rates []int  // oversampling that it can have; none if it does not matter
+	both  bool   // it has one of its own for the temperature
+	build func(w map[string]int64, o oversampling) compensate
 }
+
+// oversampling is how a board has set a sensor.
+type oversampling struct{ pressure, temperature int }
 
 // SensorNames lists the sensors that a layout may name.
 func SensorNames() []string {
@@ -77,8 +89,15 @@ func compileBarometer(b *Barometer) (*calibration, error) {
 	if !ok {
 		return nil, fmt.Errorf("sensor = %q is not known; write one of: %s", b.Sensor, strings.Join(SensorNames(), ", "))
 	}
-	if b.Oversampling < 0 || b.Oversampling > 3 {
-		return nil, fmt.Errorf("oversampling = %d; write 0, 1, 2 or 3", b.Oversampling)
+	o, err := s.oversampling(b)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.words) == 0 {
+		if len(b.Words)+len(b.PROM)+len(b.Boards) > 0 {
+			return nil, fmt.Errorf("sensor %s has no calibration words; leave words, prom and boards out", b.Sensor)
+		}
+		return &calibration{rest: s.build(nil, o)}, nil
 	}
 	if len(b.Words) == 0 && len(b.PROM) == 0 && len(b.Boards) == 0 {
 		return nil, fmt.Errorf("there are no calibration words; read them from the sensor and write words = {%s = …}", s.words[0].name)
@@ -89,7 +108,7 @@ func compileBarometer(b *Barometer) (*calibration, error) {
 		if err != nil {
 			return nil, err
 		}
-		c.rest = s.build(w, b.Oversampling)
+		c.rest = s.build(w, o)
 	}
 	for _, board := range b.Boards {
 		if _, twice := c.boards[board.Rocket]; twice {
@@ -99,9 +118,34 @@ func compileBarometer(b *Barometer) (*calibration, error) {
 		if err != nil {
 			return nil, fmt.Errorf("boards: rocket %d: %w", board.Rocket, err)
 		}
-		c.boards[board.Rocket] = s.build(w, b.Oversampling)
+		c.boards[board.Rocket] = s.build(w, o)
 	}
 	return c, nil
+}
+
+// oversampling checks how the sensor is set.
+func (s sensor) oversampling(b *Barometer) (o oversampling, err error) {
+	o = oversampling{b.Oversampling, b.OversamplingT}
+	least := 0
+	if len(s.rates) > 0 {
+		least = s.rates[0]
+	}
+	for _, k := range []struct {
+		key string
+		v   *int
+		has bool
+	}{{"oversampling", &o.pressure, len(s.rates) > 0}, {"oversampling_temperature", &o.temperature, s.both}} {
+		switch {
+		case !k.has && *k.v != 0:
+			return o, fmt.Errorf("%s = %d means nothing to this sensor; leave it out", k.key, *k.v)
+		case !k.has:
+		case *k.v == 0:
+			*k.v = least
+		case !slices.Contains(s.rates, *k.v):
+			return o, fmt.Errorf("%s = %d; write one of %s", k.key, *k.v, strings.Trim(fmt.Sprint(s.rates), "[]"))
+		}
+	}
+	return o, nil
 }
 
 // calibrationWords checks that the words are all there, in range, and intact

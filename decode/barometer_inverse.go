@@ -32,17 +32,25 @@ func (p *Program) rawCounts(v Message) (map[int]float64, error) {
 	return map[int]float64{p.rawP: rawP, p.rawT: rawT}, nil
 }
 
-// limits are the raw counts that a sensor can give, from 0 to below.
-type limits struct{ pressure, temperature float64 }
+// limits are the raw counts that a sensor can give, to below; from 0, or from as
+// much below it if they have a sign.
+type limits struct {
+	pressure, temperature float64
+	signed                bool
+}
 
 func countLimits(b *Barometer) limits {
 	switch strings.ToLower(b.Sensor) {
 	case "bmp085", "bmp180":
-		return limits{math.Ldexp(1, 16+b.Oversampling), 1 << 16}
-	case "bmp280":
-		return limits{1 << 20, 1 << 20}
+		return limits{math.Ldexp(1, 16+b.Oversampling), 1 << 16, false}
+	case "bmp280", "bme280":
+		return limits{1 << 20, 1 << 20, false}
+	case "dps310", "spl06":
+		return limits{1 << 23, 1 << 23, true}
+	case "lps22", "lps25":
+		return limits{1 << 23, 1 << 15, true}
 	}
-	return limits{1 << 24, 1 << 24}
+	return limits{1 << 24, 1 << 24, false}
 }
 
 // invertBarometer finds the counts that come closest to a pressure in Pa and a
@@ -50,7 +58,7 @@ func countLimits(b *Barometer) limits {
 // counts alone.
 func invertBarometer(calc compensate, lim limits, pa, degC float64) (rawP, rawT float64, err error) {
 	midP := math.Floor(lim.pressure * 0.4)
-	rawT, ok := invertCounts(lim.temperature, degC, func(raw float64) float64 {
+	rawT, ok := invertCounts(lim.temperature, lim.signed, degC, func(raw float64) float64 {
 		_, t, ok := calc(midP, raw)
 		if !ok {
 			return math.NaN()
@@ -60,7 +68,7 @@ func invertBarometer(calc compensate, lim limits, pa, degC float64) (rawP, rawT 
 	if !ok {
 		return 0, 0, fmt.Errorf("no raw count gives %g degC with these calibration words", degC)
 	}
-	rawP, ok = invertCounts(lim.pressure, pa, func(raw float64) float64 {
+	rawP, ok = invertCounts(lim.pressure, lim.signed, pa, func(raw float64) float64 {
 		p, _, ok := calc(raw, rawT)
 		if !ok {
 			return math.NaN()
@@ -76,7 +84,7 @@ func invertBarometer(calc compensate, lim limits, pa, degC float64) (rawP, rawT 
 // invertCounts looks for the count below limit whose value comes closest to
 // the target: first the gentlest crossing on a coarse grid, for a function may
 // have a pole, then by halving.
-func invertCounts(limit, target float64, value func(raw float64) float64) (float64, bool) {
+func invertCounts(limit float64, signed bool, target float64, value func(raw float64) float64) (float64, bool) {
 	const grid = 512
 	given := value
 	value = func(raw float64) float64 {
@@ -87,7 +95,11 @@ func invertCounts(limit, target float64, value func(raw float64) float64) (float
 	}
 	lo, hi, rise := 0.0, 0.0, math.Inf(1)
 	before, beforeAt := math.NaN(), 0.0
-	for i := 1; i < grid; i++ {
+	first := 1
+	if signed {
+		first = 1 - grid
+	}
+	for i := first; i < grid; i++ {
 		at := math.Floor(limit * float64(i) / grid)
 		v := value(at)
 		crosses := (before-target)*(v-target) <= 0

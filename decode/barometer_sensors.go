@@ -12,7 +12,8 @@ func bmp085Words() []word {
 // figure "algorithm for pressure and temperature measurement") and the
 // BMP180's. The steps "/2^n" are shifts that round down: with a division that
 // rounds towards zero the datasheet's own example comes out 1 Pa off.
-func bmp085(w map[string]int64, oss int) compensate {
+func bmp085(w map[string]int64, o oversampling) compensate {
+	oss := o.pressure
 	ac1, ac2, ac3, ac4, ac5, ac6 := w["AC1"], w["AC2"], w["AC3"], w["AC4"], w["AC5"], w["AC6"]
 	b1, b2, mc, md := w["B1"], w["B2"], w["MC"], w["MD"]
 	return func(rawP, rawT float64) (float64, float64, bool) {
@@ -59,7 +60,7 @@ func bmp280Words() []word {
 
 // bmp280 is the floating-point form of the BMP280 datasheet (BST-BMP280-DS001,
 // section 8.1), with the fine temperature left unrounded.
-func bmp280(w map[string]int64, _ int) compensate {
+func bmp280(w map[string]int64, _ oversampling) compensate {
 	var t [4]float64
 	var p [10]float64
 	for i, n := range []string{"T1", "T2", "T3"} {
@@ -100,7 +101,7 @@ type msFamily struct {
 
 // ms5611 is the compensation of the MS5611-01BA03 datasheet, second order
 // included.
-func ms5611(w map[string]int64, _ int) compensate {
+func ms5611(w map[string]int64, _ oversampling) compensate {
 	return msCompensate(w, msFamily{
 		off: 1 << 16, offT: 1 << 7, sens: 1 << 15, sensT: 1 << 8,
 		off2: 5.0 / 2, sens2: 5.0 / 4, offCold: 7, sensCold: 11.0 / 2,
@@ -109,7 +110,7 @@ func ms5611(w map[string]int64, _ int) compensate {
 
 // ms5607 is the compensation of the MS5607-02BA03 datasheet (09/2015, page 8);
 // the factors of its second order are from memory.
-func ms5607(w map[string]int64, _ int) compensate {
+func ms5607(w map[string]int64, _ oversampling) compensate {
 	return msCompensate(w, msFamily{
 		off: 1 << 17, offT: 1 << 6, sens: 1 << 16, sensT: 1 << 7,
 		off2: 61.0 / 16, sens2: 2, offCold: 15, sensCold: 8,

@@ -209,13 +209,15 @@ func TestBarometerRefusals(t *testing.T) {
 		edit func(*Barometer)
 		want string
 	}{
-		{"sensor", func(b *Barometer) { b.Sensor = "bmp999" }, "bmp085, bmp180, bmp280, ms5607, ms5611"},
+		{"sensor", func(b *Barometer) { b.Sensor = "bmp999" }, "bme280, bmp085, bmp180, bmp280, bmp388, bmp390, dps310, lps22, lps25, ms5607, ms5611, spl06"},
 		{"missing word", func(b *Barometer) { delete(b.Words, "MC") }, "word MC is missing"},
 		{"sign", func(b *Barometer) { b.Words["AC3"] = 51153 }, "is its sign right?"},
 		{"strange word", func(b *Barometer) { b.Words["C1"] = 1 }, "word C1 is not one of this sensor"},
 		{"no words", func(b *Barometer) { b.Words = nil }, "read them from the sensor"},
 		{"prom", func(b *Barometer) { b.Words, b.PROM = nil, make([]uint16, 8) }, "has no prom image"},
-		{"oversampling", func(b *Barometer) { b.Oversampling = 4 }, "write 0, 1, 2 or 3"},
+		{"oversampling", func(b *Barometer) { b.Oversampling = 4 }, "write one of 0 1 2 3"},
+		{"oversampling of none", func(b *Barometer) { b.OversamplingT = 1 }, "means nothing to this sensor"},
+		{"words of none", func(b *Barometer) { b.Sensor = "lps22" }, "leave words, prom and boards out"},
 		{"twice", func(b *Barometer) {
 			b.Boards = []BoardWords{{Rocket: 3, Words: b.Words}, {Rocket: 3, Words: b.Words}}
 		}, "rocket 3 is listed twice"},
@@ -233,7 +235,8 @@ func TestBarometerRefusals(t *testing.T) {
 func TestInvertBarometer(t *testing.T) {
 	over := bmp180Example()
 	over.Oversampling = 3
-	for _, b := range []Barometer{bmp180Example(), over, bmp280Example(), ms5611Example(), ms5607Example()} {
+	for _, b := range []Barometer{bmp180Example(), over, bmp280Example(), ms5611Example(), ms5607Example(),
+		bmp388Example(), dps310Example(), {Sensor: "lps22"}, {Sensor: "lps25"}} {
 		calc := build(t, b)
 		rapid.Check(t, func(t *rapid.T) {
 			pa := rapid.Float64Range(60000, 106000).Draw(t, "pa")
@@ -256,7 +259,7 @@ func TestInvertBarometer(t *testing.T) {
 
 // TestCompensationIsTotal shows that no counts make a compensation fail.
 func TestCompensationIsTotal(t *testing.T) {
-	for _, b := range []Barometer{bmp180Example(), bmp280Example(), ms5611Example(), ms5607Example()} {
+	for _, b := range []Barometer{bmp180Example(), bmp280Example(), ms5611Example(), ms5607Example(), bmp388Example(), dps310Example(), {Sensor: "lps22"}} {
 		calc := build(t, b)
 		rapid.Check(t, func(t *rapid.T) {
 			p := float64(rapid.Uint32().Draw(t, "p"))

@@ -23,6 +23,8 @@ const (
 	kindSigned
 	kindFloat
 	kindSkip
+	kindCUC // see spacetime.go
+	kindCDS
 )
 
 // check is a compiled checksum.
@@ -109,6 +111,9 @@ func (p *Program) readBinary(b []byte, base int, sc *scratch) *Reject {
 
 // readBytes reads the raw value; the bytes are there.
 func (f *field) readBytes(b []byte) float64 {
+	if f.kind >= kindCUC {
+		return f.readSpaceTime(b[f.at : f.at+f.size])
+	}
 	u := getUint(b[f.at:f.at+f.size], f.big)
 	if f.kind == kindFloat {
 		if f.size == 4 {

@@ -56,7 +56,12 @@ func (c *compiler) typeOf(i int, lf Field, f *field) error {
 	}
 	size, kind, ok := binaryType(lf.Type)
 	if !ok {
-		return c.fieldErrorf(i, "type", "%q is not known; write u8 u16 u24 u32 u64 i8 i16 i24 i32 i64 f32 f64 or skip", lf.Type)
+		if size, kind, ok = c.spaceTime(lf.Type, f); !ok {
+			return c.fieldErrorf(i, "type", "%q is not known; write u8 u16 u24 u32 u64 i8 i16 i24 i32 i64 f32 f64, skip, or a time such as cuc4.2 or cds", lf.Type)
+		}
+		if lf.Unit != "" && lf.Unit != "s" {
+			return c.fieldErrorf(i, "unit", "%q: a time code counts seconds; write s or leave it out", lf.Unit)
+		}
 	}
 	if kind == kindSkip {
 		size = max(lf.Size, 1)
@@ -75,7 +80,7 @@ func (c *compiler) typeOf(i int, lf Field, f *field) error {
 	switch {
 	case lf.Bits == 0 && lf.Bit != 0:
 		return c.fieldErrorf(i, "bits", "it is missing; write how many bits the piece has")
-	case lf.Bits != 0 && (kind == kindFloat || kind == kindSkip):
+	case lf.Bits != 0 && kind > kindSigned:
 		return c.fieldErrorf(i, "bits", "only integers have pieces; write an integer type")
 	case lf.Bit < 0 || lf.Bits < 0 || lf.Bit+lf.Bits > 8*size:
 		return c.fieldErrorf(i, "bits", "bits %d to %d are not all within the %d of %s", lf.Bit, lf.Bit+lf.Bits-1, 8*size, lf.Type)
@@ -283,7 +288,7 @@ func (c *compiler) addChannel(i int, name string) (int, error) {
 
 func (c *compiler) flagsOf(i int, lf Field, f *field) error {
 	f.use = useFlags
-	if lf.Unit != "" || lf.Scale != 0 || len(lf.Poly) > 0 || f.kind == kindFloat || f.kind == kindSkip {
+	if lf.Unit != "" || lf.Scale != 0 || len(lf.Poly) > 0 || f.kind > kindSigned {
 		return c.fieldErrorf(i, "flags", "flags are bits of an integer; leave unit, scale and poly out")
 	}
 	width := 8 * f.size

@@ -41,8 +41,12 @@ func (c *compiler) counterOf(i int, lf Field, f *field) error {
 		into = &c.p.seq
 	case FieldClock:
 		into = &c.p.clock
-		if lf.Unit == "" && c.p.text.nameless {
+		switch {
+		case lf.Unit != "":
+		case c.p.text.nameless:
 			lf.Unit = "ms" // until the header says which
+		case f.kind >= kindCUC:
+			lf.Unit = "s"
 		}
 		scale, err := clockScale(lf.Unit)
 		if err != nil {
@@ -70,7 +74,10 @@ func (c *compiler) wrapOf(i int, lf Field, f *field) (float64, error) {
 	if lf.WrapAt < 0 || lf.WrapAt == 1 || math.IsInf(lf.WrapAt, 0) || lf.WrapAt > 1<<53 {
 		return 0, c.fieldErrorf(i, "wrap_at", "%v is not possible; write the first value that the counter never has, as 65536", lf.WrapAt)
 	}
-	if c.isText() || f.kind == kindFloat {
+	if f.kind == kindCUC && lf.WrapAt == 0 {
+		return math.Ldexp(1, 8*f.coarse), nil
+	}
+	if c.isText() || f.kind > kindSigned {
 		return lf.WrapAt, nil
 	}
 	width := 8 * f.size

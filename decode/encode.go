@@ -115,6 +115,8 @@ func (f *field) putBytes(b []byte, raw float64) error {
 	case f.kind == kindFloat:
 		putUint(place, f.big, math.Float64bits(raw))
 		return nil
+	case f.kind >= kindCUC && raw >= 0:
+		return f.putSpaceTime(place, raw)
 	case math.IsNaN(raw):
 		return fmt.Errorf("there is no value, and the layout has no marker for that; add missing = …")
 	}
@@ -190,7 +192,9 @@ func (p *Program) rawCounter(f *field, i int, v Message) float64 {
 		raw = float64(max(v.Seq, 0))
 	default:
 		raw = p.clock.conv.invert(float64(max(v.Clock, 0)))
-		raw = math.Round(raw*math.Pow10(f.decimals)) / math.Pow10(f.decimals)
+		if f.kind < kindCUC && f.format < clockTime { // those have steps of their own
+			raw = math.Round(raw*math.Pow10(f.decimals)) / math.Pow10(f.decimals)
+		}
 	}
 	if f.wrap > 0 {
 		raw = math.Mod(raw, f.wrap)

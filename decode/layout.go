@@ -138,7 +138,9 @@ type Field struct {
 	Frame string `toml:"frame"`
 
 	// Type is, for binary: u8 u16 u24 u32 u64, i8 i16 i24 i32 i64, f32, f64,
-	// or skip. For text it is empty, or "hex" for digits in base 16.
+	// skip, or a time code: cuc4.2 (bytes of seconds, and of their fraction) or
+	// cds, cds-us, cds24 and the like. For text it is empty, or "hex" for digits
+	// in base 16.
 	Type string `toml:"type"`
 	// Size is how many bytes a skip passes over, 1 if not given; how many
 	// characters a field of a line with fixed places has.
@@ -230,14 +232,17 @@ func (c *Checksum) UnmarshalText(text []byte) error {
 
 // Barometer says how raw counts become pressure and temperature.
 type Barometer struct {
-	// Sensor is bmp085, bmp180, bmp280, ms5611 or ms5607.
+	// Sensor is bmp085, bmp180, bmp280, bme280, bmp388, bmp390, ms5611, ms5607,
+	// dps310, spl06, lps22 or lps25.
 	Sensor string `toml:"sensor"`
 	// Pressure and Temperature name the fields with the raw counts.
 	Pressure    string `toml:"pressure"`
 	Temperature string `toml:"temperature"`
 	// Oversampling is the bmp085's and bmp180's oss, 0 to 3, with which the
-	// board measures.
-	Oversampling int `toml:"oversampling"`
+	// board measures, or the dps310's and spl06's rate of the pressure, 1 to 128;
+	// OversamplingT is their rate of the temperature.
+	Oversampling  int `toml:"oversampling"`
+	OversamplingT int `toml:"oversampling_temperature"`
 	// Words are the calibration words by their datasheet name (AC1, T1, C1…),
 	// of every board that Boards does not list.
 	Words map[string]int64 `toml:"words"`

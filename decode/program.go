@@ -100,6 +100,8 @@ type field struct {
 	big  bool
 	bit  int
 	bits int
+	// coarse is how many bytes count seconds in a CUC time, days in a CDS time.
+	coarse int
 
 	easy   bool // text: a decimal number and nothing else, see quick.go
 	hex    bool // text: digits in base 16
