@@ -53,6 +53,8 @@ func (p *Program) Encode(dst []byte, v Message) ([]byte, error) {
 		return p.kinds[0].program.Encode(dst, v)
 	case formDelimited, formNMEA:
 		return p.encodeText(dst, v)
+	case formAPRS:
+		return nil, fmt.Errorf("encode layout %q: reports of the form aprs are read, and not written", p.name)
 	}
 	return p.encodeDocument(dst, v)
 }
