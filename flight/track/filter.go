@@ -66,6 +66,7 @@ type filter struct {
 	inlier float64 // probability that the last reading was none, 0 to 1
 	health float64 // running mean of inlier
 	aside  float64 // m/s, sd of a speed that is feigned while the rocket slows down across
+	hides  float64 // m/s of climb that such a vent hides for sure
 }
 
 // start sets the filter on the pad, about to move.
@@ -378,7 +379,7 @@ func (f *filter) faster(t float64) float64 {
 	sum := 0.0
 	for m := range modes {
 		x, p := &f.x[m], &f.p[m]
-		left := x[xSpeed] - gravity*t*(1-x[xPort])
+		left := x[xSpeed] + f.hides - gravity*t*(1-x[xPort])
 		k := gravity * t
 		aside := f.aside
 		if m == canopy { // it has lost that speed

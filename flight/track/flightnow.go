@@ -17,6 +17,7 @@ type flightNow struct {
 	burntOut  bool
 	halfM     float64 // m, the greatest height by then
 	halfBurnt float64 // when boost became the less likely mode, s
+	burnoutAt float64
 	apogee    bool
 	apogeeAt  float64
 	calledM   float64 // m, the height that was called
@@ -65,7 +66,7 @@ func (t *Tracker) rest(r reading, fresh bool) {
 		case quiet > relearnS:
 			t.relearn()
 		case quiet > unheardS:
-			t.pad.unheard = true
+			t.pad.unheard, t.pad.nBlock = true, 0 // no block is of both levels
 		}
 	}
 	t.hist.push(r)
@@ -130,7 +131,7 @@ func (t *Tracker) followOne(r *reading, back int) {
 		f.holdTo = min(r.t, t.fl.start+longestHeldS)
 	}
 	f.opens = t.opening()
-	f.aside = t.aside()
+	f.aside, f.hides = t.aside()
 	t.fallsSince(r)
 	f.step(r.t, r.h, r.force)
 	h, v, _, _ := f.mean()
@@ -140,7 +141,7 @@ func (t *Tracker) followOne(r *reading, back int) {
 	}
 	t.fl.fastest = max(t.fl.fastest, v)
 	t.reacquire(r, back)
-	t.findBurnout(r)
+	t.findBurnout(r, back)
 	if back > 0 {
 		return // what the newest reading says counts
 	}
@@ -209,8 +210,9 @@ func (t *Tracker) reacquire(r *reading, back int) {
 // do not tell the end better.
 const fadeS = 0.12
 
-// findBurnout watches the boost mode lose its weight.
-func (t *Tracker) findBurnout(r *reading) {
+// findBurnout watches the boost mode lose its weight, up to a reading that is back
+// readings old.
+func (t *Tracker) findBurnout(r *reading, back int) {
 	w := t.filter.w[boost]
 	if t.fl.burntOut {
 		return
@@ -220,7 +222,8 @@ func (t *Tracker) findBurnout(r *reading) {
 		return
 	}
 	if math.IsNaN(t.fl.halfBurnt) {
-		t.fl.halfBurnt, t.fl.halfM = r.t, t.fl.highest
+		// A vent may lift the readings faster than the filter believes them.
+		t.fl.halfBurnt, t.fl.halfM = r.t, max(t.fl.highest, t.medianOf(back, min(5, t.hist.n-back)))
 	}
 	if w > 0.05 {
 		return
@@ -230,10 +233,22 @@ func (t *Tracker) findBurnout(r *reading) {
 		t.out.Phase = flight.Coast
 	}
 	at := max(t.fl.halfBurnt, t.fl.liftoff+0.05)
-	t.fl.notBefore = at + surely*t.leastCoast(at-t.fl.liftoff, t.fl.halfM)
+	t.fl.burnoutAt = at
+	t.notBefore(t.fl.halfM)
 	e := t.event(flight.Burnout, at, max(fadeS, r.t-at))
 	t.emitNow(e, r.t)
 }
+
+// notBefore forbids a call before the speed is spent that readings of h m at the
+// burnout imply.
+func (t *Tracker) notBefore(h float64) {
+	at := t.fl.burnoutAt
+	t.fl.notBefore = max(t.fl.notBefore, at+surely*t.leastCoast(at-t.fl.liftoff, h))
+}
+
+// ventSettlesS is for how long in s after the burnout what was called one may still
+// have been a filter that was lost under thrust.
+const ventSettlesS = 0.5
 
 // Rules for calling the apogee.
 const (
@@ -251,6 +266,9 @@ const (
 // findApogee calls the apogee once it is surely over.
 func (t *Tracker) findApogee(r *reading) {
 	f := &t.filter
+	if t.fl.burntOut && r.t < t.fl.burnoutAt+ventSettlesS {
+		t.notBefore(t.medianOf(0, min(5, t.hist.n)))
+	}
 	if r.t < t.fl.notBefore {
 		t.fl.early = 1
 		return

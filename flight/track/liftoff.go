@@ -16,6 +16,8 @@ const (
 	unheardS      = 2.0  // s without a reading, after which the level may be another
 	slowS         = 0.15 // s between the frames of a board of few
 	slowFrames    = 7
+	beforeS       = 0.4 // s of readings that tell where a climb began
+	longestDipS   = 3.0 // s that the pressure at the vents is high at launch: as long as a motor burns
 	stirMps       = 0.5 // m/s that a rocket in the air moves by at the least
 	// No rocket leaves faster, m/s2: water rockets reach 1000 (the physics of
 	// flight/model). A blow on the sensor does.
@@ -144,7 +146,12 @@ func (t *Tracker) heardLeave(up int) bool {
 // and does not say so.
 func (t *Tracker) stirs(n int, sd float64) bool {
 	a := t.hist.fit(0, n, 0, max(sd, 0.3))
-	return a.n < 3 || math.Abs(a.v) > stirMps+3*a.sdV || a.used < 0.6
+	if a.n < 3 || math.Abs(a.v) > stirMps+3*a.sdV || a.used < 0.6 {
+		return true
+	}
+	// About the top of an arc it does not move on average.
+	b := t.hist.fit(0, n, -gravity, max(sd, 0.3))
+	return b.n == a.n && float64(a.n)*(a.rms*a.rms-b.rms*b.rms) > 16*sd*sd
 }
 
 // rises says whether the newest n readings climb as only a rocket does.
@@ -165,10 +172,29 @@ func (t *Tracker) rises(n, up int, sd, gust float64) bool {
 	if t.pad.blocks == 0 && (span < 1.5*leastSpanS || a.n < 5 || a.used < 0.8 || mean > 200 || !t.climbsOn(n, mean, sd)) {
 		return false // a sensor that has just been switched on may still settle
 	}
-	if a.n >= 4 && span >= leastSpanS && a.h > leastHeight+3*a.sdH+4*gust && a.rms < 3*max(sd, 0.3)+0.05*a.h {
+	if a.n >= 4 && span >= leastSpanS && a.rms < 3*max(sd, 0.3)+0.05*a.h &&
+		(a.h > leastHeight+3*a.sdH+4*gust || t.roseAtOnce(up, a.h, 3*a.sdH, gust)) {
 		return true
 	}
 	return t.pad.blocks > 0 && span > 0.9*leastSpanS && a.h > 2*(leastHeight+margin) && t.allAbove(up, leastHeight+margin/2) >= 3
+}
+
+// roseAtOnce says whether a climb to the height h, of which up readings are off the
+// pad, has risen from where it began by more than gusts move in that time: where they
+// are strong, a low flight stands out by how fast it rises and not by how far it is
+// from their mean.
+func (t *Tracker) roseAtOnce(up int, h, margin, gust float64) bool {
+	if t.pad.blocks < 4 || up >= t.hist.n {
+		return false
+	}
+	from := t.hist.at(up).t
+	n := min(t.hist.since(from-beforeS)-up, maxMedian)
+	span := t.hist.at(0).t - from
+	if n < 3 || span > lookBackS {
+		return false
+	}
+	moves := gust * math.Sqrt(2*-math.Expm1(-span/gustTau))
+	return h-t.medianOf(up, n) > leastHeight+margin+3.5*moves
 }
 
 // climbsOn says whether the newer half of n readings still climbs at 0.6 of the
@@ -231,7 +257,7 @@ func (t *Tracker) dipBefore(up int, base, near float64) (at float64, ok bool) {
 			deep++
 		}
 	}
-	if deep < 3 || i == t.hist.n {
+	if deep < 3 || i == t.hist.n || t.hist.at(up-1).t-t.hist.at(i).t > longestDipS {
 		return 0, false
 	}
 	return t.hist.at(i).t, true

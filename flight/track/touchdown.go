@@ -34,6 +34,10 @@ func (t *Tracker) findTouchdown(r *reading) {
 	if n < stillReads || n == t.hist.n && n < historySize || r.t-t.hist.at(n-1).t < 0.7*span || t.hist.at(n-1).t < t.fl.liftoff+0.3 {
 		return
 	}
+	// Rising to the top and falling from it may have the same median.
+	if t.fl.apogee && !t.fl.inAir && t.hist.at(n-1).t < t.fl.apogeeAt {
+		return
+	}
 	// The medians below cost: look ten times a second.
 	if r.t < t.fl.stillLook {
 		return
@@ -111,7 +115,8 @@ func (t *Tracker) silence(now float64) {
 	if !t.fl.apogee && f.w[coast]+f.w[canopy] > 0.98 && f.health > 0.6 {
 		p := f.predict2apogee()
 		past := quiet - p.inS
-		if past > max(0.05, 5*p.sdS-earlyS) && past > 0.3 {
+		aside, hides := t.aside()
+		if past > 5*math.Hypot(p.sdS, aside/gravity)+hides/gravity-earlyS && past > 0.3 {
 			t.apogee(now, t.last.t+p.inS, p.sdS, p.height, p.sdM, "predicted: nothing heard since before it")
 		}
 	}

@@ -59,17 +59,28 @@ const surely = 0.7
 // (common practice, no source: a hole in the wrong place of a nose or a shoulder).
 const suction = 0.35
 
-// aside is the standard deviation in m/s of the climb or fall that a bad vent feigns
-// at the top: what flies across there slows down, and the vent's error with it.
-func (t *Tracker) aside() float64 {
-	c, sd := t.vent()
-	u := asidePart * math.Sqrt(2*gravity*max(0, t.fl.highest))
-	return min(asideMost, math.Hypot(c, sd)*math.Exp(t.filter.x[coast][xDrag])*u*u*u/gravity)
+// aside is what a bad vent feigns at the top, where what flies across slows down and
+// the vent's error with it: its standard deviation in m/s, and by how much the climb
+// reads too low for sure, if the climb has shown that the vent reads high.
+func (t *Tracker) aside() (sd, hides float64) {
+	c, sdC := t.vent()
+	u := math.Sqrt(2 * gravity * max(0, t.fl.highest))
+	f := &t.filter
+	slows := func(part, logDrag float64) float64 {
+		return math.Exp(logDrag) * part * part * part * u * u * u / gravity
+	}
+	sd = min(asideMost, math.Hypot(c, sdC)*slows(asidePart, f.x[coast][xDrag]))
+	// What is left of the drag beside a vent that errs is too little, more often than not.
+	hides = min(hidesMost, max(0, c-1.5*sdC)*slows(hidesPart, max(f.x[coast][xDrag], f.tune.prior[coast])))
+	return sd, hides
 }
 
-// asidePart of the least speed that reaches the height is how fast it may still fly
-// across at the top: with some drag, that of a launch 15 degrees off the vertical.
+// Parts of the least speed that reaches the height, with which it may still fly across
+// at the top: with some drag that of a launch 15 degrees off the vertical, and of one
+// 25 degrees off it, where a vent is known to err.
 const (
 	asidePart = 0.33
+	hidesPart = 0.45
 	asideMost = 1.0 // m/s
+	hidesMost = 0.8 // m/s
 )
