@@ -1,6 +1,7 @@
 package flight_test
 
 import (
+	"fmt"
 	"math"
 	"runtime"
 	"sync"
@@ -220,7 +221,7 @@ func runNominal(tb testing.TB, spec ensemble.Spec, seed uint64, n int) (byKind m
 		for _, r := range falseAlarms(&f, raised) {
 			mu.Lock()
 			byKind[r.alarm.Kind]++
-			said = append(said, r.alarm.Reason)
+			said = append(said, fmt.Sprintf("flight %d at %.1f s: %s: %s", i, r.at, r.alarm.Kind, r.alarm.Reason))
 			mu.Unlock()
 		}
 	})
@@ -229,7 +230,10 @@ func runNominal(tb testing.TB, spec ensemble.Spec, seed uint64, n int) (byKind m
 
 func reportNominal(b *testing.B, spec ensemble.Spec, n int) {
 	b.Helper()
-	byKind, _ := runNominal(b, spec, suiteSeed, n)
+	byKind, said := runNominal(b, spec, suiteSeed+benchSeed(b), n)
+	for _, what := range said {
+		b.Log(what)
+	}
 	total := 0
 	for kind, k := range byKind {
 		total += k

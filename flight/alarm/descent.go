@@ -24,20 +24,21 @@ func (w *sinkWatch) step(v *view) (mean float64, ok bool) {
 	return w.mean.value, v.t-w.since > 1
 }
 
-// deployed says whether the parachute has had time to open.
-func (v *view) deployed() bool {
-	if v.rocket.Release == "none" {
-		return false
-	}
+// sinceOpen is for how long in s the parachute has had time to open, negative before;
+// NaN when it is not known to have been released.
+func (v *view) sinceOpen() float64 {
 	at := v.releaseAt
-	if math.IsNaN(at) {
-		if v.tellsRelease() {
-			return false
-		}
+	switch {
+	case v.rocket.Release == "none", math.IsNaN(at) && v.tellsRelease():
+		return math.NaN()
+	case math.IsNaN(at):
 		at = v.apogeeAt + v.releaseDelay()
 	}
-	return v.t > math.Max(at, v.apogeeAt)+v.limits.InflateS
+	return v.t - math.Max(at, v.apogeeAt) - v.limits.InflateS
 }
+
+// deployed says whether the parachute has had time to open.
+func (v *view) deployed() bool { return v.sinceOpen() > 0 }
 
 // groundM is the height in m below which a fall is over or as good as over.
 const groundM = 3

@@ -9,15 +9,16 @@ import (
 // outOfField: the rocket is beyond the field's radius, or its drift will
 // carry it there before it touches down.
 type outOfField struct {
-	lat0, lon0 smoothed // where the rocket's own receiver put the pad
-	east, nth  smoothed // position, m from the pad
-	vEast, vN  float64  // drift, m/s
-	lastE, lsN float64
-	lastT      float64
-	moving     bool // the drift has been measured once
+	lat0, lon0 smoothed  // where the rocket's own receiver put the pad
+	east, nth  smoothed  // position, m from the pad
+	from       [2]anchor // where the drift is measured from: the second is the next
+	vEast, vN  float64   // drift, m/s
+	vSD        float64
+	sinkFrom   mark // height when the parachute carried
 	gate       gate
 	far        float64 // present distance, m
 	reach      float64 // expected distance at touchdown, m
+	surely     float64 // what of it is beyond doubt, m
 	left       float64 // s until touchdown
 	known      bool    // positions are known
 }
@@ -34,23 +35,31 @@ func (r *outOfField) check(v *view) cond {
 		if v.phase == flight.Landed {
 			return r.lying(v)
 		}
-		r.gate, r.east, r.nth, r.lastT = gate{}, smoothed{}, smoothed{}, 0
-		r.vEast, r.vN, r.known, r.moving = 0, 0, false, false
+		*r = outOfField{lat0: r.lat0, lon0: r.lon0}
 		return off
 	}
 	if v.fresh {
 		r.locate(v)
 	}
 	r.predict(v)
-	out := r.far > v.site.FieldRadiusM || r.reach > foretold*v.site.FieldRadiusM
-	return r.gate.step(v.t, out, 0.8, 5)
+	if r.far > v.site.FieldRadiusM {
+		return r.gate.step(v.t, true, 0.4, 5)
+	}
+	return r.gate.step(v.t, r.surely > foretold*v.site.FieldRadiusM, 0.8, 5)
 }
 
-// steadyS is how long after the apogee sink and drift are steady enough to foretell the
-// touchdown by, in s.
+// anchor is a place at a time.
+type anchor struct{ t, e, n float64 }
+
+// What a drift is foretold by (common practice, no source, but for the mean of a wind
+// that grows with the seventh root of the height: 7/8 of that at its top).
 const (
-	steadyS = 4.0
-	driftS  = 2.0 // where positions tell of the drift
+	steadyS  = 4.0  // s after the apogee from which sink and drift are steady where nobody tells of positions
+	carriedS = 0.2  // s after the parachute had time to open, until what it flew across is spent
+	driftS   = 1.0  // s of positions that a drift takes at the least
+	forgetS  = 20.0 // s of positions that it is taken from at the most
+	placeM   = 2.0  // m, sd of a change between two positions
+	below    = 7. / 8
 )
 
 // foretold is by how much further than the edge a drift must lead: the air is not the
@@ -81,23 +90,24 @@ func (r *outOfField) locate(v *view) {
 	e, n = r.east.add(v.t, e, 0.5), r.nth.add(v.t, n, 0.5)
 	r.far = math.Hypot(e, n)
 	r.known = true
-	if r.lastT == 0 {
-		r.lastT, r.lastE, r.lsN = v.t, e, n
-	} else if dt := v.t - r.lastT; dt >= 1 {
-		part := 0.5
-		if !r.moving {
-			r.moving, part = true, 1
-		}
-		r.vEast += ((e-r.lastE)/dt - r.vEast) * part
-		r.vN += ((n-r.lsN)/dt - r.vN) * part
-		r.lastT, r.lastE, r.lsN = v.t, e, n
+	if !(v.sinceOpen() > carriedS) {
+		r.from = [2]anchor{{v.t, e, n}, {v.t, e, n}}
+		return
+	}
+	if v.t-r.from[0].t > forgetS {
+		r.from = [2]anchor{r.from[1], {v.t, e, n}}
+	} else if v.t-r.from[1].t > forgetS/2 {
+		r.from[1] = anchor{v.t, e, n}
+	}
+	if dt := v.t - r.from[0].t; dt >= driftS {
+		r.vEast, r.vN, r.vSD = (e-r.from[0].e)/dt, (n-r.from[0].n)/dt, placeM/dt
 	}
 }
 
 // predict says where it will come down: the present place plus the drift, or
 // without positions the wind times the time in the air.
 func (r *outOfField) predict(v *view) {
-	r.reach, r.left = r.far, 0
+	r.reach, r.surely, r.left = r.far, r.far, 0
 	if v.phase != flight.Descent || math.IsNaN(v.alt) {
 		return
 	}
@@ -105,19 +115,30 @@ func (r *outOfField) predict(v *view) {
 	if math.IsInf(sink, 1) || v.deployed() && v.sink() > 0.5 {
 		sink = math.Max(v.sink(), 0.5)
 	}
+	if v.deployed() {
+		if r.sinkFrom.t == 0 {
+			r.sinkFrom = mark{v.t, v.alt}
+		}
+		// On average: it swings, and the air rises and sinks.
+		if since := v.t - r.sinkFrom.t; since > driftS && r.sinkFrom.v > v.alt {
+			sink = (r.sinkFrom.v - v.alt) / since
+		}
+	}
 	r.left = math.Max(0, v.alt) / sink
 	if r.known {
-		if !v.deployed() || v.t-v.apogeeAt < driftS {
+		if r.vSD == 0 {
 			return // it still flies across: that is no drift
 		}
-		e, n := r.east.value+r.vEast*r.left, r.nth.value+r.vN*r.left
+		e, n := r.east.value+r.vEast*below*r.left, r.nth.value+r.vN*below*r.left
 		r.reach = math.Hypot(e, n)
+		r.surely = r.reach - 1.5*r.vSD*r.left
 		return
 	}
 	// Without positions: once, when the parachute carries and its sink rate is
 	// known, and while there is still time to warn anybody.
 	if v.deployed() && v.t-v.apogeeAt > steadyS && r.left > 3 {
 		r.reach = v.site.WindMps * (r.left + math.Max(0, v.t-v.apogeeAt)) / 1.1
+		r.surely = r.reach
 	}
 }
 

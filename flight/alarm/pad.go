@@ -120,6 +120,12 @@ func (p *padStats) fill(t float64) {
 	p.whenFilled = true
 }
 
+// leaves says whether the last two blocks differ by more than so many metres: then it
+// may be leaving, also with a vent that reads low at speed, and says nothing of the pad.
+func (p *padStats) leaves(v *view, metres float64) bool {
+	return p.block > 1 && math.Abs(p.past[0].v-p.past[1].v) > metres*v.perMetre()
+}
+
 // reservoir keeps an even choice of the values of a block for their median.
 type reservoir struct {
 	v      [reservoirSize]float64

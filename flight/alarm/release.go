@@ -10,12 +10,16 @@ func (r *noRelease) check(v *view) cond {
 	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || !v.tellsRelease() {
 		return off
 	}
-	late := !v.released && v.t > v.apogeeAt+v.releaseDelay()+releaseSlack
-	// After silence the release may simply not have been heard: silent speaks.
-	if late && v.t-v.heard > 0.5 {
+	// Only what was measured after the delay tells: a frame later the release may be
+	// in it, and after silence it may not have been heard (silent speaks).
+	if !v.fresh {
 		return unsure
 	}
-	return asCond(late)
+	slack := releaseSlack
+	if unsure := 2 * v.apogeeSD; unsure > slack {
+		slack = unsure
+	}
+	return asCond(!v.released && v.book.seconds(v.s.At) > v.apogeeAt+v.releaseDelay()+slack)
 }
 
 // releaseSlack is what reading and sending the release may take, in s.

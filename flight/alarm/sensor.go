@@ -53,7 +53,7 @@ func (r *sensorNoisy) check(v *view) cond {
 		return unsure
 	}
 	// So it may before the liftoff is sure: noise leaves the level where it is.
-	if p.block > 1 && math.Abs(p.past[0].v-p.past[1].v) > 2*v.limits.NoiseM*v.perMetre() {
+	if p.leaves(v, 2*v.limits.NoiseM) {
 		return unsure
 	}
 	if p.noise > v.limits.NoiseM*v.perMetre() {
@@ -91,7 +91,7 @@ func (r *sensorDrift) check(v *view) cond {
 		r.count, r.seen = 0, 0
 		return off
 	}
-	if !p.whenFilled || p.block < 3 || v.self.link.twins(v.t) {
+	if !p.whenFilled || p.block < 3 || v.self.link.twins(v.t) || p.leaves(v, v.limits.DriftM/2) {
 		return unsure
 	}
 	r.moved = 0
@@ -130,7 +130,7 @@ func (r *sensorCoarse) check(v *view) cond {
 	if v.phase != flight.Waiting {
 		return off
 	}
-	if !p.whenFilled || p.coarseN < coarseSteps || v.self.link.twins(v.t) {
+	if !p.whenFilled || p.coarseN < coarseSteps || v.self.link.twins(v.t) || p.leaves(v, v.limits.DriftM) {
 		return unsure
 	}
 	return asCond(p.coarse >= v.limits.StepPa)
