@@ -30,12 +30,42 @@ func (f archiveFlags) folder() (string, error) {
 		}
 		return c.Station.Data, nil
 	}
-	for _, dir := range []string{"padlark-data", "padlark-demo"} {
+	dirs := []string{"padlark-data", "padlark-demo"}
+	if here := orHere(""); here != "" {
+		c, err := config.Load(here)
+		if err != nil {
+			return "", usageError{err}
+		}
+		dirs = append([]string{c.Station.Data}, dirs...)
+	}
+	for _, dir := range dirs {
 		if _, err := os.Stat(filepath.Join(dir, sqlite.FileName)); err == nil {
 			return dir, nil
 		}
 	}
 	return "", usagef("which archive? Give --data DIR (the folder of a station) or --config FILE")
+}
+
+// orHere is a configuration file that was named, or padlark.toml if it is in this
+// folder; else "".
+func orHere(named string) string {
+	if st, err := os.Stat("padlark.toml"); named == "" && err == nil && st.Mode().IsRegular() {
+		return "padlark.toml"
+	}
+	return named
+}
+
+// configuration loads the file that was named, or the one of this folder.
+func configuration(named string) (*config.Config, error) {
+	path := orHere(named)
+	if path == "" {
+		return nil, usagef("which configuration? Name the file, or go to the folder with your padlark.toml; padlark check --example prints one to start from")
+	}
+	cfg, err := config.Load(path)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return cfg, nil
 }
 
 // openArchive opens the archive of a folder for writing. Bringing an old one to

@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -17,7 +19,7 @@ import (
 )
 
 type checkCmd struct {
-	Config  string `arg:"" optional:"" type:"path" help:"Configuration file."`
+	Config  string `arg:"" optional:"" help:"Configuration file; padlark.toml of this folder if not given. With --keys a word to look for."`
 	Example bool   `help:"Print a configuration to start from."`
 	Try     string `type:"path" help:"Decode FILE (a capture, or the plain bytes of a link) and show what comes out of it." placeholder:"FILE"`
 	Link    string `help:"With --try on plain bytes: the link they are from."`
@@ -36,15 +38,12 @@ func (c *checkCmd) Run(ctx context.Context, io *cmdIO) error {
 		_, err := io.Out.Write([]byte(config.Example()))
 		return err
 	}
-	if c.Config == "" {
-		return usagef("check what? Give a configuration file, or --example for one to start from")
-	}
-	cfg, err := config.Load(c.Config)
+	cfg, err := configuration(c.Config)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if err := station.Check(cfg); err != nil {
-		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
+		return usageError{fmt.Errorf("%s: %w", orHere(c.Config), err)}
 	}
 	if c.Try != "" {
 		return c.try(ctx, cfg, io)
@@ -68,18 +67,13 @@ func printConfig(out io.Writer, cfg *config.Config) error {
 		return err
 	}
 	for _, l := range cfg.AllLayouts() {
-		used := false
-		for _, link := range cfg.Links {
-			used = used || link.Layout == l.Name
+		used := slices.ContainsFunc(cfg.Links, func(link ingest.LinkConfig) bool { return link.Layout == l.Name })
+		own := slices.ContainsFunc(cfg.Layouts, func(o decode.Layout) bool { return o.Name == l.Name })
+		if used || own && len(l.Fields) > 0 {
+			if err := printLayout(out, l, cfg, own); err != nil {
+				return err
+			}
 		}
-		if !used {
-			continue
-		}
-		p, err := decode.Compile(l, cfg.AllLayouts())
-		if err != nil {
-			return err
-		}
-		wrap(out, "layout   "+l.Name+"  ", fmt.Sprintf("%s frames, %s form, gives %s", l.Framing.Kind, l.Form, strings.Join(p.Channels(), ", ")))
 	}
 	for _, r := range cfg.Rockets {
 		id := "no id"
@@ -88,8 +82,80 @@ func printConfig(out io.Writer, cfg *config.Config) error {
 		}
 		wrap(out, "rocket   "+r.Name+"  ", strings.Join(rocketWords(cfg, r.Name, id), ", "))
 	}
-	fmt.Fprintln(out, "The configuration is good.")
+	doubts := cfg.Doubts()
+	if len(doubts) == 0 {
+		fmt.Fprintln(out, "The configuration is good.")
+		return nil
+	}
+	fmt.Fprintln(out)
+	for _, d := range doubts {
+		wrap(out, fmt.Sprintf("line %d  ", d.Line), d.Err.Error())
+	}
+	what := "this is"
+	if len(doubts) > 1 {
+		what = fmt.Sprintf("these %d are", len(doubts))
+	}
+	fmt.Fprintf(out, "The configuration can be run, but %s probably not meant.\n", what)
 	return nil
+}
+
+// printLayout prints what a layout gives, and of one's own what each field is used
+// for.
+func printLayout(out io.Writer, l decode.Layout, cfg *config.Config, own bool) error {
+	p, err := decode.Compile(l, cfg.AllLayouts())
+	if err != nil {
+		return err
+	}
+	lead := "layout   " + l.Name + "  "
+	if !own || len(l.Fields) == 0 {
+		wrap(out, lead, fmt.Sprintf("%s frames, %s form, gives %s", l.Framing.Kind, l.Form, strings.Join(p.Channels(), ", ")))
+		return nil
+	}
+	wrap(out, lead, fmt.Sprintf("%s frames, %s form", l.Framing.Kind, l.Form))
+	t := tabwriter.NewWriter(out, 0, 8, 2, ' ', 0)
+	for _, f := range l.Fields {
+		for _, row := range fieldRows(f, l) {
+			fmt.Fprintf(t, "         %s\t%s\t%s\n", row[0], row[1], row[2])
+		}
+	}
+	return t.Flush()
+}
+
+// fieldRows are name, unit and use of a field, or of each of its flags.
+func fieldRows(f decode.Field, l decode.Layout) (rows [][3]string) {
+	use := func(name string) string {
+		switch u := decode.Use(name); {
+		case u != "":
+			return "used for " + u
+		case l.Barometer != nil && (l.Barometer.Pressure == name || l.Barometer.Temperature == name):
+			return "used by the barometer, for height"
+		}
+		return "kept, not used"
+	}
+	switch {
+	case f.Ignore, f.Type == "skip":
+		return [][3]string{{orDash(f.Name), f.Unit, "passed over"}}
+	case f.SignOf != "":
+		return [][3]string{{f.Name, "", "the sign of " + f.SignOf}}
+	}
+	for _, name := range slices.Sorted(maps.Keys(f.Flags)) {
+		rows = append(rows, [3]string{fmt.Sprintf("%s bit %d", name, f.Flags[name]), "", use(name)})
+	}
+	if rows != nil {
+		return rows
+	}
+	words := use(f.Name)
+	if meant := config.Meant(f); meant != "" && l.Barometer == nil {
+		words += "; did you mean " + meant + "?"
+	}
+	return [][3]string{{f.Name, f.Unit, words}}
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
 }
 
 func rocketWords(cfg *config.Config, name, id string) []string {

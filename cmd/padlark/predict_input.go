@@ -46,13 +46,17 @@ func (c *predictCmd) input() (predict.Input, string, error) {
 
 // configured reads rocket and site from the configuration; empty without one.
 func (c *predictCmd) configured() (flight.Rocket, flight.Site, error) {
-	if c.Config == "" {
+	path := c.Config
+	if c.Rocket != "" {
+		path = orHere(path)
+	}
+	if path == "" {
 		if c.Rocket != "" {
 			return flight.Rocket{}, flight.Site{}, errors.New("--rocket names a rocket of a configuration: add --config FILE")
 		}
 		return flight.Rocket{}, flight.Site{}, nil
 	}
-	cfg, err := config.Load(c.Config)
+	cfg, err := config.Load(path)
 	if err != nil {
 		return flight.Rocket{}, flight.Site{}, err
 	}
@@ -67,7 +71,7 @@ func (c *predictCmd) configured() (flight.Rocket, flight.Site, error) {
 		names = append(names, r.Name)
 	}
 	return flight.Rocket{}, flight.Site{}, fmt.Errorf("--rocket %s: %s has no such [[rocket]]; it has %s",
-		c.Rocket, c.Config, strings.Join(names, ", "))
+		c.Rocket, path, strings.Join(names, ", "))
 }
 
 func (c *predictCmd) spread() predict.Spread {

@@ -17,7 +17,7 @@ import (
 )
 
 type readyCmd struct {
-	Config string `arg:"" type:"path" help:"Configuration file."`
+	Config string `arg:"" optional:"" type:"path" help:"Configuration file; padlark.toml of this folder if not given."`
 	JSON   bool   `name:"json" help:"Print as JSON."`
 }
 
@@ -31,9 +31,9 @@ func (readyCmd) Help() string {
 
 // Run looks and prints.
 func (c *readyCmd) Run(ctx context.Context, io *cmdIO) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := configuration(c.Config)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	synced, _ := station.SystemClock()
 	found := ready.Run(ctx, cfg, ready.Options{Running: running(cfg), Now: time.Now(), Synced: synced})

@@ -10,12 +10,11 @@ import (
 	"github.com/rs/zerolog"
 	"golang.org/x/sync/errgroup"
 
-	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/station"
 )
 
 type runCmd struct {
-	Config  string `arg:"" type:"path" help:"Configuration file."`
+	Config  string `arg:"" optional:"" type:"path" help:"Configuration file; padlark.toml of this folder if not given."`
 	Data    string `help:"Folder for archive and bus, instead of station.data." placeholder:"DIR"`
 	Capture string `help:"Write every byte that is heard, with its time, to FILE: what reproduces any trouble at home." placeholder:"FILE"`
 	Quiet   bool   `short:"q" help:"No line per rocket; the log only."`
@@ -31,15 +30,18 @@ func (runCmd) Help() string {
 
 // Run runs the station until it is told to stop.
 func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := configuration(c.Config)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if c.Data != "" {
 		cfg.Station.Data = c.Data
 	}
 	if err := station.Check(cfg); err != nil {
-		return usageError{fmt.Errorf("%s: %w", c.Config, err)}
+		return usageError{fmt.Errorf("%s: %w", orHere(c.Config), err)}
+	}
+	for _, d := range cfg.Doubts() {
+		fmt.Fprintf(io.Err, "padlark: %s line %d: %v\n", orHere(c.Config), d.Line, d.Err)
 	}
 	opt := station.Options{Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In}
 	if !c.Screen {

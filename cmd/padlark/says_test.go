@@ -2,6 +2,7 @@ package main
 
 import (
 	"io"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -88,5 +89,24 @@ func TestTriedBytesHaveNoDate(t *testing.T) {
 	out := must(t, "check", config, "--try", bytes, "--json", "--first", "3")
 	if n := strings.Count(out, "\n"); n != 3 || strings.Contains(out, "1970") || !strings.Contains(out, `"heard":null`) {
 		t.Errorf("%d samples:\n%s", n, out)
+	}
+}
+
+// padlark.toml of the folder is found without being named.
+func TestConfigurationOfTheFolder(t *testing.T) {
+	t.Chdir(t.TempDir())
+	if got := do(t, "check"); got.code != exitUsage || !strings.Contains(got.err, "padlark.toml") {
+		t.Errorf("without one: status %d: %s", got.code, got.err)
+	}
+	text := "[station]\ndata = \"here\"\n[[link]]\nname = \"pad\"\nudp = \":9750\"\nlayout = \"lark-bin\"\n"
+	if err := os.WriteFile("padlark.toml", []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out := must(t, "check"); !strings.Contains(out, "data in here") {
+		t.Errorf("check says %s", out)
+	}
+	must(t, "demo", "--fast", "--exit", "--data", "here")
+	if out := must(t, "sessions"); strings.Count(out, "\n") < 2 {
+		t.Errorf("sessions: %s", out)
 	}
 }

@@ -8,7 +8,6 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/station"
 	"padlark/storage/influx"
 	"padlark/storage/results"
@@ -30,7 +29,7 @@ func (storageCmd) Help() string {
 type backfillCmd struct {
 	Sessions []string `arg:"" optional:"" name:"session" help:"Sessions, or how their names begin."`
 	All      bool     `help:"Every session of the archive."`
-	Config   string   `short:"c" required:"" type:"path" help:"Configuration with [storage.influx]." placeholder:"FILE"`
+	Config   string   `short:"c" type:"path" help:"Configuration with [storage.influx]; padlark.toml of this folder if not given." placeholder:"FILE"`
 	Data     string   `help:"Folder of the archive, instead of station.data." placeholder:"DIR"`
 	Replace  bool     `help:"Delete what the server holds of a session before sending it."`
 	JSON     bool     `name:"json" help:"Print what was sent as JSON, one object per session."`
@@ -45,12 +44,12 @@ func (backfillCmd) Help() string {
 
 // Run sends the sessions.
 func (c *backfillCmd) Run(ctx context.Context, io *cmdIO) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := configuration(c.Config)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if cfg.Storage.Influx == nil {
-		return usagef("%s has no [storage.influx]: it says which server to send to", c.Config)
+		return usagef("%s has no [storage.influx]: it says which server to send to", orHere(c.Config))
 	}
 	if c.Data != "" {
 		cfg.Station.Data = c.Data
