@@ -190,7 +190,7 @@ func TestPredictPlots(t *testing.T) {
 	svgHolds(t, svg, "time after liftoff, s", "height above the pad, m", "90 of 100 flights")
 	band := pngPoints(t, pic, func(c color.Color) bool {
 		r, g, b, _ := c.RGBA()
-		return r>>8 == 0x9f && g>>8 == 0xc4 && b>>8 == 0xe8
+		return r>>8 == 0xc9 && g>>8 == 0xda && b>>8 == 0xee
 	})
 	if band < 200 {
 		t.Errorf("the PNG shows %d points of the band", band)

@@ -6,14 +6,9 @@ import (
 	"fmt"
 	"html/template"
 	"image/color"
-	"math"
-	"strconv"
-
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/vg"
 
 	"padlark/flight/bench"
+	"padlark/storage/report/chart"
 )
 
 //go:embed checkup.html
@@ -52,14 +47,8 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 		}
 	}
 	v.fit()
-	for _, d := range checkupPlots(r) {
-		if d.err != nil {
-			return nil, fmt.Errorf("draw checkup: %w", d.err)
-		}
-		svg, err := d.drawn.svg()
-		if err != nil {
-			return nil, err
-		}
+	for _, p := range checkupPlots(r) {
+		svg := chart.Sheet{Plots: []*chart.Plot{p}, W: 6.3 * chart.CM, H: 3.0 * chart.CM}.SVG()
 		v.Plots = append(v.Plots, template.HTML(svg))
 	}
 	return render("checkup", checkupText, v)
@@ -106,104 +95,43 @@ func (v *checkupView) fit() {
 	v.More = worst[len(v.Done):]
 }
 
-type drawnOrNot struct {
-	drawn drawn
-	err   error
-}
-
 // checkupPlots are the traces, and the Allan deviation where the board was left
 // alone for long enough.
-func checkupPlots(r *bench.Report) []drawnOrNot {
-	var out []drawnOrNot
+func checkupPlots(r *bench.Report) []*chart.Plot {
+	var out []*chart.Plot
 	for i := range r.Traces {
-		p, err := tracePlot(&r.Traces[i], palette[i%len(palette)])
-		out = append(out, drawnOrNot{drawn{plots: []*plot.Plot{p}, w: 6.3 * vg.Centimeter, h: 3.0 * vg.Centimeter}, err})
+		out = append(out, tracePlot(&r.Traces[i], chart.Palette[i%len(chart.Palette)]))
 	}
 	if len(r.Allan) >= 4 {
-		p, err := allanPlot(r.Allan)
-		out = append(out, drawnOrNot{drawn{plots: []*plot.Plot{p}, w: 6.3 * vg.Centimeter, h: 3.0 * vg.Centimeter}, err})
+		out = append(out, allanPlot(r.Allan))
 	}
 	return out
 }
 
-func tracePlot(tr *bench.Trace, c color.Color) (*plot.Plot, error) {
-	p := newPlot("s", tr.Name+", "+tr.Unit)
-	small(p)
-	if _, err := addLine(p, tr.T, tr.V, c, vg.Points(0.8)); err != nil {
-		return nil, err
-	}
-	var list []mark
+func tracePlot(tr *bench.Trace, c color.NRGBA) *chart.Plot {
+	p := chart.Small("s", tr.Name+", "+tr.Unit)
+	p.Line(tr.T, tr.V, chart.Style{Color: c, Width: 0.8})
 	for _, m := range tr.Marks {
-		list = append(list, mark{m.T, m.Name})
+		p.Marks = append(p.Marks, chart.Mark{At: m.T, Name: m.Name})
 	}
-	p.Add(marks{list, true})
-	if len(list) > 0 {
+	if len(p.Marks) > 0 {
 		p.Y.Max += 0.18 * (p.Y.Max - p.Y.Min)
 	}
-	return p, nil
-}
-
-// small is for plots that share a row.
-func small(p *plot.Plot) {
-	for _, f := range []*vg.Length{&p.X.Label.TextStyle.Font.Size, &p.Y.Label.TextStyle.Font.Size, &p.X.Tick.Label.Font.Size, &p.Y.Tick.Label.Font.Size} {
-		*f = vg.Points(7)
-	}
-	p.X.Label.Padding, p.Y.Label.Padding = 0, 0
-	p.X.Tick.Marker, p.Y.Tick.Marker = ticks{6}, ticks{4}
+	return p
 }
 
 // allanPlot draws the deviation over the averaging time, both in powers of ten.
-func allanPlot(points []bench.AllanPoint) (*plot.Plot, error) {
-	p := newPlot("averaged over, s", "Allan deviation, m")
-	small(p)
-	var pts plotter.XYs
-	var bars plotter.YErrors
+func allanPlot(points []bench.AllanPoint) *chart.Plot {
+	p := chart.Small("averaged over, s", "Allan deviation, m")
+	p.X.Log, p.Y.Log = true, true
+	var tau, dev, low, high []float64
 	for _, a := range points {
-		if a.Dev <= 0 {
-			continue
-		}
-		pts = append(pts, plotter.XY{X: a.TauS, Y: a.Dev})
-		bars = append(bars, struct{ Low, High float64 }{min(a.SD, 0.9*a.Dev), a.SD})
+		tau, dev = append(tau, a.TauS), append(dev, a.Dev)
+		low, high = append(low, a.Dev-min(a.SD, 0.9*a.Dev)), append(high, a.Dev+a.SD)
 	}
-	if len(pts) < 2 {
-		return p, nil
-	}
-	p.X.Scale, p.Y.Scale = plot.LogScale{}, plot.LogScale{}
-	p.X.Tick.Marker, p.Y.Tick.Marker = decades{}, decades{}
-	l, s, err := plotter.NewLinePoints(pts)
-	if err != nil {
-		return nil, err
-	}
-	l.Color, s.Color, s.Radius = palette[0], palette[0], vg.Points(1.8)
-	e, err := plotter.NewYErrorBars(struct {
-		plotter.XYs
-		plotter.YErrors
-	}{pts, bars})
-	if err != nil {
-		return nil, err
-	}
-	e.Color = palette[0]
-	p.Add(l, s, e)
-	return p, nil
-}
-
-// decades labels powers of ten, and 2 and 5 times those where there is room.
-type decades struct{}
-
-// Ticks implements plot.Ticker.
-func (decades) Ticks(lo, hi float64) []plot.Tick {
-	var out []plot.Tick
-	steps := []float64{1, 2, 5}
-	if hi/lo > 50 {
-		steps = steps[:1]
-	}
-	for e := math.Floor(math.Log10(lo)); e <= math.Ceil(math.Log10(hi)); e++ {
-		for _, m := range steps {
-			v := m * math.Pow(10, e)
-			if v >= lo*(1-1e-9) && v <= hi*(1+1e-9) {
-				out = append(out, plot.Tick{Value: v, Label: strconv.FormatFloat(v, 'g', 4, 64)})
-			}
-		}
-	}
-	return out
+	blue := chart.Palette[0]
+	p.Line(tau, dev, chart.Style{Color: blue, Width: 1})
+	p.Points(tau, dev, chart.Style{Color: blue, Radius: 1.8})
+	p.Bars(tau, low, high, chart.Style{Color: blue, Width: 0.5})
+	return p
 }

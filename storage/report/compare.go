@@ -6,10 +6,8 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/vg"
-
 	"padlark/flight"
+	"padlark/storage/report/chart"
 )
 
 // Comparison lays flights over each other, in one or two groups.
@@ -134,8 +132,8 @@ func newGroup(name string, values [][]value) Group {
 }
 
 // plot lays the heights over each other, aligned at liftoff.
-func (c *Comparison) plot(w, h vg.Length) (drawn, error) {
-	p := newPlot("time after liftoff, s", "height above the pad, m")
+func (c *Comparison) plot(w, h float64) chart.Sheet {
+	p := chart.New("time after liftoff, s", "height above the pad, m")
 	end := 0.0
 	for i := range c.Flights {
 		f := &c.Flights[i]
@@ -154,22 +152,16 @@ func (c *Comparison) plot(w, h vg.Length) (drawn, error) {
 			continue
 		}
 		end = max(end, f.Series.T[to-1])
-		l, err := addLine(p, f.Series.T[from:to], f.Series.Height[from:to], palette[i%len(palette)], vg.Points(1.2))
-		if err != nil {
-			return drawn{}, fmt.Errorf("draw %s: %w", f.Short, err)
-		}
+		style := chart.Style{Name: c.label(f), Color: chart.Palette[i%len(chart.Palette)], Width: 1.2}
 		if f.Group == 2 {
-			l.Dashes = []vg.Length{vg.Points(4), vg.Points(2)}
+			style.Dashes = []float64{4, 2}
 		}
-		p.Legend.Add(c.label(f), l)
+		p.Line(f.Series.T[from:to], f.Series.Height[from:to], style)
 	}
 	if end == 0 {
-		p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 1, 0, 1
-		p.Title.Text = "too few readings to draw"
+		p.Title = "too few readings to draw"
 	}
-	p.Legend.Padding = vg.Points(2.5)
-	p.Legend.XOffs, p.Legend.YOffs = -vg.Points(4), -vg.Points(3)
-	return drawn{plots: []*plot.Plot{p}, w: w, h: h}, nil
+	return chart.Sheet{Plots: []*chart.Plot{p}, W: w, H: h}
 }
 
 // label names a flight, with its session where two of a name are compared.
@@ -189,12 +181,9 @@ func (c *Comparison) Write(ext string) ([]byte, error) {
 	case ".json":
 		return jsonPage(c)
 	}
-	d, err := c.plot(18.6*vg.Centimeter, 11*vg.Centimeter)
-	if err != nil {
-		return nil, err
-	}
+	d := c.plot(18.6*chart.CM, 11*chart.CM)
 	if ext == ".svg" {
-		return d.svgFile()
+		return d.SVGFile(), nil
 	}
-	return d.png()
+	return d.PNG()
 }

@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"html/template"
 
-	"gonum.org/v1/plot/vg"
+	"padlark/storage/report/chart"
 )
 
 //go:embed compare.html
@@ -85,13 +85,6 @@ func (c Contrast) Text(unit string) string {
 }
 
 func (c *Comparison) html() ([]byte, error) {
-	d, err := c.plot(18.6*vg.Centimeter, 9*vg.Centimeter)
-	if err != nil {
-		return nil, err
-	}
-	svg, err := d.svg()
-	if err != nil {
-		return nil, err
-	}
+	svg := c.plot(18.6*chart.CM, 9*chart.CM).SVG()
 	return render("comparison", compareText, compareView{c, template.CSS(styleText), template.HTML(svg), c.rows()})
 }

@@ -1,14 +1,11 @@
 package report
 
 import (
-	"fmt"
 	"image/color"
 	"math"
 
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/vg"
-
 	"padlark/flight"
+	"padlark/storage/report/chart"
 )
 
 // window is the part of the series that is drawn: from 2 s before liftoff to
@@ -32,60 +29,41 @@ func (p *Page) window() (from, to int) {
 }
 
 // flightPlot draws height and speed over time with the events.
-func (p *Page) flightPlot(w, h vg.Length) (drawn, error) {
+func (p *Page) flightPlot(w, h float64) chart.Sheet {
 	from, to := p.window()
 	s := p.Series
 	t := s.T[from:to]
 	above := "height above the pad, m"
-	if h < 8*vg.Centimeter {
+	if h < 8*chart.CM {
 		above = "height, m"
 	}
-	height := newPlot("", above)
-	speed := newPlot("time after liftoff, s", "vertical speed, m/s")
+	height := chart.New("", above)
+	speed := chart.New("time after liftoff, s", "vertical speed, m/s")
+	sheet := chart.Sheet{Plots: []*chart.Plot{height, speed}, W: w, H: h}
 	if len(t) < 2 {
-		height.X.Min, height.X.Max, height.Y.Min, height.Y.Max = 0, 1, 0, 1
-		speed.X.Min, speed.X.Max, speed.Y.Min, speed.Y.Max = 0, 1, 0, 1
-		height.Title.Text = "too few readings to draw"
-		return drawn{plots: []*plot.Plot{height, speed}, w: w, h: h}, nil
+		height.Title = "too few readings to draw"
+		return sheet
 	}
-	blue := palette[0]
-	if err := band(height, t, s.Height[from:to], s.HeightSD[from:to], color.NRGBA{0xc9, 0xda, 0xee, 0xff}); err != nil {
-		return drawn{}, fmt.Errorf("draw height: %w", err)
-	}
-	dots, err := addDots(height, t, s.Raw[from:to], faint, vg.Points(0.9))
-	if err != nil {
-		return drawn{}, fmt.Errorf("draw readings: %w", err)
-	}
-	line, err := addLine(height, t, s.Height[from:to], blue, vg.Points(1.3))
-	if err != nil {
-		return drawn{}, fmt.Errorf("draw height: %w", err)
-	}
-	if err := band(speed, t, s.Speed[from:to], s.SpeedSD[from:to], color.NRGBA{0xf0, 0xd6, 0xc6, 0xff}); err != nil {
-		return drawn{}, fmt.Errorf("draw speed: %w", err)
-	}
-	if _, err := addLine(speed, t, s.Speed[from:to], palette[1], vg.Points(1.3)); err != nil {
-		return drawn{}, fmt.Errorf("draw speed: %w", err)
-	}
-	height.Legend.Add("smoothed, ± 2 standard deviations", line)
-	height.Legend.Add("readings", dots)
-	height.Legend.Padding = vg.Points(2.5)
-	height.Legend.XOffs, height.Legend.YOffs = -vg.Points(4), -vg.Points(22)
-	list := make([]mark, 0, len(p.Events))
+	band(height, t, s.Height[from:to], s.HeightSD[from:to], chart.BlueBand)
+	height.Points(t, s.Raw[from:to], chart.Style{Name: "readings", Color: chart.Faint, Radius: 0.9})
+	height.Line(t, s.Height[from:to], chart.Style{Name: "smoothed, ± 2 standard deviations", Color: chart.Palette[0], Width: 1.3})
+	band(speed, t, s.Speed[from:to], s.SpeedSD[from:to], chart.RedBand)
+	speed.Line(t, s.Speed[from:to], chart.Style{Color: chart.Palette[1], Width: 1.3})
+	height.LegendDown = 22
 	for _, e := range p.Events {
-		list = append(list, mark{e.T, e.Kind})
+		height.Marks = append(height.Marks, chart.Mark{At: e.T, Name: e.Kind})
+		speed.Marks = append(speed.Marks, chart.Mark{At: e.T})
 	}
-	height.Add(marks{list, true})
-	speed.Add(marks{list, false})
 	// Names and legend need as much room on a low plot as on a high one.
-	height.Y.Max += 0.22 * max(1, float64(10*vg.Centimeter/h)) * (height.Y.Max - height.Y.Min)
-	for _, q := range []*plot.Plot{height, speed} {
+	height.Y.Max += 0.22 * max(1, 10*chart.CM/h) * (height.Y.Max - height.Y.Min)
+	for _, q := range sheet.Plots {
 		q.X.Min, q.X.Max = t[0], t[len(t)-1]
 	}
-	return drawn{plots: []*plot.Plot{height, speed}, w: w, h: h}, nil
+	return sheet
 }
 
 // band draws two standard deviations to either side.
-func band(p *plot.Plot, t, v, sd []float64, c color.Color) error {
+func band(p *chart.Plot, t, v, sd []float64, c color.NRGBA) {
 	lo, hi := make([]float64, len(t)), make([]float64, len(t))
 	for i := range t {
 		d := 2 * sd[i]
@@ -94,5 +72,5 @@ func band(p *plot.Plot, t, v, sd []float64, c color.Color) error {
 		}
 		lo[i], hi[i] = v[i]-d, v[i]+d
 	}
-	return addBand(p, t, lo, hi, c)
+	p.Band(t, lo, hi, chart.Style{Color: c})
 }

@@ -9,10 +9,9 @@ import (
 	"strings"
 	"time"
 
-	"gonum.org/v1/plot/vg"
-
 	"padlark/flight"
 	"padlark/flight/bench"
+	"padlark/storage/report/chart"
 )
 
 //go:embed style.css
@@ -80,19 +79,12 @@ type flightView struct {
 
 // HTML is the page as one file that needs nothing else and prints on one sheet.
 func (p *Page) HTML() ([]byte, error) {
-	high := 8.8 * vg.Centimeter
+	high := 8.8 * chart.CM
 	crowded := len(p.Alarms)+len(p.Notes)+len(p.Links)+len(p.Caveats) > roomyLines
 	if crowded {
-		high = 7.4 * vg.Centimeter
+		high = 7.4 * chart.CM
 	}
-	d, err := p.flightPlot(18.6*vg.Centimeter, high)
-	if err != nil {
-		return nil, err
-	}
-	svg, err := d.svg()
-	if err != nil {
-		return nil, err
-	}
+	svg := p.flightPlot(18.6*chart.CM, high).SVG()
 	v := flightView{
 		Page: p, Style: template.CSS(styleText), Plot: template.HTML(svg), Word: word(p.Result.Verdict),
 		Where: p.where(), Setup: p.setup(), Crowded: crowded,
@@ -230,20 +222,16 @@ func (p *Page) Write(ext string) ([]byte, error) {
 		}
 		return append(out, '\n'), nil
 	}
-	d, err := p.flightPlot(18.6*vg.Centimeter, 12*vg.Centimeter)
-	if err != nil {
-		return nil, err
-	}
+	d := p.flightPlot(18.6*chart.CM, 12*chart.CM)
 	at := ""
 	if p.Result.LaunchedAt != nil {
 		at = p.Result.LaunchedAt.Local().Format(", 2006-01-02 15:04 MST")
 	}
-	d.plots[0].Title.Text = fmt.Sprintf("%s%s", p.Title, at)
-	d.plots[0].Title.Padding = vg.Points(5)
+	d.Plots[0].Title = p.Title + at
 	if ext == ".svg" {
-		return d.svgFile()
+		return d.SVGFile(), nil
 	}
-	return d.png()
+	return d.PNG()
 }
 
 // stamp is a moment for a page.
