@@ -71,10 +71,10 @@ func (t *timeNumbers) scan(b []byte, dated bool) bool {
 			i++
 			continue
 		}
-		v, from := 0, i
+		v, from := int64(0), i
 		for ; i < len(b) && b[i] >= '0' && b[i] <= '9'; i++ {
 			if v < 1e16 { // more digits of a fraction than matter
-				v = 10*v + int(b[i]-'0')
+				v = 10*v + int64(b[i]-'0')
 			}
 		}
 		if !t.add(v, i-from, dated) {
@@ -85,7 +85,7 @@ func (t *timeNumbers) scan(b []byte, dated bool) bool {
 }
 
 // add takes a number, or several that are written together.
-func (t *timeNumbers) add(v, digits int, dated bool) bool {
+func (t *timeNumbers) add(v int64, digits int, dated bool) bool {
 	switch start := t.n; {
 	case dated && start == 0 && digits == 14: // yyyymmddhhmmss
 		return t.add(v/1e6, 8, true) && t.add(v%1e6, 6, true)
@@ -97,11 +97,14 @@ func (t *timeNumbers) add(v, digits int, dated bool) bool {
 	return t.one(v, digits)
 }
 
-func (t *timeNumbers) one(v, digits int) bool {
+func (t *timeNumbers) one(v int64, digits int) bool {
 	if t.n == mostNumbers || digits > 16 {
 		return false
 	}
-	t.v[t.n], t.digits[t.n] = v, digits
+	for ; digits > 9; digits-- { // a computer of 32 bits holds no more, and a ns is enough
+		v /= 10
+	}
+	t.v[t.n], t.digits[t.n] = int(v), digits
 	t.n++
 	return true
 }
