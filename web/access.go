@@ -115,6 +115,10 @@ func (a Access) Validate(listen string) error {
 	return err
 }
 
+// Loopback says whether pages that listen there can be reached from this computer
+// only.
+func Loopback(listen string) bool { return loopback(listen) }
+
 // loopback says whether an address to listen on can be reached from this
 // computer only.
 func loopback(listen string) bool {

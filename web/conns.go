@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"net"
 	"net/http"
 	"net/netip"
@@ -169,6 +170,9 @@ func (t *connTable) used(ctx context.Context) {
 
 // state follows what the HTTP server says of a connection.
 func (t *connTable) state(c net.Conn, s http.ConnState) {
+	if secure, ok := c.(*tls.Conn); ok {
+		c = secure.NetConn()
+	}
 	if b, ok := c.(*boundConn); ok {
 		t.mu.Lock()
 		b.idle = s == http.StateIdle || s == http.StateNew

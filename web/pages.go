@@ -20,11 +20,11 @@ import (
 type pages struct{ byName map[string]*template.Template }
 
 // pageNames are the templates in the folder, without frame.html.
-var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "ready", "alarms", "alarm", "signin", "error"}
+var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "ready", "alarms", "alarm", "join", "signin", "error"}
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.
-var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "place.js", "results.js", "alarms.js", "sound.js", "fit.js", "strips.js",
+var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "place.js", "results.js", "alarms.js", "sound.js", "awake.js", "fit.js", "strips.js",
 	"shapes.js", "dom.js", "units.js", "settings.js", "canvas.js", "scale.js"}
 
 func loadPages(a *assets) (*pages, error) {

@@ -36,6 +36,8 @@ func (s *Server) table() []route {
 		{"GET", "/signin", nobody, s.pageSignIn},
 		{"POST", "/signin", nobody, s.signIn},
 		{"POST", "/signout", viewer, s.signOut},
+		{"GET", "/join", viewer, s.pageJoin},
+		{"GET", "/worker.js", nobody, s.serveWorker},
 		{"GET", "/manifest.webmanifest", nobody, s.serveManifest},
 		{"GET", "/static/{version}/{file...}", nobody, s.serveAsset},
 
@@ -95,7 +97,7 @@ func (s *Server) always(next http.Handler) http.Handler {
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(), payment=()")
+		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(self), payment=()")
 		if r.ContentLength != 0 {
 			// Whoever sends a body sends it now: a byte each few seconds would hold the
 			// connection for hours. The server sets the deadline anew for the next request.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"net"
@@ -18,12 +19,19 @@ import (
 // Options are the parts that a Server reads through. Archive, Flights and Live
 // must be given; a page that lacks one of the others says so.
 type Options struct {
-	Listen  string // host:port; empty is 127.0.0.1:9700, port 0 picks a free one
-	Access  Access
-	Station string
-	Version string
-	Rockets []flight.Rocket // as configured: shown before anything is heard of them
-	Site    flight.Site
+	Listen string // host:port; empty is 127.0.0.1:9700, port 0 picks a free one
+	Access Access
+	// TLS, if given, is what the pages are served with.
+	TLS *tls.Config
+	// Address tells where other devices reach the pages; may be nil.
+	Address func() string
+	// Passphrase is the crew's in plain text if the station made it: the page that
+	// lets phones in shows it to the crew.
+	Passphrase string
+	Station    string
+	Version    string
+	Rockets    []flight.Rocket // as configured: shown before anything is heard of them
+	Site       flight.Site
 
 	Archive  Archive
 	Flights  Flights
@@ -150,7 +158,11 @@ func (s *Server) Run(ctx context.Context) error {
 	}
 	g, gctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
-		if err := srv.Serve(boundListener{l, s.conns}); !errors.Is(err, http.ErrServerClosed) {
+		var in net.Listener = boundListener{l, s.conns}
+		if s.opt.TLS != nil {
+			in = tls.NewListener(in, s.opt.TLS)
+		}
+		if err := srv.Serve(in); !errors.Is(err, http.ErrServerClosed) {
 			return fmt.Errorf("serve the pages: %w", err)
 		}
 		return nil
@@ -215,6 +227,9 @@ func (s *Server) recall(ctx context.Context) error {
 // smallWriteBuffer keeps the system from queueing seconds of live data for a
 // slow phone: what waits there is old by the time it arrives.
 func smallWriteBuffer(ctx context.Context, c net.Conn) context.Context {
+	if secure, ok := c.(*tls.Conn); ok {
+		c = secure.NetConn()
+	}
 	if b, ok := c.(*boundConn); ok {
 		ctx, c = context.WithValue(ctx, connKey{}, b), b.Conn
 	}

@@ -83,6 +83,7 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	opt.Opening = stillStarting
 	opt.Ready = func(info station.Info) {
 		announce(v, info)
+		fmt.Fprint(v, phones(info, v.lines.live))
 		if !quiet {
 			g.Go(func() error { return v.follow(viewCtx, info.Bus, info.Recorded) })
 		}

@@ -23,17 +23,22 @@ func (b *Tab) Shot(name string) {
 		return
 	}
 	dir := os.Getenv("PADLARK_SCREENSHOTS")
-	quick := true // to compress a picture well takes longer than all the rest
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		b.t.Fatal(err)
 	}
-	png := call(b, actionLimit, "take a picture", func(ctx context.Context, t *chromedp.Target) ([]byte, error) {
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), b.PNG(), 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// PNG is a picture of the page as it is now.
+func (b *Tab) PNG() []byte {
+	b.t.Helper()
+	quick := true // to compress a picture well takes longer than all the rest
+	return call(b, actionLimit, "take a picture", func(ctx context.Context, t *chromedp.Target) ([]byte, error) {
 		res, err := cdp.Call(ctx, t, page.CaptureScreenshot, page.CaptureScreenshotParams{OptimizeForSpeed: &quick})
 		return res.Data, err
 	})
-	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
-		b.t.Fatal(err)
-	}
 }
 
 // crisp says that every drawing has as many points as the screen wants: the

@@ -53,6 +53,8 @@ onSettings(() => {
   showQuantities();
   drawnByServer();
 });
+document.getElementById("print")?.addEventListener("click", () => window.print());
+if (isSecureContext && location.protocol === "https:") navigator.serviceWorker?.register("/worker.js").catch(() => {}); // refused where the certificate is not trusted
 const menu = document.getElementById("menu");
 document.addEventListener("click", (e) => {
   if (menu?.open && !menu.contains(e.target)) menu.open = false;

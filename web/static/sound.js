@@ -3,6 +3,7 @@
 // somebody turns it on, and the button says so.
 import { setText } from "./dom.js";
 import { setShape } from "./shapes.js";
+import { awake, shake } from "./awake.js";
 
 const STALE = 2000; // ms: what is older is not said any more
 const REPEAT = 2500; // ms between the tones of an alarm that calls for eyes
@@ -27,6 +28,8 @@ export class Sound {
     this.lastWarning = 0;
     this.played = 0;
     button.addEventListener("click", () => this.toggle());
+    this.tap = document.getElementById("tap"); // asks for the tap at once
+    this.tap?.addEventListener("click", () => this.toggle());
     this.show();
   }
 
@@ -34,6 +37,7 @@ export class Sound {
     if (this.on) {
       this.on = false;
       speechSynthesis?.cancel();
+      await awake(false);
       await this.context?.suspend();
       return this.show();
     }
@@ -41,6 +45,7 @@ export class Sound {
     this.on = true;
     await this.context.resume();
     this.show();
+    awake(true, this.context).catch(() => {}); // the sound is on all the same
     this.tone("apogee"); // so that a person hears that it works
   }
 
@@ -65,6 +70,7 @@ export class Sound {
     setText(this.button.querySelector(".word"), text);
     setText(this.button.querySelector(".short"), on ? "on" : lost ? "lost" : "OFF");
     setShape(this.button.querySelector(".shape"), on ? "sound-on" : "sound-off");
+    if (this.tap) this.tap.hidden = on;
     this.button.setAttribute("aria-pressed", String(on));
     this.button.dataset.state = this.context?.state ?? "off";
   }
@@ -108,6 +114,7 @@ export class Sound {
     const fresh = a.active && !a.acked && !(old?.active && !old.acked);
     if (!fresh || stationNow - Date.parse(a.changed_at) > 10 * STALE) return;
     this.tone(String(a.priority));
+    if (a.priority === 1 && this.on) shake();
     if (a.priority === 1) this.lastWarning = performance.now();
     this.say(a.say, a.priority === 1);
   }
@@ -125,6 +132,7 @@ export class Sound {
     if (!urgent || performance.now() - this.lastWarning < REPEAT) return;
     this.lastWarning = performance.now();
     this.tone("1");
+    if (this.on) shake();
     this.say(urgent.say, true);
   }
 }

@@ -334,12 +334,11 @@ func (c *Config) checkWeb() *problem {
 	if c.Web.Listen == "off" {
 		return nil
 	}
-	host, _, err := port(c.Web.Listen)
-	if err != nil {
+	if _, _, err := port(c.Web.Listen); err != nil {
 		return problemf("web.listen", "listen = %q: write host:port, such as \"127.0.0.1:9700\", or \"off\"", c.Web.Listen)
 	}
-	if !isLoopback(host) && c.Web.Passphrase == "" {
-		return problemf("web.listen", "listen = %q can be reached from elsewhere and needs web.passphrase (padlark passphrase makes one)", c.Web.Listen)
+	if (c.Web.Cert == "") != (c.Web.Key == "") {
+		return problemf("web.cert", "cert and key go together: name both files, or write tls = true for a certificate that padlark makes")
 	}
 	return nil
 }

@@ -91,6 +91,11 @@ type Web struct {
 	// who knows the first may acknowledge and change, the second may look.
 	Passphrase string `toml:"passphrase"`
 	Viewer     string `toml:"viewer"`
+	// Cert and Key are PEM files to serve the pages by TLS with; TLS alone uses a
+	// certificate that the station makes itself.
+	Cert string `toml:"cert"`
+	Key  string `toml:"key"`
+	TLS  bool   `toml:"tls"`
 }
 
 // Error is what is wrong with a configuration, and where.

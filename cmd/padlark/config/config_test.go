@@ -83,7 +83,7 @@ func TestParseBad(t *testing.T) {
 		{"wrong quantity", `unit = "hPa"`, `unit = "mV"`, "padlark.toml:23:", []string{"mV", "hPa"}},
 		{"nine volts for a servo", `cell = "lipo-1s"`, `cell = "9v"`, "padlark.toml:29:1", []string{"9"}},
 		{"two links of a name", `name = "bench"`, `name = "pad-radio"`, "padlark.toml:12:1", []string{"pad-radio"}},
-		{"open to everyone", `[site]`, "[web]\nlisten = \"0.0.0.0:9700\"\n[site]", "padlark.toml:35:1", []string{"passphrase"}},
+		{"half a certificate", `[site]`, "[web]\ncert = \"web.pem\"\n[site]", "padlark.toml:35:1", []string{"cert and key"}},
 		{"elevation", `elevation_m = 212`, `elevation_m = 21200`, "padlark.toml:35:1", []string{"21200", "6000 m"}},
 		{"two addresses", `udp = ":9750"`, "udp = \":9750\"\ntcp = \"localhost:1\"", "padlark.toml:1", []string{"contradicts"}},
 		{"bus link without a bus", `udp = ":9750"`, `nats = "boards.teal"`, "padlark.toml:13:1", []string{"nobody can reach", "under [bus]"}},

@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"syscall"
+	"time"
 
 	"github.com/rs/zerolog"
 
@@ -24,9 +25,17 @@ func Check(cfg *config.Config) error {
 		return err
 	}
 	if cfg.Web.Listen != "off" {
-		access := web.Access{CrewHash: cfg.Web.Passphrase, ViewerHash: cfg.Web.Viewer}
-		if err := access.Validate(cfg.Web.Listen); err != nil {
+		access, listen := web.Access{CrewHash: cfg.Web.Passphrase, ViewerHash: cfg.Web.Viewer}, cfg.Web.Listen
+		if access.CrewHash == "" {
+			listen = web.DefaultListen // for wider ones a passphrase is made at the start
+		}
+		if err := access.Validate(listen); err != nil {
 			return err
+		}
+		if cfg.Web.Cert != "" {
+			if _, err := pagesTLS(cfg, time.Now()); err != nil {
+				return err
+			}
 		}
 	}
 	if _, err := busOptions(cfg, zerolog.Nop()); err != nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -29,10 +30,20 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	if err := registry.Register(recording{s}); err != nil {
 		return "", fmt.Errorf("register metrics: %w", err)
 	}
+	access, made, err := crewAccess(s.cfg)
+	if err != nil {
+		return "", err
+	}
+	secure, err := pagesTLS(s.cfg, s.now())
+	if err != nil {
+		return "", err
+	}
+	var address atomic.Value // string; the server asks for it once it listens
 	srv, err := web.New(web.Options{
 		Registry: registry,
 		Listen:   s.cfg.Web.Listen, Station: s.cfg.Station.Name, Version: s.opt.Version,
-		Access:  web.Access{CrewHash: s.cfg.Web.Passphrase, ViewerHash: s.cfg.Web.Viewer},
+		Access: access, TLS: secure, Passphrase: made,
+		Address: func() string { a, _ := address.Load().(string); return a },
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
 		Archive: archive, Notes: archive, Checkups: archive,
 		Flights:    flights,
@@ -66,7 +77,13 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	if err != nil {
 		s.log.Warn().Err(err).Msg("this computer's addresses cannot be listed")
 	}
-	return "http://" + typable(addr, own) + "/", nil
+	scheme := "http://"
+	if secure != nil {
+		scheme = "https://"
+	}
+	s.passphrase = made
+	address.Store(scheme + typable(addr, own) + "/")
+	return scheme + typable(addr, own) + "/", nil
 }
 
 // now is session time.

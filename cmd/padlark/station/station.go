@@ -53,8 +53,10 @@ type Info struct {
 	Session string
 	Data    string
 	Pages   string // address of the pages, empty if there are none
-	Bus     *bus.Bus
-	Resumed bool // the session that a crash or a power cut had interrupted goes on
+	// Passphrase is that of the pages if the station made it.
+	Passphrase string
+	Bus        *bus.Bus
+	Resumed    bool // the session that a crash or a power cut had interrupted goes on
 	// Recorded says that captures are read at full speed, on their own time.
 	Recorded bool
 }
@@ -65,21 +67,23 @@ type station struct {
 	cfg     *config.Config
 	log     zerolog.Logger
 	archive *sqlite.Archive
-	bus     *bus.Bus
-	journal *journal.Journal
-	out     outlet
-	session sqlite.Session
-	resumed bool
-	rebuilt *rebuilt // of a session that goes on
-	clock   ingest.Clock
-	links   *links
-	seq     *sequencer
-	watcher *watch.Watcher
-	copy    *influx.Writer // nil if none is configured
-	uplink  *uplink        // nil if none is configured
-	writer  *sqlite.Writer
-	disk    *diskAlarm
-	fix     *clockFix // nil on a recording's own time
+	// passphrase is that of the pages if the station made it.
+	passphrase string
+	bus        *bus.Bus
+	journal    *journal.Journal
+	out        outlet
+	session    sqlite.Session
+	resumed    bool
+	rebuilt    *rebuilt // of a session that goes on
+	clock      ingest.Clock
+	links      *links
+	seq        *sequencer
+	watcher    *watch.Watcher
+	copy       *influx.Writer // nil if none is configured
+	uplink     *uplink        // nil if none is configured
+	writer     *sqlite.Writer
+	disk       *diskAlarm
+	fix        *clockFix // nil on a recording's own time
 
 	toPack      []string // journals of earlier sessions, all in the archive
 	archiveAnew bool     // the archive was damaged and is made anew
@@ -265,7 +269,7 @@ func (s *station) run(ctx context.Context) error {
 		g.Go(func() error { return s.fix.run(gctx, s.cfg.Station.Data) })
 	}
 	if s.opt.Ready != nil {
-		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Bus: s.bus, Resumed: s.resumed, Recorded: s.recorded()})
+		s.opt.Ready(Info{Session: s.session.ID, Data: s.cfg.Station.Data, Pages: pages, Passphrase: s.passphrase, Bus: s.bus, Resumed: s.resumed, Recorded: s.recorded()})
 	}
 	// The line ends with ctx, or when something beside it has failed.
 	lineCtx, stopLine := context.WithCancel(ctx)
