@@ -44,7 +44,6 @@ const (
 // each link. It is for one goroutine. Its memory is bounded.
 type Decoder struct {
 	links   map[string]*link
-	layouts []Layout
 	last    *link // the one used last
 	byID    map[uint32]*rocket
 	byName  map[string]*rocket
@@ -108,7 +107,6 @@ func New(cfg Config) (*Decoder, error) {
 	if err != nil {
 		return nil, err
 	}
-	d.layouts = layouts
 	for _, r := range cfg.Rockets {
 		if r.ID == nil {
 			continue
@@ -200,6 +198,7 @@ func linkProgram(name string, layouts []Layout, programs map[string]*Program) (*
 	if err != nil {
 		return nil, err
 	}
+	p.others = layouts
 	programs[name] = p
 	return p, nil
 }
@@ -211,12 +210,13 @@ func (p *Program) knowsRocket() bool {
 		len(p.kinds) > 0 && !slices.ContainsFunc(p.kinds, func(k kind) bool { return !k.program.knowsRocket() })
 }
 
-// Programs are the compiled layouts that the decoder's links use, by name.
+// Programs are the compiled layouts that the decoder's links use, by link and name:
+// what a link has been told makes its program another than that of a second link.
 func (d *Decoder) Programs() map[string]*Program {
 	out := map[string]*Program{}
 	for _, l := range d.links {
 		for _, p := range l.programs {
-			out[p.name] = p
+			out[l.name+" "+p.name] = p
 		}
 	}
 	return out

@@ -57,7 +57,7 @@ func fresh(d *Decoder) *Decoder {
 		}
 		links[name] = &one
 	}
-	return &Decoder{links: links, layouts: d.layouts, names: d.names, ids: d.ids, guests: NewGuests(MaxGuests), byID: map[uint32]*rocket{}, byName: map[string]*rocket{}}
+	return &Decoder{links: links, names: d.names, ids: d.ids, guests: NewGuests(MaxGuests), byID: map[uint32]*rocket{}, byName: map[string]*rocket{}}
 }
 
 func checkReject(t *testing.T, err error, n int) {

@@ -36,19 +36,33 @@ func (d *Decoder) learn(l *link, program int, r *Reject) *Reject {
 	if len(lessons) > mostLessons {
 		lessons = lessons[1:]
 	}
+	var err error
 	if r.lesson.aprs != nil {
-		l.lessons = lessons
 		l.programs[program].teach(l.scratch[program], r.lesson)
-		return r
+	} else {
+		err = d.taught(l, program, lessons)
 	}
-	old := l.programs[program]
-	p, err := compileTaught(old.name, d.layouts, lessons)
 	if err != nil {
 		bad := *r
 		bad.Kind, bad.Detail = Unknown, err.Error()
 		return &bad
 	}
-	l.lessons, l.programs[program], l.scratch[program] = lessons, p, newScratch(p)
+	l.lessons = lessons
+	return r
+}
+
+// taught puts a program that knows the lessons in the place of a link's. The
+// board's tracks go on with it.
+func (d *Decoder) taught(l *link, program int, lessons []lesson) error {
+	old := l.programs[program]
+	p := old
+	if slices.ContainsFunc(lessons, func(x lesson) bool { return x.aprs == nil }) {
+		var err error
+		if p, err = old.taught(lessons); err != nil {
+			return err
+		}
+	}
+	l.programs[program], l.scratch[program] = p, newScratch(p)
 	for i := range lessons {
 		p.teach(l.scratch[program], &lessons[i])
 	}
@@ -59,16 +73,16 @@ func (d *Decoder) learn(l *link, program int, r *Reject) *Reject {
 			}
 		}
 	}
-	return r
+	return nil
 }
 
-// compileTaught compiles a layout with what has been said of it, or of those
-// within it.
-func compileTaught(name string, layouts []Layout, lessons []lesson) (*Program, error) {
-	layouts = slices.Clone(layouts)
+// taught is the program compiled with what has been said of its layout, or of
+// those within it.
+func (p *Program) taught(lessons []lesson) (*Program, error) {
+	layouts := slices.Clone(p.others)
 	at := 0
 	for i := range layouts {
-		if layouts[i].Name == name {
+		if layouts[i].Name == p.name {
 			at = i
 		}
 		for _, x := range lessons {
@@ -77,7 +91,25 @@ func compileTaught(name string, layouts []Layout, lessons []lesson) (*Program, e
 			}
 		}
 	}
-	return Compile(layouts[at], layouts)
+	out, err := Compile(layouts[at], layouts)
+	if err != nil {
+		return nil, err
+	}
+	out.others = p.others
+	return out, nil
+}
+
+// Refresh makes a decoder whole whose state was kept while its programs, those of
+// Programs, were not: they learn again what its links have been told.
+func (d *Decoder) Refresh() error {
+	for _, l := range d.links {
+		for i := range l.programs {
+			if err := d.taught(l, i, l.lessons); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // Learn takes a frame of a link for what it says of others, if that is what it is

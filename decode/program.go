@@ -12,6 +12,7 @@ import (
 type Program struct {
 	name   string
 	layout Layout
+	others []Layout // that it was compiled with, if a link uses it
 	form   form
 	check  *check // nil without a checksum
 

@@ -114,6 +114,9 @@ func (s *station) readLearnt(path string) (*rebuilt, error) {
 	if err := snapshot.Read(state, b, known); err != nil {
 		return nil, fmt.Errorf("%s: %w", learntPath(path), err)
 	}
+	if err := b.decoder.Refresh(); err != nil {
+		return nil, fmt.Errorf("%s: %w", learntPath(path), err)
+	}
 	return b, b.isOf(path)
 }
 
