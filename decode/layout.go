@@ -6,21 +6,22 @@ import (
 
 // The forms that a frame can have.
 const (
-	Delimited   = "delimited"
-	Binary      = "binary"
-	NMEA        = "nmea"
-	AX25        = "ax25"
-	SpacePacket = "spacepacket"
-	JSON        = "json"
-	CBOR        = "cbor"
-	MessagePack = "messagepack"
-	APRS        = "aprs"
-	Kinds       = "kinds"
+	Delimited   = "delimited"   // a line of text with fields between separators
+	Binary      = "binary"      // numbers at fixed places
+	NMEA        = "nmea"        // a sentence of NMEA 0183
+	AX25        = "ax25"        // a frame of AX.25, with another layout inside
+	SpacePacket = "spacepacket" // a space packet of CCSDS 133.0-B, with another layout inside
+	JSON        = "json"        // an object of JSON, fields by path
+	CBOR        = "cbor"        // a map of CBOR (RFC 8949), fields by path
+	MessagePack = "messagepack" // a map of MessagePack, fields by path
+	APRS        = "aprs"        // a report of APRS 1.0.1
+	Kinds       = "kinds"       // one of several layouts, whichever a frame fits
 )
 
 // Layout says how one kind of frame is laid out. It is plain data, written in
 // the configuration; Compile checks it.
 type Layout struct {
+	// Name is what links call the layout by.
 	Name string `toml:"name"`
 	// Framing is how the bytes of the link are cut into frames: a word such as
 	// "line", or a table.
@@ -254,6 +255,7 @@ type Barometer struct {
 
 // BoardWords are the calibration words of one board.
 type BoardWords struct {
+	// Rocket is the id of the board, Words and PROM are its own, as above.
 	Rocket uint32           `toml:"rocket"`
 	Words  map[string]int64 `toml:"words"`
 	PROM   []uint16         `toml:"prom"`

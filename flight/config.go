@@ -4,6 +4,7 @@ package flight
 // what depends on a quantity that is not given is left out, not guessed,
 // unless its comment says otherwise.
 type Rocket struct {
+	// Name is what people call it.
 	Name string `toml:"name" json:"name"`
 	// ID is the number that the board sends.
 	ID *uint32 `toml:"id" json:"id,omitempty"`

@@ -78,6 +78,8 @@ type LinkConfig struct {
 // USBID is the identity of a USB serial adapter, hex as the system prints it.
 // What is empty matches anything.
 type USBID struct {
+	// VID and PID are the adapter's vendor and product, four hex digits each;
+	// Serial is its serial number. padlark ports prints them.
 	VID    string `toml:"vid" json:"vid,omitempty"`
 	PID    string `toml:"pid" json:"pid,omitempty"`
 	Serial string `toml:"serial" json:"serial,omitempty"`

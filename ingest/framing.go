@@ -27,6 +27,7 @@ const maxFrameLimit = 65535
 // either the kind alone (framing = "cobs") or a table
 // (framing = {kind = "sync", sync = "AA 55", size = 24}).
 type Framing struct {
+	// Kind is line, cobs, slip, kiss, sync or datagram.
 	Kind string `toml:"kind" json:"kind"`
 
 	// Ends says what ends a line: "any" (default: CR, LF or CR LF), "lf", "cr",

@@ -20,7 +20,8 @@ import (
 
 type checkCmd struct {
 	Config  string `arg:"" optional:"" help:"Configuration file; padlark.toml of this folder if not given. With --keys a word to look for."`
-	Example bool   `help:"Print a configuration to start from."`
+	Example bool   `help:"Print a configuration to start from, with every key."`
+	Keys    bool   `help:"Print what every key, field name, unit, framing and form means, or those that a word is in: --keys baud."`
 	Try     string `type:"path" help:"Decode FILE (a capture, or the plain bytes of a link) and show what comes out of it." placeholder:"FILE"`
 	Link    string `help:"With --try on plain bytes: the link they are from."`
 	First   int    `default:"5" help:"With --try: how many samples of each link to show (${default})."`
@@ -38,6 +39,9 @@ func (c *checkCmd) Run(ctx context.Context, io *cmdIO) error {
 		_, err := io.Out.Write([]byte(config.Example()))
 		return err
 	}
+	if c.Keys {
+		return printKeys(io, c.Config)
+	}
 	cfg, err := configuration(c.Config)
 	if err != nil {
 		return err
@@ -49,6 +53,32 @@ func (c *checkCmd) Run(ctx context.Context, io *cmdIO) error {
 		return c.try(ctx, cfg, io)
 	}
 	return printConfig(io.Out, cfg)
+}
+
+// printKeys prints the reference, or what a word finds in it.
+func printKeys(io *cmdIO, word string) error {
+	keys, err := config.Keys()
+	if err != nil {
+		return err
+	}
+	if word != "" {
+		if keys = config.Find(keys, word); len(keys) == 0 {
+			return usagef("nothing in the reference has to do with %q: padlark check --keys prints all of it", word)
+		}
+	}
+	table := ""
+	for i, k := range keys {
+		if k.Table != table {
+			table = k.Table
+			fmt.Fprintf(io.Out, "%s\n", table)
+		}
+		head := strings.TrimRight(fmt.Sprintf("  %-20s  %s", k.Name, k.Type), " ")
+		again := i+1 < len(keys) && keys[i+1].Table == table && keys[i+1].Words == k.Words
+		if fmt.Fprintln(io.Out, head); k.Words != "" && !again { // one text may be of several
+			wrap(io.Out, strings.Repeat(" ", 6), k.Words)
+		}
+	}
+	return nil
 }
 
 // printConfig prints the resolved links, layouts and rockets.

@@ -15,3 +15,11 @@ func SupplyNamed(name string) (s Supply, ok bool) {
 	k := supplyOf(name)
 	return Supply{k.name, k.cells, k.full, k.low, k.cutoff}, k.known()
 }
+
+// Supplies are the names of the cells that padlark knows.
+func Supplies() (names []string) {
+	for _, s := range supplies {
+		names = append(names, s.name)
+	}
+	return names
+}

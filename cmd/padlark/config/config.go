@@ -41,6 +41,8 @@ type Config struct {
 
 // Station names this daemon and where it keeps its data.
 type Station struct {
+	// Name tells stations apart, on the bus and in the archive; "station" if not
+	// given.
 	Name string `toml:"name"`
 	// Data is the folder of archive and bus; "padlark-data" if not given.
 	Data string `toml:"data"`
@@ -71,14 +73,19 @@ type Bus struct {
 
 // Storage configures the sinks besides the archive, which is always there.
 type Storage struct {
+	// Influx is a time-series server that takes a copy of every sample.
 	Influx *Influx `toml:"influx"`
 }
 
 // Influx is a time-series server that takes a copy of every sample.
 type Influx struct {
-	URL       string `toml:"url"`
-	Org       string `toml:"org"`
-	Bucket    string `toml:"bucket"`
+	// URL is where the server listens, such as "http://127.0.0.1:8086".
+	URL string `toml:"url"`
+	// Org and Bucket are those of the server that the samples go to.
+	Org    string `toml:"org"`
+	Bucket string `toml:"bucket"`
+	// TokenFile names the file with the server's token, TokenEnv the variable of
+	// the environment that holds it: give one of them.
 	TokenFile string `toml:"token_file"`
 	TokenEnv  string `toml:"token_env"`
 }
