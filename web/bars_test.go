@@ -22,6 +22,7 @@ func everyPage() []onePage {
 		{"board-states", "/", `document.querySelectorAll('.card').length >= 8 && document.querySelectorAll('.alarm').length >= 5`, true},
 		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false},
 		{"clock", "/clock", `!document.getElementById('offer').disabled`, false},
+		{"field", "/field", `document.querySelector('.sketch')`, false},
 		{"join", "/join", `true`, false},
 		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},

@@ -20,7 +20,7 @@ import (
 type pages struct{ byName map[string]*template.Template }
 
 // pageNames are the templates in the folder, without frame.html.
-var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "ready", "alarms", "alarm", "join", "signin", "error"}
+var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "ready", "alarms", "alarm", "join", "field", "signin", "error"}
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.
@@ -270,6 +270,10 @@ func (s *Server) pageSessions(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) pageLinks(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "links", "links", "Links", s.hub.healths())
+}
+
+func (s *Server) pageField(w http.ResponseWriter, r *http.Request) error {
+	return s.render(w, r, http.StatusOK, "field", "field", "Field", string(encode(s.opt.Site)))
 }
 
 func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {

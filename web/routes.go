@@ -36,6 +36,7 @@ func (s *Server) table() []route {
 		{"GET", "/signin", nobody, s.pageSignIn},
 		{"POST", "/signin", nobody, s.signIn},
 		{"POST", "/signout", viewer, s.signOut},
+		{"GET", "/field", viewer, s.pageField},
 		{"GET", "/join", viewer, s.pageJoin},
 		{"GET", "/worker.js", nobody, s.serveWorker},
 		{"GET", "/manifest.webmanifest", nobody, s.serveManifest},

@@ -4,6 +4,8 @@ import { answer, change, make, setText } from "./dom.js";
 import { fixed, convert, unitOf, quantity, clock, day, known, toldOf } from "./units.js";
 import { onSettings, units } from "./settings.js";
 import { showFrames } from "./frames.js";
+import { sketch } from "./sketch.js";
+import { landingWords, geo } from "./place.js";
 
 const page = document.getElementById("flight");
 const base = "/api/v1/flights/" + encodeURIComponent(page.dataset.id);
@@ -35,6 +37,7 @@ async function begin() {
   view.onCursor = (t) => cursor(t);
   view.onPick = (t) => frames(t).catch(failed);
   happened();
+  where();
   again().catch(() => {}); // without it the replay begins at the start
   window.flightReady = true;
 }
@@ -175,6 +178,21 @@ function happened() {
   }));
 }
 
+/** where shows the path over the ground and the landing place, if any is known. */
+function where() {
+  const landing = detail.landing ?? detail.result.landing;
+  const t = detail.track;
+  if (!landing && !(t?.east_m?.length > 1)) return;
+  document.getElementById("where").hidden = false;
+  sketch(document.getElementById("sketch"), { rockets: [{ name: detail.result.rocket, path: t?.east_m && { east: t.east_m, north: t.north_m }, landing, down: true }] });
+  setText(document.getElementById("where-words"), landing ? landingWords(landing).replace(/^comes down/, "Came down") : "The landing was not heard.");
+  const map = document.getElementById("where-map");
+  map.hidden = geo(landing) === "";
+  if (map.hidden) return;
+  map.href = geo(landing);
+  setText(map, `${landing.latitude_deg.toFixed(6)}, ${landing.longitude_deg.toFixed(6)} on a map`);
+}
+
 /** again leads to the replay, a little before the liftoff. */
 async function again() {
   const one = await answer("/api/v1/sessions/" + encodeURIComponent(detail.result.session));
@@ -241,6 +259,7 @@ onSettings(() => {
   if (!detail) return;
   courses();
   happened();
+  where();
   refine().catch(failed);
 });
 function failed(err) {

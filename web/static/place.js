@@ -38,7 +38,7 @@ export function whereWords(s, site = {}) {
 export function landingWords(l) {
   if (!l) return "";
   const sure = quantity("height", Math.max(l.along_m, l.across_m)).replace(/\.\d/, "");
-  return `comes down ${ofPad(l.range_m, l.bearing_deg)}, ± ${sure}, ${l.source === "wind" ? "by the wind" : "by its drift"}`;
+  return `comes down ${ofPad(l.range_m, l.bearing_deg)}, ± ${sure}, ${l.source === "wind" ? "by the wind" : "by its GPS"}`;
 }
 
 /** geo is an address that a phone's map opens (RFC 5870). */
