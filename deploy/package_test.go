@@ -53,7 +53,8 @@ func TestPackage(t *testing.T) {
 func packaged(t *testing.T, place string) string {
 	t.Helper()
 	clone := filepath.Join(t.TempDir(), place)
-	sh(t, "", "git", "clone", "-q", "--no-local", "..", clone)
+	sh(t, "", "git", "clone", "-q", "--no-checkout", "..", clone)
+	sh(t, clone, "git", "checkout", "-q", "--detach", strings.TrimSpace(sh(t, "", "git", "rev-parse", "HEAD")))
 	out := filepath.Join(t.TempDir(), "out")
 	sh(t, clone, "bash", "deploy/package", out, "amd64")
 	return out
@@ -117,7 +118,7 @@ func useInDebian(t *testing.T, deb string) {
 		t.Errorf("after the update: %s", said)
 	}
 	runs(t, root, pages)
-	if n := strings.Count(in("padlark", "sessions", "--json", "--data", "/var/lib/padlark"), `"id"`); n < 1 {
+	if n := strings.Count(in("padlark", "sessions", "--json", "--data", "/var/lib/padlark"), `"session"`); n < 1 {
 		t.Error("the sessions from before the update are gone")
 	}
 	data := filepath.Join(root, "var/lib/padlark/padlark.db")

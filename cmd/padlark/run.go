@@ -148,6 +148,9 @@ func keepWatchdog(ctx context.Context) error {
 
 // newLog writes plain log lines in local time.
 func newLog(w io.Writer) zerolog.Logger {
+	if j := sysLog(); j != nil {
+		return zerolog.New(j).With().Timestamp().Logger()
+	}
 	return zerolog.New(zerolog.ConsoleWriter{Out: w, NoColor: true, TimeFormat: time.TimeOnly}).
 		With().Timestamp().Logger()
 }

@@ -1,0 +1,7 @@
+//go:build !linux
+
+package main
+
+import "io"
+
+func sysLog() io.Writer { return nil }
