@@ -60,6 +60,8 @@ func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
 		return c.compileOuter(others, depth)
 	case formKinds:
 		return c.compileKinds(others, depth)
+	case formBeeps:
+		return c.compileBeeps()
 	}
 	if err := c.compileForm(); err != nil {
 		return nil, err
@@ -143,7 +145,7 @@ func (c *compiler) start() error {
 
 // formNames lists the forms, in the order of their numbers.
 func formNames() []string {
-	return []string{Delimited, NMEA, Binary, AX25, SpacePacket, JSON, CBOR, MessagePack, APRS, Kinds}
+	return []string{Delimited, NMEA, Binary, AX25, SpacePacket, JSON, CBOR, MessagePack, APRS, Kinds, Beeps}
 }
 
 // isText says whether values are written as text, or name themselves: not as bits
@@ -171,6 +173,7 @@ func (c *compiler) wrongForm() error {
 		given bool
 		forms []form
 	}{
+		{"beeps", l.Beeps != nil, []form{formBeeps}},
 		{"prefix", l.Prefix != "", []form{formDelimited, formAX25}},
 		{"separator", l.Separator != "", []form{formDelimited}},
 		{"pairs", l.Pairs != "", []form{formDelimited}},

@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"padlark/decode/beeps"
 	"padlark/ingest"
 )
 
@@ -16,6 +17,7 @@ const (
 	MessagePack = "messagepack" // a map of MessagePack, fields by path
 	APRS        = "aprs"        // a report of APRS 1.0.1
 	Kinds       = "kinds"       // one of several layouts, whichever a frame fits
+	Beeps       = "beeps"       // the tone of a sounder, which beeps a height out
 )
 
 // Layout says how one kind of frame is laid out. It is plain data, written in
@@ -27,7 +29,7 @@ type Layout struct {
 	// "line", or a table.
 	Framing ingest.Framing `toml:"framing"`
 	// Form is delimited, binary, nmea, json, cbor, messagepack, aprs, ax25,
-	// spacepacket, or kinds: one of several layouts, whichever a frame fits.
+	// spacepacket, beeps, or kinds: one of several layouts, whichever a frame fits.
 	Form string `toml:"form"`
 
 	// Checksum is a catalogue name, or a table; see Checksum. Empty means none
@@ -100,6 +102,9 @@ type Layout struct {
 	Barometer *Barometer `toml:"barometer"`
 
 	Fields []Field `toml:"fields"`
+
+	// Beeps says how a sounder beeps the height, for the form beeps.
+	Beeps *beeps.Code `toml:"beeps"`
 
 	// Dump says how a board hands over its own log through a serial port; nil
 	// if it does not. It means nothing to decoding.

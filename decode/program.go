@@ -4,6 +4,7 @@ import (
 	"math"
 	"strconv"
 
+	"padlark/decode/beeps"
 	"padlark/decode/document"
 )
 
@@ -38,6 +39,7 @@ type Program struct {
 	inner   *Program // the layout of what the frame carries
 	carries int      // the field that has it; -1 if it is the rest of the frame
 	kinds   []kind
+	code    beeps.Code // of a sounder
 
 	uncounted bool // one of several kinds, whose numbers are not those that count
 }
@@ -65,6 +67,7 @@ const (
 	formMessagePack
 	formAPRS
 	formKinds
+	formBeeps
 )
 
 // A counter is a boot, seq or clock field: where its raw value is, where it
@@ -191,6 +194,8 @@ func (p *Program) parse(b []byte, base int, sc *scratch, m *ident) *Reject {
 		return p.parsePacket(b, base, sc, m)
 	case formKinds:
 		return p.parseKinds(b, base, sc, m)
+	case formBeeps:
+		return p.readBeeps(b, base, sc)
 	case formAPRS:
 		r = p.readAPRS(b, base, sc, m)
 	case formBinary:

@@ -39,6 +39,7 @@ const (
 	ReasonHeadline   = "names of columns"
 	ReasonDocument   = "not readable" // as JSON, CBOR or MessagePack
 	ReasonFrame      = "frame in a field"
+	ReasonUnsure     = "not sure" // of a sounder's number
 )
 
 // Reject is the error of a frame that gave no sample.

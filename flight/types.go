@@ -29,6 +29,9 @@ const (
 	Touchdown Kind = "touchdown"
 	Reboot    Kind = "reboot"
 	TimeFix   Kind = "timefix"
+	// Sounded is the height that the rocket's sounder beeped after its landing: all
+	// that is known of a flight that no radio was heard of.
+	Sounded Kind = "sounded"
 )
 
 // Event is something that happened to a rocket, found from its samples alone.

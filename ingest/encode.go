@@ -162,6 +162,8 @@ func (f Framing) Encode(dst, msg []byte) ([]byte, error) {
 		return EncodeSync(dst, msg, f)
 	case FramingDatagram:
 		return append(dst, msg...), nil
+	case FramingBeeps:
+		return dst, framingError("kind", quote(f.Kind), "is heard and not sent", "take another framing for a board that is to be simulated")
 	}
 	return dst, f.Validate()
 }

@@ -91,6 +91,8 @@ func NewFramer(f Framing, limit int) (*Framer, error) {
 		m, err = newSyncMachine(f, limit)
 	case FramingDatagram:
 		m = &datagramMachine{limit: limit}
+	case FramingBeeps:
+		m, err = newSoundMachine(f)
 	}
 	if err != nil {
 		return nil, err

@@ -14,6 +14,7 @@ const (
 	FramingKISS     = "kiss"     // TNC frames on SLIP's stuffing
 	FramingSync     = "sync"     // sync word, then a length field or a fixed length
 	FramingDatagram = "datagram" // each datagram is one message
+	FramingBeeps    = "beeps"    // sound: each message is the course of one tone
 )
 
 // DefaultFrameLimit is the most bytes that a message may have if nothing else
@@ -65,6 +66,13 @@ type Framing struct {
 	// LengthAgain says that the message ends with the same length field once
 	// more, counted among the bytes that follow the first; it must agree.
 	LengthAgain bool `toml:"length_again" json:"length_again,omitempty"`
+
+	// Rate (samples a second, 48000 if not given), Channels (1) and Bits (16) say
+	// how sound is written: linear, little-endian. A WAV header says it by itself.
+	// Beeps only.
+	Rate     int `toml:"rate" json:"rate,omitempty"`
+	Channels int `toml:"channels" json:"channels,omitempty"`
+	Bits     int `toml:"bits" json:"bits,omitempty"`
 }
 
 // UnmarshalText reads the short form, the kind alone.
@@ -106,11 +114,11 @@ func framingError(field string, value any, problem, mend string) error {
 // Validate says what is wrong with the framing, as a *ConfigError, or nil.
 func (f Framing) Validate() error {
 	switch f.Kind {
-	case FramingLine, FramingCOBS, FramingSLIP, FramingKISS, FramingSync, FramingDatagram:
+	case FramingLine, FramingCOBS, FramingSLIP, FramingKISS, FramingSync, FramingDatagram, FramingBeeps:
 	case "":
-		return framingError("kind", "", "is missing", `write one of line, cobs, slip, kiss, sync, datagram`)
+		return framingError("kind", "", "is missing", `write one of line, cobs, slip, kiss, sync, datagram, beeps`)
 	default:
-		return framingError("kind", quote(f.Kind), "is not known", `write one of line, cobs, slip, kiss, sync, datagram`)
+		return framingError("kind", quote(f.Kind), "is not known", `write one of line, cobs, slip, kiss, sync, datagram, beeps`)
 	}
 	switch {
 	case f.Kind != FramingLine && f.Ends != "":
@@ -121,6 +129,14 @@ func (f Framing) Validate() error {
 		return framingError("port", *f.Port, "is for kiss framing only", "leave it out")
 	case f.Port != nil && (*f.Port < 0 || *f.Port > 15):
 		return framingError("port", *f.Port, "is not a TNC port", "write 0 to 15, or leave it out to take every port")
+	}
+	switch sound := f.Rate != 0 || f.Channels != 0 || f.Bits != 0; {
+	case f.Kind != FramingBeeps && sound:
+		return framingError("rate", f.Rate, "and channels and bits are for beeps framing only", "leave them out")
+	case f.Kind == FramingBeeps:
+		if err := f.SoundFormat().Validate(); err != nil {
+			return framingError("rate", f.Rate, "does not go with channels and bits: "+err.Error(), "write what arecord -f S16_LE -c 1 -r 48000 gives: rate = 48000, channels = 1, bits = 16")
+		}
 	}
 	if f.Kind != FramingSync {
 		return f.validateNotSync()

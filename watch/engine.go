@@ -92,6 +92,11 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 	if !e.follows(one, &out) {
 		return out
 	}
+	if _, beeped := one.Values.Get(decode.SounderM); beeped {
+		// It says nothing of now: no phase, no alarm, no silence follows from it.
+		out.Events = append(out.Events, e.tracker(one.Rocket).Sounder(one)...)
+		return out
+	}
 	other, name, taken := e.ways.take(one)
 	out.add(other)
 	if out.Sender = name; name != "" {

@@ -11,6 +11,7 @@ type commands struct {
 	Replay     replayCmd     `cmd:"" help:"Run a recorded session through the program again."`
 	Export     exportCmd     `cmd:"" help:"Write recorded samples, or a whole session, to a file."`
 	Import     importCmd     `cmd:"" help:"Take in a bundle, a board's own log or a captured stream."`
+	Beep       beepCmd       `cmd:"" help:"Make the sound of a height in a sounder's code, to teach it."`
 	Report     reportCmd     `cmd:"" help:"One page about one flight, to print or to show."`
 	Compare    compareCmd    `cmd:"" help:"Lay flights over each other: do they differ by more than the noise?"`
 	Note       noteCmd       `cmd:"" help:"Note fill, pressure, mass or anything else to a flight."`

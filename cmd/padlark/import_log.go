@@ -76,7 +76,17 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 		return err
 	}
 	defer func() { err = errors.Join(err, m.archive.Close()) }()
-	if err := m.read(ctx); errors.Is(err, context.Canceled) {
+	base, err := m.baseConfig(ctx)
+	if err != nil {
+		return err
+	}
+	if l, is, err := m.sounderLayout(base); err != nil || is {
+		if err != nil {
+			return err
+		}
+		return m.beeps(ctx, base, l)
+	}
+	if err := m.read(ctx, base); errors.Is(err, context.Canceled) {
 		return fmt.Errorf("import %s: interrupted; nothing was stored", c.File)
 	} else if err != nil {
 		return err
@@ -172,11 +182,7 @@ func linkWord(name string) string {
 }
 
 // read reads the log, a second time if the first told the board's id.
-func (m *logImport) read(ctx context.Context) error {
-	base, err := m.baseConfig(ctx)
-	if err != nil {
-		return err
-	}
+func (m *logImport) read(ctx context.Context, base string) (err error) {
 	if m.cfg, err = m.withLog(base, nil); err != nil {
 		return err
 	}

@@ -62,7 +62,7 @@ func TestImportThatFails(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer m.file.Close() //nolint:errcheck // only read from
-	if err := m.read(t.Context()); err != nil {
+	if err := m.read(t.Context(), bareConfig); err != nil {
 		t.Fatal(err)
 	}
 	broken := errors.New("the stick was pulled out")

@@ -19,20 +19,21 @@ type Config struct {
 // Tracker follows one rocket through its flights. It is not safe for use by
 // several goroutines.
 type Tracker struct {
-	cfg    Config
-	col    column
-	ref    time.Time // t = 0
-	begun  bool
-	hist   history
-	pad    pad
-	filter filter
-	fl     flightNow
-	where  *ground.Follower
-	flying bool
-	last   lastHeard
-	out    flight.State
-	num    numbers // what the pointers in out point to
-	events []flight.Event
+	cfg     Config
+	col     column
+	ref     time.Time // t = 0
+	begun   bool
+	hist    history
+	pad     pad
+	filter  filter
+	fl      flightNow
+	where   *ground.Follower
+	flying  bool
+	last    lastHeard
+	out     flight.State
+	num     numbers // what the pointers in out point to
+	events  []flight.Event
+	sounded sounded
 }
 
 // lastHeard is what the next sample is compared with.

@@ -193,7 +193,25 @@ func (r *Results) keep(k key, v kept) {
 	r.known[k] = v
 }
 
+// sounded is a flight of which only the sounder has told, if it is one.
+func sounded(s sqlite.Session, q sqlite.Query, events []flight.Event) (f Flight, is bool) {
+	for i := range events {
+		switch e := &events[i]; e.Kind {
+		case flight.Sounded:
+			f.Result = flight.Result{Session: s.ID, Rocket: q.Rocket, Flight: q.Flight, ApogeeM: e.AltitudeM, ApogeeSD: e.AltitudeSD,
+				Verdict: "good: the height alone, " + e.Note, Alarms: []string{}}
+			is = true
+		case flight.Liftoff:
+			return Flight{}, false
+		}
+	}
+	return f, is
+}
+
 func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query, events []flight.Event, alarms []flight.Alarm) (Flight, error) {
+	if f, is := sounded(s, q, events); is {
+		return f, nil
+	}
 	var samples []decode.Sample
 	merger := decode.NewMerger()
 	err := r.archive.Samples(ctx, q, func(m *decode.Sample) error {

@@ -314,6 +314,8 @@ func (in *inserter) event(ctx context.Context, e *flight.Event, ord uint64) erro
 		return in.liftoff(ctx, n, e)
 	case flight.Touchdown:
 		return in.touchdown(ctx, n, e)
+	case flight.Sounded:
+		return in.sounded(ctx, n, e)
 	}
 	return nil
 }
@@ -336,6 +338,16 @@ func (in *inserter) liftoff(ctx context.Context, n *sessionNames, e *flight.Even
 		return err
 	}
 	return in.padPressure(ctx, n, rocket, e.Flight)
+}
+
+// sounded makes a flight of which only the sounder has told.
+func (in *inserter) sounded(ctx context.Context, n *sessionNames, e *flight.Event) error {
+	rocket, err := in.rocket(ctx, n, e.Rocket)
+	if err != nil {
+		return err
+	}
+	_, err = in.exec(ctx, `INSERT INTO flights (session, rocket, flight) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, n.id, rocket, e.Flight)
+	return err
 }
 
 func (in *inserter) touchdown(ctx context.Context, n *sessionNames, e *flight.Event) error {

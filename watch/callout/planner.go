@@ -106,6 +106,10 @@ func (p *Planner) event(e *flight.Event) {
 		}
 	case flight.Release:
 		text = e.Rocket + " release"
+	case flight.Sounded:
+		if e.AltitudeM != nil {
+			text = fmt.Sprintf("%s, the sounder says %s", e.Rocket, spoken(*e.AltitudeM))
+		}
 	case flight.Touchdown:
 		text = e.Rocket + " down"
 	default:

@@ -1,0 +1,150 @@
+package sounder
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"padlark/cmd/padlark/config"
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
+	"padlark/storage/journal"
+	"padlark/storage/sqlite"
+	"padlark/watch"
+)
+
+// Keeping says where a recording goes.
+type Keeping struct {
+	Archive *sqlite.Archive
+	Dir     string // the data folder
+	Version string
+	// Config is the configuration's text, to which the link is added.
+	Config string
+	Link   string
+	Layout string
+	Rocket string
+	Epoch  time.Time // when the recording begins
+}
+
+// Mark is in the name of the session of a recording, as in that of a log.
+const Mark = "-log-"
+
+// Config is a configuration with the link, and with the rocket if it has none of
+// that name.
+func withLink(k Keeping) (*config.Config, error) {
+	text := strings.TrimRight(k.Config, "\n") + "\n"
+	was, err := config.ParsePart("configuration", []byte(k.Config))
+	if err != nil {
+		return nil, err
+	}
+	if _, known := flight.RocketNamed(was.Rockets, k.Rocket); !known {
+		text += fmt.Sprintf("\n[[rocket]]\nname = %q\n", k.Rocket)
+	}
+	text += fmt.Sprintf("\n# A recording of the sounder.\n[[link]]\nname = %q\nfile = %q\nlayout = %q\nrocket = %q\n", k.Link, k.Link, k.Layout, k.Rocket)
+	return config.Parse("configuration with the recording", []byte(text))
+}
+
+// Keep makes a session of a recording, in archive and journal, and gives its name
+// and the flights in it. The same recording again changes nothing.
+func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found []flight.Event, err error) {
+	cfg, err := withLink(k)
+	if err != nil {
+		return "", nil, err
+	}
+	if err := rec.oneSounder(); err != nil {
+		return "", nil, err
+	}
+	session = k.Epoch.UTC().Format("20060102-150405") + Mark + rec.Short()
+	s := sqlite.Session{ID: session, Station: cfg.Station.Name, Epoch: k.Epoch, Version: k.Version, Config: cfg.Text,
+		Site: cfg.Site, Rockets: cfg.Rockets, Links: []string{k.Link}}
+	rows := sqlite.Rows{Frames: rec.Frames(session, k.Link, k.Epoch), From: 1}
+	if err := decodeAll(cfg, s, k, &rows); err != nil {
+		return "", nil, err
+	}
+	if len(rows.Events) == 0 {
+		return "", nil, ErrUnsure
+	}
+	ended := rec.Length + time.Second
+	if err := journalOf(ctx, k, s, cfg, &rows, ended); err != nil {
+		return "", nil, fmt.Errorf("keep recording: %w", err)
+	}
+	if err := k.Archive.StartSession(ctx, s); err != nil {
+		return "", nil, err
+	}
+	if err := k.Archive.WriteRows(ctx, rows); err != nil {
+		return "", nil, errors.Join(err, k.Archive.DropSession(ctx, session))
+	}
+	return session, rows.Events, k.Archive.EndSession(ctx, session, k.Epoch.Add(ended))
+}
+
+// ErrUnsure is returned where no number was read for certain: nothing is kept.
+var ErrUnsure = errors.New("not sure what was beeped; nothing was kept")
+
+// decodeAll does with the frames what a station does.
+func decodeAll(cfg *config.Config, s sqlite.Session, k Keeping, rows *sqlite.Rows) error {
+	dc := decode.Config{Layouts: cfg.Layouts, Links: []decode.LinkLayouts{{Link: k.Link, Layouts: []string{k.Layout}, Rocket: k.Rocket}}}
+	for _, r := range cfg.Rockets {
+		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
+	}
+	d, err := decode.New(dc)
+	if err != nil {
+		return fmt.Errorf("make decoder: %w", err)
+	}
+	e, err := watch.NewEngine(watch.Config{Session: s.ID, Epoch: s.Epoch, Rockets: cfg.Rockets, Site: cfg.Site, Thresholds: cfg.Alarm})
+	if err != nil {
+		return err
+	}
+	for _, f := range rows.Frames {
+		sample, err := d.Decode(f)
+		var rej *decode.Reject
+		switch {
+		case errors.As(err, &rej):
+			rows.Rejects = append(rows.Rejects, decode.Rejected{Session: s.ID, Link: f.Link, N: f.N, Reject: *rej})
+			continue
+		case err != nil:
+			return fmt.Errorf("decode strip %d: %w", f.N, err)
+		}
+		rows.Samples = append(rows.Samples, sample)
+		rows.Events = append(rows.Events, e.Sample(&sample).Events...)
+	}
+	return nil
+}
+
+// journalOf writes the session's journal, as a station would have that had heard it.
+func journalOf(ctx context.Context, k Keeping, s sqlite.Session, cfg *config.Config, rows *sqlite.Rows, ended time.Duration) (err error) {
+	folder := filepath.Join(k.Dir, "journal")
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return err
+	}
+	temp, err := os.MkdirTemp(folder, "recording-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(temp)) }()
+	var links []ingest.LinkConfig
+	for _, l := range cfg.Links {
+		if l.Name == k.Link {
+			links = append(links, l)
+		}
+	}
+	j, err := journal.Create(temp, ingest.CaptureInfo{Station: s.Station, Epoch: s.Epoch, Links: ingest.CaptureLinks(links),
+		Session: s.ID, Config: s.Config, Version: s.Version})
+	if err != nil {
+		return err
+	}
+	if !j.Frames(rows.Frames) {
+		return errors.Join(j.State().Trouble, j.Close(0), j.Release())
+	}
+	for i := range rows.Events {
+		err = errors.Join(err, j.Event(&rows.Events[i]))
+	}
+	if err = errors.Join(err, j.Close(ended), j.Release()); err != nil {
+		return err
+	}
+	return journal.Keep(ctx, j.Path(), folder)
+}

@@ -1,0 +1,219 @@
+package beeps
+
+import (
+	"math"
+	"slices"
+)
+
+// A path through a strip gives each step to one stretch. Which may follow which is
+// a graph; the best path is found over all lengths of all stretches at once (a
+// semi-Markov model, common practice, no source).
+
+// node is a place in the graph.
+type node struct {
+	kind kind
+	next []int
+}
+
+// spans says how likely each length of each kind is, in steps.
+type spans struct {
+	least [numKinds]int
+	log   [numKinds][]float64 // from least on
+	mean  [numKinds]int
+}
+
+// openCost is what a pause of any length costs, in nats, as a likelihood of its
+// length would.
+const openCost = 3.0
+
+// newSpans spreads the lengths (in steps) by a relative standard deviation for each
+// kind, normal in the logarithm.
+func newSpans(mean, spread [numKinds]float64) spans {
+	var s spans
+	for k := range mean {
+		m, sd := max(1, mean[k]), spread[k]
+		lo, hi := max(1, int(m*math.Exp(-2.7*sd))), int(math.Ceil(m*math.Exp(2.7*sd)))
+		s.least[k], s.mean[k] = lo, int(math.Round(m))
+		sum := 0.0
+		for d := lo; d <= hi; d++ {
+			// A step on either side is never impossible: it is the grid's own error.
+			sd := math.Hypot(sd, 0.4/float64(d))
+			z := math.Log(float64(d)/m) / sd
+			p := math.Exp(-z * z / 2)
+			s.log[k] = append(s.log[k], p)
+			sum += p
+		}
+		for i, p := range s.log[k] {
+			s.log[k][i] = math.Log(p / sum)
+		}
+	}
+	return s
+}
+
+// longest is the longest likely length of a kind.
+func (s *spans) longest(k kind) int { return s.least[k] + len(s.log[k]) - 1 }
+
+// search is the place for the work, used again and again.
+type search struct {
+	best  []float64 // [step][node]: of paths on which the node ends there
+	from  []int32   // where it began
+	prev  []int32   // the node before it; -1 none
+	open  []float64 // of each node of the kind pause: the best begin so far
+	openS []int32
+	openP []int32
+	trace bool // keep from and prev
+}
+
+// beam is by how much a path may be behind the best and still be followed, nats.
+const beam = 80.0
+
+var impossible = math.Inf(-1) // a constant that Go has no literal for
+
+// visit is one stretch of a path: steps [from, to).
+type visit struct {
+	node     int
+	from, to int
+	prev     int // the node before it, where the path ends within this one
+}
+
+// run finds the best path. sum[i] is the log likelihood ratio for a tone, summed
+// over the steps before i. partial lets the strip begin within any node. The score
+// is over that of silence throughout.
+func (w *search) run(g []node, sum []float64, s *spans, partial bool) (score float64, at visit) {
+	n, steps := len(g), len(sum)-1
+	w.reset((steps+1)*n, n)
+	top, end := 0.0, visit{node: -1}
+	score = 0
+	for k := range g {
+		if g[k].kind == pause {
+			w.open[k], w.openP[k] = 0, -1
+		} else if partial {
+			for d := 1; d <= min(steps, s.longest(g[k].kind)); d++ {
+				w.put(d, n, k, w.sound(g[k].kind, sum, 0, d)-openCost, 0, -1)
+			}
+		}
+	}
+	for t := 0; t <= steps; t++ {
+		row := w.best[t*n : (t+1)*n]
+		for k := range g { // pauses that may end now
+			if g[k].kind == pause && w.open[k] > row[k] {
+				w.put(t, n, k, w.open[k], int(w.openS[k]), int(w.openP[k]))
+			}
+		}
+		for k, v := range row {
+			if v == impossible || v < top-beam {
+				continue
+			}
+			if v > top {
+				top = v
+			}
+			for _, j := range g[k].next {
+				kj := g[j].kind
+				least, logs := s.least[kj], s.log[kj]
+				if kj == pause {
+					if v > score { // and then silence to the end
+						score, end = v, visit{node: k, from: t, to: t}
+					}
+					if at := t + s.mean[kj]; at <= steps {
+						w.put(at, n, j, v-openCost, t, k)
+					}
+					continue
+				}
+				on := kj.on()
+				for i, lp := range logs {
+					to := t + least + i
+					if to > steps {
+						break
+					}
+					x := v + lp
+					if on {
+						x += sum[to] - sum[t]
+					}
+					w.put(to, n, j, x, t, k)
+				}
+				// It may be under way when the strip ends.
+				if left := steps - t; left < s.longest(kj) {
+					x := v - openCost
+					if on {
+						x += sum[steps] - sum[t]
+					}
+					if x > score {
+						score, end = x, visit{node: j, from: t, to: steps, prev: k}
+					}
+				}
+			}
+		}
+		for k := range g { // a pause that has its least length may go on
+			if g[k].kind == pause && row[k] > w.open[k] {
+				w.open[k] = row[k]
+				if w.trace {
+					w.openS[k], w.openP[k] = w.from[t*n+k], w.prev[t*n+k]
+				}
+			}
+		}
+	}
+	return score, end
+}
+
+func (w *search) sound(k kind, sum []float64, from, to int) float64 {
+	if k.on() {
+		return sum[to] - sum[from]
+	}
+	return 0
+}
+
+// put offers a path on which node j lasts until step to.
+func (w *search) put(to, n, j int, v float64, from, prev int) {
+	at := to*n + j
+	if v <= w.best[at] {
+		return
+	}
+	w.best[at] = v
+	if w.trace {
+		w.from[at], w.prev[at] = int32(from), int32(prev)
+	}
+}
+
+func (w *search) reset(cells, nodes int) {
+	grow := func(v []float64, n int) []float64 {
+		if cap(v) < n {
+			v = make([]float64, n)
+		}
+		v = v[:n]
+		for i := range v {
+			v[i] = impossible
+		}
+		return v
+	}
+	w.best, w.open = grow(w.best, cells), grow(w.open, nodes)
+	if cap(w.openS) < nodes {
+		w.openS, w.openP = make([]int32, nodes), make([]int32, nodes)
+	}
+	w.openS, w.openP = w.openS[:nodes], w.openP[:nodes]
+	clear(w.openS)
+	if w.trace {
+		if cap(w.from) < cells {
+			w.from, w.prev = make([]int32, cells), make([]int32, cells)
+		}
+		w.from, w.prev = w.from[:cells], w.prev[:cells]
+	}
+}
+
+// walk gives the stretches of the path that run found, in their order. n is the
+// number of nodes.
+func (w *search) walk(n int, end visit) []visit {
+	var out []visit
+	k, t := end.node, end.to
+	if end.from < end.to { // under way at the end
+		out = append(out, end)
+		k, t = end.prev, end.from
+	}
+	for k >= 0 {
+		at := t*n + k
+		v := visit{node: k, from: int(w.from[at]), to: t}
+		out = append(out, v)
+		k, t = int(w.prev[at]), v.from
+	}
+	slices.Reverse(out)
+	return out
+}

@@ -1,0 +1,440 @@
+package beeps
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"padlark/ingest/beeps"
+)
+
+// Beep is one stretch of tone, in steps of the strip: [From, To).
+type Beep struct {
+	From, To int
+	// Kind is "short", "long" or "lead"; Group counts the groups of a repeat from 0
+	// (the lead belongs to the first), Repeat the repeats of the strip.
+	Kind   string
+	Group  int
+	Repeat int
+}
+
+// Reading is what a strip says in a code.
+type Reading struct {
+	PitchHz int
+	// Number is what was beeped, in the code's steps and unit. It means nothing where
+	// Found is false.
+	Number int
+	Found  bool
+	// Sure says that no other number is as likely, by far. Why says in words why not,
+	// or why there is no number at all.
+	Sure bool
+	Why  string
+	// Repeats is how often the number was heard whole, or nearly.
+	Repeats int
+	// Rivals are other numbers that may be meant, the likeliest first.
+	Rivals []int
+	// Margin is by how much the number is likelier than the next, in nats; Score by
+	// how much than silence.
+	Margin, Score float64
+	// Outside is how much tone was heard between the beeps and is not explained, as
+	// a part of what the beeps explain.
+	Outside float64
+	// Beeps are the beeps of the number where it was heard.
+	Beeps []Beep
+}
+
+const (
+	// sureMargin is how much likelier than the next a sure number is, in nats.
+	sureMargin = 10.0
+	// leastScore is how much likelier than silence beeps are, in nats: for each
+	// beep and in all.
+	leastScore, leastPerBeep = 25.0, 0.8
+	// rivalMargin is within what numbers are named as rivals.
+	rivalMargin = 10.0
+	// outsideMost is how much tone may be heard between the beeps: wind and voices
+	// have about as much there.
+	outsideMost = 0.25
+	// starts is from how many paces the lengths are looked for.
+	starts = 3
+	// rounds bounds the search among the neighbours of a number.
+	rounds = 6
+)
+
+// Read reads a strip. The code must be valid.
+func Read(s beeps.Strip, code Code) Reading {
+	c := code.Filled()
+	r := Reading{PitchHz: s.PitchHz}
+	power := powers(s)
+	if hz := float64(s.PitchHz); hz < c.LowHz || c.HighHz > 0 && hz > c.HighHz {
+		r.Why = "its pitch is not that of this sounder"
+		return r
+	}
+	if len(power) < 50 {
+		r.Why = "nothing was heard for long enough"
+		return r
+	}
+	var w search
+	var sum []float64
+	var at []float64
+	score := 0.0
+	for _, l := range guesses(power) {
+		tried := l.sums(power)
+		if p, got := c.scan(&w, tried, s.FromStart, 1); got > score {
+			sum, at, score = tried, p, got
+		}
+	}
+	if score < leastScore || len(at) == 0 {
+		r.Why = "no beeps stand out of the noise"
+		return r
+	}
+	g := c.graph()
+	for range 2 { // the levels are better known once it is known when it beeped
+		_, path, _ := c.refine(&w, sum, s.FromStart, at[0])
+		sum = measured(power, beepsOf(g, path)).sums(power)
+		if at, score = c.scan(&w, sum, s.FromStart, starts); score < leastScore || len(at) == 0 {
+			r.Why = "no beeps stand out of the noise"
+			return r
+		}
+	}
+	var votes []*vote
+	for _, pace := range at {
+		t, path, _ := c.refine(&w, sum, s.FromStart, pace)
+		v := &vote{code: &c, work: &w, sum: sum, timing: t, partial: s.FromStart, scores: map[int]float64{}}
+		v.first(g, path)
+		v.climb()
+		votes = append(votes, v)
+	}
+	together(votes).decide(&r)
+	return r
+}
+
+// together lets votes that began at other paces try each other's best, and gives the
+// best of them with what all have found.
+func together(votes []*vote) *vote {
+	var winners []int
+	for _, v := range votes {
+		if n, _, ok := v.best(); ok {
+			winners = append(winners, n)
+		}
+	}
+	best, most := votes[0], math.Inf(-1)
+	for _, v := range votes {
+		for _, n := range winners {
+			v.try(n)
+		}
+		v.climb()
+		if n, _, ok := v.best(); ok && v.scores[n] > most {
+			best, most = v, v.scores[n]
+		}
+	}
+	for _, v := range votes {
+		for n, score := range v.scores {
+			if old, has := best.scores[n]; !has || score > old {
+				best.scores[n] = score
+			}
+		}
+	}
+	return best
+}
+
+// beepsOf are the stretches of tone of a path.
+func beepsOf(g []node, path []visit) []Beep {
+	var out []Beep
+	group, repeat := 0, 0
+	names := [...]string{short: "short", long: "long", lead: "lead"}
+	for i, v := range path {
+		switch k := g[v.node].kind; {
+		case k.on():
+			out = append(out, Beep{From: v.from, To: v.to, Kind: names[k], Group: group, Repeat: repeat})
+		case k == between:
+			group++
+		case k == pause && i > 0:
+			group, repeat = 0, repeat+1
+		}
+	}
+	return out
+}
+
+// vote compares numbers by how well each explains the whole strip.
+type vote struct {
+	code    *Code
+	work    *search
+	sum     []float64
+	timing  timing
+	partial bool
+	scores  map[int]float64
+}
+
+// first tries what the repeats of the path say, each by itself.
+func (v *vote) first(g []node, path []visit) {
+	var groups [][2]int // short and long beeps
+	said := func() {
+		if n, ok := v.code.number(groups); ok {
+			v.try(n)
+		}
+		groups = nil
+	}
+	for _, x := range path {
+		if len(groups) == 0 {
+			groups = [][2]int{{}}
+		}
+		last := &groups[len(groups)-1]
+		switch g[x.node].kind {
+		case short:
+			last[0]++
+		case long:
+			last[1]++
+		case between:
+			groups = append(groups, [2]int{})
+		case pause:
+			said()
+		}
+	}
+	said()
+}
+
+// number is what groups of beeps say, as far as they say one; a digit with too many
+// beeps is taken as the highest.
+func (c *Code) number(groups [][2]int) (int, bool) {
+	if c.Style == styleMarks {
+		n := 0
+		for _, g := range groups {
+			n += min(g[1], mostCount)*c.Long + min(g[0], mostCount)*c.Short
+		}
+		return n, n > 0 && n <= c.Most
+	}
+	n := 0
+	for _, g := range groups {
+		d := 0
+		switch {
+		case g[0]+g[1] == 0:
+			continue
+		case g[1] > 0, g[0] >= mostCount && c.Zero == zeroTen:
+		default:
+			d = min(g[0], 9)
+		}
+		if n = 10*n + d; n > mostNumber {
+			return 0, false
+		}
+	}
+	return n, n <= c.Most && len(groups) > 0
+}
+
+// try scores a number, once.
+func (v *vote) try(n int) {
+	if _, done := v.scores[n]; done {
+		return
+	}
+	k, ok := v.code.stretches(n)
+	if !ok {
+		return
+	}
+	by := v.timing.steps(8)
+	s := v.timing.spans(by)
+	v.work.trace = false
+	score, _ := v.work.run(chain(k), coarse(v.sum, by), &s, v.partial)
+	v.scores[n] = score
+}
+
+// climb tries the neighbours of the best number, until it is better than all.
+func (v *vote) climb() {
+	for range rounds {
+		best, _, ok := v.best()
+		if !ok {
+			return
+		}
+		before := len(v.scores)
+		for _, n := range v.code.neighbours(best) {
+			v.try(n)
+		}
+		if after, _, _ := v.best(); after == best || len(v.scores) == before {
+			return
+		}
+	}
+}
+
+// best gives the likeliest number and the next.
+func (v *vote) best() (best, next int, ok bool) {
+	order := v.order()
+	if len(order) == 0 {
+		return 0, 0, false
+	}
+	next = -1
+	if len(order) > 1 {
+		next = order[1]
+	}
+	return order[0], next, true
+}
+
+func (v *vote) order() []int {
+	var order []int
+	for n := range v.scores {
+		order = append(order, n)
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		switch x, y := v.scores[a], v.scores[b]; {
+		case x > y:
+			return -1
+		case x < y:
+			return 1
+		}
+		return a - b
+	})
+	return order
+}
+
+// neighbours are numbers that may be taken for n when a beep or a pause is missed
+// or made up.
+func (c *Code) neighbours(n int) []int {
+	var out []int
+	if c.Style == styleMarks {
+		for _, d := range []int{-2 * c.Short, -c.Short, c.Short, 2 * c.Short} {
+			out = append(out, n+d)
+		}
+		for _, d := range []int{-2 * c.Long, -c.Long, c.Long, 2 * c.Long} {
+			out = append(out, n+d, n+d-c.Short, n+d+c.Short)
+		}
+		return append(out, n/c.Long*c.Long, n%c.Long)
+	}
+	digits := c.digits(n)
+	add := func(d ...int) {
+		x := 0
+		for _, v := range d {
+			x = 10*x + v
+		}
+		out = append(out, x)
+	}
+	count := func(d int) int {
+		if d == 0 && c.Zero == zeroTen {
+			return mostCount
+		}
+		return d
+	}
+	for i, d := range digits {
+		before, after := digits[:i], digits[i+1:]
+		for _, x := range []int{count(d) - 2, count(d) - 1, count(d) + 1, count(d) + 2, 0, 1} {
+			if x >= 0 && x <= mostCount {
+				add(slices.Concat(before, []int{x % 10}, after)...)
+			}
+		}
+		if len(digits) > 1 {
+			add(slices.Concat(before, after)...)
+		}
+		for x := 1; x < count(d); x++ { // a pause was missed
+			add(slices.Concat(before, []int{x % 10, (count(d) - x) % 10}, after)...)
+		}
+		if i > 0 { // a pause was made up
+			for _, more := range []int{0, 1} {
+				if x := count(digits[i-1]) + count(d) + more; x <= mostCount {
+					add(slices.Concat(digits[:i-1], []int{x % 10}, after)...)
+				}
+			}
+			if a, b := count(digits[i-1]), count(d); a+b > 2 { // or it was elsewhere
+				for _, move := range []int{-1, 1} {
+					if x, y := a+move, b-move; x >= 1 && y >= 1 && x <= mostCount && y <= mostCount {
+						add(slices.Concat(digits[:i-1], []int{x % 10, y % 10}, after)...)
+					}
+				}
+			}
+		}
+	}
+	for x := range 10 { // the strip may begin or end within the number
+		add(slices.Concat([]int{x}, digits)...)
+		add(slices.Concat(digits, []int{x})...)
+	}
+	return out
+}
+
+// decide fills the reading in.
+func (v *vote) decide(r *Reading) {
+	order := v.order()
+	if len(order) == 0 {
+		r.Why = "beeps were heard, but they make no number of this code"
+		return
+	}
+	n := order[0]
+	r.Number, r.Found, r.Score, r.Margin = n, true, v.scores[n], math.Inf(1)
+	if len(order) > 1 {
+		r.Margin = r.Score - v.scores[order[1]]
+	}
+	k, _ := v.code.stretches(n)
+	g := chain(k)
+	by := v.timing.steps(8)
+	s := v.timing.spans(by)
+	v.work.trace = true
+	_, end := v.work.run(g, coarse(v.sum, by), &s, v.partial)
+	path := v.work.walk(len(g), end)
+	for i := range path {
+		path[i].from *= by
+		path[i].to *= by
+	}
+	r.Beeps = beepsOf(g, path)
+	r.Repeats = wholeRepeats(len(k), path)
+	r.Outside = outside(v.sum, r.Beeps)
+	for _, m := range order[1:] {
+		if r.Score-v.scores[m] < rivalMargin && len(r.Rivals) < 3 {
+			r.Rivals = append(r.Rivals, m)
+		}
+	}
+	switch {
+	case r.Score < leastScore || r.Score < leastPerBeep*float64(len(r.Beeps)):
+		r.Found, r.Why = false, "no beeps stand out of the noise"
+	case r.Outside > outsideMost:
+		r.Why = "what was heard between the beeps does not fit"
+	case r.Repeats == 0:
+		r.Why = "the number was not heard from its beginning to its end"
+	case r.Margin < sureMargin:
+		var words []string
+		for _, m := range r.Rivals {
+			words = append(words, fmt.Sprint(m))
+		}
+		r.Why = "it may also be " + strings.Join(words, " or ")
+	default:
+		r.Sure = true
+	}
+}
+
+// outside compares what speaks for a tone outside the beeps with what does so
+// within: wind and voices have no rhythm that a code explains.
+func outside(sum []float64, spans []Beep) float64 {
+	const edge, width = 4, 5 // rows
+	in, out, at := 0.0, 0.0, 0
+	last := len(sum) - 1
+	for _, b := range spans {
+		in += sum[min(last, b.To)] - sum[b.From]
+	}
+	for i := 0; i+width <= last; i += width {
+		for at < len(spans) && spans[at].To+edge <= i {
+			at++
+		}
+		if at < len(spans) && i+width > spans[at].From-edge {
+			continue
+		}
+		out += max(0, sum[i+width]-sum[i])
+	}
+	if in <= 0 {
+		return math.Inf(1)
+	}
+	return out / in
+}
+
+// wholeRepeats counts how often a path passes the number from its first stretch to
+// its last.
+func wholeRepeats(last int, path []visit) int {
+	n, next := 0, -1
+	for _, v := range path {
+		switch {
+		case v.node == 0:
+			next = 1
+		case v.node == next:
+			next++
+		default:
+			next = -1
+		}
+		if next == last {
+			n++
+		}
+	}
+	return n
+}
