@@ -58,6 +58,8 @@ func TestTracedAlarms(t *testing.T) {
 		{ensemble.Rough(), []uint64{83, 259, 306, 438}, []string{"sensor-drift", "sensor-coarse", "sensor-noisy"}, "a vent that reads low under thrust, before the liftoff is sure"},
 		{ensemble.Rough(), []uint64{88, 211}, []string{"no-release"}, "a release at the end of the delay that is heard a frame later"},
 		{ensemble.Rough(), []uint64{195, 228, 232, 388, 458}, []string{"out-of-field"}, "what it flies across is spent under the canopy, and there is less wind below"},
+		{ensemble.Rough(), []uint64{104, 219}, []string{"ballistic"}, "20 m/s under the first of two canopies, and a vent that errs"},
+		{ensemble.Rough(), []uint64{366}, []string{"ballistic"}, "a vent that errs by 13 m until the parachute ends what it flies across"},
 		{wideNominal(), []uint64{360}, []string{"servo-moving", "armed-early", "sensor-drift"}, "a low flight in gusts"},
 		{wideNominal(), []uint64{157}, []string{"not-at-rest"}, "sinks slowly, in steps of more than a metre"},
 	} {

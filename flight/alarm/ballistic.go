@@ -25,6 +25,11 @@ const unsureShare = 0.35
 // board has not released it, where boards tell of it.
 const untoldOpens = 0.01
 
+// smallFirst is by how much surer the rule must be where it may come down under a small
+// parachute first: one that lets it fall at 20 m/s brakes little for two seconds, a vent
+// that errs feigns as much, and from so high there is time.
+const smallFirst = 100
+
 func (r *ballistic) check(v *view) cond {
 	if v.fresh && v.inFlight() {
 		r.odds.note(v)
@@ -67,7 +72,10 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 	if v.tellsRelease() && !v.released {
 		need = math.Log(falseFalls * untoldOpens) // what opens is told first
 	}
-	near = r.odds.lead > need && r.odds.fits > 0.6 && !v.awaitsRelease() &&
+	if v.maybeTwo() {
+		need += math.Log(smallFirst)
+	}
+	near = r.odds.lead > need && r.odds.fits > 0.6 && r.odds.steady() && !v.awaitsRelease() &&
 		!(v.speedSD > unsureShare*free) && v.sink() > v.limits.BallisticMps && v.sink() > v.limits.BallisticShare*free
 	return near, braked
 }

@@ -25,6 +25,7 @@ type fallOdds struct {
 	fits  float64 // how well the likeliest closed fall fits, 0 to 1
 	last  float64 // time of the last reading taken
 	rough float64 // m2, mean square by which readings miss the likeliest fall of late
+	drop  float64 // m, by about how much the readings fall as the parachute takes away what it flew across
 }
 
 // fallRing is how many readings are kept until the apogee or the release is known.
@@ -68,6 +69,7 @@ const (
 	wanderM2   = 0.2  // m2/s, by how much a fall leaves what is reckoned
 	shakenM    = 4.0  // m, most that one reading counts for in how shaken they are
 	shakenS    = 0.3  // s, memory of it
+	acrossPart = 0.33 // of the least speed that reaches the top: how fast it may still fly across there
 	fitOf      = 10.0 // whole readings that the fit is judged by: a parachute that comes out may feign a fall for less
 	judgedS    = 12.0 // s after the apogee from which no more is weighed
 )
@@ -126,6 +128,7 @@ func (o *fallOdds) begin(v *view) {
 		when = v.apogeeSD
 	}
 	vent, ventSD := v.ventError()
+	o.drop = math.Max(0, math.Abs(vent)-ventSD) * acrossPart * acrossPart * math.Max(0, v.apogeeM)
 	p[0][0], p[1][1], p[2][2] = topM*topM, when*when, ventSD*ventSD
 	for i := range o.hyps {
 		h := &o.hyps[i]
@@ -211,9 +214,13 @@ func (o *fallOdds) openFalls(v *view) {
 	if v.rocket.ParachuteM > 0 {
 		wide = v.rocket.ParachuteM
 	}
+	fills := []wayOf{{2, 0.4}, {4.5, 0.45}, {8, 0.15}}
+	if v.maybeTwo() { // the small one of two hangs on the lines of a large one
+		fills = []wayOf{{2, 0.3}, {4.5, 0.4}, {8, 0.2}, {14, 0.1}}
+	}
 	for _, from := range v.openings() {
 		for _, sink := range v.sinks() {
-			for _, fill := range [3]wayOf{{2, 0.4}, {4.5, 0.45}, {8, 0.15}} {
+			for _, fill := range fills {
 				o.hyps = append(o.hyps, hypothesis{
 					body: gravity / (body * body), canopy: gravity / (sink.of * sink.of), from: from.of, fillM: fill.of * wide,
 					like: math.Log(from.weight * sink.weight * fill.weight),
@@ -296,6 +303,9 @@ func (o *fallOdds) weigh() {
 		for i := range o.hyps {
 			h := &o.hyps[i]
 			h.p[0][0] += wanderM2 * gap
+			if h.t < h.from && r.t-o.top >= h.from {
+				h.p[0][0] += o.drop * o.drop
+			}
 			h.fallTo(r.t - o.top)
 			h.take(r.h, sd*sd, worth)
 			if h.like > o.hyps[best].like {
@@ -315,6 +325,10 @@ func (o *fallOdds) notice(missed, gap float64) {
 	missed = min(math.Abs(missed), shakenM)
 	o.rough += (missed*missed - o.rough) * -math.Expm1(-gap/shakenS)
 }
+
+// steady says whether the likeliest fall has explained the readings of late: which of
+// two falls is the less wrong says nothing where both are.
+func (o *fallOdds) steady() bool { return math.Sqrt(o.rough) < 2+2*o.sd }
 
 // compare sums up both mixtures.
 func (o *fallOdds) compare() {
