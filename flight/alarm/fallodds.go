@@ -71,6 +71,7 @@ const (
 	shakenS    = 0.3  // s, memory of it
 	acrossPart = 0.33 // of the least speed that reaches the top: how fast it may still fly across there
 	fitOf      = 10.0 // whole readings that the fit is judged by: a parachute that comes out may feign a fall for less
+	heldS      = 0.5  // s that a value may be sent again
 	judgedS    = 12.0 // s after the apogee from which no more is weighed
 )
 
@@ -86,8 +87,8 @@ func (o *fallOdds) note(v *view) {
 		}
 	}
 	t := v.self.view.book.seconds(v.s.At)
-	if o.n > 0 && t <= o.ring[(o.n-1)%fallRing].t {
-		return
+	if last := o.ring[(o.n+fallRing-1)%fallRing]; o.n > 0 && (t <= last.t || h == last.h && t-last.t < heldS) {
+		return // a value that is sent again was not measured again
 	}
 	o.ring[o.n%fallRing] = seen{t, h}
 	o.n++

@@ -42,7 +42,9 @@ type lastHeard struct {
 	raw      float64 // pressure or altitude as sent
 	quantum  float64 // smallest step seen between two readings, raw unit; 0 unknown
 	repeats  int
-	old      int // samples in a row that were older than the newest
+	held     int     // so many frames in a row have repeated a value although the rocket moved
+	freshAt  float64 // s, of the newest measurement
+	old      int     // samples in a row that were older than the newest
 	boot     uint32
 	newest   uint32 // the highest boot so far
 	seq      int64
@@ -144,31 +146,52 @@ func (t *Tracker) read(s *decode.Sample, now float64) (r reading, fresh, ok bool
 // isFresh tells a measurement from a repetition of the last one. Boards that
 // send faster than they measure repeat to the last digit. A coarse sensor also
 // gives equal values, but those are measurements: they are told apart by the
-// size of the steps between values.
+// size of the steps between values, and, of a rocket that moves, by how far it
+// must have come meanwhile.
 func (t *Tracker) isFresh(raw, now float64) bool {
+	fresh := t.measured(raw, now)
+	if fresh {
+		t.last.repeats, t.last.freshAt = 0, now
+	}
+	return fresh
+}
+
+func (t *Tracker) measured(raw, now float64) bool {
 	if !t.last.heard {
 		return true
 	}
-	d := math.Abs(raw - t.last.raw)
-	if d > 0 {
+	if d := math.Abs(raw - t.last.raw); d > 0 {
 		if t.last.quantum == 0 || d < t.last.quantum {
 			t.last.quantum = d
 		}
-		t.last.repeats = 0
 		return true
 	}
 	if now == t.last.t {
 		return false // the same frame twice
 	}
+	t.last.repeats++
 	step := t.last.quantum
 	if !t.col.plain {
 		step *= t.col.scale / raw
 	}
-	if step*step > 0.25*t.pad.white {
-		return true
+	if t.moved(now) > 2*step+3*math.Sqrt(t.pad.white) {
+		t.last.held = max(t.last.held, min(t.last.repeats, stuckAfter))
+	} else if step*step > 0.25*t.pad.white {
+		return t.last.repeats > t.last.held
 	}
-	t.last.repeats++
-	return t.last.repeats > 20 // stuck: then it is what the board measures
+	return t.last.repeats > stuckAfter // then it is what the board measures
+}
+
+// stuckAfter is how many equal values in a row no board repeats.
+const stuckAfter = 20
+
+// moved is how far in m the rocket has come since the newest measurement.
+func (t *Tracker) moved(now float64) float64 {
+	if !t.flying {
+		return 0
+	}
+	_, v, _, _ := t.filter.mean()
+	return math.Abs(v) * (now - t.last.freshAt)
 }
 
 // heightChannel picks what height is measured with: pressure if there is any.
