@@ -71,6 +71,9 @@ type LinkConfig struct {
 	// from if the frames do not say.
 	Layout string `toml:"layout" json:"layout,omitempty"`
 	Rocket string `toml:"rocket" json:"rocket,omitempty"`
+	// Also names the layouts of other boards on the same port, with the same
+	// framing; the first that knows a frame decodes it.
+	Also []string `toml:"also" json:"also,omitempty"`
 	// FrameLimit is the most bytes that a message may have; 0 means 1024.
 	FrameLimit int `toml:"frame_limit" json:"frame_limit,omitempty"`
 }
@@ -112,6 +115,9 @@ const (
 	kindFile       = "file"
 	kindStdin      = "stdin"
 )
+
+// Layouts are the names of all its layouts.
+func (c LinkConfig) Layouts() []string { return append([]string{c.Layout}, c.Also...) }
 
 // addresses are the kinds that are given.
 func (c LinkConfig) addresses() []string {

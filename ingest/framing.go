@@ -45,7 +45,10 @@ type Framing struct {
 	//
 	// and offsets count from the first byte after the sync word.
 
-	// Sync is the sync word in hex, 1 to 8 bytes; spaces are allowed.
+	// Sync is the sync word in hex, 1 to 8 bytes; spaces are allowed. Without one,
+	// messages with a length field follow each other directly, as space packets
+	// over TCP do; after garbage they are found again by their checksum, the sooner
+	// the lower frame_limit is.
 	Sync string `toml:"sync" json:"sync,omitempty"`
 	// KeepSync leaves the sync word on the message, for layouts whose checksum
 	// covers it.
@@ -166,7 +169,11 @@ func (f Framing) validateSync() error {
 	switch {
 	case err != nil:
 		return framingError("sync", quote(f.Sync), "is not hex", `write the bytes as hex pairs, such as sync = "AA 55"`)
-	case len(word) < 1 || len(word) > 8:
+	case len(word) == 0 && f.LengthBytes == 0:
+		return framingError("sync", "", "is missing, and so is length_bytes: nothing tells where a message begins", `write the bytes as hex pairs, such as sync = "AA 55"`)
+	case len(word) == 0 && f.KeepSync:
+		return framingError("keep_sync", "", "is for messages with a sync word, and there is none", "leave it out, or give the word as sync")
+	case len(word) > 8:
 		return framingError("sync", quote(f.Sync), fmt.Sprintf("has %d bytes", len(word)), "write 1 to 8 bytes as hex pairs; 2 or more make false starts rare")
 	case f.Size < 0 || f.Size > maxFrameLimit:
 		return framingError("size", f.Size, "is out of range", fmt.Sprintf("write 1 to %d bytes", maxFrameLimit))

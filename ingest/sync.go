@@ -17,7 +17,8 @@ import (
 // The stream says nothing of where messages end, so a sync word in the middle
 // of data can be a false start. A length that cannot be, a second length that
 // differs, or a failed check shows it, and the search then goes on with the
-// byte after the false start.
+// byte after the false start. Where there is no sync word, a message begins right
+// behind the one before it, and after garbage wherever length and check agree.
 type syncMachine struct {
 	word  []byte
 	keep  bool
@@ -214,10 +215,15 @@ func (m *syncMachine) message(at, n int) []byte {
 	return m.pend[at:to]
 }
 
-// falseStart reports a sync word that opened no message. Only its first byte is
+// falseStart reports a sync word that opened no message; without a word, the byte
+// is garbage like those around it. Only its first byte is
 // dropped by that: what is garbage among
 // the bytes behind it will be reported once more, as such.
 func (m *syncMachine) falseStart(at, n int, reason string, s Sink) {
+	if len(m.word) == 0 {
+		m.garbage(at, at+1, s)
+		return
+	}
 	m.flushGarbage(s)
 	piece := m.pend[at : at+len(m.word)+n]
 	s.Reject(Reject{reason, piece, len(piece), m.start + int64(at)})
@@ -270,7 +276,17 @@ func (m *syncMachine) drop(n int) {
 // the stream is whole; but a false start may hide one behind it.
 func (m *syncMachine) end(_ bool, s Sink) error {
 	defer func() { m.pend = m.pend[:0] }()
-	for len(m.pend) > 0 {
+	for whole := true; len(m.pend) > 0; whole = false {
+		if len(m.word) == 0 && !whole {
+			// What is behind a cut message is a piece of it, which has been told
+			// of, or a whole one.
+			m.drop(1)
+			err := m.scan(s)
+			if m.skips = 0; err != nil {
+				return err
+			}
+			continue
+		}
 		if !bytes.HasPrefix(m.pend, m.word) {
 			m.garbage(0, len(m.pend), s) // the beginning of a sync word
 			break

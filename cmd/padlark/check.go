@@ -91,13 +91,13 @@ func printConfig(out io.Writer, cfg *config.Config) error {
 		if l.Baud > 0 {
 			at += fmt.Sprintf(" at %d Bd", l.Baud)
 		}
-		fmt.Fprintf(t, "link\t%s\t%s, layout %s\n", l.Name, at, l.Layout)
+		fmt.Fprintf(t, "link\t%s\t%s, layout %s\n", l.Name, at, strings.Join(l.Layouts(), ", "))
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
 	for _, l := range cfg.AllLayouts() {
-		used := slices.ContainsFunc(cfg.Links, func(link ingest.LinkConfig) bool { return link.Layout == l.Name })
+		used := slices.ContainsFunc(cfg.Links, func(link ingest.LinkConfig) bool { return slices.Contains(link.Layouts(), l.Name) })
 		own := slices.ContainsFunc(cfg.Layouts, func(o decode.Layout) bool { return o.Name == l.Name })
 		if used || own && len(l.Fields) > 0 {
 			if err := printLayout(out, l, cfg, own); err != nil {

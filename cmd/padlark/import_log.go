@@ -357,7 +357,7 @@ func (m *logImport) report() error {
 func decoderFor(c *config.Config) (*decode.Decoder, error) {
 	dc := decode.Config{Layouts: c.Layouts}
 	for _, l := range c.Links {
-		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: []string{l.Layout}, Rocket: l.Rocket})
+		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: l.Layouts(), Rocket: l.Rocket})
 	}
 	for _, r := range c.Rockets {
 		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})

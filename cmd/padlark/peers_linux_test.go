@@ -31,16 +31,16 @@ type peer struct {
 	data string
 }
 
-// listenTo runs a station with a link and what belongs to it, until its log says
-// ready.
-func listenTo(t *testing.T, ready, link string) *peer {
+// listenTo runs a station with so many links and what belongs to them, until all are
+// open.
+func listenTo(t *testing.T, links int, link string) *peer {
 	t.Helper()
 	data := filepath.Join(t.TempDir(), "data")
 	cfg := writeConfig(t, fmt.Sprintf("[station]\nname = \"peers\"\ndata = %q\n[web]\nlisten = \"off\"\n%s\n[[rocket]]\nname = \"Teal\"\nid = 7\n[[rocket]]\nname = \"Rust\"\nid = 9\n", data, link))
 	if out := do(t, "check", cfg); out.code != 0 {
 		t.Fatalf("check: %s%s", out.out, out.err)
 	}
-	return &peer{startRun(t, ready, cfg), data}
+	return &peer{startRunWhen(t, "state=up", links, cfg), data}
 }
 
 // heard stops the station when it has so many samples, and gives columns of them.
@@ -201,7 +201,7 @@ func TestDirewolf(t *testing.T) {
 		}
 	}, "direwolf", "-c", conf, "-t", "0", "-q", "d", "-r", "22050", "-")
 	closes(t, ready, "direwolf listens")
-	p := listenTo(t, "state=up", fmt.Sprintf("[[link]]\nname = \"packet\"\ntnc = \"127.0.0.1:%s\"\nlayout = \"packet\"\n", port)+packetLayouts)
+	p := listenTo(t, 1, fmt.Sprintf("[[link]]\nname = \"packet\"\ntnc = \"127.0.0.1:%s\"\nlayout = \"packet\"\n", port)+packetLayouts)
 	go func() {
 		_, _ = to.Write(bytesOf(pcm))
 		_, _ = to.Write(make([]byte, 4*22050)) // the modem decides a while later
@@ -258,7 +258,7 @@ func TestMultimon(t *testing.T) {
 	if err := os.WriteFile(raw, bytesOf(packets(t, lines)), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	p := listenTo(t, "state=up", fmt.Sprintf(`
+	p := listenTo(t, 1, fmt.Sprintf(`
 [[link]]
 name = "sound"
 command = ["multimon-ng", "-q", "-A", "-t", "raw", %q]
@@ -289,7 +289,7 @@ func TestRTL433(t *testing.T) {
 	if err := os.WriteFile(file, pulses(n), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	p := listenTo(t, "state=up", fmt.Sprintf(`
+	p := listenTo(t, 1, fmt.Sprintf(`
 [[link]]
 name = "sdr"
 command = ["rtl_433", "-c", "/dev/null", "-R", "0", "-r", %q, "-F", "json", "-X",
@@ -370,7 +370,7 @@ func TestGPSD(t *testing.T) {
 	}
 	port := tcpPort(t)
 	startPeer(t, nil, func(string) {}, "gpsfake", "-c", "0.02", "-P", port, file)
-	p := listenTo(t, "state=up", fmt.Sprintf("[[link]]\nname = \"own\"\ngpsd = \"127.0.0.1:%s\"\nlayout = \"gpsd\"\nrocket = \"Teal\"\n", port))
+	p := listenTo(t, 1, fmt.Sprintf("[[link]]\nname = \"own\"\ngpsd = \"127.0.0.1:%s\"\nlayout = \"gpsd\"\nrocket = \"Teal\"\n", port))
 	got := p.heard(t, 30, "rocket", "clock", "latitude_deg", "longitude_deg", "gps_altitude_m")
 	whole := 0
 	for _, row := range got {
@@ -428,13 +428,13 @@ func TestMosquitto(t *testing.T) {
 			t.Fatal(err)
 		}
 		startPeer(t, nil, func(string) {}, "mosquitto", "-c", conf)
-		p := listenTo(t, "state=up", fmt.Sprintf("[[link]]\nname = \"gate\"\nmqtt = \"127.0.0.1:%s\"\ntopic = \"rockets/+\"\n", port)+layout)
+		p := listenTo(t, 1, fmt.Sprintf("[[link]]\nname = \"gate\"\nmqtt = \"127.0.0.1:%s\"\ntopic = \"rockets/+\"\n", port)+layout)
 		publish(port)
 		same(p.heard(t, 5, "rocket", "pressure_pa", "seq"))
 	})
 	t.Run("broker inside", func(t *testing.T) {
 		port := tcpPort(t)
-		p := listenTo(t, "state=up", fmt.Sprintf("[[link]]\nname = \"gate\"\nmqtt_listen = \"127.0.0.1:%s\"\ntopic = \"rockets/#\"\nuser = \"field\"\npassword_file = %q\n", port, words)+layout)
+		p := listenTo(t, 1, fmt.Sprintf("[[link]]\nname = \"gate\"\nmqtt_listen = \"127.0.0.1:%s\"\ntopic = \"rockets/#\"\nuser = \"field\"\npassword_file = %q\n", port, words)+layout)
 		if out, err := exec.Command("mosquitto_pub", "-h", "127.0.0.1", "-p", port, "-t", "rockets/teal", "-m", "x", "-u", "field", "-P", "wrong").CombinedOutput(); err == nil {
 			t.Errorf("taken with a wrong password: %s", out)
 		}

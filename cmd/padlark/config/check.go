@@ -183,6 +183,15 @@ func (c *Config) checkLinks() (found []*problem) {
 		} else if _, ok := c.Layout(l.Layout); !ok {
 			found = append(found, problemf(table+".layout", "link %q: there is no layout %q; there are %s", l.Name, l.Layout, strings.Join(c.layoutNames(), ", ")))
 		}
+		first, _ := c.Layout(l.Layout)
+		for _, name := range l.Also {
+			switch other, ok := c.Layout(name); {
+			case !ok:
+				found = append(found, problemf(table+".also", "link %q: there is no layout %q; there are %s", l.Name, name, strings.Join(c.layoutNames(), ", ")))
+			case !reflect.DeepEqual(other.Framing, first.Framing):
+				found = append(found, problemf(table+".also", "link %q: layout %q has another framing than %q: boards on one port are cut into frames in one way", l.Name, name, l.Layout))
+			}
+		}
 	}
 	return found
 }

@@ -88,6 +88,8 @@ func TestParseBad(t *testing.T) {
 		{"two addresses", `udp = ":9750"`, "udp = \":9750\"\ntcp = \"localhost:1\"", "padlark.toml:1", []string{"contradicts"}},
 		{"bus link without a bus", `udp = ":9750"`, `nats = "boards.teal"`, "padlark.toml:13:1", []string{"nobody can reach", "under [bus]"}},
 		{"one port twice", `udp = ":9750"`, `mqtt_listen = "127.0.0.1:9700"`, "padlark.toml: link", []string{"both listen on tcp port 9700"}},
+		{"other framing", `layout = "my-board"`, "layout = \"my-board\"\nalso = [\"lark-bin\"]", "padlark.toml:15:1", []string{"another framing"}},
+		{"no such layout", `layout = "my-board"`, "layout = \"my-board\"\nalso = [\"x\"]", "padlark.toml:15:1", []string{`no layout "x"`}},
 		{"leaf", `[site]`, "[bus]\nleaf = \"nats://h:7422\"\n[site]", "padlark.toml:35:1", []string{"no leaf any more", "url = "}},
 		{"no address", `[site]`, "[bus]\nurl = \"my server\"\n[site]", "padlark.toml:35:1", []string{"nats://host:4222"}},
 	} {

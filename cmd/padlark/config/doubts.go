@@ -102,9 +102,11 @@ func (c *Config) doubtRocket(table string, r *flight.Rocket) (found []*problem) 
 // layoutsOf are the layouts in which a rocket's frames may come.
 func (c *Config) layoutsOf(r *flight.Rocket) (out []decode.Layout) {
 	for _, link := range c.Links {
-		l, ok := c.Layout(link.Layout)
-		if ok && (l.Rocket == nil || r.ID != nil && *l.Rocket == *r.ID) && (link.Rocket == "" || link.Rocket == r.Name) {
-			out = append(out, l)
+		for _, name := range link.Layouts() {
+			l, ok := c.Layout(name)
+			if ok && (l.Rocket == nil || r.ID != nil && *l.Rocket == *r.ID) && (link.Rocket == "" || link.Rocket == r.Name) {
+				out = append(out, l)
+			}
 		}
 	}
 	return out
@@ -123,7 +125,7 @@ func tellsRelease(l decode.Layout) bool {
 }
 
 func (c *Config) isUsed(layout string) bool {
-	return slices.ContainsFunc(c.Links, func(l ingest.LinkConfig) bool { return l.Layout == layout })
+	return slices.ContainsFunc(c.Links, func(l ingest.LinkConfig) bool { return slices.Contains(l.Layouts(), layout) })
 }
 
 func (c *Config) byID(id uint32) *flight.Rocket {

@@ -11,6 +11,7 @@ import (
 
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
+	"padlark/decode"
 	"padlark/ingest"
 )
 
@@ -75,6 +76,13 @@ func (l *links) add(lc ingest.LinkConfig, env ingest.Env) error {
 	r, err := ingest.NewReceiver(lc, layout.Framing, env)
 	if err != nil {
 		return err
+	}
+	if layout.Framing.Kind == ingest.FramingSync && layout.Framing.Sync == "" {
+		p, err := decode.Compile(layout, l.cfg.AllLayouts())
+		if err != nil {
+			return fmt.Errorf("link %q: %w", lc.Name, err)
+		}
+		r.SetCheck(p.Unharmed) // only the checksum tells where messages begin
 	}
 	l.receivers[lc.Name] = r
 	l.order = append(l.order, r)

@@ -83,7 +83,7 @@ func Try(ctx context.Context, cfg *config.Config, path, link string, p TryPrinte
 
 // fileLink is a link that hears a file instead of its port.
 func fileLink(l ingest.LinkConfig, path string) ingest.LinkConfig {
-	return ingest.LinkConfig{Name: l.Name, File: path, Layout: l.Layout, Rocket: l.Rocket, FrameLimit: l.FrameLimit, CaptureLink: l.CaptureLink}
+	return ingest.LinkConfig{Name: l.Name, File: path, Layout: l.Layout, Also: l.Also, Rocket: l.Rocket, FrameLimit: l.FrameLimit, CaptureLink: l.CaptureLink}
 }
 
 type try struct {
