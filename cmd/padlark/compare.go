@@ -14,7 +14,7 @@ type compareCmd struct {
 	archiveFlags
 	Flights []string `arg:"" optional:"" help:"Flights: Teal-1 (the newest of that name) or SESSION~Teal~1."`
 	Against []string `help:"A second group of flights to hold against the first." placeholder:"FLIGHT,..."`
-	Rocket  string   `help:"All flights of this rocket, instead of naming them." placeholder:"NAME"`
+	Rocket  string   `help:"All flights of this rocket, instead of naming them; that which flew last, if nothing is named." placeholder:"NAME"`
 	pageFlags
 }
 
@@ -49,13 +49,17 @@ func (c *compareCmd) Run(ctx context.Context, cio *cmdIO) error {
 
 // groups finds the flights that are meant.
 func (c *compareCmd) groups(ctx context.Context, r *report.Reporter, io *cmdIO) (first, second []report.Ref, err error) {
-	if (c.Rocket != "") == (len(c.Flights) > 0) {
-		return nil, nil, usagef("compare what? Name flights (padlark flights --all lists them), or give --rocket NAME for all of one rocket")
+	if c.Rocket != "" && len(c.Flights) > 0 {
+		return nil, nil, usagef("name flights, or give --rocket for all of one rocket: not both")
 	}
-	if c.Rocket != "" {
+	if len(c.Flights) == 0 {
 		all, err := report.List(ctx, r.Archive)
 		if err != nil {
 			return nil, nil, err
+		}
+		if c.Rocket == "" && len(c.Against) == 0 && len(all) > 0 {
+			c.Rocket = all[len(all)-1].Rocket
+			io.tell("comparing all flights of " + c.Rocket + ", which flew last; name others, or give --rocket")
 		}
 		for _, l := range all {
 			if l.Rocket == c.Rocket {
@@ -87,9 +91,9 @@ func (c *compareCmd) groups(ctx context.Context, r *report.Reporter, io *cmdIO) 
 
 // printComparison prints table, spreads and differences, in 80 columns.
 func printComparison(w io.Writer, c *report.Comparison) error {
-	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "flight\tfill\tpressure\tmass\tapogee\t\tafter\treleased\tsink\t")
-	fmt.Fprintln(t, "\tmL\tbar\tg\tm\t± m\ts\ts after\tm/s\t")
+	t := tabwriter.NewWriter(w, 0, 8, 1, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "flight\tfill\tpressure\tmass\tnozzle\twind\tapogee\t\tafter\treleased\tsink\t")
+	fmt.Fprintln(t, "\tmL\tbar\tg\tmm\tm/s\tm\t± m\ts\ts after\tm/s\t")
 	for i := range c.Flights {
 		f := &c.Flights[i]
 		name := f.Short
@@ -123,6 +127,7 @@ func printComparison(w io.Writer, c *report.Comparison) error {
 }
 
 func printCompared(t io.Writer, name string, n report.Typed, r *flight.Result) {
-	fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", name, number(n.FillMl, "%.0f"), number(n.PressureBar, "%.2f"), number(n.MassG, "%.0f"),
+	fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", name, number(n.FillMl, "%.0f"), number(n.PressureBar, "%.2f"), number(n.MassG, "%.0f"),
+		number(n.NozzleMm, "%.1f"), number(n.WindMps, "%.1f"),
 		number(r.ApogeeM, "%.1f"), number(r.ApogeeSD, "%.1f"), number(r.TimeToApogeeS, "%.2f"), number(r.ReleaseLagS, "%+.2f"), number(r.DescentMps, "%.1f"))
 }
