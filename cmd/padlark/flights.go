@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"padlark/flight"
+	"padlark/flight/smooth"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
@@ -45,7 +46,8 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 			return err
 		}
 	}
-	all, err := results.New(a).Flights(ctx, session)
+	work := results.New(a)
+	all, err := work.Flights(ctx, session)
 	if err != nil {
 		return err
 	}
@@ -64,7 +66,103 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 		enc.SetIndent("", "  ")
 		return enc.Encode(list)
 	}
-	return printFlights(io.Out, list)
+	curve := func(r flight.Result) string {
+		f, err := work.Flight(ctx, r.Session, r.Rocket, r.Flight)
+		if err != nil {
+			return "" // its numbers are there all the same
+		}
+		return curveOf(&f.Series, r)
+	}
+	if c.All {
+		return printEverySession(io.Out, list, curve)
+	}
+	return printFlights(io.Out, list, curve)
+}
+
+// printEverySession prints the flights of each session under its date, and what all
+// of them come to.
+func printEverySession(w io.Writer, list []flight.Result, curve func(flight.Result) string) error {
+	days, rockets := map[string]bool{}, map[string]bool{}
+	var best *flight.Result
+	for from := 0; from < len(list); {
+		to := from + 1
+		for to < len(list) && list[to].Session == list[from].Session {
+			to++
+		}
+		day := "an unknown day"
+		for i := from; i < to; i++ {
+			r := &list[i]
+			rockets[r.Rocket] = true
+			if r.LaunchedAt != nil {
+				day = r.LaunchedAt.Local().Format("Mon 2 Jan 2006")
+				days[day] = true
+			}
+			if r.ApogeeM != nil && (best == nil || *r.ApogeeM > *best.ApogeeM) {
+				best = r
+			}
+		}
+		fmt.Fprintf(w, "%s, session %s\n", day, list[from].Session)
+		if err := printFlights(w, list[from:to], curve); err != nil {
+			return err
+		}
+		fmt.Fprintln(w)
+		from = to
+	}
+	if len(list) == 0 {
+		return printFlights(w, list, curve)
+	}
+	text := fmt.Sprintf("In all %s of %s on %s", counted1(len(list), "flight"), counted1(len(rockets), "rocket"), counted1(len(days), "day"))
+	if best != nil {
+		text += fmt.Sprintf("; the highest %.1f m, %s-%d", *best.ApogeeM, best.Rocket, best.Flight)
+	}
+	wrap(w, "", text+". padlark flights --season has more of each rocket.")
+	return nil
+}
+
+// counted1 is a number with its word.
+func counted1(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
+}
+
+// curveWidth is how many characters a small curve has.
+const curveWidth = 32
+
+// curveOf draws the height from liftoff to landing in block characters; "" where
+// there is not enough of it.
+func curveOf(s *smooth.Series, r flight.Result) string {
+	if r.LaunchedAt == nil || len(s.T) < 8 {
+		return ""
+	}
+	// Result times are of the session's clock, corrected; the series has the same.
+	from, to := r.LaunchedAt.Sub(s.Start).Seconds(), s.T[len(s.T)-1]
+	if r.TouchdownAt != nil {
+		to = r.TouchdownAt.Sub(s.Start).Seconds()
+	}
+	if !(to > from) {
+		return ""
+	}
+	bins := make([]float64, curveWidth)
+	top := 0.0
+	for i, t := range s.T {
+		k := int((t - from) / (to - from) * curveWidth)
+		if k < 0 || k >= curveWidth || math.IsNaN(s.Height[i]) {
+			continue
+		}
+		bins[k] = max(bins[k], s.Height[i])
+		top = max(top, bins[k])
+	}
+	if top <= 0 {
+		return ""
+	}
+	blocks := []rune("▁▂▃▄▅▆▇█")
+	out := make([]rune, curveWidth)
+	for k, h := range bins {
+		out[k] = blocks[min(int(h/top*float64(len(blocks))), len(blocks)-1)]
+	}
+	return string(out)
 }
 
 // known refuses a rocket that was never there, and names those that were.
@@ -96,7 +194,7 @@ func (c *flightsCmd) known(ctx context.Context, a *sqlite.Archive, session strin
 }
 
 // printFlights prints one line per flight, in 80 columns, and the verdicts.
-func printFlights(w io.Writer, list []flight.Result) error {
+func printFlights(w io.Writer, list []flight.Result, curve func(flight.Result) string) error {
 	if len(list) == 0 {
 		fmt.Fprintln(w, "No flights.")
 		return nil
@@ -116,6 +214,9 @@ func printFlights(w io.Writer, list []flight.Result) error {
 	for _, r := range list {
 		label := fmt.Sprintf("%s %d: ", r.Rocket, r.Flight)
 		wrap(w, label, r.Verdict)
+		if drawn := curve(r); drawn != "" {
+			fmt.Fprintf(w, "%s%s\n", strings.Repeat(" ", utf8.RuneCountInString(label)), drawn)
+		}
 		if r.Landing != nil {
 			wrap(w, strings.Repeat(" ", utf8.RuneCountInString(label)), landingWords(r.Landing, r.TouchdownAt != nil))
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -16,7 +17,7 @@ func TestFlightsTable(t *testing.T) {
 	var out strings.Builder
 	if err := printFlights(&out, []flight.Result{{Rocket: "Marigold-7", Flight: 12, LaunchedAt: &at, ApogeeM: p(1129.24), ApogeeSD: p(39.1),
 		TimeToApogeeS: p(15.523), TimeToApogeeSD: p(0.041), MaxSpeedMps: p(182.44), MaxSpeedSD: p(12.3), ReleaseLagS: p(-0.73), ReleaseLagSD: p(0.26),
-		DescentMps: p(14.2), DescentSD: p(0.53), Verdict: "look: released 0.7 ± 0.3 s before apogee"}}); err != nil {
+		DescentMps: p(14.2), DescentSD: p(0.53), Verdict: "look: released 0.7 ± 0.3 s before apogee"}}, noCurve); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"1129.2±39.1", "15.52±0.04", "182.4±12.3", "-0.7±0.3", "14.2±0.5"} {
@@ -41,7 +42,7 @@ func TestFlightsTellLanding(t *testing.T) {
 		{Rocket: "Rust", Flight: 1, Verdict: "look: silent", Landing: &flight.Landing{RangeM: 120, BearingDeg: 350, AlongM: 90, AcrossM: 70, Source: flight.FromWind}},
 	}
 	var out strings.Builder
-	if err := printFlights(&out, list); err != nil {
+	if err := printFlights(&out, list, noCurve); err != nil {
 		t.Fatal(err)
 	}
 	got := strings.Join(strings.Fields(out.String()), " ")
@@ -57,5 +58,36 @@ func TestFlightsTellLanding(t *testing.T) {
 		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > 80 {
 			t.Errorf("%d columns: %s", n, line)
 		}
+	}
+}
+
+func noCurve(flight.Result) string { return "" }
+
+// Over all sessions each has its date, and each flight a small curve that rises and
+// falls; what all come to stands below.
+func TestFlightsOfAllSessions(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "d")
+	must(t, "demo", "--fast", "--exit", "--data", data)
+	out := must(t, "flights", "--all", "--data", data)
+	for _, want := range []string{"2026, session ", "In all 3 flights of 3 rockets on 1 day; the highest 112.", "Rust-1"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	curves := 0
+	for line := range strings.Lines(out) {
+		line = strings.TrimRight(line, "\n")
+		if n := utf8.RuneCountInString(line); n > columns {
+			t.Errorf("%d columns: %s", n, line)
+		}
+		if c := []rune(strings.TrimSpace(line)); len(c) == curveWidth && strings.ContainsRune(line, '█') {
+			curves++
+			if c[0] == '█' || c[len(c)-1] != '▁' {
+				t.Errorf("a curve that does not come down: %s", string(c))
+			}
+		}
+	}
+	if curves != 3 {
+		t.Errorf("%d curves in\n%s", curves, out)
 	}
 }
