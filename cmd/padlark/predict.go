@@ -62,6 +62,9 @@ type predictCmd struct {
 	SDTilt     float64 `name:"sd-tilt-deg" placeholder:"DEG" default:"2" group:"Spread" help:"Tilt, degrees (${default})."`
 	SDRelease  float64 `name:"sd-release-s" placeholder:"S" default:"0.15" group:"Spread" help:"Release, s (${default})."`
 
+	Sweep string `placeholder:"KEY=FROM:TO" help:"Fly a range instead: water=200:1000 (mL) or pressure=2:5 (bar)."`
+	Data  string `placeholder:"DIR" help:"With --sweep and --rocket: archive with own flights whose fill and pressure were noted."`
+
 	Flights int    `default:"500" help:"How many flights are drawn (${default})."`
 	Seed    uint64 `default:"1" help:"Seed of the draws: the same seed, the same result (${default})."`
 	Plot    string `placeholder:"FILE" help:"Draw height over time with its spread into FILE.svg or FILE.png."`
@@ -74,7 +77,9 @@ func (predictCmd) Help() string {
 (standard deviations), and prints what to expect with its uncertainty: apogee,
 time to apogee for a backup timer, speeds, descent, drift, the field that is
 needed. It recommends no pressure and predicts nothing above the rating of the
-bottle that you type in.
+bottle that you type in. With --sweep it flies a range of fills with the same
+draws at each: which is best, by how much, how sure that is, and what one's own
+flights say of it.
 
 Example:
   padlark predict --bottle-ml 2000 --water-ml 650 --pressure-bar 4
@@ -83,7 +88,10 @@ Example:
 }
 
 // Run predicts, draws and prints.
-func (c *predictCmd) Run(_ context.Context, io *cmdIO) error {
+func (c *predictCmd) Run(ctx context.Context, io *cmdIO) error {
+	if c.Sweep != "" {
+		return c.sweep(ctx, io)
+	}
 	plot, err := plotFormat(c.Plot)
 	if err != nil {
 		return usageError{err}

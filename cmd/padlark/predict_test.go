@@ -280,3 +280,32 @@ func TestPredictDischarge(t *testing.T) {
 		}
 	}
 }
+
+// A sweep over the fill names the best, how sure that is, and what one's own noted
+// flights say of the model.
+func TestPredictSweep(t *testing.T) {
+	dir := t.TempDir()
+	data := filepath.Join(dir, "d")
+	must(t, "demo", "--fast", "--exit", "--data", data)
+	must(t, "note", "Teal-1", "650ml water, 4 bar", "--data", data)
+	config := writeConfig(t, "[[link]]\nname = \"pad\"\nudp = \":9750\"\nlayout = \"lark-bin\"\n[[rocket]]\nname = \"Teal\"\nid = 7\nmass_kg = 0.15\ndiameter_m = 0.09\nbottle_l = 2.0\nnozzle_m = 0.0217\nrating_bar = 5\nparachute_m = 0.6\n")
+	out := must(t, "predict", "--config", config, "--rocket", "Teal", "--pressure-bar", "4", "--sweep", "water=200:1000", "--flights", "60", "--data", data)
+	for _, want := range []string{"By the model ", "mL is the highest", "water 650 mL, pressure 4 bar flew 74.", "1 flight of yours with a noted fill: ", "best"} {
+		if !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	for line := range strings.Lines(out) {
+		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > columns {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+	if out := must(t, "predict", "--config", config, "--rocket", "Teal", "--water-ml", "650", "--sweep", "pressure=2:4", "--flights", "40"); !strings.Contains(out, "recommends no pressure") {
+		t.Errorf("over the pressure:\n%s", out)
+	}
+	for _, bad := range []string{"water", "water=1000:200", "mass=1:2", "pressure=2:9"} {
+		if got := do(t, "predict", "--config", config, "--rocket", "Teal", "--water-ml", "650", "--pressure-bar", "4", "--sweep", bad); got.code != exitUsage {
+			t.Errorf("--sweep %s: status %d, %s", bad, got.code, got.err)
+		}
+	}
+}
