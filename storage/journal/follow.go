@@ -40,10 +40,10 @@ type Follower struct {
 	// ends there or before, which then is not read again.
 	Learnt int64
 	// Wait is asked for each batch how long it may be gathered; nil hands over at
-	// once. A note (an event or an alarm) ends the gathering if Urgent is set, and a
-	// silence of Idle if that is over 0.
+	// once. Where Urgent is over 0 the gathering ends so long after a note (an event
+	// or an alarm), and where Idle is after such a silence.
 	Wait   func() time.Duration
-	Urgent bool
+	Urgent time.Duration
 	Idle   time.Duration
 	// Hurry ends the gathering while it can be received from; once it is closed
 	// there is no more gathering.
@@ -132,7 +132,7 @@ func (f *Follower) gather(ctx context.Context, pos int64) (end int64, err error)
 // linger waits for more.
 func (f *Follower) linger(ctx context.Context, pos, end int64) int64 {
 	note := never
-	if f.Urgent {
+	if f.Urgent > 0 {
 		note = pos
 	}
 	for left := f.Wait(); left > 0; {
@@ -144,8 +144,12 @@ func (f *Follower) linger(ctx context.Context, pos, end int64) int64 {
 		before, began := end, time.Now()
 		end = f.Journal.await(ctx, pos+gatherMost, note, t.C, f.Hurry)
 		t.Stop()
-		if left -= time.Since(began); end == before || time.Since(began) < slice {
-			break // silence, or it was let go before its time
+		left -= time.Since(began)
+		switch {
+		case f.Journal.notedBehind(note):
+			left, note = min(left, f.Urgent), never
+		case end == before || time.Since(began) < slice:
+			return end // silence, or it was let go before its time
 		}
 	}
 	return end

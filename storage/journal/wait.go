@@ -27,6 +27,13 @@ func (j *Journal) wake() {
 	j.waiters = left
 }
 
+// notedBehind says whether a note ends behind a place.
+func (j *Journal) notedBehind(at int64) bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.noted > at
+}
+
 // await waits until the journal has end bytes, or a note behind note, or until
 // limit fires or ctx ends; both may be left out with nil. It returns how long
 // the journal is.

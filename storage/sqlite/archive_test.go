@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"padlark/decode"
 	"padlark/flight"
@@ -128,7 +129,7 @@ func checkSaid(t *testing.T, a *Archive, rejects []decode.Rejected, events []fli
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(rejects, gotRejects); diff != "" {
+	if diff := cmp.Diff(rejects, gotRejects, cmpopts.IgnoreUnexported(decode.Reject{})); diff != "" {
 		t.Errorf("rejects (-want +got):\n%s", diff)
 	}
 	gotEvents, err := a.Events(t.Context(), Query{Session: "s1"})

@@ -61,7 +61,8 @@ func fleetCapture(b *testing.B) (path string, sc sim.Scenario, frames int) {
 // BenchmarkLine measures frames a second through the whole line, from the
 // chunks of a capture to a committed archive, beside its raw limits in the same
 // run: as many records appended to a file that is synced as the journal is, and
-// as many plain inserts by the library alone.
+// by the library alone, in one thread, the plain rows that an archive needs: one
+// of each frame, and one of its sample with the channels of lark-bin.
 func BenchmarkLine(b *testing.B) {
 	path, sc, frames := fleetCapture(b)
 	text := fmt.Sprintf("[station]\nname = \"fleet\"\ndata = %q\n[web]\nlisten = \"off\"\n", filepath.Join(b.TempDir(), "data"))
@@ -117,8 +118,8 @@ func plainAppend(b *testing.B, n int) float64 {
 	return float64(n) / time.Since(start).Seconds()
 }
 
-// plainInsert inserts so many rows of a frame's size with the library alone, a
-// thousand to a transaction.
+// plainInsert inserts the rows of so many frames and of their samples with the
+// library alone, a thousand frames to a transaction.
 func plainInsert(b *testing.B, n int) float64 {
 	b.Helper()
 	db, err := sql.Open("sqlite", "file:"+filepath.Join(b.TempDir(), "raw.db")+"?_pragma=journal_mode(WAL)&_pragma=synchronous(OFF)")
@@ -126,7 +127,10 @@ func plainInsert(b *testing.B, n int) float64 {
 		b.Fatal(err)
 	}
 	defer db.Close() //nolint:errcheck // it is thrown away
-	if _, err := db.Exec("CREATE TABLE frames (n INTEGER PRIMARY KEY, heard INTEGER, passed INTEGER, bytes BLOB)"); err != nil {
+	_, err = db.Exec(`CREATE TABLE frames (n INTEGER PRIMARY KEY, heard INTEGER, passed INTEGER, bytes BLOB);
+		CREATE TABLE samples (rocket INTEGER, n INTEGER, boot INTEGER, seq INTEGER, clock INTEGER, at INTEGER,
+		pressure REAL, temperature REAL, cell REAL, release REAL, released REAL, armed REAL, PRIMARY KEY (rocket, n)) WITHOUT ROWID`)
+	if err != nil {
 		b.Fatal(err)
 	}
 	payload := make([]byte, 24)
@@ -136,13 +140,20 @@ func plainInsert(b *testing.B, n int) float64 {
 		if err != nil {
 			b.Fatal(err)
 		}
-		stmt, err := tx.Prepare("INSERT INTO frames VALUES (?, ?, ?, ?)")
+		frame, err := tx.Prepare("INSERT INTO frames VALUES (?, ?, ?, ?)")
+		if err != nil {
+			b.Fatal(err)
+		}
+		sample, err := tx.Prepare("INSERT INTO samples VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
 		if err != nil {
 			b.Fatal(err)
 		}
 		for range min(1000, n-done) {
 			done++
-			if _, err := stmt.Exec(done, done, done, payload); err != nil {
+			if _, err := frame.Exec(done, done, done, payload); err != nil {
+				b.Fatal(err)
+			}
+			if _, err := sample.Exec(done%32, done, 1, done, done, done, 101325.5, 21.5, 3.8, 1000.0, 0.0, 1.0); err != nil {
 				b.Fatal(err)
 			}
 		}

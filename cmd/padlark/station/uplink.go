@@ -80,7 +80,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 	u := &uplink{
 		up: up, url: up.URL(), log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}),
 		follow: &journal.Follower{
-			Name: uplinkName, Journal: s.journal, From: from, Urgent: true, RetryMax: uplinkRest,
+			Name: uplinkName, Journal: s.journal, From: from, Urgent: time.Millisecond, RetryMax: uplinkRest,
 			Wait: func() time.Duration { return uplinkEvery },
 		},
 	}
