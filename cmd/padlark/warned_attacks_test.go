@@ -20,8 +20,19 @@ import (
 // context ends; between stands between the board and its link.
 type attack struct {
 	name    string
+	part    int64 // of the machine, in sixths, that it and its station keep busy; 0 is two
 	beside  func(ctx context.Context, b *besieged)
 	between func(b *besieged, pad io.Writer) io.Writer
+}
+
+// whole is the whole machine.
+const whole = 6
+
+func (a attack) share() int64 {
+	if a.part > 0 {
+		return a.part
+	}
+	return 2
 }
 
 // sealed is a sentence with its checksum.
@@ -83,17 +94,17 @@ func attacks() []attack {
 				return out
 			})
 		}},
-		{name: "made-up ids", beside: func(ctx context.Context, b *besieged) {
+		{name: "made-up ids", part: 3, beside: func(ctx context.Context, b *besieged) {
 			every(ctx, b.evil, 10*time.Millisecond, 10, func(i int) []byte {
 				return sealed(fmt.Sprintf("$PLRK,%d,1,0,0,100000,1850,4000,1000,0", 1000+i))
 			})
 		}},
-		{name: "three hundred bad servos", beside: func(ctx context.Context, b *besieged) {
+		{name: "three hundred bad servos", part: 3, beside: func(ctx context.Context, b *besieged) {
 			every(ctx, b.evil, 10*time.Millisecond, 10, func(i int) []byte {
 				return sealed(fmt.Sprintf("$PLRK,%d,1,%d,%d,100000,1850,4000,9000,0", 1000+i%300, i/300, i/300*300))
 			})
 		}},
-		{name: "forty strangers falling", beside: func(ctx context.Context, b *besieged) {
+		{name: "forty strangers falling", part: 3, beside: func(ctx context.Context, b *besieged) {
 			start := time.Now()
 			every(ctx, b.evil, 50*time.Millisecond, 40, func(i int) []byte {
 				s := time.Since(start).Seconds()
@@ -119,10 +130,10 @@ func attacks() []attack {
 		}},
 		{name: "the same numbers 2 ms earlier", between: func(b *besieged, pad io.Writer) io.Writer { return b.forger(pad, b.evil) }},
 		{name: "the same numbers 2 ms earlier on the same link", between: func(b *besieged, pad io.Writer) io.Writer { return b.forger(pad, b.pad) }},
-		{name: "slow sign-ins and idle connections", beside: func(ctx context.Context, b *besieged) { b.slowSockets(ctx, 4200) }},
-		{name: "guesses at the passphrase", beside: func(ctx context.Context, b *besieged) { b.guess(ctx, 30) }},
+		{name: "slow sign-ins and idle connections", part: 6, beside: func(ctx context.Context, b *besieged) { b.slowSockets(ctx, 4200) }},
+		{name: "guesses at the passphrase", part: 6, beside: func(ctx context.Context, b *besieged) { b.guess(ctx, 30) }},
 		{name: "one cookie and all live streams", beside: func(ctx context.Context, b *besieged) { b.hog(ctx, 200) }},
-		{name: "idle bridges and garbage", beside: func(ctx context.Context, b *besieged) { b.idleBridges(ctx) }},
+		{name: "idle bridges and garbage", part: 3, beside: func(ctx context.Context, b *besieged) { b.idleBridges(ctx) }},
 	}
 }
 
