@@ -7,6 +7,7 @@
 //
 //	sequencer -> padlark.<station>.frame|sample|tick   -> watcher, pages, others
 //	watcher   -> padlark.<station>.event|alarm|state   -> pages, callouts, others
+//	outlet    -> padlark.<station>.standing            -> who has come too late for an alarm
 //
 // Nothing is stored here: what must not be lost is in the journal
 // (storage/journal) before it is on the bus. A frame is published once it has

@@ -74,6 +74,9 @@ func (m Msg) Event() (flight.Event, error) { return read[flight.Event](m, Event)
 // Alarm reads a message of kind Alarm.
 func (m Msg) Alarm() (flight.Alarm, error) { return read[flight.Alarm](m, Alarm) }
 
+// Standing reads a message of kind Standing.
+func (m Msg) Standing() (flight.Alarm, error) { return read[flight.Alarm](m, Standing) }
+
 // Health reads a message of kind Health.
 func (m Msg) Health() (ingest.Health, error) { return read[ingest.Health](m, Health) }
 

@@ -41,6 +41,9 @@ func (b *Bus) PublishEvent(e *flight.Event) error { return b.publish(Event, e.Ro
 // station) has the subject of the empty name.
 func (b *Bus) PublishAlarm(a *flight.Alarm) error { return b.publish(Alarm, a.Rocket, a) }
 
+// PublishStanding sends an alarm that stands.
+func (b *Bus) PublishStanding(a *flight.Alarm) error { return b.publish(Standing, a.Rocket, a) }
+
 // PublishHealth sends a link's statistics.
 func (b *Bus) PublishHealth(h *ingest.Health) error { return b.publish(Health, h.Link, h) }
 

@@ -18,10 +18,13 @@ const (
 	Health Kind = "health" // ingest.Health, by link
 	Ticks  Kind = "tick"   // Tick
 	State  Kind = "state"  // flight.State, by rocket
+	// Standing is flight.Alarm, by rocket: not a change of one, but one that stands,
+	// again and again, for whoever has missed its change.
+	Standing Kind = "standing"
 )
 
 // Kinds lists them all.
-func Kinds() []Kind { return []Kind{Frame, Sample, Event, Alarm, Health, Ticks, State} }
+func Kinds() []Kind { return []Kind{Frame, Sample, Event, Alarm, Health, Ticks, State, Standing} }
 
 const subjectRoot = "padlark"
 

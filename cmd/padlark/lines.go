@@ -117,6 +117,18 @@ func (l *lines) state(st flight.State) {
 	l.print(st.At, l.stateLine(st))
 }
 
+// standing takes an alarm that stands, of which nothing may have been heard here.
+func (l *lines) standing(a flight.Alarm) {
+	i := slices.IndexFunc(l.alarms, func(old flight.Alarm) bool { return old.ID == a.ID })
+	if i >= 0 && l.alarms[i].Change >= a.Change {
+		return
+	}
+	l.alarm(a)
+	if i < 0 && !l.live && a.Active && a.Change > 1 {
+		l.print(a.ChangedAt, alarmLine(a))
+	}
+}
+
 // alarm takes a state change of an alarm.
 func (l *lines) alarm(a flight.Alarm) {
 	if l.hides(a.Rocket, a.ChangedAt) {

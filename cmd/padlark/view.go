@@ -42,7 +42,7 @@ func (v *view) Write(p []byte) (int, error) {
 // follow shows the bus until ctx ends. Of what is recorded, events tell how far
 // the stream has come.
 func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
-	kinds := []bus.Kind{bus.State, bus.Alarm, bus.Ticks, bus.Health}
+	kinds := []bus.Kind{bus.State, bus.Alarm, bus.Standing, bus.Ticks, bus.Health}
 	if recorded {
 		kinds = append(kinds, bus.Event)
 	}
@@ -91,6 +91,10 @@ func (v *view) take(m bus.Msg) {
 	case bus.Alarm:
 		if a, err := m.Alarm(); err == nil {
 			v.lines.alarm(a)
+		}
+	case bus.Standing:
+		if a, err := m.Standing(); err == nil {
+			v.lines.standing(a)
 		}
 	case bus.Ticks:
 		if t, err := m.Tick(); err == nil {

@@ -64,9 +64,9 @@ func (c *watchCmd) Run(ctx context.Context, io *cmdIO) error {
 	if u, err := url.Parse(shown); err == nil {
 		shown = u.Redacted()
 	}
-	fmt.Fprintf(v, "watching %s; alarms that were raised before are not shown\n", shown)
+	fmt.Fprintf(v, "watching %s\n", shown)
 	g, gctx := errgroup.WithContext(ctx)
-	stop, err := b.Subscribe([]bus.Kind{bus.State, bus.Event, bus.Alarm}, w.take)
+	stop, err := b.Subscribe([]bus.Kind{bus.State, bus.Event, bus.Alarm, bus.Standing}, w.take)
 	if err != nil {
 		return errors.Join(err, b.Close())
 	}

@@ -17,6 +17,7 @@ type remoteWatch struct {
 	view    *view
 	log     zerolog.Logger
 	planner *callout.Planner // used by take only
+	heard   map[string]bool  // alarms that came in, by id; used by take only
 	speaker *callout.Speaker
 	began   time.Time
 
@@ -29,7 +30,7 @@ type remoteWatch struct {
 
 func newRemoteWatch(cfg callout.Config, v *view, log zerolog.Logger) *remoteWatch {
 	return &remoteWatch{
-		view: v, log: log, planner: callout.NewPlanner(cfg), began: time.Now(),
+		view: v, log: log, planner: callout.NewPlanner(cfg), heard: map[string]bool{}, began: time.Now(),
 		speaker: callout.NewSpeaker(cfg, func(err error) {
 			if err != nil {
 				log.Error().Err(err).Msg("the callout command does not work")
@@ -49,7 +50,7 @@ func (w *remoteWatch) changed(lost error) {
 	}
 	w.least = nil
 	if lost == nil {
-		w.log.Info().Msgf("the connection is back after %v; what came meanwhile was missed, alarms too", time.Since(w.since).Round(time.Second))
+		w.log.Info().Msgf("the connection is back after %v; what came meanwhile was missed; alarms that stand are shown and called", time.Since(w.since).Round(time.Second))
 		return
 	}
 	w.since = time.Now()
@@ -85,10 +86,26 @@ func (w *remoteWatch) take(m bus.Msg) {
 		if a, err := m.Alarm(); err == nil {
 			age = w.age(a.Session, a.ChangedAt)
 			calls = w.planner.Take(nil, nil, []flight.Alarm{a})
+			w.note(a)
+		}
+	case bus.Standing:
+		// It was raised before this computer listened, or while it did not.
+		if a, err := m.Standing(); err == nil && !w.heard[a.ID] {
+			calls = w.planner.Again([]flight.Alarm{a})
+			w.note(a)
 		}
 	}
 	for _, c := range calls {
 		w.speaker.Offer(c, age)
+	}
+}
+
+// note notes that an alarm is known here, until it is settled.
+func (w *remoteWatch) note(a flight.Alarm) {
+	if a.Settled() {
+		delete(w.heard, a.ID)
+	} else {
+		w.heard[a.ID] = true
 	}
 }
 

@@ -29,7 +29,8 @@ func TestWatchElsewhere(t *testing.T) {
 	if err := os.WriteFile(token, []byte("field-token\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cfg := fieldConfig(t, "north-field", t.TempDir(), udp, fmt.Sprintf("[bus]\nlisten = %q\ntoken_file = %q\n[[rocket]]\nname = \"Teal\"\nid = 1\n", listen, token))
+	data := t.TempDir()
+	cfg := fieldConfig(t, "north-field", data, udp, fmt.Sprintf("[bus]\nlisten = %q\ntoken_file = %q\n[[rocket]]\nname = \"Teal\"\nid = 1\n", listen, token))
 	station := startRun(t, "state=up", cfg)
 	said, shown := filepath.Join(t.TempDir(), "said"), &bytes.Buffer{}
 	cmd := exec.Command(os.Args[0], "watch", "nats://"+listen, "--token-file", token, "--callout", tee+" -a "+said)
@@ -53,13 +54,26 @@ func TestWatchElsewhere(t *testing.T) {
 	until(t, "the next liftoff is called", 60*time.Second, heard("Teal liftoff"))
 	boards.halt()
 	w.stop(t)
+	// Whoever comes later is told of what stands.
+	until(t, "an alarm stands at the station", 60*time.Second, func() bool {
+		return count(t, data, "SELECT COUNT(*) FROM alarms WHERE kind = 'silent' AND active = 1") > 0
+	})
+	late := &bytes.Buffer{}
+	cmd = exec.Command(os.Args[0], "watch", "nats://"+listen, "--token-file", token)
+	cmd.Stdout = late // read after its end only
+	w2 := startProcess(t, cmd, "watching ", 1)
+	<-time.After(1500 * time.Millisecond) // it is told each second
+	w2.stop(t)
+	if !strings.Contains(late.String(), "Nothing heard from") {
+		t.Errorf("no alarm in what was shown later:\n%s", late)
+	}
 	station.stop(t)
 	for _, want := range []string{"Teal", "coast", "descent"} {
 		if !strings.Contains(shown.String(), want) {
 			t.Errorf("no %q in what was shown:\n%s", want, shown)
 		}
 	}
-	for _, want := range []string{"connection to the station is lost", "connection is back after", "what came meanwhile was missed"} {
+	for _, want := range []string{"connection to the station is lost", "connection is back after", "alarms that stand are shown"} {
 		if !strings.Contains(w.log.String(), want) {
 			t.Errorf("no %q in the log:\n%s", want, w.log)
 		}

@@ -96,6 +96,7 @@ func (s *station) publishHealth(ctx context.Context) error {
 			// Live only: what nobody could be told is told a second later.
 			_ = s.bus.PublishHealth(&h)
 		}
+		_ = s.out.PublishStanding() // the same
 		select {
 		case <-ctx.Done():
 			return nil

@@ -56,7 +56,7 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 		return nil, err
 	}
 	var events []flight.Event
-	watcher := watch.New(outlet{Bus: b}, engine, o.Log)
+	watcher := watch.New(newOutlet(b, nil), engine, o.Log)
 	watcher.Tell = func(_ *flight.State, out watch.Output) { events = append(events, out.Events...) }
 	seq := &sequencer{session: o.Session.ID, epoch: o.Session.Epoch, out: b, watch: watcher, decoder: decoder}
 	if err := watcher.Start(b); err != nil {

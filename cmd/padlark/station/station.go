@@ -148,7 +148,7 @@ func (s *station) opening(line string) {
 // begin announces the session to the archive and to the next start. On a full
 // disk neither is possible; the journal's header has it all.
 func (s *station) begin(ctx context.Context) error {
-	s.out = outlet{s.bus, s.journal}
+	s.out = newOutlet(s.bus, s.journal)
 	err := s.archive.StartSession(ctx, s.session)
 	if err == nil && !s.recorded() {
 		err = s.keepCurrent()
@@ -190,6 +190,7 @@ func (s *station) openLine(ctx context.Context) error {
 			last = append(last, a)
 		}
 		engine.Restore(last)
+		s.out.standing.restore(b.newest())
 	}
 	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, decoders[1]); err != nil {
 		return err
