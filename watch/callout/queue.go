@@ -10,6 +10,18 @@ const queueSize = 16
 // starts; after that it is dropped and counted.
 const lateness = time.Second
 
+// lateWarning is lateness for a warning: a fall takes so long, and on a computer
+// that has no time to start a program "look up" is worth saying as long as it lasts.
+const lateWarning = 5 * time.Second
+
+// patience is how long a call may wait.
+func (c *Call) patience() time.Duration {
+	if c.Rank == Warning {
+		return lateWarning
+	}
+	return lateness
+}
+
 // waiting is a call in the queue.
 type waiting struct {
 	Call
@@ -36,9 +48,9 @@ type Drops struct {
 
 // push adds a call that became known age ago.
 func (q *queue) push(c Call, now time.Time, age time.Duration) {
-	w := waiting{Call: c, until: now.Add(lateness - age), order: q.next}
+	w := waiting{Call: c, until: now.Add(c.patience() - age), order: q.next}
 	q.next++
-	if age > lateness {
+	if age > c.patience() {
 		q.Drops.Stale++
 		return
 	}

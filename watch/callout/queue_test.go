@@ -50,6 +50,12 @@ func TestQueueDropsWhatIsStale(t *testing.T) {
 	if q.Drops.Stale != 2 {
 		t.Errorf("dropped %d as stale, want 2", q.Drops.Stale)
 	}
+	// A fall is worth telling for longer.
+	q.push(Call{Rank: Warning, Text: "look up"}, noon, 3*time.Second)
+	q.push(Call{Rank: Warning, Text: "down by now"}, noon, 6*time.Second)
+	if d := cmp.Diff([]string{"look up"}, drain(&q, noon.Add(time.Second))); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
 }
 
 // Whatever is pushed, the queue stays bounded, nothing stale comes out, a
@@ -68,7 +74,7 @@ func TestQueueKeepsItsPromises(t *testing.T) {
 				continue
 			}
 			if w, ok := q.head(now); ok {
-				if now.Sub(w.At) > lateness {
+				if now.Sub(w.At) > w.patience() {
 					t.Fatalf("said %v late", now.Sub(w.At))
 				}
 				for i := range q.n {
