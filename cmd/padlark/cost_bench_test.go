@@ -78,6 +78,7 @@ func bare(dir string, addrs []string) error {
 type account struct {
 	cpu  time.Duration
 	peak int64 // bytes of memory at most
+	now  int64 // bytes of memory
 }
 
 func accountOf(tb testing.TB, pid int) account {
@@ -103,12 +104,14 @@ func accountOf(tb testing.TB, pid int) account {
 	}
 	defer status.Close() //nolint:errcheck // only read from
 	for sc := bufio.NewScanner(status); sc.Scan(); {
-		if rest, ok := strings.CutPrefix(sc.Text(), "VmHWM:"); ok {
-			kb, err := strconv.ParseInt(strings.Fields(rest)[0], 10, 64)
-			if err != nil {
-				tb.Fatal(err)
+		for name, to := range map[string]*int64{"VmHWM:": &a.peak, "VmRSS:": &a.now} {
+			if rest, ok := strings.CutPrefix(sc.Text(), name); ok {
+				kb, err := strconv.ParseInt(strings.Fields(rest)[0], 10, 64)
+				if err != nil {
+					tb.Fatal(err)
+				}
+				*to = kb << 10
 			}
-			a.peak = kb << 10
 		}
 	}
 	return a

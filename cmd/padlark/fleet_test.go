@@ -63,6 +63,9 @@ func TestFleet(t *testing.T) {
 	sent := flyFor(t, sc, time.Duration(fleetSeconds(t)*float64(time.Second)), to)
 	awaitFrames(t, data, sent)
 	p.stop(t)
+	if peak := peakBytes(p.cmd.ProcessState); peak > 128<<20 && rockets == 64 {
+		t.Errorf("it took %d MB of memory at most", peak>>20)
+	}
 	if got := count(t, data, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks"); got != sent {
 		t.Errorf("%d frames in the archive, %d were sent", got, sent)
 	}
@@ -72,7 +75,7 @@ func TestFleet(t *testing.T) {
 	if got := count(t, data, "SELECT COUNT(DISTINCT rocket) FROM sample_blocks"); got != rockets {
 		t.Errorf("samples of %d rockets, want %d", got, rockets)
 	}
-	t.Logf("%d frames in %.0f s from %d rockets, all kept", sent, fleetSeconds(t), rockets)
+	t.Logf("%d frames in %.0f s from %d rockets, all kept; %d MB of memory at most", sent, fleetSeconds(t), rockets, peakBytes(p.cmd.ProcessState)>>20)
 }
 
 // flyFor sends a fleet's datagrams in real time and counts them.

@@ -109,6 +109,7 @@ type besieged struct {
 	browser *browsertest.Browser
 	pass    string
 	crew    *http.Client
+	station *process
 
 	web, bus, pad, evil, wide, bridge, token, said string
 }
@@ -184,14 +185,15 @@ func besiege(t *testing.T, browser *browsertest.Browser, pass, hash string) *bes
 	if err := os.WriteFile(tokenFile, []byte(b.token+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	startRun(t, "pages at http://", writeConfig(t, fmt.Sprintf(warnedConfig, filepath.Join(dir, "data"), b.web, hash, b.bus, tokenFile,
+	b.station = startRun(t, "pages at http://", writeConfig(t, fmt.Sprintf(warnedConfig, filepath.Join(dir, "data"), b.web, hash, b.bus, tokenFile,
 		b.said, b.pad, b.evil, b.wide, b.bridge)))
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b.crew = &http.Client{Jar: jar, Timeout: 3 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
-	res, err := b.crew.PostForm("http://"+b.web+"/signin", url.Values{"passphrase": {pass}, "next": {"/healthz"}})
+	slow := &http.Client{Jar: jar} // the hash of a passphrase takes its time
+	res, err := slow.PostForm("http://"+b.web+"/signin", url.Values{"passphrase": {pass}, "next": {"/healthz"}})
 	if err != nil {
 		t.Fatal(err)
 	}
