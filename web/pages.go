@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage/report"
 )
 
 // pages are the parsed templates: the frame around every page, and one each.
@@ -32,7 +33,7 @@ func loadPages(a *assets) (*pages, error) {
 	for _, name := range pageNames {
 		t := template.New("frame.html").Funcs(template.FuncMap{
 			"asset": a.path, "path": url.PathEscape, "pm": plusMinus,
-			"modules": func() []string { return boardModules[:] }, "clock": clockTime, "day": dayTime, "span": spanWords, "size": sizeWords,
+			"modules": func() []string { return boardModules[:] }, "typed": typedNum, "clock": clockTime, "day": dayTime, "span": spanWords, "size": sizeWords,
 		})
 		t, err := t.ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/"+name+".html")
 		if err != nil {
@@ -175,7 +176,10 @@ func (s *Server) pageFlights(w http.ResponseWriter, r *http.Request) error {
 	for i, res := range void {
 		voids[i] = flightView{FlightID{res.Session, res.Rocket, res.Flight}.String(), res}
 	}
-	return s.render(w, r, http.StatusOK, "flights", "flights", "Flights", struct{ Flights, Void []flightView }{views, voids})
+	return s.render(w, r, http.StatusOK, "flights", "flights", "Flights", struct {
+		Flights, Void []flightView
+		Totals        totals
+	}{views, voids, totalsOf(views)})
 }
 
 func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
@@ -285,15 +289,39 @@ func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {
 	for _, id := range r.URL.Query()["flight"] {
 		chosen[id] = true
 	}
-	// Whoever asks for nothing sees the two newest, and how the page works.
+	rocket := r.URL.Query().Get("rocket")
+	// Whoever asks for nothing sees the two newest of the rocket that flew last, and
+	// how the page works.
+	if len(chosen) == 0 && rocket == "" && len(views) > 0 {
+		rocket = views[0].Rocket
+	}
+	var rockets []string
+	for _, v := range views {
+		if !slices.Contains(rockets, v.Rocket) {
+			rockets = append(rockets, v.Rocket)
+		}
+	}
+	views = slices.DeleteFunc(views, func(v flightView) bool {
+		return rocket != "" && rocket != allRockets && v.Rocket != rocket && !chosen[v.ID]
+	})
 	for i := 0; len(r.URL.Query()["flight"]) == 0 && i < min(2, len(views)); i++ {
 		chosen[views[i].ID] = true
 	}
+	shown, any, err := s.withSetups(r.Context(), views)
+	if err != nil {
+		return err
+	}
 	return s.render(w, r, http.StatusOK, "compare", "compare", "Compare", struct {
-		Flights []flightView
+		Flights []comparedView
+		Any     report.Typed // which columns have anything
 		Chosen  map[string]bool
-	}{views, chosen})
+		Rockets []string
+		Rocket  string
+	}{shown, any, chosen, rockets, rocket})
 }
+
+// allRockets stands for every rocket where one is asked for.
+const allRockets = "*"
 
 func (s *Server) pageClock(w http.ResponseWriter, r *http.Request) error {
 	st, err := s.clockStatus(r)

@@ -24,6 +24,7 @@ func (s *Server) table() []route {
 		{"GET", "/{$}", viewer, s.pageBoard},
 		{"GET", "/flights", viewer, s.pageFlights},
 		{"GET", "/flights/{id}", viewer, s.pageFlight},
+		{"GET", "/flights/{id}/curve", viewer, s.pageCurve},
 		{"GET", "/flights/{id}/report", viewer, s.pageReport},
 		{"GET", "/sessions", viewer, s.pageSessions},
 		{"GET", "/sessions/{id}", viewer, s.pageReplay},

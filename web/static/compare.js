@@ -18,6 +18,9 @@ const view = host && new View(0, 1);
 const plot = host && new Plot(host, view, { title: "Height above the pad", kind: "height" });
 
 plot?.figure.classList.add("tall");
+// Of two flights also how much higher the one was than the other, with its band.
+const apart = host && new Plot(host, view, { title: "Difference of their heights", kind: "height", least: 2 });
+apart?.figure.classList.add("tall");
 view?.buttons(document.getElementById("zoom"));
 
 const chosen = () => boxes.filter((b) => b.checked).slice(0, MOST);
@@ -30,7 +33,10 @@ async function show() {
   await Promise.all(list.map(async (b) => {
     if (!loaded.has(b.value)) loaded.set(b.value, await answer("/api/v1/flights/" + encodeURIComponent(b.value)));
   }));
-  history.replaceState(null, "", "/compare" + (list.length ? "?" + list.map((b) => "flight=" + encodeURIComponent(b.value)).join("&") : ""));
+  const asked = list.map((b) => ["flight", b.value]);
+  const rocket = document.getElementById("compare").dataset.rocket;
+  if (rocket) asked.push(["rocket", rocket]);
+  history.replaceState(null, "", "/compare" + (asked.length ? "?" + asked.map(([k, v]) => `${k}=${encodeURIComponent(v)}`).join("&") : ""));
   draw();
   spread(list.map((b) => loaded.get(b.value).result));
 }
@@ -56,9 +62,37 @@ function draw() {
     if (last > 0) view.setRange(shift([-0.05 * last, 1.1 * last], 0, view.bounds));
   }
   plot.setLines(lines);
+  difference(list.filter((d) => d.course));
   host.hidden = document.getElementById("zoom").hidden = lines.length === 0;
   setText(document.getElementById("cursor"), lines.length ? "Touch the plot, or move over it, to read its values." : "Choose two or more flights below.");
 }
+
+/** difference draws the first of two chosen flights minus the second. The band is
+ *  that of two courses whose errors have nothing to do with each other. */
+function difference(two) {
+  apart.figure.hidden = two.length !== 2;
+  if (two.length !== 2) return apart.setLines([]);
+  const [a, b] = two.map((d) => d.course);
+  const end = Math.min(...two.map((d) => d.result.duration_s ?? d.course.t_s.at(-1)));
+  const line = { t: [], v: [], lo: [], hi: [] };
+  for (let i = 0, k = 0; i < a.t_s.length; i++) {
+    const t = a.t_s[i];
+    if (t < 0 || t > end || t < b.t_s[0] || t > b.t_s.at(-1)) continue;
+    while (k < b.t_s.length - 2 && b.t_s[k + 1] < t) k++;
+    const at = (v) => between(t, b.t_s[k], b.t_s[k + 1], v?.[k], v?.[k + 1]);
+    const d = known(a.height_m[i]) && at(b.height_m) !== null ? a.height_m[i] - at(b.height_m) : null;
+    const sd = Math.hypot(a.height_sd_m?.[i] ?? 0, at(b.height_sd_m) ?? 0);
+    line.t.push(t);
+    line.v.push(d);
+    line.lo.push(d === null ? null : d - sd);
+    line.hi.push(d === null ? null : d + sd);
+  }
+  apart.spec.title = `${called(two[0].result)} minus ${called(two[1].result)}, ± one standard deviation`;
+  apart.setLines([{ t: line.t, v: line.v, width: 2.5, label: "difference", band: { lo: line.lo, hi: line.hi } }]);
+}
+
+/** between is a value on the straight line between two; null beside a gap. */
+export const between = (t, t0, t1, v0, v1) => (known(v0) && known(v1) ? v0 + ((v1 - v0) * (t - t0)) / (t1 - t0 || 1) : null);
 
 /** called names a flight where there may be another with the same number. */
 function called(r) {
@@ -70,6 +104,7 @@ function called(r) {
 function spread(results) {
   const foot = document.getElementById("spread");
   if (results.length < 2) return foot.replaceChildren();
+  const extra = document.querySelectorAll(".choose thead th").length - 8; // of the set-up: what was chosen has no spread
   const columns = [["apogee_m", "height"], ["time_to_apogee_s", "time"], ["max_speed_mps", "speed"], ["release_lag_s", "time"], ["descent_mps", "speed"], ["duration_s", "time"]];
   const tr = make("tr");
   tr.append(make("td"), make("th", `Mean of ${results.length} ± spread`, { scope: "row" }));
@@ -78,6 +113,7 @@ function spread(results) {
     const text = v.length < 2 ? "–" : quantity(kind, mean(v), deviation(v));
     tr.append(make("td", text, { class: "n" }));
   }
+  for (let i = 0; i < extra; i++) tr.append(make("td"));
   foot.replaceChildren(tr);
 }
 

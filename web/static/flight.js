@@ -159,21 +159,36 @@ async function frames(t) {
   showFrames(document.getElementById("frames"), list, Date.parse(detail.result.launched_at) + t * 1000);
 }
 
+/** found is an event as it was worked out after the flight, which takes the place
+ *  of what was called live and says so. */
+function found(e, s) {
+  const r = detail.result;
+  const live = s(e.at);
+  const lag = known(r.time_to_apogee_s) && known(r.release_lag_s) ? r.time_to_apogee_s + r.release_lag_s : null;
+  const worked = { liftoff: 0, burnout: r.burnout_s, apogee: r.time_to_apogee_s, release: lag, touchdown: r.duration_s }[e.kind];
+  const t = known(worked) ? worked : live;
+  const height = e.kind === "apogee" && known(r.apogee_m) ? [r.apogee_m, r.apogee_sd_m] : [e.altitude_m, e.altitude_sd_m];
+  const called = !known(worked) ? "as called live" : Math.abs(t - live) >= 0.005 ? `called live at ${fixed(live, 2)} s` : "";
+  const text = [e.kind === "apogee" ? "top" : e.kind, known(height[0]) && `at ${quantity("height", ...height)}`, e.note].filter(Boolean).join(", ");
+  return { t, at: Date.parse(r.launched_at) + t * 1000, text, called };
+}
+
 function happened() {
   const s = sinceLiftoff;
   const list = document.getElementById("events");
   const all = [
-    ...detail.events.map((e) => ({ t: s(e.at), at: e.at, text: [e.kind === "apogee" ? "top" : e.kind, known(e.altitude_m) && `at ${quantity("height", e.altitude_m, e.altitude_sd_m)}`, e.note].filter(Boolean).join(", ") })),
+    ...detail.events.map((e) => found(e, s)),
     ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${toldOf(a)}`, alarm: true })),
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {
     const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});
-    const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: clock(Date.parse(e.at)) });
+    const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: clock(typeof e.at === "number" ? e.at : Date.parse(e.at)) });
     b.addEventListener("click", () => {
       view.setCursor(e.t);
       frames(e.t).catch(failed);
     });
     li.append(b, " ", e.text);
+    if (e.called) li.append(make("span", ` (${e.called})`, { class: "quiet" }));
     return li;
   }));
 }

@@ -169,6 +169,7 @@ export class Plot {
       ctx.moveTo(crisp(x(this.view.cursor), ratio), TOP);
       ctx.lineTo(crisp(x(this.view.cursor), ratio), h - BOTTOM);
       ctx.stroke();
+      for (const l of this.lines) if (!l.dots) this.marker(ctx, k, l, x, y);
     }
     if (this.drag) {
       ctx.fillStyle = k.sky;
@@ -237,6 +238,19 @@ export class Plot {
     }
     ctx.stroke();
     ctx.setLineDash([]);
+  }
+
+  /** marker is a ring where the cursor meets a line. */
+  marker(ctx, k, l, x, y) {
+    const i = nearest(l.t, this.view.cursor);
+    if (i < 0 || !Number.isFinite(l.v[i]) || l.v[i] === null || Math.abs(l.t[i] - this.view.cursor) > 2) return;
+    ctx.beginPath();
+    ctx.arc(x(l.t[i]), y(convert(this.spec.kind, l.v[i])), 5, 0, 2 * Math.PI);
+    ctx.fillStyle = k.paper;
+    ctx.strokeStyle = typeof l.colour === "function" ? l.colour(k) : l.colour ?? k.sky;
+    ctx.lineWidth = 2.5;
+    ctx.fill();
+    ctx.stroke();
   }
 
   dots(ctx, l, from, to, x, y) {
@@ -337,6 +351,15 @@ export class Plot {
       this.drag = null;
       view.draw();
     });
+    // Turning the wheel zooms about the pointer; with it alone over a plot the page
+    // scrolls on once all is seen.
+    el.addEventListener("wheel", (e) => {
+      const factor = e.deltaY < 0 ? 0.8 : 1.25;
+      const all = view.range[0] <= view.bounds[0] && view.range[1] >= view.bounds[1];
+      if (factor > 1 && all) return;
+      e.preventDefault();
+      view.setRange(zoom(view.range, this.x().invert(e.offsetX), factor, view.bounds, LEAST));
+    }, { passive: false });
     el.addEventListener("dblclick", () => view.setRange([...view.bounds]));
     el.addEventListener("keydown", (e) => this.key(e));
   }
