@@ -81,7 +81,7 @@ func wantFeet(t *testing.T, b *browsertest.Tab) {
 		while (walk.nextNode()) if (!walk.currentNode.parentElement.closest('pre, code, .notes, noscript, template, [aria-live]') && metric.test(walk.currentNode.data)) bad.push(walk.currentNode.data);
 		for (const el of document.querySelectorAll('[aria-label], [title]')) for (const name of ['aria-label', 'title'])
 			if (metric.test(el.getAttribute(name) ?? '')) bad.push(name + ' ' + el.getAttribute(name));
-		if (!/ ft/.test(document.querySelector('main').textContent) && !/^.(clock|links|ready|signin|nowhere|alarms|sessions)$/.test(location.pathname)) bad.push('(nothing in feet at all)');
+		if (!/ ft/.test(document.querySelector('main').textContent) && !/^.(clock|links|ready|signin|nowhere|alarms|sessions|join)$/.test(location.pathname)) bad.push('(nothing in feet at all)');
 		return bad.map((text) => location.pathname + ': ' + text); })()`, &left)
 	for _, l := range left {
 		t.Errorf("in feet is left: %s", l)
@@ -141,7 +141,7 @@ func browserKeyboard(t *testing.T, browser *browsertest.Browser) {
 		t.Errorf("live regions (-want +got)\n%s", d)
 	}
 	var stops []string
-	for range 14 {
+	for range 18 {
 		b.Press("Tab")
 		var at string
 		b.Eval(`document.activeElement.id || document.activeElement.className.replace("wide", "") || document.activeElement.textContent`, &at)
