@@ -130,9 +130,8 @@ func (p *Program) definition(d aprs.Definition, bad *aprs.Error, base int, m *id
 	if from := m.from.String(); from != "" && from != d.Of {
 		return p.reject(Unknown, ReasonNotOurs, "", base, fmt.Sprintf("what it says of the telemetry of %s comes from %s", d.Of, from))
 	}
-	r := p.reject(Heading, ReasonHeadline, "", base, "what the telemetry of "+d.Of+" means ("+d.Kind+")")
-	r.lesson = &lesson{layout: p.name, aprs: &d}
-	return r
+	m.lesson = &lesson{layout: p.name, aprs: &d}
+	return p.reject(Heading, ReasonHeadline, "", base, "what the telemetry of "+d.Of+" means ("+d.Kind+")")
 }
 
 // mostTaught bounds the stations whose definitions are kept.

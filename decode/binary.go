@@ -91,7 +91,9 @@ func (p *Program) readBinary(b []byte, base int, sc *scratch) *Reject {
 			return p.reject(Unknown, ReasonNotOurs, f.name, base+f.at, number(v)+" is not what the layout is for")
 		}
 	}
-	if len(b) != p.binary.length {
+	extra := len(b) - p.binary.length
+	more := p.series != nil && p.series.count == 0 && extra >= 0 && extra%p.series.grows == 0 && extra/p.series.grows < mostReadings
+	if extra != 0 && !more {
 		kind := Corrupt
 		if p.check != nil {
 			kind = Unknown
@@ -109,6 +111,9 @@ func (p *Program) readBinary(b []byte, base int, sc *scratch) *Reject {
 			v = math.NaN()
 		}
 		sc.raw[i] = v
+	}
+	if p.series != nil {
+		p.readSeries(b, extra, sc)
 	}
 	return nil
 }

@@ -121,7 +121,7 @@ func (p *Program) parseCarried(b []byte, base int, sc *scratch, m *ident) *Rejec
 		*m = said
 		return nil
 	}
-	if r.Offset >= 0 {
+	if m.lesson = said.lesson; r.Offset >= 0 {
 		r.Detail = fmt.Sprintf("byte %d of the frame in %s: %s", r.Offset, f.name, r.Detail)
 		r.Offset = p.within(b, base, in.at, int(size*float64(r.Offset)))
 	}

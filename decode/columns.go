@@ -157,14 +157,14 @@ func unquoted(line []byte, s span) span {
 
 // headerIn says whether a line of a layout with named columns is a header, or
 // must wait for one: nil if it is to be read.
-func (p *Program) headerIn(line []byte, base int) *Reject {
+func (p *Program) headerIn(line []byte, base int, m *ident) *Reject {
 	if len(p.text.header) > 0 && bytes.Equal(trimSpaces(line), p.text.header) {
 		return p.reject(Heading, ReasonHeadline, "", base, "the line that names the columns")
 	}
 	if !p.text.nameless {
 		return nil
 	}
-	if r := p.newHeader(line, base); r != nil {
+	if r := p.newHeader(line, base, m); r != nil {
 		return r
 	}
 	return p.reject(Unknown, ReasonHeadline, "", base, fmt.Sprintf("no line has named the columns yet; write header = … in the layout, or the columns' numbers: %.80q", line))
@@ -172,13 +172,12 @@ func (p *Program) headerIn(line []byte, base int) *Reject {
 
 // newHeader says whether a line that is not the known header is one: a board
 // that starts anew, perhaps with another program, names its columns again.
-func (p *Program) newHeader(line []byte, base int) *Reject {
+func (p *Program) newHeader(line []byte, base int, m *ident) *Reject {
 	if len(line) > maxHeader || !p.namesAll(line) {
 		return nil
 	}
-	r := p.reject(Heading, ReasonHeadline, "", base, "the line that names the columns")
-	r.lesson = &lesson{layout: p.name, header: string(trimSpaces(line))}
-	return r
+	m.lesson = &lesson{layout: p.name, header: string(trimSpaces(line))}
+	return p.reject(Heading, ReasonHeadline, "", base, "the line that names the columns")
 }
 
 // maxHeader is how long a header line may be.

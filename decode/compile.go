@@ -44,7 +44,18 @@ const (
 // that it may name as inner. The error is a *LayoutError, or ingest's error
 // for the framing wrapped in one.
 func Compile(l Layout, others []Layout) (*Program, error) {
-	return compileDepth(l, others, 1)
+	p, err := compileDepth(l, others, 1)
+	if err == nil && p.hasSeries() {
+		p.several = true
+		each := map[string]bool{}
+		p.seriesNames(each)
+		for i, name := range p.names {
+			if !each[name] {
+				p.once = append(p.once, i)
+			}
+		}
+	}
+	return p, err
 }
 
 func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
@@ -85,6 +96,9 @@ func compileDepth(l Layout, others []Layout, depth int) (*Program, error) {
 		return nil, err
 	}
 	if err := c.compileBarometer(); err != nil {
+		return nil, err
+	}
+	if err := c.compileSeries(); err != nil {
 		return nil, err
 	}
 	if err := c.finishBinary(); err != nil {
@@ -193,6 +207,7 @@ func (c *compiler) wrongForm() error {
 		{"inner", l.Inner != "", outer},
 		{"seq_of", l.SeqOf != "", []form{formKinds}},
 		{"kinds", len(l.Kinds) > 0, []form{formKinds}},
+		{"series", l.Series != nil, leaf},
 		{"fields", len(l.Fields) > 0, leaf},
 		{"barometer", l.Barometer != nil, leaf},
 	} {

@@ -128,6 +128,9 @@ func (c *compiler) placeOf(i int, lf Field, f *field) error {
 		return c.fieldErrorf(i, "at", "%d is outside the frame; the largest has %d bytes", f.at, maxMessage)
 	}
 	c.before, c.next = f.at, f.at+f.size
+	if lf.Series {
+		c.next += c.seriesSize(i)
+	}
 	return nil
 }
 

@@ -170,6 +170,20 @@ func (c *compiler) finishBinary() error {
 	for _, f := range c.p.fields {
 		need = max(need, f.at+f.size)
 	}
+	if s := c.p.series; s != nil {
+		for n := range s.fields {
+			if s.count > 1 {
+				size, _ := c.deltaSize(s.fields[n]) //nolint:errcheck // placeSeries has looked
+				need = max(need, s.second[n]+(s.count-2)*s.steps[n]+size)
+			}
+		}
+		if s.count == 0 && (c.layout.Length != 0 || c.p.check != nil && c.p.check.at >= 0) {
+			return c.errorf("length", "readings whose number the frame's length tells have no fixed length, and the checksum behind them; leave length and at out")
+		}
+	}
+	if need > maxMessage {
+		return c.errorf("series", "the frame would have %d bytes; the largest has %d", need, maxMessage)
+	}
 	k := c.p.check
 	n := need
 	if k != nil {

@@ -51,6 +51,8 @@ type Decoder struct {
 	ids     map[string]uint32 // configured
 	rockets []*rocket         // in order of first hearing
 	gap     int64
+	more    []Sample
+	lesson  *lesson // what the frame parsed last says of others
 	refused refusal
 	guests  *Guests
 	guest   uint32 // id of the frame decoded last, if nobody configured it
@@ -231,7 +233,7 @@ func (p *Program) guarded() bool {
 // Decode turns a frame into a sample. The error is a *Reject. The sample's
 // Names are shared and its Values are its own; nothing refers to f.Bytes.
 func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
-	d.gap, d.refused, d.isGuest = 0, refusal{}, false
+	d.gap, d.refused, d.isGuest, d.more = 0, refusal{}, false, nil
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)
@@ -246,7 +248,7 @@ func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 				return s, nil
 			}
 		}
-		if r.lesson != nil {
+		if d.lesson != nil {
 			return Sample{}, d.learn(l, i, r)
 		}
 		worst = worse(worst, r)

@@ -90,11 +90,17 @@ func (p *Program) readDocument(b []byte, base int, sc *scratch) *Reject {
 			}
 			continue
 		}
+		if p.layout.Fields[i].Series {
+			continue
+		}
 		raw, ok := f.readValue(v)
 		if !ok {
 			return p.reject(Corrupt, ReasonNumber, f.name, base, valueText(v))
 		}
 		sc.raw[i] = raw
+	}
+	if p.series != nil {
+		return p.listSeries(base, sc)
 	}
 	return nil
 }

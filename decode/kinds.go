@@ -81,7 +81,7 @@ func (p *Program) parseKinds(b []byte, base int, sc *scratch, m *ident) *Reject 
 			*m, sc.kind = said, i
 			return nil
 		}
-		if r.lesson != nil {
+		if m.lesson = said.lesson; m.lesson != nil {
 			return r
 		}
 		worst = worse(worst, r)

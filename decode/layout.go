@@ -94,6 +94,9 @@ type Layout struct {
 	// where each kind counts its own. Without it all kinds count together.
 	SeqOf string `toml:"seq_of"`
 
+	// Series says how several readings stand in one frame; nil if it has one.
+	Series *Series `toml:"series"`
+
 	// Rocket is the id of the only rocket that sends this layout. Without it
 	// the id comes from the field "rocket", or the link says whose it is.
 	Rocket *uint32 `toml:"rocket"`
@@ -185,6 +188,12 @@ type Field struct {
 	Min     *float64 `toml:"min"`
 	Max     *float64 `toml:"max"`
 	Outside string   `toml:"outside"`
+
+	// Series says that the field is there once for each of the frame's readings: a
+	// list in a document. Delta says that those behind the first are differences to
+	// the reading before, of that type (i8, i16 …; any word in a document).
+	Series bool   `toml:"series"`
+	Delta  string `toml:"delta"`
 
 	// Ignore reads the field and makes no channel of it. In text forms its
 	// content does not matter then, unless something else refers to it.

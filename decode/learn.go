@@ -31,14 +31,14 @@ func (x *lesson) replaces(old *lesson) bool {
 // learn gives a link the program that a heading asks for, and what is to be said
 // of the heading. The board's tracks go on.
 func (d *Decoder) learn(l *link, program int, r *Reject) *Reject {
-	lessons := slices.DeleteFunc(slices.Clone(l.lessons), func(old lesson) bool { return r.lesson.replaces(&old) })
-	lessons = append(lessons, *r.lesson)
+	lessons := slices.DeleteFunc(slices.Clone(l.lessons), func(old lesson) bool { return d.lesson.replaces(&old) })
+	lessons = append(lessons, *d.lesson)
 	if len(lessons) > mostLessons {
 		lessons = lessons[1:]
 	}
 	var err error
-	if r.lesson.aprs != nil {
-		l.programs[program].teach(l.scratch[program], r.lesson)
+	if d.lesson.aprs != nil {
+		l.programs[program].teach(l.scratch[program], d.lesson)
 	} else {
 		err = d.taught(l, program, lessons)
 	}
@@ -121,7 +121,7 @@ func (d *Decoder) Learn(linkName string, b []byte) bool {
 	}
 	var p Parsed
 	for i := range l.programs {
-		if r := d.parseAs(l, i, b, &p); r != nil && r.lesson != nil {
+		if r := d.parseAs(l, i, b, &p); r != nil && d.lesson != nil {
 			return d.learn(l, i, r).Kind == Heading
 		}
 	}

@@ -123,8 +123,10 @@ func (m *Merger) Take(s *Sample) (first bool) {
 		return false // whether it is a copy is forgotten; it is of no use now
 	}
 	r.put(key, l, s)
-	r.total.add(s.Boot, s.Seq)
-	l.count.add(s.Boot, s.Seq)
+	if s.Part == 0 || s.Seq >= 0 { // a message is counted once, however many readings it holds
+		r.total.add(s.Boot, s.Seq)
+		l.count.add(s.Boot, s.Seq)
+	}
 	s.At = s.At.Add(-l.shift)
 	return true
 }
@@ -219,7 +221,9 @@ func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s *Sample) {
 		return
 	}
 	m.heard = append(m.heard, l)
-	l.count.add(s.Boot, s.Seq)
+	if s.Part == 0 || s.Seq >= 0 {
+		l.count.add(s.Boot, s.Seq)
+	}
 	first := r.links[0]
 	switch {
 	case m.link == first:

@@ -27,6 +27,8 @@ type Parsed struct {
 	// hands them on to the sample.
 	Values []float64
 
+	readings []reading // if the frame has several
+
 	clock   float64 // in the frame's own unit
 	program int     // which of the link's
 	refused refusal // the first value that its channel cannot mean
@@ -66,7 +68,7 @@ func (d *Decoder) HasClock(linkName string) bool {
 // measured. Frames must come in the order in which they were heard. The sample
 // takes over p.Values. The error is a *Reject.
 func (d *Decoder) Place(f *ingest.Frame, p *Parsed) (Sample, error) {
-	d.gap, d.refused, d.isGuest = 0, refusal{}, false
+	d.gap, d.refused, d.isGuest, d.more = 0, refusal{}, false, nil
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)
@@ -101,7 +103,8 @@ func worse(a, b *Reject) *Reject {
 func (d *Decoder) parseAs(l *link, program int, b []byte, out *Parsed) *Reject {
 	p, sc := l.programs[program], l.scratch[program]
 	m := ident{boot: math.NaN(), seq: math.NaN(), clock: math.NaN()}
-	if r := p.parse(b, 0, sc, &m); r != nil {
+	r := p.parse(b, 0, sc, &m)
+	if d.lesson = m.lesson; r != nil {
 		return r
 	}
 	if m.boot > math.MaxUint32 {
@@ -111,13 +114,12 @@ func (d *Decoder) parseAs(l *link, program int, b []byte, out *Parsed) *Reject {
 	if !m.hasRocket {
 		id = d.ids[l.rocket]
 	}
-	if r := p.fill(id, sc); r != nil {
-		return r
-	}
 	*out = Parsed{
-		refused: sc.refused,
-		ID:      m.rocket, HasID: m.hasRocket, Boot: m.boot, Seq: m.seq, clock: m.clock, program: program,
-		ClockUs: p.clock.conv.apply(m.clock), Values: append(out.Values[:0], sc.values...),
+		Values: out.Values, ID: m.rocket, HasID: m.hasRocket, Boot: m.boot, Seq: m.seq, clock: m.clock, program: program,
+		ClockUs: p.clock.conv.apply(m.clock),
+	}
+	if r := p.fillReadings(id, sc, out); r != nil {
+		return r
 	}
 	if p.clock.wrap > 0 {
 		out.WrapUs = p.clock.wrap * p.clock.conv.mul / p.clock.conv.div
@@ -145,5 +147,8 @@ func (d *Decoder) place(f *ingest.Frame, l *link, in *Parsed) (Sample, *Reject) 
 	}
 	s.At = f.Heard.Add(time.Duration(atMono - f.Mono))
 	s.Values = Channels{Names: p.names, Values: in.Values}
-	return s, nil
+	if !p.several {
+		return s, nil
+	}
+	return d.spread(s, in.readings), nil
 }

@@ -41,6 +41,10 @@ type Program struct {
 	kinds   []kind
 	code    beeps.Code // of a sounder
 
+	series  *seriesForm // nil if a frame has one reading
+	several bool        // so may those within it
+	once    []int       // channels that a frame has once, if it may have several readings
+
 	uncounted bool // one of several kinds, whose numbers are not those that count
 }
 
@@ -148,6 +152,9 @@ type scratch struct {
 
 	refused refusal // of the frame at hand
 
+	rows     int       // readings in the frame at hand
+	readings []float64 // of each one, the fields that it has
+
 	cells   []span // text with columns: where each field is
 	picked  document.Picked
 	carried carried
@@ -178,6 +185,7 @@ type ident struct {
 	rocket           uint32
 	hasRocket        bool
 	boot, seq, clock float64
+	lesson           *lesson // of a Heading: what it says
 }
 
 // parse checks the frame and reads its fields into sc.raw. base is where b
@@ -203,7 +211,7 @@ func (p *Program) parse(b []byte, base int, sc *scratch, m *ident) *Reject {
 	case formNMEA:
 		r = p.readNMEA(b, base, sc)
 	case formDelimited:
-		r = p.readDelimited(b, base, sc)
+		r = p.readDelimited(b, base, sc, m)
 	default:
 		r = p.readDocument(b, base, sc)
 	}

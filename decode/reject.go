@@ -50,8 +50,6 @@ type Reject struct {
 	Layout string     `json:"layout,omitempty"` // the layout that was tried
 	Field  string     `json:"field,omitempty"`  // the field, if one is to blame
 	Offset int        `json:"offset"`           // the byte of the frame where it shows, from 0; -1 if nowhere
-
-	lesson *lesson // of a Heading: what it says
 }
 
 // Brief says what was wrong in a few words, without the bytes; empty if the

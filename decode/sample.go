@@ -16,6 +16,9 @@ type Sample struct {
 	Session string `json:"session"`
 	Link    string `json:"link"`
 	N       uint64 `json:"n"`
+	// Part tells the samples of a frame apart that holds several readings, from 1
+	// on; it belongs to the key then. 0 where a frame is one sample.
+	Part uint16 `json:"part,omitempty"`
 	// Rocket is the configured name, or "id-<n>" for a board nobody configured.
 	Rocket string `json:"rocket"`
 	// Boot counts the board's starts, as told by the board or recognised from

@@ -12,7 +12,7 @@ import (
 // binary64, little-endian; a text has its length before it.
 //
 //	session, link, rocket   text
-//	n, boot                 unsigned
+//	n, part, boot           unsigned
 //	seq, clock_us, passed   signed
 //	heard, at               s since 1970, signed, and ns, unsigned
 //	rssi                    how many there are, 0 or 1, and the float
@@ -25,6 +25,7 @@ func (s *Sample) AppendCompact(b []byte) []byte {
 		b = appendText(b, t)
 	}
 	b = binary.AppendUvarint(b, s.N)
+	b = binary.AppendUvarint(b, uint64(s.Part))
 	b = binary.AppendUvarint(b, uint64(s.Boot))
 	for _, v := range []int64{s.Seq, s.Clock, s.Passed} {
 		b = binary.AppendVarint(b, v)
@@ -65,7 +66,7 @@ func ReadCompact(b []byte) (s Sample, rest []byte, err error) {
 	// One copy, which all the names are parts of.
 	r := compactReader{b: b, text: string(b), ok: true}
 	s.Session, s.Link, s.Rocket = r.name(), r.name(), r.name()
-	s.N, s.Boot = r.unsigned(), uint32(r.unsigned())
+	s.N, s.Part, s.Boot = r.unsigned(), uint16(r.unsigned()), uint32(r.unsigned())
 	s.Seq, s.Clock, s.Passed = r.signed(), r.signed(), r.signed()
 	s.Heard, s.At = r.time(), r.time()
 	if r.unsigned() == 1 {

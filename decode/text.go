@@ -36,14 +36,14 @@ type textForm struct {
 // span is where a field is in the line.
 type span struct{ from, to int }
 
-func (p *Program) readDelimited(b []byte, base int, sc *scratch) *Reject {
+func (p *Program) readDelimited(b []byte, base int, sc *scratch, m *ident) *Reject {
 	line := trimEnd(b)
-	if r := p.headerIn(line, base); r != nil {
+	if r := p.headerIn(line, base, m); r != nil {
 		return r
 	}
 	r := p.readLine(line, base, sc)
 	if r != nil && len(p.text.header) > 0 {
-		if h := p.newHeader(line, base); h != nil {
+		if h := p.newHeader(line, base, m); h != nil {
 			return h
 		}
 	}

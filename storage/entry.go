@@ -18,6 +18,8 @@ type Entry struct {
 	Seq    uint64
 	Frame  *ingest.Frame
 	Sample *decode.Sample
+	// More are the further samples of a frame that holds several readings.
+	More   []decode.Sample
 	Reject *decode.Rejected
 	Event  *flight.Event
 	Alarm  *flight.Alarm
@@ -28,7 +30,7 @@ func (e Entry) Parts() []Entry {
 	if e.Frame == nil || e.Sample == nil && e.Reject == nil {
 		return []Entry{e}
 	}
-	return []Entry{{Seq: e.Seq, Frame: e.Frame}, {Seq: e.Seq, Sample: e.Sample, Reject: e.Reject}}
+	return []Entry{{Seq: e.Seq, Frame: e.Frame}, {Seq: e.Seq, Sample: e.Sample, More: e.More, Reject: e.Reject}}
 }
 
 // NewEntry makes an entry of a *ingest.Frame, *decode.Sample, *decode.Rejected,

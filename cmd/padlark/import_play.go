@@ -144,7 +144,7 @@ func (p *player) decodeOne(d *decode.Decoder, f *ingest.Frame, said *decode.Pars
 		s, err = d.Decode(*f)
 	}
 	if err == nil {
-		rows.Samples = append(rows.Samples, s)
+		rows.Samples = append(append(rows.Samples, s), d.More()...)
 		return nil
 	}
 	var rej *decode.Reject

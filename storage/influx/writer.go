@@ -210,6 +210,9 @@ func (w *Writer) encode(entries []storage.Entry, shift time.Duration) (b *block,
 		switch e := &entries[i]; {
 		case e.Sample != nil:
 			b.take(appendSample(b.buf, w.opt.Station, e.Sample, shift))
+			for k := range e.More {
+				b.take(appendSample(b.buf, w.opt.Station, &e.More[k], shift))
+			}
 		case e.Event != nil:
 			landed = landed || e.Event.Kind == flight.Touchdown
 			b.take(appendEvent(b.buf, w.opt.Station, e.Event, shift))

@@ -146,6 +146,9 @@ func (r *Reader) decode(e *storage.Entry) error {
 		return err
 	default:
 		e.Sample = &s
+		if d, ok := r.decoder.(interface{ More() []decode.Sample }); ok {
+			e.More = d.More()
+		}
 	}
 	return nil
 }

@@ -232,7 +232,8 @@ func sampleRows(m *block.Samples, from int, w window, like decode.Sample, epoch 
 			continue
 		}
 		s := like
-		s.N, s.Boot, s.Seq, s.Clock, s.Passed = uint64(m.N[i]), uint32(m.Boot[i]), m.Seq[i], m.Clock[i], m.Passed[i]
+		s.N, s.Part = numberParts(m.N[i])
+		s.Boot, s.Seq, s.Clock, s.Passed = uint32(m.Boot[i]), m.Seq[i], m.Clock[i], m.Passed[i]
 		s.At, s.Heard = epoch.Add(time.Duration(m.At[i])), epoch.Add(time.Duration(m.Mono[i]))
 		if _, ok := m.RSSI.At(i); ok {
 			s.RSSI = &rssi[i]

@@ -133,7 +133,11 @@ func (in *inserter) entry(ctx context.Context, e *storage.Entry) error {
 		}
 	}
 	if e.Sample != nil {
-		if err := in.sample(ctx, e.Sample); errors.Is(err, errTooWide) {
+		err := in.sample(ctx, e.Sample)
+		for i := 0; i < len(e.More) && err == nil; i++ {
+			err = in.sample(ctx, &e.More[i])
+		}
+		if errors.Is(err, errTooWide) {
 			return in.setAside(ctx, e, err)
 		} else if err != nil {
 			return err
@@ -260,7 +264,7 @@ func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
 			to.Channel(name, i).Put(row, v)
 		}
 	}
-	to.N = append(to.N, int64(s.N))
+	to.N = append(to.N, sampleNumber(s))
 	to.Boot = append(to.Boot, int64(s.Boot))
 	to.Seq = append(to.Seq, max(s.Seq, -1))
 	to.Clock = append(to.Clock, max(s.Clock, -1))
@@ -268,6 +272,29 @@ func (in *inserter) sample(ctx context.Context, s *decode.Sample) error {
 	to.Mono = append(to.Mono, n.rel(s.Heard))
 	to.Passed = append(to.Passed, s.Passed)
 	return nil
+}
+
+// A sample's number in the archive is its frame's. That of one of several of a
+// frame has the number of the part below it and a bit above it, so that it is one of
+// its own and rises with the others; a float64 still holds it exactly.
+const (
+	partBits = 10
+	partFlag = 1 << 52
+)
+
+func sampleNumber(s *decode.Sample) int64 {
+	if s.Part == 0 {
+		return int64(s.N)
+	}
+	return partFlag | int64(s.N)<<partBits | int64(s.Part)
+}
+
+// numberParts is what sampleNumber made a number of.
+func numberParts(number int64) (n uint64, part uint16) {
+	if number&partFlag == 0 {
+		return uint64(number), 0
+	}
+	return uint64(number&^partFlag) >> partBits, uint16(number & (1<<partBits - 1))
 }
 
 // rel is a time in ns since the session's epoch.

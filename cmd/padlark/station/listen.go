@@ -57,6 +57,9 @@ func (e *Ear) Run(ctx context.Context, out func(decode.Sample) error) error {
 		s, err := e.decoder.Decode(f)
 		var rej *decode.Reject
 		if errors.As(err, &rej) {
+			if rej.Kind == decode.Heading {
+				return nil // it has said what others mean
+			}
 			e.links.counter(f.Link).AddBad(rej.Reason, rej.Brief(), f)
 			return nil
 		}
@@ -69,7 +72,15 @@ func (e *Ear) Run(ctx context.Context, out func(decode.Sample) error) error {
 		if missed := e.decoder.Gap(); missed > 0 {
 			e.links.counter(f.Link).AddGap(uint64(missed))
 		}
-		return out(s)
+		if err := out(s); err != nil {
+			return err
+		}
+		for _, s := range e.decoder.More() {
+			if err := out(s); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 }
 

@@ -75,10 +75,17 @@ func (b *rebuilt) take(e *storage.Entry) {
 			return
 		}
 		b.sampled = e.Frame.Passed
-		out := b.engine.Sample(e.Sample)
-		b.made.Events = append(b.made.Events, out.Events...)
-		b.made.Alarms = append(b.made.Alarms, out.Alarms...)
+		b.watch(e.Sample)
+		for i := range e.More {
+			b.watch(&e.More[i])
+		}
 	}
+}
+
+func (b *rebuilt) watch(s *decode.Sample) {
+	out := b.engine.Sample(s)
+	b.made.Events = append(b.made.Events, out.Events...)
+	b.made.Alarms = append(b.made.Alarms, out.Alarms...)
 }
 
 // unsaid is what the frames have brought about and the crash has kept from being

@@ -154,10 +154,23 @@ func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
 	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
 		q.stats(f.Link).AddGap(uint64(missed))
 	}
-	if err := q.out.PublishSample(&s, q.sampled); err != nil {
+	if err := q.publish(ctx, &s); err != nil {
 		return err
 	}
-	q.sampled = f.Passed
+	more := q.decoder.More()
+	for i := range more {
+		if err := q.publish(ctx, &more[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (q *sequencer) publish(ctx context.Context, s *decode.Sample) error {
+	if err := q.out.PublishSample(s, q.sampled); err != nil {
+		return err
+	}
+	q.sampled = s.Passed
 	return q.notTooFar(ctx)
 }
 

@@ -236,6 +236,9 @@ func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error
 		}
 		if err == nil && e.Sample != nil && e.Sample.Passed > after {
 			err = fn(e.Sample)
+			for i := 0; i < len(e.More) && err == nil; i++ {
+				err = fn(&e.More[i])
+			}
 		}
 		if err != nil {
 			return err

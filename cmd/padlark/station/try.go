@@ -115,8 +115,13 @@ func (t *try) frame(f ingest.Frame) error {
 	case err != nil:
 		return err
 	}
-	t.count(f.Link).Samples++
-	return t.printer.Sample(s)
+	for _, s := range append([]decode.Sample{s}, t.decoder.More()...) {
+		t.count(f.Link).Samples++
+		if err := t.printer.Sample(s); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // finish shows the pieces that made no frame: the last of each link.
