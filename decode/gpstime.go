@@ -2,12 +2,35 @@ package decode
 
 import (
 	"bytes"
+	"encoding/json"
 	"math"
 	"strconv"
 	"time"
 )
 
-// GPSTime reads UTC from an NMEA 0183 (IEC 61162-1) sentence RMC or ZDA of any
+// GPSTime reads the UTC of a receiver's fix from a line: an NMEA sentence, or a
+// report of gpsd. ok is false for every other line.
+func GPSTime(line []byte) (t time.Time, ok bool) {
+	if bytes.HasPrefix(line, []byte(`{"class":"TPV"`)) {
+		return gpsdTime(line)
+	}
+	return nmeaTime(line)
+}
+
+// gpsdTime reads the time of a position report of gpsd (gpsd_json(5)): mode 2 and 3
+// are fixes in two and three dimensions.
+func gpsdTime(line []byte) (t time.Time, ok bool) {
+	var report struct {
+		Mode int       `json:"mode"`
+		Time time.Time `json:"time"`
+	}
+	if json.Unmarshal(line, &report) != nil || report.Mode < 2 || report.Time.IsZero() {
+		return t, false
+	}
+	return report.Time.UTC(), true
+}
+
+// nmeaTime reads UTC from an NMEA 0183 (IEC 61162-1) sentence RMC or ZDA of any
 // talker:
 //
 //	$--RMC,hhmmss.ss,A,llll.ll,a,yyyyy.yy,a,x.x,x.x,ddmmyy,...*HH
@@ -17,7 +40,7 @@ import (
 // whose receiver has no fix (status V), and for a time that does not exist. The
 // time is that of the fix; the sentence follows it within the same second. RMC
 // has two digits of the year: 80 to 99 are of the last century.
-func GPSTime(line []byte) (t time.Time, ok bool) {
+func nmeaTime(line []byte) (t time.Time, ok bool) {
 	line = trimEnd(line)
 	star := bytes.LastIndexByte(line, '*')
 	if len(line) < 8 || line[0] != '$' || star != len(line)-3 {

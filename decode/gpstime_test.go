@@ -26,6 +26,12 @@ func TestGPSTime(t *testing.T) {
 		{"no such hour", summed("GPZDA,245959,16,09,2019,00,00"), ""},
 		{"another sentence", "$GPHDT,228.02,T*0F", ""},
 		{"our own", "$PLRK,7,1,4,80,98000,1500,3900,1000,0*" + "00", ""},
+		// The example of the manual page gpsd_json(5), from memory, and changed.
+		{"gpsd", `{"class":"TPV","device":"/dev/pts/1","time":"2005-06-08T10:34:48.283Z","ept":0.005,"lat":46.498293369,"lon":7.567411672,"alt":1343.127,"eph":36.000,"epv":32.321,"track":10.3788,"speed":0.091,"climb":-0.085,"mode":3}`, "2005-06-08T10:34:48.283Z"},
+		{"gpsd without a fix", `{"class":"TPV","time":"2005-06-08T10:34:48.283Z","mode":1}`, ""},
+		{"gpsd without a time", `{"class":"TPV","mode":3}`, ""},
+		{"gpsd cut off", `{"class":"TPV","mode":3,"time":"2005-06-08T10:34:48`, ""},
+		{"another report", `{"class":"SKY","time":"2005-06-08T10:34:48.283Z","mode":3}`, ""},
 		{"nothing", "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -61,6 +67,7 @@ func TestGPSTimeRoundTrip(t *testing.T) {
 }
 
 func FuzzGPSTime(f *testing.F) {
+	f.Add([]byte(`{"class":"TPV","mode":3,"time":"2005-06-08T10:34:48.283Z"}`))
 	f.Add([]byte("$GPZDA,195959.00,16,09,2019,00,00*6A"))
 	f.Add([]byte("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"))
 	f.Fuzz(func(t *testing.T, b []byte) {

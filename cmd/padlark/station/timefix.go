@@ -168,7 +168,7 @@ func (c *clockFix) vouch(ctx context.Context, sd time.Duration, how string) erro
 
 // frame looks whether a frame tells the time. It never waits.
 func (c *clockFix) frame(f *ingest.Frame) {
-	if c == nil || len(f.Bytes) == 0 || f.Bytes[0] != '$' {
+	if c == nil || len(f.Bytes) == 0 || f.Bytes[0] != '$' && f.Bytes[0] != '{' {
 		return
 	}
 	truth, ok := decode.GPSTime(f.Bytes)
