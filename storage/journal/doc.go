@@ -17,6 +17,9 @@
 // in memory, then the oldest give way and are counted, and a note in the journal
 // says how many are missing.
 //
+// The journal of a session that has ended is packed in columns and compressed
+// (ingest.PackCapture); every reader takes it like a plain one.
+//
 // # Followers
 //
 // A Follower reads the file from a place of its own, up to what is on the disk,
