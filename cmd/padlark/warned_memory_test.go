@@ -50,17 +50,27 @@ func TestMemoryUnderAttack(t *testing.T) {
 			c.attack(t, b)
 			stop()
 			wait.Wait()
-			after := settled(t, pid)
+			after := int64(0)
+			for begun := time.Now(); time.Since(begun) < 40*time.Second; <-time.After(100 * time.Millisecond) {
+				if after = accountOf(t, pid).now; after <= before+keptMost {
+					break
+				}
+			}
 			t.Logf("%d MB before, %d MB at most, %d MB afterwards", before>>20, most>>20, after>>20)
 			if most > c.most {
 				t.Errorf("it took %d MB, allowed are %d\n%s", most>>20, c.most>>20, lastLines(b.station.log.String(), 60))
 			}
-			if after > before+40<<20 {
-				t.Errorf("it keeps %d MB, and had %d before", after>>20, before>>20)
+			if after > before+keptMost {
+				t.Errorf("it keeps %d MB, and had %d before\n%s", after>>20, before>>20, lastLines(b.station.log.String(), 12))
 			}
 		})
 	}
 }
+
+// keptMost is by how much a station may be larger after an attack than before: it
+// goes on following the 64 strangers that it has room for (decode.MaxGuests), which
+// are some 30 MB, and the collector lets as much garbage gather.
+const keptMost = 72 << 20
 
 // mostOf is the most memory that a process holds until ctx ends.
 func mostOf(ctx context.Context, t *testing.T, pid int) (most int64) {
@@ -76,8 +86,8 @@ func mostOf(ctx context.Context, t *testing.T, pid int) (most int64) {
 	}
 }
 
-// settled is the memory that a process holds once it gives no more back: for two
-// seconds, within half a minute.
+// settled is the memory that a process holds once it gives no more back for two
+// seconds.
 func settled(t *testing.T, pid int) int64 {
 	t.Helper()
 	least, since := accountOf(t, pid).now, time.Now()

@@ -3,6 +3,7 @@ package station
 import (
 	"os"
 	"runtime/debug"
+	"runtime/metrics"
 
 	"github.com/rs/zerolog"
 )
@@ -22,6 +23,25 @@ func memoryLimit(machine uint64) int64 {
 		return memoryMost
 	}
 	return int64(min(max(machine/4, memoryLeast), memoryMost))
+}
+
+// spareMemory is how much more than twice what is in use the runtime may keep, in
+// bytes, while nothing flies.
+const spareMemory = 16 << 20
+
+// giveBack returns to the system what a burst has made the runtime take: by itself it
+// keeps that for minutes after the last frame.
+func giveBack() {
+	read := []metrics.Sample{{Name: "/gc/heap/live:bytes"}, {Name: "/memory/classes/heap/objects:bytes"},
+		{Name: "/memory/classes/heap/free:bytes"}, {Name: "/memory/classes/heap/unused:bytes"}}
+	metrics.Read(read)
+	kept := uint64(0)
+	for _, m := range read[1:] {
+		kept += m.Value.Uint64()
+	}
+	if kept > 2*read[0].Value.Uint64()+spareMemory {
+		debug.FreeOSMemory()
+	}
 }
 
 // fitMachine sets up the Go runtime and its threads for a station. Whoever has

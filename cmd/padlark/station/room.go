@@ -25,6 +25,7 @@ const (
 	roomTight   = 2 * roomReserve
 	roomAgain   = roomReserve + roomReserve/4 // from here on the disk is not full any more
 	roomEvery   = time.Second
+	memoryEvery = 10 // looks at the room from one at the memory to the next
 )
 
 // room watches over the free space of the data folder.
@@ -53,17 +54,20 @@ func (s *station) openDiskAlarm() {
 	}
 }
 
-// keepRoom looks after the free space until ctx ends.
+// keepRoom looks after the free space, and the memory, until ctx ends.
 func (s *station) keepRoom(ctx context.Context) error {
 	r := &room{s: s}
 	t := time.NewTicker(roomEvery)
 	defer t.Stop()
-	for {
+	for i := 1; ; i++ {
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-t.C:
 			r.look()
+		}
+		if i%memoryEvery == 0 && !s.journal.State().Flying {
+			giveBack()
 		}
 	}
 }
