@@ -187,6 +187,8 @@ func besiege(t *testing.T, browser *browsertest.Browser, pass, hash string) *bes
 	}
 	b.station = startRun(t, "pages at http://", writeConfig(t, fmt.Sprintf(warnedConfig, filepath.Join(dir, "data"), b.web, hash, b.bus, tokenFile,
 		b.said, b.pad, b.evil, b.wide, b.bridge)))
+	// Nothing may be written any more when the folder is removed.
+	t.Cleanup(func() { _ = b.station.cmd.Process.Kill(); <-b.station.ended })
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		t.Fatal(err)
