@@ -1,6 +1,7 @@
 // Command notices lists what is linked into padlark and under which licence:
 //
-//	go run ./deploy/notices copyright    Debian's machine-readable copyright file (format 1.0), with every licence's text
+//	go run ./deploy/notices copyright    Debian's machine-readable copyright file (format 1.0)
+//	go run ./deploy/notices texts        the same with the texts that every Debian has already
 //	go run ./deploy/notices sbom         a bill of materials (CycloneDX 1.5, JSON)
 //	go run ./deploy/notices list         one line a module; fails where a licence is not one of those that we accept
 //
@@ -30,7 +31,7 @@ func main() {
 
 func run(args []string, out io.Writer) error {
 	if len(args) != 1 {
-		return errors.New("say one of: copyright, sbom, list")
+		return errors.New("say one of: copyright, texts, sbom, list")
 	}
 	modules, err := linked("./cmd/padlark")
 	if err != nil {
@@ -38,13 +39,15 @@ func run(args []string, out io.Writer) error {
 	}
 	switch args[0] {
 	case "copyright":
-		return copyright(out, modules)
+		return copyright(out, modules, false)
+	case "texts":
+		return copyright(out, modules, true)
 	case "sbom":
 		return bill(out, modules)
 	case "list":
 		return list(out, modules)
 	}
-	return fmt.Errorf("%q is not known; there are copyright, sbom, list", args[0])
+	return fmt.Errorf("%q is not known; there are copyright, texts, sbom, list", args[0])
 }
 
 // module is one module that is linked in, or Go's own library.
@@ -164,8 +167,9 @@ func list(out io.Writer, modules []module) error {
 }
 
 // copyright prints Debian's copyright file: padlark's own licence, then each
-// module's, as its author wrote it.
-func copyright(out io.Writer, modules []module) error {
+// module's, as its author wrote it. Without all, texts that every Debian has are
+// named only, as its policy wants.
+func copyright(out io.Writer, modules []module, all bool) error {
 	own, err := os.ReadFile("LICENSE")
 	if err != nil {
 		return fmt.Errorf("read padlark's own licence (run this at the top of the source): %w", err)
@@ -175,7 +179,11 @@ func copyright(out io.Writer, modules []module) error {
 	for _, m := range modules {
 		var text strings.Builder
 		for _, f := range m.Files {
-			fmt.Fprintf(&text, "%s of %s %s:\n\n%s\n", f.Name, m.Path, m.Version, strings.TrimSpace(f.Text))
+			said := strings.TrimSpace(f.Text)
+			if !all && named(said) == "Apache-2.0" && strings.Contains(said, "END OF TERMS AND CONDITIONS") {
+				said = "Apache License, Version 2.0: /usr/share/common-licenses/Apache-2.0"
+			}
+			fmt.Fprintf(&text, "%s of %s %s:\n\n%s\n", f.Name, m.Path, m.Version, said)
 		}
 		// Each has its own notice of copyright within its text, so each is a licence of its own here.
 		stanza(out, "linked-in/"+m.Path+"/*", "see the licence's text", m.Licence+"-of-"+strings.ReplaceAll(m.Path, "/", "-"), text.String())
