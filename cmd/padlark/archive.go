@@ -68,14 +68,10 @@ func configuration(named string) (*config.Config, error) {
 	return cfg, nil
 }
 
-// openArchive opens the archive of a folder for writing. Bringing an old one to
-// the present version may take minutes; how far it is comes on the error output.
-func openArchive(ctx context.Context, dir string, io *cmdIO) (*sqlite.Archive, error) {
-	return sqlite.Open(ctx, filepath.Join(dir, sqlite.FileName), sqlite.Options{Tell: io.tell})
+// openArchive opens the archive of a folder for writing.
+func openArchive(ctx context.Context, dir string) (*sqlite.Archive, error) {
+	return sqlite.Open(ctx, filepath.Join(dir, sqlite.FileName), sqlite.Options{})
 }
-
-// tell writes a line about what takes long.
-func (io *cmdIO) tell(line string) { fmt.Fprintln(io.Err, "padlark: "+line) }
 
 // open opens the archive for reading, also while a daemon writes to it.
 func (f archiveFlags) open(ctx context.Context, io *cmdIO) (*sqlite.Archive, error) {
@@ -90,10 +86,7 @@ func (f archiveFlags) open(ctx context.Context, io *cmdIO) (*sqlite.Archive, err
 	a, err := sqlite.OpenReadOnly(path)
 	if errors.Is(err, sqlite.ErrOlder) {
 		// Bring it up to date as a daemon would, then read it.
-		w, err := openArchive(ctx, dir, io)
-		if errors.Is(err, sqlite.ErrDamaged) {
-			return sqlite.OpenOlder(ctx, path, io.tell)
-		}
+		w, err := openArchive(ctx, dir)
 		if err != nil {
 			return nil, err
 		}

@@ -63,7 +63,7 @@ func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
 		return err
 	}
 	defer b.Close() //nolint:errcheck // only read from
-	a, err := openArchive(ctx, dir, cio)
+	a, err := openArchive(ctx, dir)
 	if err != nil {
 		return err
 	}

@@ -249,7 +249,7 @@ func openToAdd(ctx context.Context, dir string, io *cmdIO) (*sqlite.Archive, err
 	path := filepath.Join(dir, sqlite.FileName)
 	a, err := sqlite.OpenBeside(path)
 	if errors.Is(err, os.ErrNotExist) || errors.Is(err, sqlite.ErrOlder) {
-		return openArchive(ctx, dir, io)
+		return openArchive(ctx, dir)
 	}
 	return a, err
 }

@@ -41,7 +41,7 @@ func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	a, err := openArchive(ctx, c.Data, io)
+	a, err := openArchive(ctx, c.Data)
 	if err != nil {
 		return err
 	}

@@ -23,7 +23,7 @@ func journalFolder(dir string) string { return filepath.Join(dir, "journal") }
 // computer into the archive and keeps the journal. What is there already stays as
 // it is.
 func importJournal(ctx context.Context, path, dir string, cio *cmdIO) error {
-	a, err := openArchive(ctx, dir, cio)
+	a, err := openArchive(ctx, dir)
 	if err != nil {
 		return err
 	}

@@ -72,7 +72,7 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 		return err
 	}
 	defer m.file.Close() //nolint:errcheck // only read from
-	if m.archive, err = openArchive(ctx, dir, m.cio); err != nil {
+	if m.archive, err = openArchive(ctx, dir); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, m.archive.Close()) }()

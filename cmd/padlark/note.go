@@ -39,7 +39,7 @@ func (c *noteCmd) Run(ctx context.Context, io *cmdIO) error {
 	}
 	a, err := sqlite.OpenBeside(filepath.Join(dir, sqlite.FileName))
 	if errors.Is(err, sqlite.ErrOlder) {
-		a, err = openArchive(ctx, dir, io)
+		a, err = openArchive(ctx, dir)
 	}
 	if err != nil {
 		return err

@@ -80,7 +80,6 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	opt.Log = newLog(v)
 	g, gctx := errgroup.WithContext(ctx)
 	viewCtx, stopView := context.WithCancel(ctx)
-	opt.Opening = stillStarting
 	opt.Ready = func(info station.Info) {
 		announce(v, info)
 		fmt.Fprint(v, phones(info, v.lines.live))
@@ -116,16 +115,6 @@ func announce(w io.Writer, info station.Info) {
 	}
 	// Only where a service manager asks for it; elsewhere this does nothing.
 	_, _ = daemon.SdNotify(false, daemon.SdNotifyReady)
-}
-
-// startsWithin is how much time a service manager that waits for the start is
-// asked for at a time; much more than lies between two calls.
-const startsWithin = time.Minute
-
-// stillStarting keeps a service manager from giving up on a start that takes
-// long but goes on.
-func stillStarting() {
-	_, _ = daemon.SdNotify(false, fmt.Sprintf("EXTEND_TIMEOUT_USEC=%d", startsWithin.Microseconds()))
 }
 
 // keepWatchdog tells the service manager that the daemon is alive, if it asks.

@@ -44,7 +44,7 @@ func (c *timeSetCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	a, err := openArchive(ctx, dir, io)
+	a, err := openArchive(ctx, dir)
 	switch {
 	case errors.Is(err, storage.ErrLocked):
 		return c.running(ctx, io, dir)

@@ -47,7 +47,7 @@ func (c *voidCmd) Run(ctx context.Context, io *cmdIO) error {
 	}
 	a, err := sqlite.OpenBeside(filepath.Join(dir, sqlite.FileName))
 	if errors.Is(err, sqlite.ErrOlder) {
-		a, err = openArchive(ctx, dir, io)
+		a, err = openArchive(ctx, dir)
 	}
 	if err != nil {
 		return err

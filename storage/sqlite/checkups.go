@@ -69,9 +69,9 @@ func OpenBeside(path string) (*Archive, error) {
 		return nil, explain(path, "open archive", err)
 	}
 	a.w.SetMaxOpenConns(1)
-	v, err := checkVersion(context.Background(), a.w, path)
+	v, err := checkVersion(context.Background(), a.w, path, firstVersion+len(changes()))
 	if err == nil {
-		err = mustBePresent(context.Background(), a.w, path, v)
+		err = mustBePresent(path, v)
 	}
 	if err == nil {
 		err = a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")

@@ -68,13 +68,6 @@ func TestOpenBeside(t *testing.T) {
 }
 
 func TestOpenBesideRefuses(t *testing.T) {
-	old := fixture(t, "v1.sql", 1)
-	if _, err := OpenBeside(old); !errors.Is(err, ErrOlder) {
-		t.Errorf("an older archive: %v", err)
-	}
-	if _, err := OpenReadOnly(old); !errors.Is(err, ErrOlder) {
-		t.Errorf("an older archive for reading: %v", err)
-	}
 	if _, err := OpenBeside(filepath.Join(t.TempDir(), "none.db")); err == nil {
 		t.Error("a file that is not there was opened")
 	}

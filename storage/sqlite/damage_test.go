@@ -6,51 +6,55 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
 	"padlark/ingest"
 )
 
-// fixture loads a dump made with the sqlite3 shell's .dump from an archive of an
-// older version.
-func fixture(t *testing.T, name string, version int) string {
-	t.Helper()
-	script, err := os.ReadFile(filepath.Join("testdata", name))
-	if err != nil {
-		t.Fatal(err)
-	}
+// TestChangesOfVersion: an archive is brought through all steps that it lacks,
+// each once, one that is interrupted goes on, and readers refuse it until then.
+func TestChangesOfVersion(t *testing.T) {
 	path := filepath.Join(t.TempDir(), FileName)
-	db := rawDB(t, path)
-	for _, q := range []string{"BEGIN;" + string(script) + ";COMMIT", "PRAGMA application_id = 0x504C524B", "PRAGMA user_version = " + string(rune('0'+version))} {
-		if _, err := db.Exec(q); err != nil {
+	steps := []string{"CREATE TABLE wind (mps REAL)", "INSERT INTO wind VALUES (4.5)"}
+	bring := func(steps []string) error {
+		db := rawDB(t, path)
+		return errors.Join(migrate(t.Context(), db, path, steps), db.Close())
+	}
+	for _, n := range []int{0, 0, 1, 2, 2} {
+		if err := bring(steps[:n]); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := db.Close(); err != nil {
-		t.Fatal(err)
+	if got := shell(t, path, "SELECT count(*), sum(mps) FROM wind"); got != "1|4.5" {
+		t.Errorf("after two steps: %s", got)
 	}
-	return path
+	if err := bring(append(steps, "CREATE TABLE wind (again REAL)")); err == nil {
+		t.Error("a step that cannot be done is no error")
+	}
+	if got := shell(t, path, "PRAGMA user_version"); got != strconv.Itoa(firstVersion+2) {
+		t.Errorf("after a step that failed: version %s", got)
+	}
+	if err := mustBePresent(path, firstVersion+len(changes())-1); !errors.Is(err, ErrOlder) {
+		t.Errorf("for reading: %v", err)
+	}
 }
 
-func TestMigrateFromVersion1(t *testing.T) {
-	path := fixture(t, "v1.sql", 1)
-	// What is older can be read as it is, with nothing written to it.
-	a := openAt(t, path)
-	frames := readFrames(t, a, FrameFilter{})
-	if len(frames) != 600 || frames[299].N != 300 {
-		t.Fatalf("%d frames after the migration", len(frames))
+func TestTrialVersionIsRefused(t *testing.T) {
+	path := filepath.Join(t.TempDir(), FileName)
+	db := rawDB(t, path)
+	_, err := db.Exec("CREATE TABLE frames (n INTEGER); PRAGMA application_id = 0x504C524B; PRAGMA user_version = 1")
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
 	}
-	spans, err := a.Flights(t.Context(), "s1")
-	if err != nil || len(spans) != 1 {
-		t.Fatalf("flights: %v %v", spans, err)
-	}
-	f := spans[0]
-	if f.Rocket != "Teal" || f.Liftoff == nil || f.Touchdown == nil || f.PadPressurePa == nil || *f.PadPressurePa != 99500 {
-		t.Errorf("flight made from the old events: %+v, pad %v", f, *f.PadPressurePa)
-	}
-	if err := a.AddNote(t.Context(), Note{Session: "s1", At: epoch, Text: "calm"}); err != nil {
-		t.Errorf("new table: %v", err)
+	_, open := Open(t.Context(), path, Options{})
+	_, read := OpenReadOnly(path)
+	_, beside := OpenBeside(path)
+	for _, err := range []error{open, read, beside} {
+		if !errors.Is(err, ErrNotArchive) || !strings.Contains(err.Error(), "trial version") {
+			t.Errorf("%v", err)
+		}
 	}
 }
 

@@ -45,18 +45,6 @@ func (in *inserter) lacking(ctx context.Context, session int64) ([]flightKey, er
 	return out, err
 }
 
-// fillFlights writes the rows of flights that an older version has recorded.
-func (a *Archive) fillFlights(ctx context.Context) error {
-	return a.write(ctx, "write the rows of flights", func(in *inserter) error {
-		var lack bool
-		err := in.row(ctx, `SELECT EXISTS (SELECT 1 FROM flights) AND NOT EXISTS (SELECT 1 FROM flight_rows)`, nil, &lack)
-		if err != nil || !lack {
-			return err
-		}
-		return in.rowsOfFlights(ctx, 0)
-	})
-}
-
 // rowsOfFlights writes the rows of flights that are not there yet.
 func (in *inserter) rowsOfFlights(ctx context.Context, session int64) error {
 	flights, err := in.lacking(ctx, session)

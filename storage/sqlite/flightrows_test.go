@@ -31,17 +31,4 @@ func TestFlightRowsToTheEnd(t *testing.T) {
 			t.Errorf("at the end %s, want %s", got, want)
 		}
 	}
-	// An archive of a version without these rows gets them when it is opened.
-	path := a.Path()
-	want := shell(t, path, rows)
-	if _, err := a.ins.conn.ExecContext(t.Context(), `DELETE FROM flight_rows`); err != nil {
-		t.Fatal(err)
-	}
-	if err := a.Close(); err != nil {
-		t.Fatal(err)
-	}
-	openAt(t, path)
-	if got := shell(t, path, rows); got != want {
-		t.Errorf("opened again %s, want %s", got, want)
-	}
 }

@@ -13,7 +13,6 @@ import (
 	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage"
-	"padlark/storage/sqlite/block"
 )
 
 // epoch of the tests' sessions; any moment would do.
@@ -36,15 +35,6 @@ func openAt(t testing.TB, path string) *Archive {
 		}
 	})
 	return a
-}
-
-func newCodec(t testing.TB) *block.Codec {
-	t.Helper()
-	c, err := block.NewCodec()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return c
 }
 
 func ptr[T any](v T) *T { return &v }

@@ -3,44 +3,35 @@ package sqlite
 import (
 	"context"
 	"database/sql"
-	"embed"
+	_ "embed"
 	"errors"
 	"fmt"
-	"io/fs"
 )
 
 // applicationID marks the file as ours: "PLRK" in ASCII.
 const applicationID = 0x504C524B
 
-//go:embed migrations/*.sql
-var migrationFiles embed.FS
+// firstVersion is the version of an archive that schema.sql has made.
+const firstVersion = 7
 
-//go:embed views.sql
-var viewsSQL string
+var (
+	//go:embed schema.sql
+	schemaSQL string
+	//go:embed views.sql
+	viewsSQL string
+)
 
-// migrations returns the steps in order; step i leads to version i+1.
-func migrations() ([]string, error) {
-	names, err := fs.Glob(migrationFiles, "migrations/*.sql") // sorted
-	if err != nil {
-		return nil, fmt.Errorf("list migrations: %w", err)
-	}
-	out := make([]string, len(names))
-	for i, n := range names {
-		b, err := migrationFiles.ReadFile(n)
-		if err != nil {
-			return nil, fmt.Errorf("read migration: %w", err)
-		}
-		out[i] = string(b)
-	}
-	return out, nil
-}
+// ErrOlder is returned by OpenBeside and OpenReadOnly for an archive of an older
+// version. Open brings it up to date.
+var ErrOlder = errors.New("archive is of an older version")
+
+// changes are the steps since the first version, in order, each as SQL: the
+// first leads from firstVersion to the next one. There are none yet. Never change
+// one that was given out; views.sql is run again after the last.
+func changes() []string { return nil }
 
 // checkVersion returns the file's version, 0 for a new one.
-func checkVersion(ctx context.Context, db *sql.DB, path string) (int, error) {
-	steps, err := migrations()
-	if err != nil {
-		return 0, err
-	}
+func checkVersion(ctx context.Context, db *sql.DB, path string, present int) (int, error) {
 	var version, app, tables int
 	if err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
 		return 0, explain(path, "open archive: read version", err)
@@ -54,26 +45,40 @@ func checkVersion(ctx context.Context, db *sql.DB, path string) (int, error) {
 	switch {
 	case app != applicationID && (tables > 0 || version > 0):
 		return 0, fmt.Errorf("open archive %s: %w: it is some other SQLite file", path, ErrNotArchive)
-	case version > len(steps):
-		return 0, fmt.Errorf("open archive %s: %w: it is version %d, this padlark knows up to %d; use the newer padlark", path, ErrNewer, version, len(steps))
+	case version > present:
+		return 0, fmt.Errorf("open archive %s: %w: it is version %d, this padlark knows up to %d; use the newer padlark", path, ErrNewer, version, present)
+	case version > 0 && version < firstVersion:
+		return 0, fmt.Errorf("open archive %s: %w: it is of a trial version (%d); move it aside and import its captures", path, ErrNotArchive, version)
 	}
 	return version, nil
 }
 
-// migrate brings the file to the present version, each step in one transaction.
-func migrate(ctx context.Context, db *sql.DB, path string) error {
-	version, err := checkVersion(ctx, db, path)
+// migrate makes the tables of a new file, or brings an older one to the present
+// version, each step in one transaction.
+func migrate(ctx context.Context, db *sql.DB, path string, changes []string) error {
+	present := firstVersion + len(changes)
+	version, err := checkVersion(ctx, db, path, present)
 	if err != nil {
 		return err
 	}
-	steps, err := migrations()
-	if err != nil {
-		return err
-	}
-	for v := version; v < len(steps); v++ {
-		if err := step(ctx, db, v+1, steps[v], v+1 == len(steps)); err != nil {
-			return explain(path, fmt.Sprintf("bring archive from version %d to %d", v, v+1), err)
+	for v := version; v < present; v++ {
+		script := schemaSQL
+		if v == 0 {
+			v = firstVersion - 1
+		} else {
+			script = changes[v-firstVersion]
 		}
+		if err := step(ctx, db, v+1, script, v+1 == present); err != nil {
+			return explain(path, fmt.Sprintf("bring archive to version %d", v+1), err)
+		}
+	}
+	return nil
+}
+
+// mustBePresent refuses an archive that Open has not brought to this version.
+func mustBePresent(path string, version int) error {
+	if version < firstVersion+len(changes()) {
+		return fmt.Errorf("open archive %s: %w", path, ErrOlder)
 	}
 	return nil
 }
@@ -84,7 +89,7 @@ func step(ctx context.Context, db *sql.DB, to int, script string, last bool) err
 		return err
 	}
 	if last {
-		script += viewsSQL
+		script += ";\n" + viewsSQL
 	}
 	script += fmt.Sprintf(";PRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, to)
 	if _, err := tx.ExecContext(ctx, script); err != nil {

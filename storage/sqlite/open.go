@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
-	"time"
 
 	_ "modernc.org/sqlite" // the driver "sqlite"
 
@@ -28,14 +27,6 @@ type Options struct {
 	// Reserve is how many bytes Write leaves free on the disk; with less it
 	// fails with ErrFull, so that the journal has room to go on without the archive.
 	Reserve int64
-	// Tell, if not nil, gets lines for people while Open brings a file of an older
-	// version to the present one: after two seconds and then every five, and when
-	// the file cannot be shrunk. It is called on a goroutine that ends with Open.
-	Tell func(line string)
-
-	// For tests; 0 are shrinkFrom and toldFirst.
-	shrinkFrom int64
-	tellFirst  time.Duration
 }
 
 // Archive is an open archive. All methods are safe for concurrent use; one
@@ -57,13 +48,11 @@ type Archive struct {
 	stmts   map[string]*sql.Stmt // of the readers; closing r closes them
 
 	lost lossList
-	temp string // folder to remove at the end, for OpenOlder
 }
 
 // Open opens the archive at path and makes it if it is not there. It brings an
 // older file to the present version and refuses a newer one (ErrNewer). The
-// file is locked: a second Open of any process fails with storage.ErrLocked. When ctx
-// ends, so does the work on an older file; the next Open goes on with it.
+// file is locked: a second Open of any process fails with storage.ErrLocked.
 func Open(ctx context.Context, path string, o Options) (*Archive, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return nil, fmt.Errorf("open archive: make folder: %w", err)
@@ -104,10 +93,7 @@ func (a *Archive) open(ctx context.Context, o Options) error {
 		return explain(a.path, "open archive", err)
 	}
 	a.w.SetMaxOpenConns(1)
-	if err := a.toPresent(ctx, o); err != nil {
-		if ctx.Err() != nil {
-			return fmt.Errorf("open archive %s: %w while it was brought to the form of this version; what is done stays done, and the next start goes on", a.path, ctx.Err())
-		}
+	if err := migrate(ctx, a.w, a.path, changes()); err != nil {
 		return err
 	}
 	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
@@ -125,7 +111,7 @@ func (a *Archive) openReaders(mode string, pragmas ...string) error {
 // OpenReadOnly opens an archive without touching it, also while a daemon writes
 // to it, and also one that is damaged: the reading methods then give what can
 // be read, and Lost says what could not. One of an older version (ErrOlder) is
-// for Open first, and for OpenOlder if that finds it damaged.
+// for Open first.
 func OpenReadOnly(path string) (*Archive, error) {
 	st, err := os.Stat(path)
 	switch {
@@ -146,12 +132,12 @@ func OpenReadOnly(path string) (*Archive, error) {
 	if err := a.openReaders("ro", pragmas...); err != nil {
 		return nil, err
 	}
-	v, err := checkVersion(context.Background(), a.r, path)
+	v, err := checkVersion(context.Background(), a.r, path, firstVersion+len(changes()))
 	if err == nil && v == 0 {
 		err = fmt.Errorf("open archive %s: %w: it holds nothing", path, ErrNotArchive)
 	}
 	if err == nil {
-		err = mustBePresent(context.Background(), a.r, path, v)
+		err = mustBePresent(path, v)
 	}
 	if err != nil {
 		return nil, errors.Join(err, a.Close())
@@ -205,9 +191,6 @@ func (a *Archive) Close() error {
 	// codec that is gone.
 	errs = append(errs, a.lock.Unlock())
 	a.lock = nil
-	if a.temp != "" {
-		errs = append(errs, os.RemoveAll(a.temp))
-	}
 	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("close archive %s: %w", a.path, err)
 	}

@@ -16,7 +16,7 @@ import (
 // anew from the journals, for the second there is one elsewhere until there is
 // room.
 func (s *station) openArchive(ctx context.Context) error {
-	o := sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Tell: s.opening}
+	o := sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve}
 	path := filepath.Join(s.cfg.Station.Data, sqlite.FileName)
 	var err error
 	s.archive, err = sqlite.Open(ctx, path, o)

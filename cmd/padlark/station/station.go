@@ -40,9 +40,6 @@ type Options struct {
 	Capture string
 	// Stdin is what a link with stdin = true reads.
 	Stdin io.Reader
-	// Opening, if set, is called again and again, every five seconds or so, while
-	// the line takes long to open, on a goroutine that ends before Ready is called.
-	Opening func()
 	// Ready, if set, is called once, when the line is open, with what viewers
 	// need. The bus must not be used after Run has returned.
 	Ready func(Info)
@@ -135,14 +132,6 @@ func (s *station) open(ctx context.Context) error {
 		return err
 	}
 	return s.openLine(ctx)
-}
-
-// opening tells that the archive takes long to open, and why.
-func (s *station) opening(line string) {
-	s.log.Info().Msg(line)
-	if s.opt.Opening != nil {
-		s.opt.Opening()
-	}
 }
 
 // begin announces the session to the archive and to the next start. On a full
