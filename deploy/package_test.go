@@ -32,8 +32,9 @@ func TestPackage(t *testing.T) {
 	if os.Getuid() != 0 {
 		t.Skip("a fresh Debian can be made by root only")
 	}
-	out := packaged(t, "one")
-	if again := packaged(t, "elsewhere/two"); sums(t, out) != sums(t, again) {
+	head := strings.TrimSpace(sh(t, "", "git", "rev-parse", "HEAD"))
+	out := packaged(t, head, "one")
+	if again := packaged(t, head, "elsewhere/two"); sums(t, out) != sums(t, again) {
 		t.Errorf("the same source gives other bytes in another place:\n%s\n%s", sums(t, out), sums(t, again))
 	}
 	found, err := filepath.Glob(filepath.Join(out, "padlark_*_amd64.deb"))
@@ -49,12 +50,12 @@ func TestPackage(t *testing.T) {
 	t.Run("fresh Debian", func(t *testing.T) { useInDebian(t, deb) })
 }
 
-// packaged builds the package from a clone of what is committed.
-func packaged(t *testing.T, place string) string {
+// packaged builds the package from a clone of a commit.
+func packaged(t *testing.T, commit, place string) string {
 	t.Helper()
 	clone := filepath.Join(t.TempDir(), place)
 	sh(t, "", "git", "clone", "-q", "--no-checkout", "..", clone)
-	sh(t, clone, "git", "checkout", "-q", "--detach", strings.TrimSpace(sh(t, "", "git", "rev-parse", "HEAD")))
+	sh(t, clone, "git", "checkout", "-q", "--detach", commit)
 	out := filepath.Join(t.TempDir(), "out")
 	sh(t, clone, "bash", "deploy/package", out, "amd64")
 	return out

@@ -59,7 +59,7 @@ func (c *compareCmd) groups(ctx context.Context, r *report.Reporter, io *cmdIO) 
 		}
 		if c.Rocket == "" && len(c.Against) == 0 && len(all) > 0 {
 			c.Rocket = all[len(all)-1].Rocket
-			io.tell("comparing all flights of " + c.Rocket + ", which flew last; name others, or give --rocket")
+			fmt.Fprintf(io.Err, "padlark: comparing all flights of %s, which flew last; name others, or give --rocket\n", c.Rocket)
 		}
 		for _, l := range all {
 			if l.Rocket == c.Rocket {
