@@ -28,7 +28,7 @@ func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	var n bundle.Counts
-	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
+	err = writeOut(cio, c.Out, c.Force, func(w io.Writer) error {
 		n, err = bundle.Write(ctx, w, a, id, progressOn(cio.Err, "written"))
 		return err
 	})

@@ -11,16 +11,17 @@ import (
 	"text/tabwriter"
 
 	"padlark/storage/export"
+	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
 
 type exportCmd struct {
 	archiveFlags
-	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
+	Session string `arg:"" optional:"" help:"Session, or how its name begins (the newest if not given); or a flight: Teal-1."`
 	Rocket  string `help:"Only this rocket."`
 	Flight  int    `help:"Only this flight of the rocket, with some seconds before and after it."`
 	Format  string `default:"csv" help:"What to write; see --formats."`
-	Output  string `short:"o" default:"-" help:"File to write; - for stdout." placeholder:"FILE"`
+	Out     string `short:"o" aliases:"output" default:"-" help:"File to write; - for stdout." placeholder:"FILE"`
 	Force   bool   `help:"Overwrite the file if it is there."`
 	Formats bool   `help:"List the formats."`
 }
@@ -50,7 +51,7 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	session, err := sessionName(ctx, a, c.Session)
+	session, err := c.chosen(ctx, a, cio)
 	if err != nil {
 		return err
 	}
@@ -59,7 +60,7 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	var n uint64
-	err = writeOut(cio, c.Output, c.Force, func(w io.Writer) error {
+	err = writeOut(cio, c.Out, c.Force, func(w io.Writer) error {
 		if n, err = format(ctx, w, a, q); err == nil && n == 0 {
 			err = c.nothing(session, len(a.Lost())) // an empty file is of no use
 		}
@@ -71,6 +72,22 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	}
 	fmt.Fprintf(cio.Err, "%d samples of session %s written\n", n, session)
 	return nil
+}
+
+// chosen is the session that is meant. A flight that is named, as in the other
+// commands, also says which rocket and flight.
+func (c *exportCmd) chosen(ctx context.Context, a *sqlite.Archive, cio *cmdIO) (string, error) {
+	session, err := sessionName(ctx, a, c.Session)
+	if err == nil || c.Session == "" || c.Rocket != "" {
+		return session, err
+	}
+	ref, more, ferr := report.Find(ctx, a, c.Session)
+	if ferr != nil {
+		return "", err
+	}
+	tellOthers(ref, more, cio)
+	c.Rocket, c.Flight = ref.Rocket, ref.Flight
+	return ref.Session, nil
 }
 
 // nothing says why there is nothing to write.

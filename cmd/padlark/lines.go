@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"os"
 	"slices"
 	"sort"
 	"strings"
@@ -20,6 +21,8 @@ import (
 type lines struct {
 	out    io.Writer
 	live   bool // a terminal: update in place
+	colour bool // and one that shows colours, to somebody who wants them
+	ring   bool // the bell is due: somebody must look up
 	big    bool // in large digits over all of it, with the newest log line below
 	note   string
 	drawn  int // lines drawn so far that the next redraw replaces
@@ -87,6 +90,8 @@ func newLines(out io.Writer) *lines {
 	l := &lines{out: out, states: map[string]flight.State{}, said: map[string]said{}}
 	if f, ok := fileOf(out); ok {
 		l.live = term.IsTerminal(int(f.Fd()))
+		// NO_COLOR, set to anything, means none (no-color.org).
+		l.colour = l.live && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 	}
 	if l.live {
 		l.out = raw(out) // the orders are ours
@@ -145,6 +150,7 @@ func (l *lines) alarm(a flight.Alarm) {
 	if a.Active || !a.Acked {
 		l.alarms = append(l.alarms, a)
 	}
+	l.ring = l.ring || a.Active && a.Change == 1 && a.Priority == flight.LookUp
 	if !l.live && (a.Active && a.Change == 1 || !a.Active) {
 		l.print(a.ChangedAt, alarmLine(a))
 	}
@@ -185,6 +191,10 @@ func (l *lines) redraw() {
 		return
 	}
 	var b strings.Builder
+	if l.ring {
+		l.ring = false
+		b.WriteByte('\a')
+	}
 	if l.drawn > 0 {
 		fmt.Fprintf(&b, "\x1b[%dA", l.drawn)
 	}
@@ -208,7 +218,7 @@ func (l *lines) redraw() {
 		rows = append(rows, l.refused[name]...)
 	}
 	for _, r := range rows {
-		b.WriteString("\r\x1b[2K" + clip(plain(r), columns) + "\n")
+		b.WriteString("\r\x1b[2K" + l.loud(clip(plain(r), columns)) + "\n")
 	}
 	// Rows that are no longer needed are blanked, and stay part of the block.
 	for i := len(rows); i < l.drawn; i++ {
@@ -216,6 +226,14 @@ func (l *lines) redraw() {
 	}
 	l.drawn = max(l.drawn, len(rows))
 	io.WriteString(l.out, b.String())
+}
+
+// loud puts a row that calls for a look up in bold red.
+func (l *lines) loud(row string) string {
+	if !l.colour || !strings.Contains(row, markLookUp) && !strings.HasSuffix(row, noRelease) {
+		return row
+	}
+	return "\x1b[1;31m" + row + "\x1b[0m"
 }
 
 // erase takes the block off a terminal, for something else to be written.
@@ -240,6 +258,12 @@ func (l *lines) tick(at time.Time) {
 		l.now = at
 	}
 }
+
+// What a row has that must not be overlooked.
+const (
+	markLookUp = "!!! LOOK UP"
+	noRelease  = "NO RELEASE SEEN"
+)
 
 // staleAfter is how long after the last frame a rocket's numbers are not those of
 // now.
@@ -266,7 +290,7 @@ func (l *lines) next(st flight.State) string {
 	case st.Released:
 		return "released"
 	case st.Phase == flight.Descent && l.dangers(st.Rocket):
-		return "NO RELEASE SEEN"
+		return noRelease
 	case st.Phase == flight.Descent:
 		return "no release seen yet"
 	}
@@ -297,7 +321,7 @@ func alarmLine(a flight.Alarm) string {
 	if !a.Active {
 		return fmt.Sprintf("over  %s: %s, raised at %s", who, strings.ReplaceAll(a.Kind, "-", " "), a.RaisedAt.Local().Format("15:04:05.0"))
 	}
-	mark := map[flight.Priority]string{flight.LookUp: "!!! LOOK UP", flight.Act: "!! act", flight.Know: "! know"}[a.Priority]
+	mark := map[flight.Priority]string{flight.LookUp: markLookUp, flight.Act: "!! act", flight.Know: "! know"}[a.Priority]
 	if strings.HasPrefix(a.Reason, who+" ") {
 		return mark + "  " + a.Reason
 	}

@@ -20,7 +20,7 @@ func TestAlarmInFullOnATerminal(t *testing.T) {
 	reason := "Rust comes down at 9 m/s from 108 m, 1.0 s after its apogee; free fall would be 10 m/s, and no release was seen. Impact in about 4.3 s. Look up and keep clear."
 	l.alarm(flight.Alarm{ID: "a", Rocket: "Rust", Priority: flight.LookUp, Active: true, Change: 1, ChangedAt: at, Reason: reason})
 	l.redraw()
-	first := out.String()
+	first := strings.TrimPrefix(out.String(), "\a")
 	rows := strings.Split(strings.TrimSuffix(first, "\n"), "\n")
 	var words []string
 	for _, r := range rows {
@@ -88,5 +88,27 @@ func TestLinesHideACrowd(t *testing.T) {
 	text := out.String()
 	if n := strings.Count(text, "\n"); n != 2*mostGuests+2 || !strings.Contains(text, "Teal (2)") || strings.Count(text, "more unknown ids") != 1 {
 		t.Errorf("%d lines:\n%s", n, text)
+	}
+}
+
+// On a terminal with colours LOOK UP is bold red and rings once; without colours it
+// rings all the same, and a pipe gets neither.
+func TestLookUpIsLoud(t *testing.T) {
+	at := time.Date(2026, 6, 13, 9, 0, 0, 0, time.UTC)
+	up := flight.Alarm{ID: "a", Rocket: "Rust", Kind: "ballistic", Priority: flight.LookUp, Active: true, Change: 1, ChangedAt: at, Reason: "Rust falls."}
+	for _, c := range []struct {
+		live, colour bool
+		bells, reds  int
+	}{{true, true, 1, 2}, {true, false, 1, 0}, {false, false, 0, 0}} {
+		var out strings.Builder
+		l := &lines{out: &out, live: c.live, colour: c.colour, states: map[string]flight.State{}, said: map[string]said{}}
+		l.state(flight.State{Rocket: "Teal", Phase: flight.Waiting, At: at})
+		l.alarm(up)
+		l.redraw()
+		l.redraw()
+		text := out.String()
+		if bells, reds := strings.Count(text, "\a"), strings.Count(text, "\x1b[1;31m!!! LOOK UP")+strings.Count(text, "\x1b[1;31m  !!! LOOK UP"); bells != c.bells || reds != c.reds {
+			t.Errorf("live %v, colour %v: %d bells and %d in red, want %d and %d: %q", c.live, c.colour, bells, reds, c.bells, c.reds, text)
+		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/manual"
 )
 
@@ -32,6 +33,15 @@ func (c *manualCmd) Run(_ context.Context, io *cmdIO) error {
 		return fmt.Errorf("write manual pages: %w", err)
 	}
 	pages := manual.Pages(k.Model, softwareVersion(), builtOn())
+	keys, err := config.Keys()
+	if err != nil {
+		return err
+	}
+	entries := make([]manual.Entry, len(keys))
+	for i, key := range keys {
+		entries[i] = manual.Entry(key)
+	}
+	pages = append(pages, manual.KeysPage(k.Model.Name, entries, softwareVersion(), builtOn()))
 	for _, p := range pages {
 		if err := os.WriteFile(filepath.Join(c.Dir, p.Name), []byte(p.Text), 0o644); err != nil {
 			return fmt.Errorf("write manual pages: %w", err)

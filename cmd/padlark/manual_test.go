@@ -13,7 +13,7 @@ import (
 func TestManualPages(t *testing.T) {
 	dir := t.TempDir()
 	must(t, "manual", dir)
-	pages, err := filepath.Glob(filepath.Join(dir, "*.1"))
+	pages, err := filepath.Glob(filepath.Join(dir, "*.[15]"))
 	if err != nil || len(pages) < 25 {
 		t.Fatalf("pages: %v, %v", pages, err)
 	}

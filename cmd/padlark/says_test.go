@@ -110,3 +110,22 @@ func TestConfigurationOfTheFolder(t *testing.T) {
 		t.Errorf("sessions: %s", out)
 	}
 }
+
+// A flight is named in the same way for every command.
+func TestFlightsAreNamedAlike(t *testing.T) {
+	dir := t.TempDir()
+	data, one, two := filepath.Join(dir, "d"), filepath.Join(dir, "1.csv"), filepath.Join(dir, "2.csv")
+	must(t, "demo", "--fast", "--exit", "--data", data)
+	must(t, "export", "Teal-1", "--data", data, "--out", one)
+	must(t, "export", "--rocket", "Teal", "--flight", "1", "--data", data, "--output", two)
+	a, err := os.ReadFile(one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b, err := os.ReadFile(two); err != nil || len(a) == 0 || string(a) != string(b) {
+		t.Errorf("%d and %d bytes, %v", len(a), len(b), err)
+	}
+	if got := do(t, "export", "Teal-9", "--data", data); got.code != exitUsage || !strings.Contains(got.err, "Teal-9") {
+		t.Errorf("status %d: %s", got.code, got.err)
+	}
+}

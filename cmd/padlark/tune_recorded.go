@@ -11,6 +11,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/tune"
+	"padlark/storage/report"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
@@ -75,7 +76,11 @@ func (c *tuneCmd) names(ctx context.Context, a *sqlite.Archive) ([]flightName, e
 		} else {
 			id, err := sessionName(ctx, a, part[0])
 			if err != nil {
-				return nil, err
+				ref, _, ferr := report.Find(ctx, a, said) // Teal-1, as elsewhere
+				if ferr != nil {
+					return nil, err
+				}
+				id, part = ref.Session, strings.Split(ref.String(), "~")
 			}
 			s, err := a.Session(ctx, id)
 			if err != nil {

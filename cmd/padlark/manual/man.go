@@ -137,7 +137,7 @@ func subcommands(w io.Writer, path []string, n *kong.Node) {
 
 // roff writes text so that nothing in it is an order to the formatter.
 func roff(s string) string {
-	s = strings.NewReplacer(`\`, `\(rs`, "-", `\-`, "'", `\(aq`).Replace(s)
+	s = strings.NewReplacer(`\`, `\(rs`, "-", `\-`, "'", `\(aq`, "…", "...").Replace(s)
 	lines := strings.Split(s, "\n")
 	for i, l := range lines {
 		if strings.HasPrefix(l, ".") {
