@@ -8,22 +8,27 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"text/tabwriter"
+	"time"
 
 	"padlark/storage/export"
 	"padlark/storage/report"
+	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
 
 type exportCmd struct {
 	archiveFlags
-	Session string `arg:"" optional:"" help:"Session, or how its name begins (the newest if not given); or a flight: Teal-1."`
-	Rocket  string `help:"Only this rocket."`
-	Flight  int    `help:"Only this flight of the rocket, with some seconds before and after it."`
-	Format  string `default:"csv" help:"What to write; see --formats."`
-	Out     string `short:"o" aliases:"output" default:"-" help:"File to write; - for stdout." placeholder:"FILE"`
-	Force   bool   `help:"Overwrite the file if it is there."`
-	Formats bool   `help:"List the formats."`
+	Session string        `arg:"" optional:"" help:"Session, or how its name begins (the newest if not given); or a flight: Teal-1."`
+	Rocket  string        `help:"Only this rocket."`
+	Flight  int           `help:"Only this flight of the rocket, with some seconds before and after it."`
+	Format  string        `default:"csv" help:"What to write; see --formats."`
+	Out     string        `short:"o" aliases:"output" default:"-" help:"File to write; - for stdout." placeholder:"FILE"`
+	Columns []string      `help:"Only these columns of CSV and Parquet, in this order; besides the channels since_liftoff_s, height_m, height_sd_m, speed_mps, speed_sd_mps and phase." placeholder:"NAME,..."`
+	Offset  time.Duration `help:"Of vtt and srt: when the rocket leaves the pad in the video, such as 12.5s." placeholder:"TIME"`
+	Force   bool          `help:"Overwrite the file if it is there."`
+	Formats bool          `help:"List the formats."`
 }
 
 // Help shows an example.
@@ -39,9 +44,15 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if c.Format == bundleFormat {
 		return c.bundle(ctx, cio)
 	}
-	format, err := export.Lookup(c.Format)
-	if err != nil {
-		return usagef("%w, %s", err, bundleFormat)
+	var format export.Format
+	if !c.isSubtitles() {
+		var err error
+		if format, err = export.Lookup(c.Format); err != nil {
+			return usagef("%w, %s, vtt, srt", err, bundleFormat)
+		}
+	}
+	if len(c.Columns) > 0 && c.Format != "csv" && c.Format != "parquet" {
+		return usagef("--columns are of csv and parquet, not of %s", c.Format)
 	}
 	if c.Flight != 0 && c.Rocket == "" {
 		return usagef("--flight counts the flights of one rocket: give --rocket too")
@@ -59,9 +70,16 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if err := refuseVoid(ctx, a, q); err != nil {
 		return err
 	}
+	if c.isSubtitles() {
+		return c.subtitles(ctx, a, q, cio)
+	}
+	src, err := c.source(ctx, a, q)
+	if err != nil {
+		return err
+	}
 	var n uint64
 	err = writeOut(cio, c.Out, c.Force, func(w io.Writer) error {
-		if n, err = format(ctx, w, a, q); err == nil && n == 0 {
+		if n, err = format(ctx, w, src, q); err == nil && n == 0 {
 			err = c.nothing(session, len(a.Lost())) // an empty file is of no use
 		}
 		return err
@@ -72,6 +90,63 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	}
 	fmt.Fprintf(cio.Err, "%d samples of session %s written\n", n, session)
 	return nil
+}
+
+func (c *exportCmd) isSubtitles() bool { return c.Format == "vtt" || c.Format == "srt" }
+
+// subtitles writes those of one flight.
+func (c *exportCmd) subtitles(ctx context.Context, a *sqlite.Archive, q sqlite.Query, cio *cmdIO) error {
+	if q.Flight == 0 {
+		return usagef("subtitles are of one flight: name it, such as Teal-1")
+	}
+	f, err := results.New(a).Flight(ctx, q.Session, q.Rocket, q.Flight)
+	if err != nil {
+		return err
+	}
+	events, err := a.Events(ctx, q)
+	if err != nil {
+		return err
+	}
+	var n int
+	err = writeOut(cio, c.Out, c.Force, func(w io.Writer) error {
+		n, err = export.Subtitles(w, c.Format, &export.Course{Result: f.Result, Series: f.Series}, events, c.Offset)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(cio.Err, "%d subtitles; the rocket leaves the pad at %.1f s of the video (--offset)\n", n, c.Offset.Seconds())
+	return nil
+}
+
+// source is the archive, or the chosen columns of it with those of the flights.
+func (c *exportCmd) source(ctx context.Context, a *sqlite.Archive, q sqlite.Query) (export.Source, error) {
+	if len(c.Columns) == 0 {
+		return a, nil
+	}
+	src := &export.Columns{Source: a, Names: c.Columns}
+	if _, err := src.ChannelNames(ctx, q); err != nil {
+		return nil, usageError{fmt.Errorf("--columns: %w", err)}
+	}
+	if !slices.ContainsFunc(c.Columns, func(n string) bool { return slices.Contains(export.CourseColumns(), n) }) {
+		return src, nil
+	}
+	work := results.New(a)
+	all, err := work.Flights(ctx, q.Session)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range all {
+		if q.Rocket != "" && r.Rocket != q.Rocket || q.Flight != 0 && r.Flight != q.Flight {
+			continue
+		}
+		f, err := work.Flight(ctx, r.Session, r.Rocket, r.Flight)
+		if err != nil {
+			return nil, err
+		}
+		src.Courses = append(src.Courses, export.Course{Result: f.Result, Series: f.Series})
+	}
+	return src, nil
 }
 
 // chosen is the session that is meant. A flight that is named, as in the other
@@ -106,6 +181,7 @@ func listFormats(to io.Writer) error {
 	for _, name := range export.Names() {
 		fmt.Fprintf(w, "%s\t%s\n", name, export.About(name))
 	}
+	fmt.Fprintln(w, "vtt, srt\tsubtitles of one flight, to lay over a video of it")
 	fmt.Fprintf(w, "%s\ta whole session for another station: padlark import takes it in\n", bundleFormat)
 	return w.Flush()
 }

@@ -71,6 +71,9 @@ func Names() []string { return slices.Sorted(maps.Keys(Formats())) }
 // channels lists the names of all channels that the chosen samples have: those
 // of padlark's own first, in their usual order, then the others by name.
 func channels(ctx context.Context, src Source, q sqlite.Query) ([]string, error) {
+	if c, ok := src.(*Columns); ok {
+		return c.ChannelNames(ctx, q) // in the order in which they were asked for
+	}
 	seen := map[string]bool{}
 	var err error
 	if a, ok := src.(namer); ok {
