@@ -5,6 +5,7 @@ import "math"
 // ballistic: coming down with nothing that brakes the fall.
 type ballistic struct {
 	slow     since // braked: the fall is well below free fall
+	fast     since // surely faster than free fall, as a vent that errs shows it
 	odds     fallOdds
 	top, let float64 // the apogee and the release that the odds are for
 	latched  bool
@@ -30,6 +31,10 @@ const untoldOpens = 0.01
 // that errs feigns as much, and from so high there is time.
 const smallFirst = 100
 
+// How fast, in m/s, and for how long, in s, a fall must be faster than a free one to be
+// none that is braked.
+const leastFast, fastS = 15.0, 0.7
+
 func (r *ballistic) check(v *view) cond {
 	if v.fresh && v.inFlight() {
 		r.odds.note(v)
@@ -37,6 +42,7 @@ func (r *ballistic) check(v *view) cond {
 	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) {
 		r.latched, r.top = false, math.NaN()
 		r.slow.hold(v.t, false)
+		r.fast.hold(v.t, false)
 		return off
 	}
 	if !v.fresh {
@@ -74,6 +80,10 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 	}
 	if v.maybeTwo() {
 		need += math.Log(smallFirst)
+	}
+	// No fall that is braked seems faster than a free one for long, whatever the vent does.
+	if fast := v.sink()-2*v.speedSD > math.Max(free, leastFast); r.fast.hold(v.t, fast) > fastS && !v.awaitsRelease() {
+		return true, braked
 	}
 	near = r.odds.lead > need && r.odds.fits > 0.6 && r.odds.steady() && !v.awaitsRelease() &&
 		!(v.speedSD > unsureShare*free) && v.sink() > v.limits.BallisticMps && v.sink() > v.limits.BallisticShare*free
