@@ -28,6 +28,10 @@
 // hundreds of metres low at high speed, a long gap) the filter starts again on
 // the readings alone.
 //
+// An accelerometer helps to see the end of the thrust (force.go): along the axis that
+// gravity has on the pad, and only once it has read what pulls the rocket back, so that
+// one which sends a size without a sign, sticks or is dead changes nothing.
+//
 // # The call of the apogee
 //
 // The apogee is called when it is over with probability 0.8 and, with a

@@ -27,6 +27,7 @@ type Tracker struct {
 	pad     pad
 	filter  filter
 	fl      flightNow
+	force   force
 	where   *ground.Follower
 	flying  bool
 	last    lastHeard
@@ -135,12 +136,18 @@ func (t *Tracker) read(s *decode.Sample, now float64) (r reading, fresh, ok bool
 	if !plain {
 		r.z = t.col.z(raw)
 	}
-	if a, has := s.Values.Get(decode.AccelMps2); has {
-		r.force = a
+	if !t.flying || !t.fl.apogee { // how it flies afterwards nobody knows
+		r.force = t.force.along(s, !t.flying && t.atRest(r.z))
 	}
 	fresh = t.isFresh(raw, now)
 	t.last.t, t.last.raw, t.last.heard = now, raw, true
 	return r, fresh, true
+}
+
+// atRest says whether a height on the ground is about that of the pad: what has left
+// it teaches nothing of gravity.
+func (t *Tracker) atRest(z float64) bool {
+	return t.pad.blocks > 0 && math.Abs(t.col.height(z-t.pad.level)) < leastHeight/2+2*math.Sqrt(t.noise())
 }
 
 // isFresh tells a measurement from a repetition of the last one. Boards that
