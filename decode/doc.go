@@ -20,6 +20,11 @@
 // Decoder holds the state of one station: what each rocket last sent on each
 // link.
 //
+// Package document picks values out of JSON, CBOR and MessagePack, package aprs
+// reads the reports of that standard; both know nothing of layouts. A frame may
+// also say what others mean (learn.go), hold a frame of another layout (carried.go),
+// be one of several kinds (kinds.go) or hold several readings (series.go).
+//
 // The package does no I/O, reads no wall clock, starts no goroutine and keeps
 // no package state, so that a replay of the same frames gives the same
 // samples bit for bit.
