@@ -23,7 +23,7 @@ func everyPage() []onePage {
 		{"flights", "/flights", `true`, false}, {"sessions", "/sessions", `true`, false},
 		{"clock", "/clock", `!document.getElementById('offer').disabled`, false},
 		{"field", "/field", `document.querySelector('.sketch')`, false},
-		{"join", "/join", `true`, false},
+		{"join", "/join", `true`, false}, {"sounder", "/sounder", `!document.getElementById('record').hidden`, false},
 		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},
 		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},

@@ -35,7 +35,8 @@ type invented struct {
 	nextView int
 	engines  map[string]*watch.Engine // of running sessions
 	fixed    time.Duration
-	worked   map[string]analysis       // flights that are over, by name
+	worked   map[string]analysis // flights that are over, by name
+	ear      ear
 	clock    func() time.Time          // session time while something flies
 	phases   map[string][]flight.Phase // of each state published, by rocket
 }
@@ -456,7 +457,7 @@ func (v *invented) options() Options {
 			}
 		},
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
-		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Clock: v, Now: v.now,
+		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Sounder: v.ear, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {
 			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
 		},

@@ -31,6 +31,7 @@ func (s *Server) table() []route {
 		{"GET", "/links", viewer, s.pageLinks},
 		{"GET", "/compare", viewer, s.pageCompare},
 		{"GET", "/clock", viewer, s.pageClock},
+		{"GET", "/sounder", viewer, s.pageSounder},
 		{"GET", "/ready", crew, s.pageReady},
 		{"GET", "/alarms", viewer, s.pageAlarms},
 		{"GET", "/alarms/{kind}", viewer, s.pageAlarm},
@@ -65,6 +66,9 @@ func (s *Server) table() []route {
 		{"POST", "/api/v1/flights/{id}/notes", crew, s.apiAddNote},
 		{"POST", "/api/v1/flights/{id}/void", crew, s.apiVoid},
 		{"GET", "/api/v1/flights/{id}/export/{format}", viewer, s.apiExport},
+		{"POST", soundPath, crew, s.apiHear},
+		{"POST", soundPath + "/keep", crew, s.apiKeepSound},
+		{"GET", soundPath + "/beep", viewer, s.apiBeep},
 		{"GET", "/api/v1/time", viewer, s.apiTime},
 		{"POST", "/api/v1/time", crew, s.apiFixTime},
 
@@ -155,7 +159,7 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, rt route) error {
 		s.conns.used(r.Context())
 	}
 	if r.Method == http.MethodPost && rt.needs > nobody {
-		r.Body = http.MaxBytesReader(w, r.Body, 64<<10)
+		r.Body = http.MaxBytesReader(w, r.Body, bodyMost(rt))
 		if forged(r, token) {
 			return &apiError{http.StatusForbidden, "the request does not carry this page's token",
 				"load the page again; a program sends the token from the page's meta element in " + tokenHeader}

@@ -39,6 +39,7 @@ type Options struct {
 	Acker    Acker
 	Notes    Notes
 	Voids    Voids
+	Sounder  Sounder
 	Checkups Checkups
 	Clock    Clock
 	Exporter Exporter

@@ -82,6 +82,11 @@ func Listen(ctx context.Context, r io.Reader, l decode.Layout) (Recording, error
 	return convert(ctx, in, l)
 }
 
+// ListenWAV reads a recording without the help of another program.
+func ListenWAV(ctx context.Context, r io.Reader, l decode.Layout) (Recording, error) {
+	return listen(ctx, r, l)
+}
+
 // convert lets another program make a WAV of it.
 func convert(ctx context.Context, in io.Reader, l decode.Layout) (Recording, error) {
 	var args []string
