@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -89,6 +90,24 @@ func TestImportBeeps(t *testing.T) {
 	// A replay of the session gives the same.
 	if code, out, errs := called(t, "replay", got[0].Session, "--data", data, "--speed", "max"); code != 0 || !strings.Contains(out+errs, "1 events, each equal to the recorded one") {
 		t.Errorf("replay: %d\n%s%s", code, out, errs)
+	}
+}
+
+// A recording that is no WAV is converted by a program that is installed.
+func TestImportBeepsConverted(t *testing.T) {
+	need(t, "sox")
+	dir := t.TempDir()
+	cfg, sound, other := filepath.Join(dir, "padlark.toml"), filepath.Join(dir, "a.wav"), filepath.Join(dir, "a.aiff")
+	if err := os.WriteFile(cfg, []byte(sounderConfig), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "beep", "40", "-c", cfg, "--out", sound)
+	if out, err := exec.Command("sox", sound, "-r", "22050", other).CombinedOutput(); err != nil {
+		t.Fatalf("sox: %v: %s", err, out)
+	}
+	out := must(t, "import", other, "--layout", "my-sounder", "--rocket", "Teal", "-c", cfg, "--data", filepath.Join(dir, "data"))
+	if !strings.Contains(out, "40 m, heard 3 times") {
+		t.Errorf("import: %s", out)
 	}
 }
 

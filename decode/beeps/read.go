@@ -46,15 +46,18 @@ type Reading struct {
 
 const (
 	// sureMargin is how much likelier than the next a sure number is, in nats.
-	sureMargin = 10.0
+	sureMargin = 20.0
 	// leastScore is how much likelier than silence beeps are, in nats: for each
 	// beep and in all.
 	leastScore, leastPerBeep = 25.0, 0.8
+	// surePerBeep is how much each beep of a sure number must stand out, in nats:
+	// noise makes up fainter ones that follow any code.
+	surePerBeep = 7.0
 	// rivalMargin is within what numbers are named as rivals.
-	rivalMargin = 10.0
+	rivalMargin = 20.0
 	// outsideMost is how much tone may be heard between the beeps: wind and voices
 	// have about as much there.
-	outsideMost = 0.25
+	outsideMost = 0.2
 	// starts is from how many paces the lengths are looked for.
 	starts = 3
 	// rounds bounds the search among the neighbours of a number.
@@ -382,6 +385,8 @@ func (v *vote) decide(r *Reading) {
 		r.Found, r.Why = false, "no beeps stand out of the noise"
 	case r.Outside > outsideMost:
 		r.Why = "what was heard between the beeps does not fit"
+	case r.Score < surePerBeep*float64(len(r.Beeps)):
+		r.Why = "the beeps are too faint"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"
 	case r.Margin < sureMargin:
