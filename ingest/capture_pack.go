@@ -18,8 +18,8 @@ import (
 //	magic "PLARKPAK", version 1 (1 byte), then parts until the end:
 //
 //	0, length, bytes            as they are
-//	count of records, from 1    CRC-32C (4 bytes) over them, then each column
-//	                            with its length in bytes:
+//	count of records, from 1    CRC-32C (4 bytes) over what follows, then each
+//	                            column with its length in bytes:
 //	  heads    of a record: link, flags, length of the peer's name (4 bytes),
 //	           and 1 if it is a frame whose parts are in the columns, else 0
 //	  lengths  of the record's body
@@ -55,9 +55,7 @@ func PackCapture(w io.Writer, capture io.Reader) error {
 type packer struct {
 	r    *bufio.Reader
 	w    *bufio.Writer
-	crc  uint32
 	list []packed
-	size int
 	raw  []byte // the bytes of list
 }
 
@@ -235,11 +233,14 @@ func (p *packer) flush() error {
 	for _, group := range frameGroups(p.list) {
 		columns = appendGroup(columns, group)
 	}
-	out := binary.AppendUvarint(nil, uint64(len(p.list)))
-	out = binary.LittleEndian.AppendUint32(out, crc32.Checksum(p.raw, castagnoli))
+	var all []byte
 	for _, c := range [][]byte{heads, lengths, heard, numbers, rest, columns} {
-		out = append(binary.AppendUvarint(out, uint64(len(c))), c...)
+		all = append(binary.AppendUvarint(all, uint64(len(c))), c...)
 	}
+	// Over the columns and not the records: each of these ends with its own CRC,
+	// and a CRC over that is the same whatever they hold.
+	out := binary.AppendUvarint(nil, uint64(len(p.list)))
+	out = append(binary.LittleEndian.AppendUint32(out, crc32.Checksum(all, castagnoli)), all...)
 	p.list, p.raw = p.list[:0], p.raw[:0]
 	_, err := p.w.Write(out)
 	return err

@@ -79,12 +79,18 @@ func (u *unpacker) block(count int) ([]byte, error) {
 		return nil, err
 	}
 	var columns [6]taker
+	is := uint32(0)
 	for i := range columns {
 		b, err := u.column()
 		if err != nil {
 			return nil, err
 		}
 		columns[i] = taker{b: b}
+		is = crc32.Update(is, castagnoli, binary.AppendUvarint(nil, uint64(len(b))))
+		is = crc32.Update(is, castagnoli, b)
+	}
+	if is != binary.LittleEndian.Uint32(sum[:]) {
+		return nil, errPacked
 	}
 	list, ok := takeColumns(count, &columns)
 	if !ok {
@@ -98,9 +104,6 @@ func (u *unpacker) block(count int) ([]byte, error) {
 		out = list[i].append(out)
 	}
 	u.out = out
-	if crc32.Checksum(out, castagnoli) != binary.LittleEndian.Uint32(sum[:]) {
-		return nil, errPacked
-	}
 	return out, nil
 }
 
