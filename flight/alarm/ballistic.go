@@ -93,7 +93,7 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 // awaitsRelease says whether the board tells of its release and still has time for
 // it: then nothing can be open, and the fall is as it should be.
 func (v *view) awaitsRelease() bool {
-	return v.tellsRelease() && math.IsNaN(v.releaseAt) && v.t < v.apogeeAt+v.releaseDelay()
+	return v.tellsRelease() && math.IsNaN(v.releaseAt) && v.s != nil && v.book.seconds(v.s.At) < v.releaseBy()
 }
 
 // freeFall is how fast the rocket would fall by now without a parachute, in

@@ -15,11 +15,16 @@ func (r *noRelease) check(v *view) cond {
 	if !v.fresh {
 		return unsure
 	}
+	return asCond(!v.released && v.book.seconds(v.s.At) > v.releaseBy())
+}
+
+// releaseBy is when a release must have been measured.
+func (v *view) releaseBy() float64 {
 	slack := releaseSlack
 	if unsure := 2 * v.apogeeSD; unsure > slack {
 		slack = unsure
 	}
-	return asCond(!v.released && v.book.seconds(v.s.At) > v.apogeeAt+v.releaseDelay()+slack)
+	return v.apogeeAt + v.releaseDelay() + slack
 }
 
 // releaseSlack is what reading and sending the release may take, in s.
