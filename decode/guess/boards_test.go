@@ -63,7 +63,6 @@ type board struct {
 	want     string // "name:unit" of the fields that must be found
 	asks     string // a piece of a question that must be asked
 	checksum string
-	paAt     float64 // pressure that is found may differ by so many Pa
 }
 
 func withCRC(body, name string) string {

@@ -73,7 +73,6 @@ type table struct {
 	left      int      // lines of another kind
 	other     []byte
 	checksum  decode.Checksum
-	guarded   bool // some lines end like a checksum that is not known
 }
 
 // newTable chooses the separator with which most lines have one width and most

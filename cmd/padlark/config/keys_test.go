@@ -21,7 +21,7 @@ var update = flag.Bool("update", false, "write keys.json anew")
 // The reference of keys is what the code and its comments say now, each key has
 // words, and the example shows all of it.
 func TestKeys(t *testing.T) {
-	s := &sources{packages: map[string]*ast.Package{}}
+	s := &sources{packages: map[string][]*ast.File{}}
 	keys := s.keysOf("", "", reflect.TypeFor[Config]())
 	keys = append(keys, s.framings(t)...)
 	var b bytes.Buffer
@@ -84,7 +84,7 @@ func TestFindKeys(t *testing.T) {
 }
 
 // sources reads the comments of packages.
-type sources struct{ packages map[string]*ast.Package } //nolint:staticcheck // the parser's own, without types
+type sources struct{ packages map[string][]*ast.File }
 
 // keysOf lists the keys of a struct; prefix is what stands before a key inside of a
 // table.
@@ -205,20 +205,25 @@ func (s *sources) typeOf(t reflect.Type) *ast.StructType {
 	return found
 }
 
-func (s *sources) files(path string) map[string]*ast.File {
-	if p := s.packages[path]; p != nil {
-		return p.Files
+func (s *sources) files(path string) []*ast.File {
+	if files := s.packages[path]; files != nil {
+		return files
 	}
-	dir := filepath.Join("..", "..", "..", strings.TrimPrefix(path, "padlark/"))
-	parsed, err := parser.ParseDir(token.NewFileSet(), dir, func(i os.FileInfo) bool { return !strings.HasSuffix(i.Name(), "_test.go") }, parser.ParseComments) //nolint:staticcheck // build tags do not matter for comments
+	names, err := filepath.Glob(filepath.Join("..", "..", "..", strings.TrimPrefix(path, "padlark/"), "*.go"))
 	if err != nil {
-		panic(fmt.Sprintf("read the sources of %s: %v", path, err))
+		panic(fmt.Sprintf("list the sources of %s: %v", path, err))
 	}
-	for _, p := range parsed {
-		s.packages[path] = p
-		return p.Files
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.ParseComments)
+		if err != nil {
+			panic(fmt.Sprintf("read the sources of %s: %v", path, err))
+		}
+		s.packages[path] = append(s.packages[path], f)
 	}
-	return nil
+	return s.packages[path]
 }
 
 // framings and forms are constants with their comments.
