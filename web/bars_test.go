@@ -62,6 +62,9 @@ func browserBars(t *testing.T, browser *browsertest.Browser) {
 			b.Until("the way in", `location.pathname === '/flights'`, 20*time.Second)
 		}
 		for _, page := range everyPage() {
+			if signed && page.path != "/" && page.path != "/flights" {
+				continue // but for the bar, with and without the sound, they are the same pages
+			}
 			b.Open(page.path)
 			stop := func() {}
 			switch page.name {
@@ -75,7 +78,7 @@ func browserBars(t *testing.T, browser *browsertest.Browser) {
 			name, audit := page.name, axe
 			if signed {
 				name += " signed in"
-				if page.path != "/" { // but for the bar it is the same page
+				if page.path != "/" {
 					audit = ""
 				}
 			}
@@ -102,12 +105,17 @@ func wantBars(t *testing.T, b *browsertest.Tab, name, axe string) {
 			continue
 		}
 		for _, rules := range []string{"", "color-contrast"} { // in the other colours nothing else differs
+			if rules != "" && w[0] != 390 {
+				break // nor do the colours on a screen
+			}
 			for _, x := range b.Audit(axe, rules) {
 				var theme string
 				b.Eval(`document.documentElement.dataset.theme`, &theme)
 				t.Errorf("%s at %d px, %s: %s", name, w[0], theme, x)
 			}
-			b.Click("#theme")
+			if w[0] == 390 {
+				b.Click("#theme")
+			}
 		}
 	}
 }
