@@ -4,6 +4,7 @@ package main
 type commands struct {
 	Run        runCmd        `cmd:"" help:"Listen to the configured links, watch and record."`
 	Watch      watchCmd      `cmd:"" help:"Show and call what a station elsewhere finds."`
+	Show       showCmd       `cmd:"" help:"The pages over a copied archive, without link or session."`
 	Demo       demoCmd       `cmd:"" help:"Fly three simulated rockets through the real program."`
 	Flights    flightsCmd    `cmd:"" help:"What each flight did: height, times, speeds, with ± and a verdict."`
 	Events     eventsCmd     `cmd:"" help:"Liftoffs, apogees, releases, landings of a session."`

@@ -102,7 +102,11 @@ func (s *station) healthy() error {
 // newMachine makes what computes a replay's picture, with the configuration
 // that the session was recorded with.
 func (s *station) newMachine(ctx context.Context, one web.Session) (web.Machine, error) {
-	rec, err := s.archive.Session(ctx, one.ID)
+	return recordedMachine(ctx, s.archive, one)
+}
+
+func recordedMachine(ctx context.Context, a *sqlite.Archive, one web.Session) (web.Machine, error) {
+	rec, err := a.Session(ctx, one.ID)
 	if err != nil {
 		return nil, err
 	}
