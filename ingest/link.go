@@ -3,6 +3,7 @@ package ingest
 import (
 	"context"
 	"io"
+	"net"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -86,6 +87,10 @@ type Env struct {
 	// the bus keeps a bounded number of messages meanwhile, and lost tells how
 	// many of them had to be dropped.
 	Subscribe func(subject string, fn func(message []byte)) (stop func(), lost func() int, err error)
+
+	// ServeMQTT speaks MQTT with a board on a connection, until it ends; broker.Serve
+	// does it. Links with mqtt_listen = need it.
+	ServeMQTT func(conn net.Conn, limit int, admit func(user, word []byte) bool, take func(topic string, message []byte) error) error
 
 	// sysfs and dev are where the system shows its devices; tests put trees of
 	// their own there.

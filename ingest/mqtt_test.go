@@ -15,6 +15,8 @@ import (
 	"github.com/mochi-mqtt/server/v2/hooks/auth"
 	"github.com/mochi-mqtt/server/v2/listeners"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	mqttbroker "padlark/ingest/broker"
 )
 
 func passwordFile(t *testing.T, word string) string {
@@ -209,7 +211,7 @@ func (b *board) acked() {
 // and a board that asks for it is told when its message is on its way.
 func TestMQTTListen(t *testing.T) {
 	r := start(t, LinkConfig{Name: "boards", MQTTListen: "127.0.0.1:0", Topic: "rockets/#", User: "field", PasswordFile: passwordFile(t, "larks rise")},
-		Framing{Kind: FramingDatagram}, Env{})
+		Framing{Kind: FramingDatagram}, Env{ServeMQTT: mqttbroker.Serve})
 	addr := r.address("listening on MQTT on TCP ")
 	if _, code := join(t, addr, "", ""); code == 0 {
 		t.Error("taken without a password")
@@ -245,7 +247,7 @@ func TestMQTTListen(t *testing.T) {
 
 // However many connect, so many are kept, and a packet over the limit is refused.
 func TestMQTTListenBounds(t *testing.T) {
-	r := start(t, LinkConfig{Name: "boards", MQTTListen: "127.0.0.1:0", FrameLimit: 50}, Framing{Kind: FramingDatagram}, Env{})
+	r := start(t, LinkConfig{Name: "boards", MQTTListen: "127.0.0.1:0", FrameLimit: 50}, Framing{Kind: FramingDatagram}, Env{ServeMQTT: mqttbroker.Serve})
 	addr := r.address("listening on MQTT on TCP ")
 	for range maxPeers + 5 {
 		dial(t, "tcp", addr) // and says nothing

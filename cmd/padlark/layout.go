@@ -11,13 +11,14 @@ import (
 
 	"padlark/decode/guess"
 	"padlark/ingest"
+	"padlark/ingest/broker"
 )
 
 type layoutCmd struct {
-	Source  string        `arg:"" help:"FILE with saved bytes or a capture; or where the board is heard: /dev/ttyUSB0, or :9750 for UDP." placeholder:"FILE|PORT"`
-	Baud    int           `default:"57600" help:"Rate of a serial port (${default})."`
-	Link    string        `help:"Of a capture with several links: this one." placeholder:"NAME"`
-	Seconds time.Duration `name:"for" default:"20s" help:"How long to listen to a port (${default})."`
+	Source string        `arg:"" help:"FILE with saved bytes or a capture; or where the board is heard: /dev/ttyUSB0, or :9750 for UDP." placeholder:"FILE|PORT"`
+	Baud   int           `default:"57600" help:"Rate of a serial port (${default})."`
+	Link   string        `help:"Of a capture with several links: this one." placeholder:"NAME"`
+	For    time.Duration `default:"20s" help:"How long to listen to a port (${default})."`
 }
 
 // Help shows an example.
@@ -78,7 +79,7 @@ func (c *layoutCmd) listen(ctx context.Context, io *cmdIO) (in guess.Input, line
 		return in, "", usagef("%s is no file with saved bytes", c.Source)
 	}
 	var problem string
-	link, err := ingest.NewLink(cfg, ingest.Env{Clock: clock, OnState: func(_ string, s ingest.LinkState) {
+	link, err := ingest.NewLink(cfg, ingest.Env{Clock: clock, ServeMQTT: broker.Serve, OnState: func(_ string, s ingest.LinkState) {
 		if s.State != ingest.StateUp {
 			problem = s.Words
 		}
@@ -87,9 +88,9 @@ func (c *layoutCmd) listen(ctx context.Context, io *cmdIO) (in guess.Input, line
 		return in, "", usageError{err}
 	}
 	if cfg.File == "" {
-		fmt.Fprintf(io.Err, "listening to %s for %v; Ctrl-C takes what there is\n", c.Source, c.Seconds)
+		fmt.Fprintf(io.Err, "listening to %s for %v; Ctrl-C takes what there is\n", c.Source, c.For)
 		var stop context.CancelFunc
-		ctx, stop = context.WithTimeout(ctx, c.Seconds)
+		ctx, stop = context.WithTimeout(ctx, c.For)
 		defer stop()
 	}
 	var first, last time.Duration

@@ -13,6 +13,7 @@ import (
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/ingest/broker"
 )
 
 // captureFlush is how often a capture is handed to the system: what a crash
@@ -46,7 +47,7 @@ func openLinks(opt Options) (*links, error) {
 // connect makes the receivers, on the session's clock. The bus is for links that
 // listen to it; nil where there is none.
 func (l *links) connect(clock ingest.Clock, b *bus.Bus) error {
-	env := ingest.Env{Clock: clock, Log: l.opt.Log, Stdin: l.opt.Stdin}
+	env := ingest.Env{Clock: clock, Log: l.opt.Log, Stdin: l.opt.Stdin, ServeMQTT: broker.Serve}
 	if b != nil {
 		env.Subscribe = b.Take
 	}
