@@ -120,6 +120,9 @@ func sealedStation(t *testing.T, key []byte) func() *decode.Decoder {
 	var cfg decode.Config
 	for _, l := range built {
 		link := l.Name
+		if link != "lark-bin" && link != "lark-text" {
+			continue // what other makers' devices send has checksums of its own
+		}
 		l.Name = "sealed-" + l.Name
 		l.Checksum = decode.Checksum{Kind: decode.SealKind, Key: key}
 		cfg.Layouts = append(cfg.Layouts, l)

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"os/exec"
 	"time"
 
@@ -87,12 +88,22 @@ func ListenWAV(ctx context.Context, r io.Reader, l decode.Layout) (Recording, er
 	return listen(ctx, r, l)
 }
 
-// convert lets another program make a WAV of it.
+// convert lets another program make a WAV of it. The recording goes through a file:
+// a converter looks at its beginning and then goes back, which a pipe cannot.
 func convert(ctx context.Context, in io.Reader, l decode.Layout) (Recording, error) {
+	file, err := os.CreateTemp("", "padlark-sound-")
+	if err != nil {
+		return Recording{}, fmt.Errorf("convert recording: %w", err)
+	}
+	defer os.Remove(file.Name()) //nolint:errcheck // in the folder for temporary files anyway
+	_, err = io.Copy(file, in)
+	if err = errors.Join(err, file.Close()); err != nil {
+		return Recording{}, fmt.Errorf("convert recording: %w", err)
+	}
 	var args []string
 	for _, c := range [][]string{
-		{"ffmpeg", "-v", "error", "-i", "-", "-f", "wav", "-ac", "1", "-"},
-		{"sox", "-", "-t", "wav", "-b", "16", "-e", "signed", "-c", "1", "-"},
+		{"ffmpeg", "-v", "error", "-i", file.Name(), "-f", "wav", "-ac", "1", "-"},
+		{"sox", file.Name(), "-t", "wav", "-b", "16", "-e", "signed", "-c", "1", "-"},
 	} {
 		if _, err := exec.LookPath(c[0]); err == nil {
 			args = c
@@ -104,7 +115,7 @@ func convert(ctx context.Context, in io.Reader, l decode.Layout) (Recording, err
 	}
 	cmd := exec.CommandContext(ctx, args[0], args[1:]...)
 	var said bytes.Buffer
-	cmd.Stdin, cmd.Stderr = in, &said
+	cmd.Stderr = &said
 	out, err := cmd.StdoutPipe()
 	if err == nil {
 		err = cmd.Start()
