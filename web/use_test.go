@@ -43,7 +43,7 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	b.Open("/flights")
 	b.Until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Highest]').textContent === %q`, feet), 5*time.Second)
 	b.Open("/")
-	if got := b.Text("#units"); got != "feet" {
+	if got := b.Text("#units .word"); got != "feet" {
 		t.Errorf("on the board the unit is %q", got)
 	}
 	everyState(v)
