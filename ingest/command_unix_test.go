@@ -121,7 +121,7 @@ func TestComplaints(t *testing.T) {
 // With the receiver's log the complaints name link and program.
 func TestCommandLog(t *testing.T) {
 	var out bytes.Buffer
-	r, err := NewReceiver(shell(`echo "tuner is hot" >&2; echo done`), lines, Env{Clock: StartClock(), Log: zerolog.New(&out)})
+	r, err := NewReceiver(shell(`echo "tuner is hot" >&2; echo done`), lines, Env{Clock: StartClock(), Log: zerolog.New(zerolog.SyncWriter(&out))})
 	if err != nil {
 		t.Fatal(err)
 	}
