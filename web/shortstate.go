@@ -9,7 +9,8 @@ import (
 
 // shortState is the state with its numbers rounded to what a person or a plot
 // can use (1 mm, 1 mm/s, 1 ms, 1 mV): the live stream carries it up to twenty
-// times a second to each viewer.
+// times a second to each viewer. Nothing in it points to what the state points to:
+// that is the engine's own and changes with the next sample.
 func shortState(s *flight.State) *flight.State {
 	c := *s
 	for _, p := range []**float64{
@@ -23,6 +24,11 @@ func shortState(s *flight.State) *flight.State {
 	}
 	c.Latitude, c.Longitude = rounded(c.Latitude, 1e7), rounded(c.Longitude, 1e7)
 	c.Position, c.Landing = shortPosition(s.Position, 10, 1e7), shortLanding(s.Landing, 10, 1e7)
+	c.VentPart, c.VentSD = nil, nil // no page shows them
+	if s.Armed != nil {
+		armed := *s.Armed
+		c.Armed = &armed
+	}
 	c.At, c.Heard = writable(c.At), writable(c.Heard)
 	if c.NotYet == nil {
 		c.NotYet = []string{}
