@@ -181,15 +181,14 @@ func TestMade(t *testing.T) {
 
 // BenchmarkMade reads 2,000 made sounders each at 0 and -6 dB (see made_test.go for
 // what that means): right_% and wrong_% of them; the others are said to be unsure.
-// PADLARK_BENCH multiplies their number.
+// PADLARK_SOUNDERS is another number: each takes a second or two.
 //
 //	go test ./decode/beeps -run=NONE -bench=Made -benchtime=1x -timeout 60m
 func BenchmarkMade(b *testing.B) {
-	scale := 1.0
-	if v, err := strconv.ParseFloat(os.Getenv("PADLARK_BENCH"), 64); err == nil && v > 0 {
-		scale = v
+	n := 2000
+	if v, err := strconv.Atoi(os.Getenv("PADLARK_SOUNDERS")); err == nil && v > 0 {
+		n = v
 	}
-	n := max(20, int(2000*scale))
 	speech := voices(b)
 	for b.Loop() {
 		for _, snr := range []float64{0, -6} {
