@@ -2,13 +2,13 @@ package ingest
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"strings"
 	"syscall"
 	"time"
 )
@@ -19,11 +19,30 @@ type fileLink struct {
 	runner
 	path    string // empty: standard input
 	capture string // which link of a capture; empty: see pickLink
+
+	// pipe is the path's named pipe. It stays open from one try to the next: what a
+	// program writes that has opened it just before would be lost with its only
+	// reader.
+	pipe *os.File
 }
 
 // Run implements Link. It returns when the input has ended.
 func (l *fileLink) Run(ctx context.Context, out func(Chunk) error) error {
-	return l.keep(ctx, out, l.try, nil)
+	defer l.closePipe()
+	return l.keep(ctx, out, l.try, l.watchPipe)
+}
+
+// watchPipe makes a link look for the next writer of its pipe soon: that one need
+// not wait for a reader, so nothing else tells.
+func (l *fileLink) watchPipe() func() bool {
+	return func() bool { return l.pipe != nil }
+}
+
+func (l *fileLink) closePipe() {
+	if l.pipe != nil {
+		_ = l.pipe.Close() // it was only read from
+		l.pipe = nil
+	}
 }
 
 func (l *fileLink) try(ctx context.Context) error {
@@ -33,6 +52,10 @@ func (l *fileLink) try(ctx context.Context) error {
 		}
 		return l.read(ctx, interruptible(ctx, l.env.Stdin), "standard input", false)
 	}
+	if l.pipeIsThere() {
+		return l.readFile(ctx, l.pipe, true)
+	}
+	l.closePipe()
 	// Without O_NONBLOCK, opening a named pipe waits for a writer, and cannot
 	// be interrupted.
 	f, err := os.OpenFile(l.path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
@@ -44,25 +67,42 @@ func (l *fileLink) try(ctx context.Context) error {
 	case err != nil:
 		return fmt.Errorf("open file: %w", err)
 	}
-	defer f.Close() //nolint:errcheck // it was only read from
 	info, err := f.Stat()
+	if err == nil && info.Mode()&fs.ModeNamedPipe != 0 {
+		l.pipe = f
+		return l.readFile(ctx, f, true)
+	}
+	defer f.Close() //nolint:errcheck // it was only read from
 	if err != nil {
 		return fmt.Errorf("look at file: %w", err)
 	}
 	if info.IsDir() {
 		return &stopError{fmt.Errorf("read %s: it is a folder; name a file", l.path)}
 	}
+	return l.readFile(ctx, f, false)
+}
+
+// pipeIsThere says whether the pipe that is open is still the one of the path.
+func (l *fileLink) pipeIsThere() bool {
+	if l.pipe == nil {
+		return false
+	}
+	open, err1 := l.pipe.Stat()
+	there, err2 := os.Stat(l.path)
+	return err1 == nil && err2 == nil && os.SameFile(open, there)
+}
+
+func (l *fileLink) readFile(ctx context.Context, f *os.File, pipe bool) error {
 	// A regular file never waits; a pipe is woken by a deadline in the past.
 	defer context.AfterFunc(ctx, func() { _ = f.SetReadDeadline(time.Unix(1, 0)) })()
-	return l.read(ctx, f, l.path, info.Mode()&fs.ModeNamedPipe != 0)
+	return l.read(ctx, f, l.path, pipe)
 }
 
 // read passes on everything in r. again says that the end of the input is not
 // for good: a named pipe can have another writer.
 func (l *fileLink) read(ctx context.Context, r io.Reader, name string, again bool) error {
 	br := bufio.NewReaderSize(r, 65536)
-	head, err := br.Peek(len(captureMagic))
-	capture := string(head) == captureMagic || bytes.HasPrefix(head, []byte(zstdMagic))
+	head, capture, err := peekCapture(br)
 	if len(head) == 0 && again && err != nil {
 		return &missingError{name + " has no writer: start the program that writes to it"}
 	}
@@ -80,6 +120,24 @@ func (l *fileLink) read(ctx context.Context, r io.Reader, name string, again boo
 		return fmt.Errorf("%s has no writer: start the program that writes to it", name)
 	}
 	return &endedError{name + " was read to its end"}
+}
+
+// peekCapture looks whether a capture begins. It waits for no more bytes than it
+// takes to tell: the first message of a pipe may be shorter than a capture's mark.
+func peekCapture(br *bufio.Reader) (head []byte, capture bool, err error) {
+	for n := 1; ; n++ {
+		head, err = br.Peek(n)
+		mayBe := false
+		for _, magic := range []string{captureMagic, zstdMagic} {
+			if string(head) == magic {
+				return head, true, err
+			}
+			mayBe = mayBe || strings.HasPrefix(magic, string(head))
+		}
+		if !mayBe || err != nil {
+			return head, false, err
+		}
+	}
 }
 
 // readPlain passes plain bytes on as they come, or as a line at the link's
