@@ -34,14 +34,14 @@ type Book struct {
 	known   int // rockets that are configured
 	guests  int // rockets that are not
 	unheard int // boards beyond maxGuests
-	out     []flight.Alarm
+	alarms  Register
 }
 
 // entry is what the Book keeps of one rocket.
 type entry struct {
 	name  string
 	rules []rule
-	live  []slot // one per rule
+	live  []*slot // one per rule
 	view  view
 	pad   padStats
 	link  linkStats
@@ -52,20 +52,13 @@ type entry struct {
 	tellsRelease bool
 }
 
-// slot is the present alarm of one rule, if any, and how many there were.
-type slot struct {
-	count int
-	open  bool
-	flight.Alarm
-}
-
 // New makes a Book. It refuses thresholds and rockets that contradict
 // themselves, naming the field and the mend.
 func New(cfg Config) (*Book, error) {
 	if err := cfg.Thresholds.Validate(); err != nil {
 		return nil, fmt.Errorf("read alarm thresholds: %w", err)
 	}
-	b := &Book{cfg: cfg, entries: map[string]*entry{}, off: map[string]bool{}}
+	b := &Book{cfg: cfg, entries: map[string]*entry{}, off: map[string]bool{}, alarms: Register{session: cfg.Session}}
 	for _, k := range cfg.Thresholds.Off {
 		b.off[k] = true
 	}
@@ -88,7 +81,7 @@ func (b *Book) add(r flight.Rocket, known bool) *entry {
 	if !known {
 		b.guests++
 	}
-	e.live = make([]slot, len(e.rules))
+	e.live = b.alarms.add(r.Name, ruleKinds())
 	nan := math.NaN()
 	e.view = view{
 		rocket: r, known: known, site: b.cfg.Site, limits: b.cfg.Thresholds.limitsFor(r.Kind),
@@ -105,7 +98,7 @@ func (b *Book) add(r flight.Rocket, known bool) *entry {
 // the alarms that changed, most urgent first. The slice is valid until the
 // next call. st and ev stay the caller's.
 func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []flight.Alarm {
-	b.out = b.out[:0]
+	b.alarms.begin()
 	e := b.entries[s.Rocket]
 	if e == nil {
 		r, known := flight.RocketNamed(b.cfg.Rockets, s.Rocket)
@@ -140,7 +133,7 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	e.link.add(v)
 	b.run(e)
 	v.s, v.fresh = nil, false
-	return b.out
+	return b.alarms.out
 }
 
 // Watch starts watching a rocket that is configured elsewhere.
@@ -160,22 +153,17 @@ func (b *Book) Beside(rocket string, heard time.Time) {
 // Forget stops watching a rocket that nobody configured: its alarms are over, and
 // nobody has to acknowledge them. The slice is valid until the next call.
 func (b *Book) Forget(rocket string, now time.Time) []flight.Alarm {
-	b.out = b.out[:0]
+	b.alarms.begin()
 	e := b.entries[rocket]
 	if e == nil || e.view.known {
 		return nil
 	}
 	b.advance(now)
-	for i := range e.live {
-		if s := &e.live[i]; s.open {
-			s.Active, s.Acked, s.open = false, true, false
-			b.changed(s)
-		}
-	}
+	b.alarms.forget(rocket, b.now)
 	delete(b.entries, rocket)
 	b.order = slices.DeleteFunc(b.order, func(x *entry) bool { return x == e })
 	b.guests--
-	return b.out
+	return b.alarms.out
 }
 
 // Note takes what a tracker found at a tick, when there is no sample to go
@@ -222,7 +210,7 @@ func (b *Book) note(e *entry, st *flight.State, ev []flight.Event) {
 // Tick lets the rules notice silence and the passing of time at every rocket.
 // The slice is valid until the next call.
 func (b *Book) Tick(now time.Time) []flight.Alarm {
-	b.out = b.out[:0]
+	b.alarms.begin()
 	b.advance(now)
 	for _, e := range b.order {
 		if math.IsNaN(e.view.first) {
@@ -231,7 +219,7 @@ func (b *Book) Tick(now time.Time) []flight.Alarm {
 		e.view.t, e.view.now = b.seconds(b.now), b.now
 		b.run(e)
 	}
-	return b.out
+	return b.alarms.out
 }
 
 // advance moves the book's clock; it never goes back, for samples of two
@@ -256,16 +244,14 @@ func (b *Book) run(e *entry) {
 		}
 		switch r.check(v) {
 		case on:
-			if s := &e.live[i]; !s.Active {
+			if s := e.live[i]; !s.Active {
 				b.raise(e, i, r.words(v))
 			} else if b.isDue(s) {
-				b.renew(s, r.words(v))
+				b.alarms.renew(s, r.words(v), b.now)
 			}
 		case off:
-			if s := &e.live[i]; s.Active {
-				s.Active = false
-				b.changed(s)
-				s.open = !s.Acked
+			if s := e.live[i]; s.Active {
+				b.alarms.clear(s, b.now)
 			}
 		}
 	}
@@ -284,139 +270,45 @@ func (b *Book) isDue(s *slot) bool {
 // renewS is how often the words of an alarm are renewed at first, in s.
 const renewS = 1.0
 
-// renew tells an active alarm with the numbers of now. It is no new alarm: when it
-// was raised and whether it was acknowledged stay.
-func (b *Book) renew(s *slot, w words) {
-	if w.say == s.Say && w.reason == s.Reason {
-		return
-	}
-	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
-	b.changed(s)
-}
-
-// raise opens an alarm, or raises one again that had returned to normal
-// without being acknowledged.
+// raise raises an alarm about the flight, and of the link, that the rocket is at.
 func (b *Book) raise(e *entry, i int, w words) {
-	s := &e.live[i]
+	s, v := e.live[i], &e.view
 	if !s.open {
-		s.count++
-		s.open = true
-		s.Alarm = flight.Alarm{
-			Session: b.cfg.Session, ID: fmt.Sprintf("%s/%s/%d", e.name, kinds[i].Kind, s.count),
-			Rocket: e.name, Kind: kinds[i].Kind,
-		}
+		s.Flight, s.Link = 0, ""
 	}
-	v := &e.view
 	if v.inFlight() || v.phase == flight.Landed {
 		s.Flight = v.flight
 	}
 	if kinds[i].Where == "link" {
 		s.Link = v.link
 	}
-	s.Active, s.Acked = true, false
-	s.RaisedAt = b.now
-	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
-	b.changed(s)
+	b.alarms.raise(s, w, b.now)
 }
 
-func (b *Book) changed(s *slot) {
-	s.Change++
-	s.ChangedAt = b.now
-	b.out = append(b.out, s.Alarm)
-}
-
-// Ack acknowledges one alarm by its ID at a time of the session. It gives the
-// change, or nothing when no such alarm is open or it was acknowledged before.
-// The slice is valid until the next call.
+// Ack acknowledges one alarm, as Register.Ack.
 func (b *Book) Ack(id string, now time.Time) []flight.Alarm {
-	b.out = b.out[:0]
 	b.advance(now)
-	for _, e := range b.order {
-		for i := range e.live {
-			s := &e.live[i]
-			if !s.open || s.ID != id || s.Acked {
-				continue
-			}
-			s.Acked = true
-			s.open = s.Active
-			b.changed(s)
-			return b.out
-		}
-	}
-	return b.out
+	return b.alarms.Ack(id, b.now)
 }
 
-// Open lists the alarms that are active or not acknowledged yet: most urgent
-// first, then the newest. The caller owns the slice.
-func (b *Book) Open() []flight.Alarm {
-	var out []flight.Alarm
-	for _, e := range b.order {
-		for i := range e.live {
-			if e.live[i].open {
-				out = append(out, e.live[i].Alarm)
-			}
-		}
-	}
-	sort.SliceStable(out, func(i, j int) bool {
-		a, c := out[i], out[j]
-		if a.Active != c.Active {
-			return a.Active
-		}
-		if a.Priority != c.Priority {
-			return a.Priority < c.Priority
-		}
-		return a.RaisedAt.After(c.RaisedAt)
-	})
-	return out
-}
+// Open lists the open alarms, as Register.Open.
+func (b *Book) Open() []flight.Alarm { return b.alarms.Open() }
 
-// Restore brings back what an archive knows after a restart: the last change
-// of each alarm of this session. Replay the session's samples and ticks
-// first; Restore then lays the acknowledgements over the alarms that came out,
-// and opens those that the replay did not reach.
-func (b *Book) Restore(last []flight.Alarm) {
-	for _, a := range last {
-		e, i := b.entries[a.Rocket], kindIndex(a.Kind)
-		if i < 0 {
-			continue // of another part of the program
+// Restore brings back what a journal knows after a restart, as Register.Restore.
+// Give the Book the session's samples and ticks first.
+func (b *Book) Restore(newest []flight.Alarm) {
+	for _, a := range newest {
+		if b.entries[a.Rocket] != nil || kindIndex(a.Kind) < 0 {
+			continue
 		}
-		if e == nil {
-			r, known := flight.RocketNamed(b.cfg.Rockets, a.Rocket)
-			if !known && b.guests >= maxGuests {
-				continue
-			}
-			e = b.add(r, known)
+		if r, known := flight.RocketNamed(b.cfg.Rockets, a.Rocket); known || b.guests < maxGuests {
+			b.add(r, known)
 		}
-		s := &e.live[i]
-		switch {
-		case s.ID == a.ID:
-			if a.Change >= s.Change {
-				s.Acked, s.Change = s.Acked || a.Acked, a.Change
-			}
-		case number(a.ID) > s.count:
-			s.count = number(a.ID)
-			s.Alarm = a
-		}
-		s.open = s.ID != "" && (s.Active || !s.Acked)
 	}
+	b.alarms.Restore(newest)
 }
 
 // kindIndex is the place of a kind in kinds, -1 if there is none.
 func kindIndex(name string) int {
-	for i, k := range kinds {
-		if k.Kind == name {
-			return i
-		}
-	}
-	return -1
-}
-
-// number is the running number at the end of an alarm's ID, 0 if it has none.
-func number(id string) int {
-	n, scale := 0, 1
-	for i := len(id) - 1; i >= 0 && id[i] >= '0' && id[i] <= '9' && scale < 1e9; i-- {
-		n += int(id[i]-'0') * scale
-		scale *= 10
-	}
-	return n
+	return slices.IndexFunc(kinds, func(k kind) bool { return k.Kind == name })
 }

@@ -96,12 +96,18 @@ func Page(kind string) (text string, ok bool) {
 	return string(b), err == nil && !strings.Contains(kind, "/")
 }
 
-// kindNames lists the names in alphabetical order, for messages.
-func kindNames() []string {
+// ruleKinds lists the names of the kinds that have a rule, in the order of kinds.
+func ruleKinds() []string {
 	names := make([]string, len(kinds))
 	for i, k := range kinds {
 		names[i] = k.Kind
 	}
+	return names
+}
+
+// kindNames lists them in alphabetical order, for messages.
+func kindNames() []string {
+	names := ruleKinds()
 	sort.Strings(names)
 	return names
 }

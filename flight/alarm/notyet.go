@@ -37,8 +37,8 @@ func (b *Book) NotYet(rocket string) []string {
 	if quiet := now - v.heard; quiet > 2+5/math.Max(1, v.rocket.RateHz) {
 		out = append(out, sprintf("not heard for %.0f s", quiet))
 	}
-	for i := range e.live {
-		if s := &e.live[i]; s.Active && s.Priority != flight.Know && s.Kind != "silent" {
+	for _, s := range e.live {
+		if s.Active && s.Priority != flight.Know && s.Kind != "silent" {
 			out = append(out, s.Reason)
 		}
 	}

@@ -11,6 +11,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/ingest"
 	"padlark/storage/influx/influxtest"
 )
@@ -50,7 +51,7 @@ func killRestartCut(t *testing.T, s *influxtest.Server) {
 	s.Kill()
 	r.publish(500, 1000)
 	until(t, "trouble", func() bool { return w.State().Trouble != "" })
-	until(t, "the alarm", func() bool { return len(r.published(KindAway)) == 1 })
+	until(t, "the alarm", func() bool { return len(r.published(alarm.ServerAway)) == 1 })
 	s.Start()
 	r.settled(w, 30*time.Second)
 
@@ -70,7 +71,7 @@ func killRestartCut(t *testing.T, s *influxtest.Server) {
 	if _, err := os.Stat(w.sender.aside.path()); err == nil {
 		t.Error("something was set aside")
 	}
-	checkAlarms(t, r.published(KindAway))
+	checkAlarms(t, r.published(alarm.ServerAway))
 	rows := s.InfluxQL(s.Database, `SELECT * FROM link WHERE session = 's1'`)
 	if len(rows) != 2 {
 		t.Errorf("%d points about links, want 2", len(rows))
@@ -123,17 +124,14 @@ func wrongSettings(t *testing.T, s *influxtest.Server) {
 			c.change(&o)
 			w, stop := r.start(o)
 			r.publish(1, 200)
-			until(t, "the alarm", func() bool { return len(r.published(KindAway)) > 0 })
+			until(t, "the alarm", func() bool { return len(r.published(alarm.ServerAway)) > 0 })
 			until(t, "a second try", func() bool { return w.State().Failures > 2 })
-			all := r.published(KindAway)
+			all := r.published(alarm.ServerAway)
 			if len(all) != 1 || !strings.Contains(all[0].Reason, c.mend) {
 				t.Errorf("alarms: %+v", all)
 			}
 			if strings.Contains(all[0].Reason+w.State().Trouble, "not-the-password") {
 				t.Errorf("the token is told: %s", all[0].Reason)
-			}
-			if !w.Ack(t.Context(), all[0].ID, time.Now()) {
-				t.Error("the alarm cannot be acknowledged")
 			}
 			stop()
 			if w.State().Aside != 0 {
@@ -143,6 +141,9 @@ func wrongSettings(t *testing.T, s *influxtest.Server) {
 			w, stop = r.start(r.options(s))
 			r.settled(w, 30*time.Second)
 			stop()
+			if all := r.published(alarm.ServerAway); all[len(all)-1].Active {
+				t.Errorf("the alarm of the run before has not cleared: %+v", all)
+			}
 			r.compare(s, session)
 		})
 	}
@@ -178,10 +179,10 @@ func conflict(t *testing.T, s *influxtest.Server) {
 	if n := s.Count("event", "flight"); n != 12 {
 		t.Errorf("%d events on the server, want 12", n)
 	}
-	if all := r.published(KindAside); len(all) != 2 || !all[0].Active || all[1].Active {
+	if all := r.published(alarm.ServerAside); len(all) != 2 || !all[0].Active || all[1].Active {
 		t.Errorf("alarm about lines set aside: %+v", all)
 	}
-	if all := r.published(KindAway); len(all) != 0 {
+	if all := r.published(alarm.ServerAway); len(all) != 0 {
 		t.Errorf("alarm about the server: %+v", all)
 	}
 }

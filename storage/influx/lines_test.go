@@ -12,6 +12,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 )
 
 // The expected lines follow the InfluxDB documentation, "Line protocol", and the
@@ -39,7 +40,7 @@ func TestLines(t *testing.T) {
 			`event,kind=apogee,rocket=Teal,session=s1,station=f id="Teal/1/apogee",flight=1i,called_late_s=0.25,altitude_m=74.5,note="a \"b\"\\ c" 1900000000123456`,
 		},
 		"alarm of the station": {
-			appendAlarm(nil, "f", &flight.Alarm{Session: "s1", ID: "x", Change: 1, Kind: KindAway, Priority: flight.Know, Active: true, ChangedAt: at}, 0),
+			appendAlarm(nil, "f", &flight.Alarm{Session: "s1", ID: "x", Change: 1, Kind: alarm.ServerAway, Priority: flight.Know, Active: true, ChangedAt: at}, 0),
 			`alarm,kind=server-away,session=s1,station=f id="x",change=1i,flight=0i,priority=3i,active=true,acked=false 1900000000123456`,
 		},
 		"flight": {

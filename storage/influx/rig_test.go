@@ -15,6 +15,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/ingest"
 	"padlark/storage/influx/influxtest"
 	"padlark/storage/journal"
@@ -37,8 +38,9 @@ type rig struct {
 	decoder journal.Decoder
 	end     func()
 
-	mu     sync.Mutex
-	alarms []flight.Alarm // about the server, as published
+	mu       sync.Mutex
+	register *alarm.Register
+	alarms   []flight.Alarm // about the server, as published
 }
 
 // newRig makes a station with a session that runs.
@@ -69,6 +71,7 @@ var (
 func (r *rig) startSession(id string) {
 	r.t.Helper()
 	r.end()
+	r.register = alarm.ForStation(id)
 	err := r.archive.StartSession(r.t.Context(), sqlite.Session{
 		ID: id, Station: "north-field", Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}, {Name: "Rust"}}, Links: links,
 	})
@@ -98,12 +101,26 @@ func (r *rig) startSession(id string) {
 	})
 }
 
-// PublishAlarm takes the alarms of the copy as a station does.
-func (r *rig) PublishAlarm(_ context.Context, a flight.Alarm) error {
+// Raise raises an alarm of the copy, as a station does.
+func (r *rig) Raise(kind string, p flight.Priority, say, reason string) {
+	now := time.Now()
+	r.tell(func() []flight.Alarm { return r.register.Raise(kind, p, say, reason, now, now.UnixMilli()) })
+}
+
+// Clear returns one to normal.
+func (r *rig) Clear(kind, say string) {
+	r.tell(func() []flight.Alarm { return r.register.Clear(kind, say, time.Now()) })
+}
+
+func (r *rig) tell(change func() []flight.Alarm) {
 	r.mu.Lock()
-	r.alarms = append(r.alarms, a)
-	r.mu.Unlock()
-	return r.journal.Alarm(&a)
+	defer r.mu.Unlock()
+	for _, a := range change() {
+		r.alarms = append(r.alarms, a)
+		if err := r.journal.Alarm(&a); err != nil {
+			r.t.Error(err)
+		}
+	}
 }
 
 // options for a server, with short pauses.

@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/rs/zerolog"
+
+	"padlark/flight/alarm"
 )
 
 // TestAnswers: what each answer of a server means. The texts are those of
@@ -117,7 +119,7 @@ func TestTokenIsNeverTold(t *testing.T) {
 		Log: zerolog.New(&log).Level(zerolog.TraceLevel)}
 	w, stop := r.start(o)
 	r.publish(1, 20)
-	until(t, "the alarm", func() bool { return len(r.published(KindAway)) > 0 })
+	until(t, "the alarm", func() bool { return len(r.published(alarm.ServerAway)) > 0 })
 	stop()
 	b, err := NewBackfill(o, r.archive, nil)
 	if err != nil {
@@ -128,7 +130,7 @@ func TestTokenIsNeverTold(t *testing.T) {
 	if err == nil {
 		t.Fatal("backfill with a refused token gives no error")
 	}
-	told := err.Error() + log.String() + w.State().Trouble + r.published(KindAway)[0].Reason + contents(t, dir)
+	told := err.Error() + log.String() + w.State().Trouble + r.published(alarm.ServerAway)[0].Reason + contents(t, dir)
 	if strings.Contains(told, token) || !strings.Contains(told, "who is Token (token)?") {
 		t.Errorf("token in: %s", told)
 	}

@@ -1,25 +1,17 @@
 package influx
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"strconv"
 	"time"
 
 	"padlark/flight"
 	"padlark/flight/alarm"
 )
 
-// Kinds of the writer's alarms.
-const (
-	KindAway  = alarm.ServerAway  // the server takes nothing
-	KindAside = alarm.ServerAside // the server refused lines for good
-)
-
 // failed notes trouble with the server and raises the one alarm about it: at
 // once if a person must act, otherwise when it has lasted.
-func (w *Writer) failed(ctx context.Context, err error) {
+func (w *Writer) failed(err error) {
 	now := w.opt.Now().UTC()
 	var f *failure
 	act := errors.As(err, &f) && f.verdict != tryAgain
@@ -29,17 +21,14 @@ func (w *Writer) failed(ctx context.Context, err error) {
 		w.state.Since = now
 	}
 	w.state.Trouble = err.Error()
-	raise := w.away == nil && (act || now.Sub(w.state.Since) >= w.opt.AlarmAfter)
-	if raise {
-		w.away = w.newAlarm(KindAway, now, "The time-series server takes no data",
-			fmt.Sprintf("%s: %v. Nothing is lost: it is sent when the server takes data again. %s", w.opt.URL, err, mend(f)))
-	}
+	raise := act || now.Sub(w.state.Since) >= w.opt.AlarmAfter
 	w.mu.Unlock()
 	if first {
 		w.opt.Log.Warn().Err(err).Str("url", w.opt.URL).Msg("the time-series server takes no data; it is tried again with growing pauses")
 	}
 	if raise {
-		w.publish(ctx, w.away)
+		w.run.Alarms.Raise(alarm.ServerAway, flight.Know, "The time-series server takes no data",
+			fmt.Sprintf("%s: %v. Nothing is lost: it is sent when the server takes data again. %s", w.opt.URL, err, mend(f)))
 	}
 }
 
@@ -59,84 +48,28 @@ func mend(f *failure) string {
 }
 
 // worked notes that the server took data and clears the alarm.
-func (w *Writer) worked(ctx context.Context) {
+func (w *Writer) worked() {
 	now := w.opt.Now().UTC()
 	w.mu.Lock()
 	was := w.state.Trouble
 	w.state.Trouble, w.state.Since, w.state.LastOK = "", time.Time{}, now
-	cleared := w.away
-	if cleared != nil {
-		cleared.Change++
-		cleared.Active, cleared.ChangedAt = false, now
-		if w.away = nil; !cleared.Acked {
-			w.cleared = cleared
-		}
-	}
 	w.mu.Unlock()
 	if was != "" {
 		w.opt.Log.Info().Str("url", w.opt.URL).Msg("the time-series server takes data again")
 	}
-	if cleared != nil {
-		w.publish(ctx, cleared)
-	}
+	w.run.Alarms.Clear(alarm.ServerAway, "") // an earlier run of the session may have raised it
 }
 
 // tellAside raises the alarm about lines set aside, once. Its condition is over
 // as soon as it arises, so it stays until it is acknowledged and no longer.
-func (w *Writer) tellAside(ctx context.Context) {
+func (w *Writer) tellAside() {
 	n := w.sender.counts().Aside
-	w.mu.Lock()
-	if n == 0 || w.aside != nil {
-		w.mu.Unlock()
+	if n == 0 || w.asideTold {
 		return
 	}
-	now := w.opt.Now().UTC()
-	w.aside = w.newAlarm(KindAside, now, "The time-series server refused some data",
-		fmt.Sprintf("%s refused %d points for good; they are in %s with the reason above each. The archive has them all.", w.opt.URL, n, w.sender.aside.path()))
-	w.mu.Unlock()
+	w.asideTold = true
 	w.opt.Log.Warn().Uint64("lines", n).Str("file", w.sender.aside.path()).Msg("the time-series server refused points for good; they are set aside with the reason")
-	w.publish(ctx, w.aside)
-	w.mu.Lock()
-	w.aside.Change++
-	w.aside.Active = false
-	w.mu.Unlock()
-	w.publish(ctx, w.aside)
-}
-
-// newAlarm makes an alarm of the station. Its ID has the time in it: the station
-// may start again within the session.
-func (w *Writer) newAlarm(kind string, now time.Time, say, reason string) *flight.Alarm {
-	return &flight.Alarm{
-		Session: w.current, ID: kind + "/" + strconv.FormatInt(now.UnixMilli(), 10), Change: 1,
-		Kind: kind, Priority: flight.Know, Active: true, RaisedAt: now, ChangedAt: now, Say: say, Reason: reason,
-	}
-}
-
-// publish sends an alarm's state.
-func (w *Writer) publish(ctx context.Context, a *flight.Alarm) {
-	w.mu.Lock()
-	copied := *a
-	w.mu.Unlock()
-	if err := w.run.Alarms.PublishAlarm(ctx, copied); err != nil && ctx.Err() == nil {
-		w.opt.Log.Error().Err(err).Msg("the alarm about the time-series server cannot be published")
-	}
-}
-
-// Ack acknowledges one of the writer's alarms at a time of the session; false if
-// it has none of that ID that is open and not acknowledged.
-func (w *Writer) Ack(ctx context.Context, id string, at time.Time) bool {
-	w.mu.Lock()
-	var found *flight.Alarm
-	for _, a := range []*flight.Alarm{w.away, w.cleared, w.aside} {
-		if a != nil && a.ID == id && !a.Acked {
-			a.Acked, a.ChangedAt = true, at
-			a.Change++
-			found = a
-		}
-	}
-	w.mu.Unlock()
-	if found != nil {
-		w.publish(ctx, found)
-	}
-	return found != nil
+	w.run.Alarms.Raise(alarm.ServerAside, flight.Know, "The time-series server refused some data",
+		fmt.Sprintf("%s refused %d points for good; they are in %s with the reason above each. The archive has them all.", w.opt.URL, n, w.sender.aside.path()))
+	w.run.Alarms.Clear(alarm.ServerAside, "")
 }

@@ -26,9 +26,11 @@ const (
 	placeEvery = 30 * time.Second
 )
 
-// Alarms takes the copy's alarms, which belong to the session.
+// Alarms is where the copy's alarms are raised, which belong to the session; one
+// that is active stays as it is.
 type Alarms interface {
-	PublishAlarm(ctx context.Context, a flight.Alarm) error
+	Raise(kind string, p flight.Priority, say, reason string)
+	Clear(kind, say string)
 }
 
 // Running is what the writer needs of the session that runs.
@@ -64,11 +66,10 @@ type Writer struct {
 	kept time.Time // when it was
 	sent bool      // points of the session may be on the server
 
-	mu      sync.Mutex
-	state   State
-	away    *flight.Alarm // about the server, while it is active
-	cleared *flight.Alarm // the last one before it, not acknowledged yet
-	aside   *flight.Alarm // about lines set aside, once there are any
+	asideTold bool // that lines were set aside; handle's
+
+	mu    sync.Mutex
+	state State
 }
 
 // State is how the writer is.
@@ -169,7 +170,7 @@ func (w *Writer) handle(ctx context.Context, entries []storage.Entry, place int6
 	if err == nil || ctx.Err() != nil {
 		return err // done, or interrupted, which is no trouble
 	}
-	w.failed(ctx, err)
+	w.failed(err)
 	pause := w.opt.RetryMin
 	var f *failure
 	if errors.As(err, &f) {
@@ -192,8 +193,8 @@ func (w *Writer) batch(ctx context.Context, entries []storage.Entry, place int64
 	if w.part.lines, err = w.sender.send(ctx, b, min(w.part.lines, b.len())); err != nil {
 		return err
 	}
-	w.worked(ctx)
-	w.tellAside(ctx)
+	w.worked()
+	w.tellAside()
 	if landed {
 		select {
 		case w.landed <- struct{}{}:

@@ -15,6 +15,7 @@ import (
 
 	"padlark/cmd/padlark/config"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/batch"
@@ -45,10 +46,10 @@ type gathered struct {
 	info    ingest.CaptureInfo
 	frames  map[string]uint64 // newest frame of each link
 	events  map[string]bool
-	alarms  map[string]int // newest change of each
-	missing uint64         // frames that did not come
-	over    bool           // these two are read once the journal is closed
-	ended   time.Duration  // 0 if the session was interrupted
+	alarms  alarm.Newest
+	missing uint64        // frames that did not come
+	over    bool          // these two are read once the journal is closed
+	ended   time.Duration // 0 if the session was interrupted
 	closed  chan struct{}
 }
 
@@ -137,7 +138,7 @@ func (g *Gathering) open(b *batch.Batch) (*gathered, error) {
 	if _, err := os.Stat(filepath.Join(g.dir, b.Session+journal.Packed)); err == nil {
 		return nil, nil // it is over, and all of it is here
 	}
-	s := &gathered{frames: map[string]uint64{}, events: map[string]bool{}, alarms: map[string]int{}, closed: make(chan struct{})}
+	s := &gathered{frames: map[string]uint64{}, events: map[string]bool{}, alarms: alarm.Newest{}, closed: make(chan struct{})}
 	r, err := journal.Open(path, nil)
 	switch {
 	case errors.Is(err, os.ErrNotExist) && b.Info == nil:
@@ -262,10 +263,7 @@ func (s *gathered) isNew(e *storage.Entry) bool {
 		}
 		s.events[e.Event.ID] = true
 	case e.Alarm != nil:
-		if e.Alarm.Change <= s.alarms[e.Alarm.ID] {
-			return false
-		}
-		s.alarms[e.Alarm.ID] = e.Alarm.Change
+		return s.alarms.Take(e.Alarm)
 	}
 	return true
 }

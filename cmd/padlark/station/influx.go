@@ -45,7 +45,7 @@ func (s *station) startInflux(ctx context.Context, g *errgroup.Group) (*influx.W
 	}
 	w, err := influx.NewWriter(ctx, o, influx.Running{
 		Journal: s.journal, Decoder: decoder, Archive: s.archive, Archived: s.writer.Drain,
-		Alarms: alarms{s.out}, Flights: results.New(s.archive).Flights,
+		Alarms: s.own, Flights: results.New(s.archive).Flights,
 	})
 	if err != nil {
 		return nil, err

@@ -1,7 +1,6 @@
 package station
 
 import (
-	"context"
 	"errors"
 	"maps"
 	"slices"
@@ -92,9 +91,3 @@ func (o outlet) event(e flight.Event) error {
 func (o outlet) alarm(a flight.Alarm) error {
 	return errors.Join(o.PublishAlarm(&a), o.Record(nil, []flight.Alarm{a}))
 }
-
-// alarms is an outlet for who only has alarms.
-type alarms struct{ outlet }
-
-// PublishAlarm publishes a change of an alarm and keeps it.
-func (a alarms) PublishAlarm(_ context.Context, al flight.Alarm) error { return a.alarm(al) }

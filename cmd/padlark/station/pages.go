@@ -14,7 +14,6 @@ import (
 	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/ready"
 	"padlark/storage/export"
-	"padlark/storage/influx"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 	"padlark/watch"
@@ -50,7 +49,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Voids:      flights,
 		Sounder:    sounders{s.cfg, s.archive, s.opt.Version},
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
-		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.disk, s.copy},
+		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.own},
 		Exporter:   exporter{s.archive},
 		Copier:     s.copier(),
 		Uplink:     s.uplinker(),
@@ -126,20 +125,15 @@ func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
 	return watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
 }
 
-// acker acknowledges alarms of the rockets, and those of a full disk and of the
-// copy to a time-series server, which own theirs.
+// acker acknowledges alarms of the rockets and of the station.
 type acker struct {
 	wire.Acker
-	disk *diskAlarm
-	copy *influx.Writer
+	own *ownAlarms
 }
 
 // Ack acknowledges one alarm of the running session.
 func (a acker) Ack(ctx context.Context, session, alarm string) error {
-	if session == a.Session && a.disk.Ack(alarm, a.Now()) {
-		return nil
-	}
-	if a.copy != nil && session == a.Session && a.copy.Ack(ctx, alarm, a.Now()) {
+	if session == a.Session && a.own.Ack(alarm) {
 		return nil
 	}
 	return a.Acker.Ack(ctx, session, alarm)

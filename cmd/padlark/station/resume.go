@@ -1,7 +1,6 @@
 package station
 
 import (
-	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -9,12 +8,11 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 	"time"
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/journal"
@@ -36,7 +34,7 @@ type rebuilt struct {
 	sampled int64             // Passed of the last sample
 	made    watch.Output      // what the frames bring about,
 	events  map[string]flight.Event
-	alarms  map[string]flight.Alarm // and what the journal has of it; of alarms the newest change
+	alarms  alarm.Newest // and what the journal has of it
 }
 
 // rebuild brings decoder and watcher to where an interrupted session was.
@@ -45,7 +43,7 @@ func (s *station) rebuild(ctx context.Context, path string) (*rebuilt, error) {
 		b.from = b.end
 		return b, b.advance(ctx, path)
 	}
-	b := &rebuilt{frames: map[string]uint64{}, last: -1, events: map[string]flight.Event{}, alarms: map[string]flight.Alarm{}}
+	b := &rebuilt{frames: map[string]uint64{}, last: -1, events: map[string]flight.Event{}, alarms: alarm.Newest{}}
 	r, err := journal.Open(path, nil)
 	if err != nil {
 		return nil, err
@@ -66,9 +64,7 @@ func (b *rebuilt) take(e *storage.Entry) {
 	case e.Event != nil:
 		b.events[e.Event.ID] = *e.Event
 	case e.Alarm != nil:
-		if a := e.Alarm; a.Change >= b.alarms[a.ID].Change {
-			b.alarms[a.ID] = *a
-		}
+		b.alarms.Take(e.Alarm)
 	case e.Frame != nil:
 		b.frames[e.Frame.Link], b.last = e.Frame.N, e.Frame.Passed
 		if e.Sample == nil {
@@ -107,14 +103,10 @@ func (b *rebuilt) unsaid() (events []flight.Event, alarms []flight.Alarm) {
 // newest is the newest change of each alarm, whether it was said or not.
 func (b *rebuilt) newest() []flight.Alarm {
 	all := maps.Clone(b.alarms)
-	for _, a := range b.made.Alarms {
-		if a.Change > all[a.ID].Change {
-			all[a.ID] = a
-		}
+	for i := range b.made.Alarms {
+		all.Take(&b.made.Alarms[i])
 	}
-	return slices.SortedFunc(maps.Values(all), func(x, y flight.Alarm) int {
-		return cmp.Or(x.RaisedAt.Compare(y.RaisedAt), strings.Compare(x.ID, y.ID))
-	})
+	return all.List()
 }
 
 // startOrResume settles which session this run belongs to, its clock, decoder

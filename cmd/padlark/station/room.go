@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/storage"
 	"padlark/storage/journal"
@@ -40,18 +41,6 @@ type room struct {
 func (s *station) diskFull() bool {
 	free, known := storage.Free(s.cfg.Station.Data)
 	return known && free < roomReserve
-}
-
-// openDiskAlarm makes the alarm of a full disk, with what an interrupted run has
-// left of it.
-func (s *station) openDiskAlarm() {
-	s.disk = &diskAlarm{session: s.session.ID, epoch: s.session.Epoch, tell: s.out.alarm, log: s.log}
-	if s.rebuilt == nil {
-		return
-	}
-	if s.disk.adopt(s.rebuilt.alarms) && !s.diskFull() {
-		s.disk.clear(s.now())
-	}
 }
 
 // keepRoom looks after the free space, and the memory, until ctx ends.
@@ -123,20 +112,20 @@ func (r *room) begin(free int64) {
 		"Make room: move old files or recordings away. Archiving goes on by itself with what the journal has.",
 		free>>20, r.s.cfg.Station.Data, roomReserve>>20)
 	r.s.log.Error().Str("alarm", alarm.DiskFull).Msg(reason)
-	r.s.disk.raise(r.s.now(), reason)
+	r.s.own.Raise(alarm.DiskFull, flight.Act, "Disk full, not recording", reason)
 }
 
 func (r *room) end() {
 	r.full = false
 	r.s.log.Info().Str("alarm", alarm.DiskFull).Msg("there is room again; recording goes on")
-	r.s.disk.clear(r.s.now())
+	r.s.own.Clear(alarm.DiskFull, againRecording)
 }
 
 // journalTrouble tells what is wrong with the journal's file.
 func (s *station) journalTrouble(err error) {
 	s.log.Error().Err(err).Msg("the journal")
 	if errors.Is(err, journal.ErrMoved) {
-		s.disk.raiseAs(s.now(), filesGone, fmt.Sprintf("Somebody has removed files of the running session from %s. Its journal is written anew from memory. "+
+		s.own.Raise(alarm.DiskFull, flight.Act, filesGone, fmt.Sprintf("Somebody has removed files of the running session from %s. Its journal is written anew from memory. "+
 			"Do not remove anything there while padlark runs.", s.cfg.Station.Data))
 	}
 }
@@ -147,8 +136,12 @@ func (s *station) archiveRemoved() {
 	reason := fmt.Sprintf("Somebody has removed the archive %s while it was in use. The journal goes on, and rockets are watched. "+
 		"Start padlark again when nothing flies: it makes the archive anew from the journals.", s.archive.Path())
 	s.log.Error().Msg(reason)
-	s.disk.raiseAs(s.now(), filesGone, reason)
+	s.own.Raise(alarm.DiskFull, flight.Act, filesGone, reason)
 }
 
-// filesGone is said when files of the running session were removed.
-const filesGone = "Recorded files were removed"
+// filesGone is said when files of the running session were removed, againRecording
+// when that, or a full disk, is over.
+const (
+	filesGone      = "Recorded files were removed"
+	againRecording = "Recording again"
+)

@@ -15,7 +15,6 @@ import (
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
-	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/influx"
 	"padlark/storage/journal"
@@ -79,7 +78,7 @@ type station struct {
 	copy       *influx.Writer // nil if none is configured
 	uplink     *uplink        // nil if none is configured
 	writer     *sqlite.Writer
-	disk       *diskAlarm
+	own        *ownAlarms
 	fix        *clockFix // nil on a recording's own time
 
 	toPack      []string // journals of earlier sessions, all in the archive
@@ -174,18 +173,14 @@ func (s *station) openLine(ctx context.Context) error {
 		if err := s.out.Record(b.unsaid()); err != nil {
 			return err
 		}
-		last := make([]flight.Alarm, 0, len(b.alarms))
-		for _, a := range b.alarms {
-			last = append(last, a)
-		}
-		engine.Restore(last)
+		engine.Restore(b.alarms.List())
 		s.out.standing.restore(b.newest())
 	}
 	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, decoders[1]); err != nil {
 		return err
 	}
 	s.spareDecoding(s.writer)
-	s.openDiskAlarm()
+	s.openAlarms()
 	if !s.recorded() {
 		s.fix = s.newClockFix()
 		s.seq.heard = s.fix.frame

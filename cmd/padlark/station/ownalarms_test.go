@@ -38,93 +38,120 @@ func (p published) steps() []string {
 	return out
 }
 
-// The alarm of a full disk goes through the states of IEC 62682: raised,
+// rigged are the station's alarms at times that a test sets.
+func rigged(p *published, epoch time.Time) (o *ownAlarms, at func(s int)) {
+	now := epoch
+	o = &ownAlarms{epoch: epoch, now: func() time.Time { return now }, tell: p.alarm, register: alarm.ForStation("s1")}
+	return o, func(s int) { now = epoch.Add(time.Duration(s) * time.Second) }
+}
+
+var ownEpoch = time.Date(2026, 5, 16, 10, 0, 0, 0, time.UTC)
+
+// The alarms of the station go through the states of IEC 62682: raised,
 // acknowledged, returned to normal, in either order of the last two. One that has
 // returned and that nobody acknowledged is raised again as the same.
-func TestDiskAlarmLifeCycle(t *testing.T) {
-	at := func(s int) time.Time { return time.Date(2026, 5, 16, 10, 0, s, 0, time.UTC) }
+func TestOwnAlarmLifeCycle(t *testing.T) {
 	for _, c := range []struct {
 		name string
-		do   func(d *diskAlarm) bool // the acknowledgement counted
+		do   func(at func(s int), raise, clear func(), ack func(id string) bool) bool // the acknowledgement counted
 		want []string
 		open int
 	}{
-		{"acknowledged while it is active", func(d *diskAlarm) bool {
-			d.raise(at(1), "no room")
-			ok := d.Ack("disk-full/1000", at(2))
-			d.clear(at(3))
+		{"acknowledged while it is active", func(at func(s int), raise, clear func(), ack func(id string) bool) bool {
+			at(1)
+			raise()
+			at(2)
+			ok := ack("disk-full/1000")
+			clear()
 			return ok
 		}, []string{"1000 1 true false", "1000 2 true true", "1000 3 false true"}, 0},
-		{"acknowledged after it has cleared", func(d *diskAlarm) bool {
-			d.raise(at(1), "no room")
-			d.clear(at(2))
-			return d.Ack("disk-full/1000", at(3))
+		{"acknowledged after it has cleared", func(at func(s int), raise, clear func(), ack func(id string) bool) bool {
+			at(1)
+			raise()
+			clear()
+			return ack("disk-full/1000")
 		}, []string{"1000 1 true false", "1000 2 false false", "1000 3 false true"}, 0},
-		{"raised again before anybody acknowledged", func(d *diskAlarm) bool {
-			d.raise(at(1), "no room")
-			d.clear(at(2))
-			d.raise(at(3), "no room")
-			return d.Ack("disk-full/1000", at(4))
+		{"raised twice, and again before anybody acknowledged", func(at func(s int), raise, clear func(), ack func(id string) bool) bool {
+			at(1)
+			raise()
+			raise()
+			clear()
+			at(3)
+			raise()
+			return ack("disk-full/1000")
 		}, []string{"1000 1 true false", "1000 2 false false", "1000 3 true false", "1000 4 true true"}, 1},
-		{"another one after that", func(d *diskAlarm) bool {
-			d.raise(at(1), "no room")
-			d.clear(at(2))
-			d.Ack("disk-full/1000", at(3))
-			d.raise(at(4), "no room")
-			return d.Ack("disk-full/4000", at(5))
+		{"another one after that", func(at func(s int), raise, clear func(), ack func(id string) bool) bool {
+			at(1)
+			raise()
+			clear()
+			ack("disk-full/1000")
+			at(4)
+			raise()
+			return ack("disk-full/4000")
 		}, []string{"1000 1 true false", "1000 2 false false", "1000 3 false true", "4000 1 true false", "4000 2 true true"}, 1},
-		{"acknowledged twice", func(d *diskAlarm) bool {
-			d.raise(at(1), "no room")
-			d.Ack("disk-full/1000", at(2))
-			return !d.Ack("disk-full/1000", at(3))
+		{"acknowledged twice", func(at func(s int), raise, clear func(), ack func(id string) bool) bool {
+			at(1)
+			raise()
+			ack("disk-full/1000")
+			return !ack("disk-full/1000")
 		}, []string{"1000 1 true false", "1000 2 true true"}, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var p published
-			d := &diskAlarm{session: "s1", epoch: at(0), tell: p.alarm}
-			if !c.do(d) {
+			o, at := rigged(&p, ownEpoch)
+			raise := func() { o.Raise(alarm.DiskFull, flight.Act, "full", "no room") }
+			if !c.do(at, raise, func() { o.Clear(alarm.DiskFull, "") }, o.Ack) {
 				t.Error("the acknowledgement does not count as it should")
 			}
 			if diff := cmp.Diff(c.want, p.steps()); diff != "" {
 				t.Errorf("changes (-want +got):\n%s", diff)
 			}
-			if len(d.open) != c.open {
-				t.Errorf("%d open, want %d", len(d.open), c.open)
+			if n := len(o.register.Open()); n != c.open {
+				t.Errorf("%d open, want %d", n, c.open)
 			}
 		})
 	}
 }
 
-// What an interrupted run left open is gone on with, under its ID.
-func TestDiskAlarmAfterARestart(t *testing.T) {
-	at := func(s int) time.Time { return time.Date(2026, 5, 16, 10, 0, s, 0, time.UTC) }
+// What an interrupted run left open is gone on with, under its ID: it clears and is
+// acknowledged, and what is raised after it has another ID, also if the journal knew
+// nothing of one that was raised before.
+func TestOwnAlarmsAfterARestart(t *testing.T) {
 	var before published
-	d := &diskAlarm{session: "s1", epoch: at(0), tell: before.alarm}
-	d.raise(at(1), "no room")
-	d.Ack("disk-full/1000", at(2))
+	o, at := rigged(&before, ownEpoch)
+	at(1)
+	o.Raise(alarm.DiskFull, flight.Act, "full", "no room")
+	o.Raise(alarm.ServerAway, flight.Know, "away", "no network")
+	o.Ack("disk-full/1000")
+	newest := alarm.Newest{"Teal/silent/1": {ID: "Teal/silent/1", Rocket: "Teal", Kind: "silent", Change: 1, Active: true}}
+	for i := range before {
+		newest.Take(&before[i])
+	}
 	var p published
-	d = &diskAlarm{session: "s1", epoch: at(0), tell: p.alarm}
-	newest := map[string]flight.Alarm{"Teal/silent/1": {ID: "Teal/silent/1", Kind: "silent", Change: 1, Active: true}}
-	for _, a := range before {
-		newest[a.ID] = a
+	o, at = rigged(&p, ownEpoch)
+	o.register.Restore(newest.List())
+	at(60)
+	o.Raise(alarm.DiskFull, flight.Act, "full", "no room") // still full: nothing has changed
+	at(61)
+	o.Clear(alarm.DiskFull, "")
+	o.Clear(alarm.ServerAway, "")
+	if !o.Ack("server-away/1000") {
+		t.Error("an alarm of before cannot be acknowledged")
 	}
-	if !d.adopt(newest) {
-		t.Error("the alarm that was active is not")
-	}
-	d.raise(at(60), "no room") // still full: nothing has changed
-	d.clear(at(61))
-	if diff := cmp.Diff([]string{"1000 3 false true"}, p.steps()); diff != "" {
+	o.Raise(alarm.DiskFull, flight.Act, "full", "no room")
+	want := []string{"1000 3 false true", "server-away/1000 2 false false", "server-away/1000 3 false true", "61000 1 true false"}
+	if diff := cmp.Diff(want, p.steps()); diff != "" {
 		t.Errorf("changes (-want +got):\n%s", diff)
 	}
 }
 
 // The pages acknowledge it like any other alarm, of the running session only.
-func TestDiskAlarmIsAcknowledgedFromThePages(t *testing.T) {
+func TestOwnAlarmIsAcknowledgedFromThePages(t *testing.T) {
 	var p published
-	epoch := time.Date(2026, 5, 16, 10, 0, 0, 0, time.UTC)
-	d := &diskAlarm{session: "s1", epoch: epoch, tell: p.alarm}
-	d.raise(epoch.Add(time.Second), "no room")
-	a := acker{wire.Acker{Session: "s1", Now: func() time.Time { return epoch.Add(time.Minute) }}, d, nil}
+	o, at := rigged(&p, ownEpoch)
+	at(1)
+	o.Raise(alarm.DiskFull, flight.Act, "full", "no room")
+	a := acker{wire.Acker{Session: "s1"}, o}
 	if err := a.Ack(t.Context(), "s0", "disk-full/1000"); !errors.Is(err, web.ErrNotFound) {
 		t.Errorf("of another session: error %v", err)
 	}
@@ -166,9 +193,7 @@ func TestEveryAlarmHasAPage(t *testing.T) {
 	}
 	slices.Sort(made)
 	want := []string{
-		"cmd/padlark/station DiskFull",
-		"flight/alarm Kind",   // kinds[i].Kind, of a rule
-		"storage/influx kind", // a parameter: ServerAway, ServerAside
+		"flight/alarm kind", // of a slot: a rule's, or one of the station's kinds
 	}
 	if diff := cmp.Diff(want, made); diff != "" {
 		t.Errorf("alarms are made elsewhere too: list their kinds in flight/alarm, write their pages, and then this place here (-want +got):\n%s", diff)
