@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 )
 
 //go:embed static templates api
@@ -24,8 +25,11 @@ type assets struct {
 }
 
 type asset struct {
-	kind        string
-	plain, gzip []byte
+	kind  string
+	plain []byte
+	// gzip packs it when it is first asked for: a start has nobody to wait for that,
+	// and all of them take longer than the rest of it.
+	gzip func() []byte
 }
 
 func loadAssets() (*assets, error) {
@@ -52,7 +56,7 @@ func loadAssets() (*assets, error) {
 		}
 		fmt.Fprintf(sum, "%s %d\n", name, len(body))
 		_, _ = sum.Write(body) // a hash takes everything
-		a.files[strings.TrimPrefix(name, "static/")] = asset{kind: kind, plain: body, gzip: squeeze(body)}
+		a.files[strings.TrimPrefix(name, "static/")] = asset{kind: kind, plain: body, gzip: sync.OnceValue(func() []byte { return squeeze(body) })}
 		return nil
 	})
 	if err != nil {
@@ -84,9 +88,11 @@ func (s *Server) serveAsset(w http.ResponseWriter, r *http.Request) error {
 		h.Set("Cache-Control", "public, max-age=31536000, immutable")
 	}
 	body := f.plain
-	if acceptsGzip(r) && len(f.gzip) < len(f.plain) {
-		h.Set("Content-Encoding", "gzip")
-		body = f.gzip
+	if acceptsGzip(r) {
+		if packed := f.gzip(); len(packed) < len(body) {
+			h.Set("Content-Encoding", "gzip")
+			body = packed
+		}
 	}
 	h.Set("Content-Length", fmt.Sprint(len(body)))
 	_, _ = w.Write(body) // the viewer may be gone
