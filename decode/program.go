@@ -156,6 +156,7 @@ type scratch struct {
 	readings []float64 // of each one, the fields that it has
 
 	cells   []span // text with columns: where each field is
+	places  []span // text: where each reading is
 	picked  document.Picked
 	carried carried
 	buffer  []byte                // of the carried frame

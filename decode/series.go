@@ -32,6 +32,9 @@ type Series struct {
 	Clock string `toml:"clock"`
 	// Together says that what belongs to one reading stands together.
 	Together bool `toml:"together"`
+	// Separator stands between the readings of a field where a line of text has them
+	// all in one column, as "/" in "p=1013.2/1013.1"; without it each has a column.
+	Separator string `toml:"separator"`
 }
 
 // mostReadings bounds the readings of a frame.
@@ -46,6 +49,9 @@ type seriesForm struct {
 	steps  []int // binary: from one of a field's readings to the next, behind the second
 	second []int // binary: where the second is
 	grows  int   // binary: bytes that a further reading takes
+
+	together  bool   // text: as the layout says
+	separator []byte // text: between the readings of one column
 }
 
 // compileSeries checks the readings and finds out where they are.
@@ -67,8 +73,16 @@ func (c *compiler) compileSeries() error {
 		return c.fieldErrorf(fields[0], "series", "the layout does not say how far the readings are apart; write series = { every_ms = … }")
 	case len(fields) == 0:
 		return c.errorf("series", "no field has series = true")
-	case c.p.form != formBinary && !c.isDocument():
-		return c.errorf("series", "it is for the forms binary, json, cbor and messagepack")
+	case c.p.form == formAPRS:
+		return c.errorf("series", "it means nothing in the form aprs; leave it out")
+	case l.Separator != "" && !c.isLine():
+		return c.errorf("series", "separator is for lines of text; leave it out")
+	case l.Separator != "" && l.Together:
+		return c.errorf("series", "separator contradicts together; keep one of them")
+	case c.isLine() && l.Separator == "" && c.p.text.places != inOrder:
+		return c.errorf("series", "write separator, which stands between the readings in a column; readings in columns of their own need fields in the line's order")
+	case c.isLine() && l.Count == 0 && l.Separator == "" && c.layout.More:
+		return c.errorf("series", "count is missing: with more = true nobody knows where the readings end")
 	case l.Count < 0 || l.Count > mostReadings:
 		return c.errorf("series", "count = %d is outside 0 to %d", l.Count, mostReadings)
 	case !(l.EveryMs > 0 && l.EveryMs <= 3.6e6):
@@ -83,24 +97,38 @@ func (c *compiler) compileSeries() error {
 		}
 	}
 	c.p.series = s
-	if c.p.form != formBinary {
-		return nil
+	switch {
+	case c.isLine():
+		s.together, s.separator = l.Together, []byte(l.Separator)
+		return c.together(s)
+	case c.p.form == formBinary:
+		return c.placeSeries(s)
 	}
-	return c.placeSeries(s)
+	return nil
+}
+
+// together checks that records have their fields one after another.
+func (c *compiler) together(s *seriesForm) error {
+	for n, i := range s.fields {
+		if c.layout.Series.Together && n > 0 && i != s.fields[n-1]+1 {
+			return c.fieldErrorf(i, "series", "what belongs to one reading must stand together; write its fields one after another")
+		}
+	}
+	return nil
 }
 
 // placeSeries lays the readings of a binary frame out. Fields behind them have been
 // moved on by placeOf already.
 func (c *compiler) placeSeries(s *seriesForm) error {
 	together, after := c.layout.Series.Together, 0
-	for n, i := range s.fields {
+	if err := c.together(s); err != nil {
+		return err
+	}
+	for _, i := range s.fields {
 		f := &c.p.fields[i]
 		size, err := c.deltaSize(i)
 		if err != nil {
 			return err
-		}
-		if together && n > 0 && i != s.fields[n-1]+1 {
-			return c.fieldErrorf(i, "series", "what belongs to one reading must stand together; write its fields one after another")
 		}
 		s.steps, s.second = append(s.steps, size), append(s.second, f.at+f.size)
 		after += size

@@ -76,6 +76,37 @@ fields = [ { name = "clock", unit = "ms", path = "/t" }, { name = "altitude_m", 
 				"1 seq -1 980 ms +0 ms altitude_m=103.5",
 				"2 seq -1 990 ms +10 ms altitude_m=103.75",
 				"3 seq -1 1000 ms +20 ms altitude_m=103.25 cell_v=4"}},
+		{"columns of a line, and one behind them", `
+form = "delimited"
+prefix = "D,"
+series = { every_ms = 100 }
+fields = [ { name = "seq" }, { name = "clock", unit = "ms" }, { name = "pressure_pa", unit = "hPa", series = true }, { name = "temperature_c", series = true, missing = -99 }, { name = "cell_v", unit = "mV" } ]`,
+			[]byte("D,9,1000,1013.25,1013.2,20.5,-99,4012"), []string{
+				"1 seq -1 900 ms +0 ms pressure_pa=101325 temperature_c=20.5",
+				"2 seq 9 1000 ms +100 ms pressure_pa=101320 cell_v=4.012"}},
+		{"records of a line with a checksum, the others as differences", `
+form = "delimited"
+checksum = "xor8"
+series = { count = 2, every_ms = 20, clock = "first", together = true }
+fields = [ { name = "clock", unit = "ms" }, { name = "altitude_m", series = true, delta = "yes" }, { name = "release_on", series = true }, { name = "rssi_dbm" } ]`,
+			[]byte("1000,10.5,0,-0.25,1,-60*29"), []string{
+				"1 seq -1 1000 ms +0 ms altitude_m=10.5 release_on=0 rssi_dbm=-60",
+				"2 seq -1 1020 ms +20 ms altitude_m=10.25 release_on=1"}},
+		{"several readings in a column", `
+form = "delimited"
+separator = "space"
+pairs = "="
+series = { every_ms = 20, separator = "/" }
+fields = [ { name = "clock", unit = "ms", column = "t" }, { name = "altitude_m", column = "h", series = true } ]`,
+			[]byte("t=1000 h=1/2.5/"), []string{
+				"1 seq -1 960 ms +0 ms altitude_m=1",
+				"2 seq -1 980 ms +20 ms altitude_m=2.5",
+				"3 seq -1 1000 ms +40 ms"}},
+		{"no number of readings", `
+form = "delimited"
+series = { count = 3, every_ms = 20 }
+fields = [ { name = "clock", unit = "ms" }, { name = "altitude_m", series = true } ]`,
+			[]byte("1000,1,2"), []string{`corrupt frame: field count: layout "slow": byte 8 (0x08): 3 fields, which is no number of readings of the layout: "1000,1,2"`}},
 		{"a frame that is cut off", `
 form = "binary"
 series = { every_ms = 20, together = true }
@@ -113,8 +144,16 @@ func TestSeriesRefused(t *testing.T) {
 		{"series = { every_ms = 1 }\nfields = [ { name = \"seq\", type = \"u8\", series = true } ]", "are the frame's"},
 		{"series = { every_ms = 1 }\nfields = [ { name = \"a\", type = \"u8\", series = true, delta = \"f32\" } ]", "is no type of a difference"},
 		{"fields = [ { name = \"a\", type = \"u8\", delta = \"i8\" } ]", "only fields with series"},
+		{"series = { every_ms = 1, separator = \"/\" }\nfields = [ { name = \"a\", type = \"u8\", series = true } ]", "separator is for lines"},
+		{"form = \"delimited\"\nseries = { every_ms = 1 }\nfields = [ { name = \"a\", column = 2, series = true } ]", "write separator"},
+		{"form = \"delimited\"\nmore = true\nseries = { every_ms = 1 }\nfields = [ { name = \"a\", series = true } ]", "count is missing"},
+		{"form = \"delimited\"\nseries = { every_ms = 1, together = true, separator = \"/\" }\nfields = [ { name = \"a\", series = true } ]", "contradicts together"},
 	} {
-		ls := layouts(t, "[[layout]]\nname = \"slow\"\nform = \"binary\"\n"+c.layout)
+		form := "form = \"binary\"\n"
+		if strings.HasPrefix(c.layout, "form") {
+			form = ""
+		}
+		ls := layouts(t, "[[layout]]\nname = \"slow\"\n"+form+c.layout)
 		if _, err := Compile(ls[0], ls); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s\n got %v\nwant %q in it", c.layout, err, c.want)
 		}
@@ -178,4 +217,28 @@ framing = "datagram"
 form = "binary"
 series = { every_ms = 20, clock = "first", together = true }
 fields = [ { name = "clock", type = "u16", unit = "ms" }, { name = "pressure_pa", type = "u16", series = true, delta = "i8" }, { name = "flags", type = "u8", flags = { release_on = 0 }, series = true } ]`, "slow")
+}
+
+func FuzzSeriesText(f *testing.F) {
+	f.Add([]byte("D,1,1000,1013.25,1013.2,20.5,-99,4012"))
+	f.Add([]byte("D,1,1000,1013.25,20.5,4012"))
+	f.Add([]byte("t=1000 h=1/2.5/ v=1"))
+	fuzzLayout(f, `[[layout]]
+name = "slow"
+framing = "line"
+form = "kinds"
+kinds = [ "columns", "pairs" ]
+[[layout]]
+name = "columns"
+form = "delimited"
+prefix = "D,"
+series = { every_ms = 100 }
+fields = [ { name = "seq" }, { name = "clock", unit = "ms" }, { name = "pressure_pa", unit = "hPa", series = true }, { name = "temperature_c", series = true, missing = -99, delta = "yes" }, { name = "cell_v", unit = "mV" } ]
+[[layout]]
+name = "pairs"
+form = "delimited"
+separator = "space"
+pairs = "="
+series = { every_ms = 20, separator = "/" }
+fields = [ { name = "clock", unit = "ms", column = "t" }, { name = "altitude_m", column = "h", series = true } ]`, "slow")
 }

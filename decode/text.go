@@ -136,7 +136,7 @@ func (p *Program) checksumReject(offset int, got, want uint32) *Reject {
 // whether the frame is ours come first, so that a foreign line is not called
 // corrupt for something further on.
 func (p *Program) readFields(line []byte, from, base int, sc *scratch) *Reject {
-	if p.text.places == inOrder && p.readQuick(line, from, sc) {
+	if p.series == nil && p.text.places == inOrder && p.readQuick(line, from, sc) {
 		return nil
 	}
 	return p.readCareful(line, from, base, sc)
@@ -146,6 +146,9 @@ func (p *Program) readFields(line []byte, from, base int, sc *scratch) *Reject {
 func (p *Program) readCareful(line []byte, from, base int, sc *scratch) *Reject {
 	if p.text.places != inOrder {
 		return p.readColumns(line, from, base, sc)
+	}
+	if s := p.series; s != nil && len(s.separator) == 0 {
+		return p.readSeriesLine(line, from, base, sc)
 	}
 	sc.spans = p.split(line, from, sc.spans[:0], len(p.fields)+1)
 	if r := p.ours(line, base, sc.spans); r != nil {
@@ -173,6 +176,16 @@ func (p *Program) ours(line []byte, base int, spans []span) *Reject {
 
 // readSpans reads each field from its place.
 func (p *Program) readSpans(line []byte, base int, spans []span, sc *scratch) *Reject {
+	if p.series != nil {
+		if len(p.series.separator) > 0 {
+			if r := p.seriesCells(line, base, spans, sc); r != nil {
+				return r
+			}
+		}
+		if r := p.readPlaces(line, base, sc); r != nil {
+			return r
+		}
+	}
 	for i := range p.fields {
 		f, s := &p.fields[i], spans[i]
 		if f.use == useSkipped {
