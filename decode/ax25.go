@@ -113,6 +113,28 @@ func (p *Program) parseMonitored(b []byte, base int, sc *scratch, m *ident) *Rej
 	return p.inner.parse(line[at:], base+at, sc.inner, m)
 }
 
+// CutAX25 takes a UI frame apart that nobody has described yet, as a TNC hands it
+// over or, if monitored, written as a line: who sent it, to whom, and what it carries.
+func CutAX25(b []byte, monitored bool) (from, to string, info []byte, ok bool) {
+	p := &Program{}
+	if !monitored {
+		end, r := p.ax25Addresses(b, 0)
+		if r != nil || len(b) < end+2 || b[end]&^ax25Poll != ax25UI || b[end+1] != ax25NoLayer3 {
+			return "", "", nil, false
+		}
+		return readCallsign(b[7:14]).String(), readCallsign(b[0:7]).String(), b[end+2:], true
+	}
+	head, info, ok := bytes.Cut(trimEnd(b), []byte(":"))
+	source, path, arrow := bytes.Cut(trimSpaces(head), []byte(">"))
+	dest, _, _ := bytes.Cut(path, []byte(","))
+	f, err := parseCallsign(string(source))
+	t, err2 := parseCallsign(string(dest))
+	if !ok || !arrow || err != nil || err2 != nil {
+		return "", "", nil, false
+	}
+	return f.String(), t.String(), info, true
+}
+
 // ax25Addresses checks the address field and says where it ends.
 func (p *Program) ax25Addresses(b []byte, base int) (int, *Reject) {
 	for n := 1; ; n++ {

@@ -46,6 +46,24 @@ func readTime(b []byte, format textFormat) (float64, bool) {
 	return day + s - float64(t.zone), ok
 }
 
+// TimeUnits are the units of times that are written out, such as "hh:mm:ss".
+func TimeUnits() []string {
+	var out []string
+	for _, u := range units() {
+		if u.format >= clockTime {
+			out = append(out, u.name)
+		}
+	}
+	return out
+}
+
+// ReadTime reads times that are written in one of TimeUnits: s of the day, or since
+// 1970 where the unit has a date.
+func ReadTime(unit string) func(text string) (s float64, ok bool) {
+	u, _ := findUnit(unit)
+	return func(text string) (float64, bool) { return readTime([]byte(text), u.format) }
+}
+
 // scan takes the numbers apart.
 func (t *timeNumbers) scan(b []byte, dated bool) bool {
 	colon := false

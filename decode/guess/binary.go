@@ -19,15 +19,20 @@ func lookBinary(in Input) (*Guess, error) {
 	if err != nil {
 		return nil, err
 	}
+	return best.guess(in.Seconds), nil
+}
+
+// guess proposes a layout for frames of one length.
+func (best *cutting) guess(seconds float64) *Guess {
 	l := decode.Layout{Name: "my-board", Framing: best.framing, Form: decode.Binary, Length: best.size, Checksum: best.sum}
-	g := &Guess{Frames: len(best.frames)}
+	g := &Guess{Frames: len(best.frames), frames: best.frames}
 	sumBytes := 0
 	sumPoint := Point{"checksum", "none", Perhaps, "none of the known ones fits at the end of the frames"}
 	if best.sum.Kind != "" {
 		_, sumBytes = decode.SumFunc(best.sum.Kind)
 		sumPoint = Point{"checksum", best.sum.Kind, Certain, "it agrees with the frames looked at"}
 	}
-	fields, endian := binaryFields(best.frames, best.size-sumBytes, in.Seconds)
+	fields, endian := binaryFields(best.frames, 0, best.size-sumBytes, seconds)
 	l.Endian = endian
 	if best.sum.Endian == orElse(endian, "little") || sumBytes == 1 {
 		l.Checksum.Endian = ""
@@ -40,8 +45,8 @@ func lookBinary(in Input) (*Guess, error) {
 		{"endian", orElse(endian, "little"), Likely, "more of the numbers make sense so"},
 	}
 	g.Columns = fields
-	g.finish(best.frames)
-	return g, nil
+	best.readings(g, best.size-sumBytes, seconds)
+	return g
 }
 
 // cutting is one way to cut a stream into frames of one length.
@@ -232,7 +237,8 @@ type spot struct {
 
 // binaryFields looks at every piece of a frame as every type, and keeps those that
 // make most sense and do not overlap.
-func binaryFields(frames [][]byte, size int, seconds float64) (out []Column, endian string) {
+// from and size bound the bytes that are looked at.
+func binaryFields(frames [][]byte, from, size int, seconds float64) (out []Column, endian string) {
 	var spots []spot
 	for _, e := range []string{"little", "big"} {
 		for _, k := range []struct {
@@ -242,7 +248,7 @@ func binaryFields(frames [][]byte, size int, seconds float64) (out []Column, end
 			if k.size == 1 && e == "big" {
 				continue
 			}
-			for at := 0; at+k.size <= size; at++ {
+			for at := from; at+k.size <= size; at++ {
 				s := binarySeries(frames, at, k.size, k.kind, e)
 				for _, c := range binaryCandidates(s, k.kind, seconds) {
 					spots = append(spots, spot{at, k.size, k.kind, e, s, c})
@@ -287,12 +293,12 @@ func binaryFields(frames [][]byte, size int, seconds float64) (out []Column, end
 		chosen = append(chosen, sp)
 	}
 	slices.SortFunc(chosen, func(a, b spot) int { return a.at - b.at })
-	return fillGaps(frames, chosen, size, endian), endian
+	return fillGaps(frames, chosen, from, size, endian), endian
 }
 
 // fillGaps makes columns of what was chosen, with skips between.
-func fillGaps(frames [][]byte, chosen []spot, size int, endian string) (out []Column) {
-	at := 0
+func fillGaps(frames [][]byte, chosen []spot, from, size int, endian string) (out []Column) {
+	at := from
 	shown := frames[len(frames)/2]
 	gap := func(to int) {
 		if to > at {

@@ -74,7 +74,7 @@ func possible(i int, s *series, head string, seconds float64) []candidate {
 		return nil
 	}
 	byValue := valueCandidates(s, seconds)
-	if head == "" {
+	if head == "" || s.timeUnit != "" {
 		for k := range byValue {
 			byValue[k].column = i
 		}
@@ -192,6 +192,16 @@ func valueCandidates(s *series, seconds float64) (out []candidate) {
 	add := func(role, unit string, score float64, why string) {
 		out = append(out, candidate{role: role, unit: unit, score: score, why: why})
 	}
+	if s.timeUnit != "" {
+		if s.falls < 0.05 && !s.same {
+			add(decode.FieldClock, s.timeUnit, 0.9, "it is a time, written out")
+			if s.rises < 0.9 { // to the second, of a board that sends more often
+				out[0].score = 0.5
+			}
+			out[0].ask = s.ask
+		}
+		return out
+	}
 	if s.rises >= 0.9 && s.lo >= 0 && s.n >= few {
 		if s.whole && s.step == 1 && s.steady > 0.8 {
 			add(decode.FieldSeq, "", 0.8, "it counts by one")
@@ -266,6 +276,8 @@ func clockUnit(s *series, seconds float64) (unit string, score float64, why stri
 		return "ms", 0.88, fmt.Sprintf("it rises by %.0f at a time", d)
 	case s.whole && d >= 2000 && d <= 2e6:
 		return "us", 0.8, fmt.Sprintf("it rises by %.0f at a time", d)
+	case s.whole && d > 2e6 && d <= 2e9:
+		return "ns", 0.7, fmt.Sprintf("it rises by %.0f at a time", d)
 	}
 	return "ms", 0.4, fmt.Sprintf("it rises by %.3g at a time, which fits no unit well", s.step)
 }
@@ -452,7 +464,7 @@ func column(c *candidate, s *series, head string, i int, used map[string]bool) C
 		}
 		used[c.role] = true
 		return out
-	case s.words > 0 || s.n == 0:
+	case s.words > 0 || s.n == 0 || s.timeUnit != "":
 		out.Field = decode.Field{Name: free(fieldName(head), i, used), Ignore: true}
 		out.Why = "it holds words, and is passed over"
 		if s.words == 0 {

@@ -2,24 +2,25 @@ package guess
 
 import (
 	"slices"
-	"strings"
 
 	"padlark/decode"
+	"padlark/ingest"
 )
 
 // finish makes the layout of the columns, tries it, and asks what is missing.
-func (g *Guess) finish(frames [][]byte) {
-	var names []string
-	for i := range g.Columns {
-		g.Layout.Fields = append(g.Layout.Fields, g.Columns[i].Field)
-		names = append(names, g.Columns[i].Field.Name)
-	}
-	if !slices.Contains(names, decode.FieldRocket) {
+func (g *Guess) finish() {
+	g.fields()
+	names := g.names()
+	if !slices.Contains(names, decode.FieldRocket) && len(g.Layout.Sources) == 0 {
 		id := uint32(1)
 		g.Layout.Rocket = &id
 	}
-	g.try(frames)
+	g.try(g.frames)
 	g.showRaw()
+	for _, p := range g.Parts {
+		g.Asks = append(g.Asks, p.Asks...)
+		p.Asks = nil
+	}
 	if !slices.Contains(names, decode.FieldClock) {
 		g.Asks = append(g.Asks, "no column looks like the board's clock: the times are then those of arrival, which a radio makes uneven")
 	}
@@ -31,19 +32,84 @@ func (g *Guess) finish(frames [][]byte) {
 	}
 }
 
-// showRaw puts the shown frame's own text beside each column.
-func (g *Guess) showRaw() {
-	if g.Raw == nil || g.Layout.Form != decode.Delimited && g.Layout.Form != decode.NMEA {
-		return
+// fields makes the layouts' fields of the columns.
+func (g *Guess) fields() {
+	for _, p := range g.Parts {
+		p.fields()
 	}
-	sep := orElse(g.Layout.Separator, ",")
-	line := strings.TrimPrefix(string(g.Raw), g.Layout.Prefix)
-	if g.Layout.Form == decode.NMEA {
-		_, line, _ = strings.Cut(line, ",")
-	}
-	for i, cell := range split(line, sep) {
-		if i < len(g.Columns) {
-			g.Columns[i].Raw = strings.TrimSpace(cell)
+	if g.Layout.Fields == nil {
+		for i := range g.Columns {
+			g.Layout.Fields = append(g.Layout.Fields, g.Columns[i].Field)
 		}
 	}
 }
+
+// names are the fields of all layouts.
+func (g *Guess) names() (out []string) {
+	for _, f := range g.Layout.Fields {
+		if !f.Ignore {
+			out = append(out, f.Name)
+		}
+		for name := range f.Flags {
+			out = append(out, name)
+		}
+	}
+	for _, p := range g.Parts {
+		out = append(out, p.names()...)
+	}
+	return out
+}
+
+// known is how many of the columns are numbers.
+func (g *Guess) known() (n int) {
+	for _, c := range g.Columns {
+		if !c.Field.Ignore {
+			n++
+		}
+	}
+	return n
+}
+
+// showRaw puts the shown frame's own text beside each column.
+func (g *Guess) showRaw() {
+	if g.Raw == nil || g.cells == nil {
+		return
+	}
+	for i, cell := range g.cells(g.Raw) {
+		if i < len(g.Columns) {
+			g.Columns[i].Raw = cell
+		}
+	}
+}
+
+// within guesses what frames carry, under a name of its own: nil if nothing is found
+// that is worth a layout. With lines its text is one line each.
+func within(name string, messages [][]byte, seconds float64, depth int) *Guess {
+	if depth >= deepest || len(messages) < few {
+		return nil
+	}
+	var all []byte
+	for _, m := range messages {
+		all = append(all, m...)
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	g, err := look(Input{Messages: messages, Seconds: seconds}, isText(all), depth+1)
+	if err != nil {
+		return nil
+	}
+	g.rename(name)
+	return g
+}
+
+// rename makes a guess one that another names.
+func (g *Guess) rename(name string) {
+	if g.BuiltIn != "" {
+		return
+	}
+	g.Layout.Name, g.Layout.Framing = name, ingest.Framing{}
+}
+
+// deepest is how deep frames are looked for within frames.
+const deepest = 2

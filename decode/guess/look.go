@@ -67,6 +67,9 @@ type Guess struct {
 	Layout  decode.Layout
 	Points  []Point
 	Columns []Column
+	// Parts are the further layouts that this one names: what its frames carry, or the
+	// kinds of frame. A built-in one among them is not written out.
+	Parts []*Guess
 	// Frames is how many frames were cut out, Read how many of them the layout reads.
 	Frames, Read int
 	// Asks are questions about the whole.
@@ -75,6 +78,9 @@ type Guess struct {
 	Raw    []byte
 	Values decode.Channels
 	Clock  int64 // of that frame, in us; -1 if none
+
+	frames [][]byte
+	cells  func(frame []byte) []string // its columns as they stand there; nil if nobody can tell
 }
 
 // MostBytes and MostFrames bound what is looked at; few frames are too few.
@@ -99,11 +105,30 @@ func Look(in Input) (*Guess, error) {
 	if len(all) == 0 {
 		return nil, fmt.Errorf("there are no bytes: is the board on, and does it send?")
 	}
+	g, err := look(in, isText(all), 0)
+	if err == nil && g.BuiltIn == "" {
+		g.finish()
+	}
+	return g, err
+}
+
+// look tries what tells by its form what it is before what only its numbers tell.
+// depth is how many frames it stands within.
+func look(in Input, text bool, depth int) (*Guess, error) {
 	if g := builtIn(in); g != nil {
 		return g, nil
 	}
-	if isText(all) {
-		return lookText(in)
+	ways := []func(Input, int) *Guess{lookMaps, lookAX25, lookPackets, lookKinds}
+	if text {
+		ways = []func(Input, int) *Guess{lookJSON, lookMonitored, lookPairs}
+	}
+	for _, way := range ways {
+		if g := way(in, depth); g != nil {
+			return g, nil
+		}
+	}
+	if text {
+		return lookText(in, depth)
 	}
 	return lookBinary(in)
 }
@@ -153,7 +178,7 @@ func builtIn(in Input) *Guess {
 		}
 		frames := in.frames(framing)
 		g := &Guess{BuiltIn: l.Name, Layout: l, Frames: len(frames)}
-		if l.Checksum.Kind == "" && l.Form != decode.NMEA { // anything would fit
+		if l.Checksum.Kind == "" && l.Form != decode.NMEA && l.Form != decode.Kinds { // anything would fit
 			continue
 		}
 		g.try(frames)
@@ -175,7 +200,7 @@ func (g *Guess) try(frames [][]byte) {
 	id := uint32(1)
 	l := g.Layout
 	d, err := decode.New(decode.Config{
-		Layouts: ownLayouts(l, g.BuiltIn != ""),
+		Layouts: g.layouts(),
 		Links:   []decode.LinkLayouts{{Link: "guess", Layouts: []string{l.Name}, Rocket: "board"}},
 		Rockets: []decode.RocketID{{Name: "board", ID: &id}},
 	})
@@ -184,7 +209,7 @@ func (g *Guess) try(frames [][]byte) {
 		return
 	}
 	var p decode.Parsed
-	names := channelsOf(l)
+	names := g.channels()
 	g.Clock = -1
 	for i, b := range frames {
 		if d.Parse("guess", b, &p) != nil {
@@ -202,15 +227,23 @@ func (g *Guess) try(frames [][]byte) {
 	}
 }
 
-func ownLayouts(l decode.Layout, builtIn bool) []decode.Layout {
-	if builtIn {
-		return nil
+// layouts are those that are proposed, without the built-in ones.
+func (g *Guess) layouts() (out []decode.Layout) {
+	for _, p := range g.Parts {
+		out = append(out, p.layouts()...)
 	}
-	return []decode.Layout{l}
+	if g.BuiltIn == "" {
+		out = append(out, g.Layout)
+	}
+	return out
 }
 
-func channelsOf(l decode.Layout) []string {
-	p, err := decode.Compile(l, nil)
+func (g *Guess) channels() []string {
+	others, err := decode.Builtin()
+	if err != nil {
+		return nil
+	}
+	p, err := decode.Compile(g.Layout, append(others, g.layouts()...))
 	if err != nil {
 		return nil
 	}

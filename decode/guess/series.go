@@ -24,6 +24,8 @@ type series struct {
 	noise              float64 // middle of the second differences' sizes
 	atStart            float64 // middle of the first tenth
 	changesOften, same bool
+	timeUnit           string // of times that are written out
+	ask                string // what is unclear of it
 }
 
 const many = 64
@@ -101,6 +103,11 @@ func textSeries(cells []string) *series {
 			}
 		case c != "" && !strings.EqualFold(c, "nan"):
 			words++
+		}
+	}
+	if words >= few && 10*words >= 9*len(cells) {
+		if s := timeSeries(cells); s != nil {
+			return s
 		}
 	}
 	s := newSeries(v)

@@ -12,7 +12,7 @@ import (
 )
 
 // lookText proposes a layout for lines.
-func lookText(in Input) (*Guess, error) {
+func lookText(in Input, depth int) (*Guess, error) {
 	framing := ingest.Framing{Kind: ingest.FramingLine}
 	lines := linesOf(in, framing)
 	if len(in.Messages) > 0 {
@@ -24,13 +24,33 @@ func lookText(in Input) (*Guess, error) {
 	if g := lookNMEA(lines, framing, in.Seconds); g != nil {
 		return g, nil
 	}
+	if g := lookLineKinds(lines, framing, in.Seconds, depth); g != nil {
+		return g, nil
+	}
 	t := newTable(lines)
 	if t == nil {
+		if g := lookPlaces(lines, framing, in.Seconds); g != nil {
+			return g, nil
+		}
+		if g := lookEncoded(lines, framing, in.Seconds, depth); g != nil {
+			return g, nil
+		}
 		return nil, fmt.Errorf("the lines have no fields in common: %.60q is one of them; describe them by hand (padlark check --keys layout)", lines[len(lines)/2])
 	}
+	g := t.guess(lines, framing, in.Seconds, depth)
+	if t.separator == "space" { // gaps, or figures that touch
+		if p := lookPlaces(lines, framing, in.Seconds); p != nil && (p.known() > g.known() || 10*len(t.rows) < 9*len(lines)) {
+			return p, nil
+		}
+	}
+	return g, nil
+}
+
+// guess proposes a layout for the lines of a table.
+func (t *table) guess(lines [][]byte, framing ingest.Framing, seconds float64, depth int) *Guess {
 	g := &Guess{Layout: decode.Layout{
-		Name: "my-board", Framing: framing, Form: decode.Delimited, Prefix: t.prefix, Separator: t.layoutSeparator(), Checksum: t.checksum,
-	}, Frames: len(t.rows)}
+		Name: "my-board", Framing: framing, Form: decode.Delimited, Prefix: t.prefix, Separator: t.layoutSeparator(), Checksum: t.checksum, Decimal: t.decimal,
+	}, Frames: len(t.rows), frames: t.lines}
 	g.Points = []Point{
 		{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))},
 		{"form", decode.Delimited, Certain, fmt.Sprintf("%d of %d lines have %d fields", len(t.rows), len(lines), t.width)},
@@ -43,9 +63,20 @@ func lookText(in Input) (*Guess, error) {
 	if t.left > 0 {
 		g.Asks = append(g.Asks, fmt.Sprintf("%d lines are of another kind, such as %.50q: are they needed? They are passed over.", t.left, t.other))
 	}
-	g.Columns = columnsOf(t.columns(), t.titles, in.Seconds)
-	g.finish(t.lines)
-	return g, nil
+	cells := t.columns()
+	g.Columns = columnsOf(cells, t.titles, seconds)
+	g.carry(cells, seconds, depth)
+	g.seriesOf(cells, seconds)
+	g.cells = t.cellsOf
+	return g
+}
+
+// cellsOf are a line's fields as they stand there.
+func (t *table) cellsOf(line []byte) (out []string) {
+	for _, cell := range split(strings.TrimPrefix(string(line), t.prefix), t.separator) {
+		out = append(out, strings.TrimSpace(cell))
+	}
+	return out
 }
 
 // linesOf are the lines without their ends; the first and the last of a stream may
@@ -70,6 +101,7 @@ type table struct {
 	rows      [][]string
 	lines     [][]byte // of the rows, whole
 	titles    []string // of a header line, nil without one
+	decimal   string   // "," where numbers have a comma for a point
 	left      int      // lines of another kind
 	other     []byte
 	checksum  decode.Checksum
@@ -112,6 +144,14 @@ func cut(bare, lines [][]byte, sep string) (*table, float64) {
 		widths[len(cells[i])]++
 	}
 	t := &table{separator: sep}
+	if sep != "," && commas(cells) {
+		t.decimal = ","
+		for _, row := range cells {
+			for i, c := range row {
+				row[i] = pointed(c)
+			}
+		}
+	}
 	for w, n := range widths {
 		if w > 1 && (n > widths[t.width] || n == widths[t.width] && w > t.width) {
 			t.width = w
@@ -124,7 +164,7 @@ func cut(bare, lines [][]byte, sep string) (*table, float64) {
 	for i, row := range cells {
 		n := 0
 		for _, c := range row {
-			if isNumber(c) {
+			if isNumber(c) || isTime(c) {
 				n++
 			}
 		}
@@ -164,7 +204,7 @@ func (t *table) takePrefix() {
 			return
 		}
 	}
-	if isNumber(first) || first == "" || strings.ContainsFunc(first, func(r rune) bool { return r < ' ' || r > '~' }) {
+	if isNumber(first) || isTime(first) || first == "" || strings.ContainsFunc(first, func(r rune) bool { return r < ' ' || r > '~' }) {
 		return
 	}
 	t.prefix = first + t.separator
@@ -290,7 +330,13 @@ func lookNMEA(lines [][]byte, framing ingest.Framing, seconds float64) *Guess {
 		return nil
 	}
 	chosen := byAddress[best]
-	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: framing, Form: decode.NMEA, Address: best}, Frames: len(chosen)}
+	if g := lookSentences(byAddress, lines, framing, seconds); g != nil {
+		return g
+	}
+	g := ofSentences(best, chosen, framing, seconds)
+	if g == nil {
+		return nil
+	}
 	g.Points = []Point{
 		{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))},
 		{"form", decode.NMEA, Certain, "sentences of NMEA 0183 with their checksum"},
@@ -301,6 +347,12 @@ func lookNMEA(lines [][]byte, framing ingest.Framing, seconds float64) *Guess {
 			g.Asks = append(g.Asks, fmt.Sprintf("%d sentences are %s: they need a layout of their own if they matter", len(of), a))
 		}
 	}
+	return g
+}
+
+// ofSentences is the layout of sentences of one address.
+func ofSentences(address string, chosen [][]byte, framing ingest.Framing, seconds float64) *Guess {
+	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: framing, Form: decode.NMEA, Address: address}, Frames: len(chosen), frames: chosen}
 	t := &table{separator: ","}
 	for _, l := range chosen {
 		fields := strings.Split(string(l[:len(l)-3]), ",")[1:]
@@ -315,7 +367,10 @@ func lookNMEA(lines [][]byte, framing ingest.Framing, seconds float64) *Guess {
 		return nil
 	}
 	g.Columns = columnsOf(t.columns(), nil, seconds)
-	g.finish(chosen)
+	g.cells = func(line []byte) []string {
+		_, fields, _ := strings.Cut(string(line), ",")
+		return split(fields, ",")
+	}
 	return g
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"padlark/decode"
+	"padlark/ingest"
 )
 
 // TOML writes the proposal as a commented configuration that padlark check
@@ -40,16 +41,14 @@ func (g *Guess) TOML(source string, link ...string) string {
 		b.WriteString(l + "\n")
 	}
 	fmt.Fprintf(&b, "layout = %q\n", g.Layout.Name)
-	if g.BuiltIn == "" {
-		g.writeLayout(&b)
-	}
+	g.writeAll(&b)
 	id := uint32(1)
 	if g.Layout.Rocket != nil {
 		id = *g.Layout.Rocket
 	}
 	fmt.Fprintf(&b, "\n[[rocket]]\nname = \"My-rocket\"         # TODO its name\nid = %-21d # what the board sends, or the layout's rocket\n", id)
 	b.WriteString("# mass_kg = 0.145          # TODO at landing, in kg\n# parachute_m = 0.6        # TODO diameter, in m\n# cell = \"lipo-1s\"         # padlark check --keys cell\n")
-	if slices.ContainsFunc(g.Layout.Fields, func(f decode.Field) bool { return decode.Use(f.Name) == "release" }) {
+	if slices.ContainsFunc(g.names(), func(n string) bool { return decode.Use(n) == "release" }) {
 		b.WriteString("release = \"servo\"\n")
 	} else {
 		b.WriteString("# release = \"servo\"        # TODO if it has one\n")
@@ -78,15 +77,50 @@ func withWhy(s Sure, why string) string {
 	return s.String() + ": " + why
 }
 
+// writeAll writes the layout and those that it names.
+func (g *Guess) writeAll(b *strings.Builder) {
+	if g.BuiltIn != "" {
+		return
+	}
+	g.writeLayout(b)
+	for _, p := range g.Parts {
+		p.writeAll(b)
+	}
+}
+
 func (g *Guess) writeLayout(b *strings.Builder) {
 	l := g.Layout
-	fmt.Fprintf(b, "\n[[layout]]\nname = %q\nframing = %s\nform = %q\n", l.Name, g.framingText(), l.Form)
+	fmt.Fprintf(b, "\n[[layout]]\nname = %q\n", l.Name)
+	if l.Framing.Kind != "" {
+		fmt.Fprintf(b, "framing = %s\n", g.framingText())
+	}
+	fmt.Fprintf(b, "form = %q\n", l.Form)
 	for _, k := range []struct{ key, value string }{
-		{"address", l.Address}, {"prefix", l.Prefix}, {"separator", l.Separator}, {"endian", l.Endian},
+		{"address", l.Address}, {"sentence", l.Sentence}, {"prefix", l.Prefix}, {"separator", l.Separator}, {"pairs", l.Pairs}, {"decimal", l.Decimal}, {"endian", l.Endian}, {"inner", l.Inner},
 	} {
 		if k.value != "" {
 			fmt.Fprintf(b, "%s = %s\n", k.key, strconv.Quote(k.value))
 		}
+	}
+	if len(l.Kinds) > 0 {
+		fmt.Fprintf(b, "kinds = [%s]\n", quoted(l.Kinds))
+	}
+	if len(l.Sources) > 0 {
+		var of []string
+		for name, id := range l.Sources {
+			of = append(of, fmt.Sprintf("%q = %d", name, id))
+		}
+		slices.Sort(of)
+		fmt.Fprintf(b, "sources = { %s }   # which rocket each callsign is\n", strings.Join(of, ", "))
+	}
+	if len(l.APID) > 0 {
+		fmt.Fprintf(b, "apid = [%d]\n", l.APID[0])
+	}
+	if l.More {
+		b.WriteString("more = true\n")
+	}
+	if s := l.Series; s != nil {
+		fmt.Fprintf(b, "series = { count = %d, every_ms = %g }   # TODO how far apart\n", s.Count, s.EveryMs)
 	}
 	if l.Length > 0 {
 		fmt.Fprintf(b, "length = %d\n", l.Length)
@@ -107,6 +141,9 @@ func (g *Guess) writeLayout(b *strings.Builder) {
 	if l.Rocket != nil {
 		fmt.Fprintf(b, "rocket = %d                 # the frames do not say whose they are\n", *l.Rocket)
 	}
+	if len(g.Columns) == 0 {
+		return
+	}
 	b.WriteString("fields = [\n")
 	for _, c := range g.Columns {
 		what := withWhy(c.Sure, c.Why)
@@ -126,14 +163,30 @@ func (g *Guess) writeLayout(b *strings.Builder) {
 
 func (g *Guess) framingText() string {
 	f := g.Layout.Framing
-	if f.Sync == "" {
+	if f.Kind != ingest.FramingSync {
 		return strconv.Quote(f.Kind)
 	}
-	text := fmt.Sprintf("{ kind = %q, sync = %q, size = %d", f.Kind, f.Sync, f.Size)
+	text := fmt.Sprintf("{ kind = %q", f.Kind)
+	if f.Sync != "" {
+		text += fmt.Sprintf(", sync = %q", f.Sync)
+	}
+	if f.LengthBytes > 0 {
+		text += fmt.Sprintf(", length_at = %d, length_bytes = %d, length_endian = %q, length_add = %d", f.LengthAt, f.LengthBytes, f.LengthEndian, f.LengthAdd)
+	} else {
+		text += fmt.Sprintf(", size = %d", f.Size)
+	}
 	if f.KeepSync {
 		text += ", keep_sync = true"
 	}
 	return text + " }"
+}
+
+func quoted(words []string) string {
+	var q []string
+	for _, w := range words {
+		q = append(q, strconv.Quote(w))
+	}
+	return strings.Join(q, ", ")
 }
 
 // fieldText is a field as an inline table, with the keys that it has.
@@ -143,8 +196,29 @@ func fieldText(f decode.Field) string {
 	if f.Name != "" {
 		add("name", strconv.Quote(f.Name))
 	}
-	if f.Type != "" {
-		add("type", strconv.Quote(f.Type))
+	for _, k := range []struct {
+		key   string
+		value any
+	}{{"column", f.Column}, {"path", f.Path}, {"type", f.Type}, {"frame", f.Frame}, {"delta", f.Delta}, {"only", f.Only}} {
+		if s, ok := k.value.(string); ok && s != "" {
+			add(k.key, strconv.Quote(s))
+		} else if n, ok := k.value.(int64); ok {
+			add(k.key, strconv.FormatInt(n, 10))
+		}
+	}
+	if f.Series {
+		add("series", "true")
+	}
+	if f.SignOf != "" {
+		add("sign_of", strconv.Quote(f.SignOf))
+	}
+	if len(f.Words) > 0 {
+		var of []string
+		for w, v := range f.Words {
+			of = append(of, fmt.Sprintf("%s = %g", w, v))
+		}
+		slices.Sort(of)
+		add("words", "{ "+strings.Join(of, ", ")+" }")
 	}
 	if f.Size != 0 {
 		add("size", strconv.Itoa(f.Size))
