@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"math"
+	"slices"
 
 	"padlark/decode"
 )
@@ -19,13 +20,14 @@ type fallOdds struct {
 	n     int // readings ever taken
 	taken int // of them, by the hypotheses
 	hyps  []hypothesis
-	sd    float64 // of one reading, m
-	top   float64 // time of the apogee
-	lead  float64 // log of how much likelier no parachute is
-	fits  float64 // how well the likeliest closed fall fits, 0 to 1
-	last  float64 // time of the last reading taken
-	rough float64 // m2, mean square by which readings miss the likeliest fall of late
-	drop  float64 // m, by about how much the readings fall as the parachute takes away what it flew across
+	shut  hypothesis // an open one before its parachute meets the air: until then all of them are this one
+	sd    float64    // of one reading, m
+	top   float64    // time of the apogee
+	lead  float64    // log of how much likelier no parachute is
+	fits  float64    // how well the likeliest closed fall fits, 0 to 1
+	last  float64    // time of the last reading taken
+	rough float64    // m2, mean square by which readings miss the likeliest fall of late
+	drop  float64    // m, by about how much the readings fall as the parachute takes away what it flew across
 }
 
 // fallRing is how many readings are kept until the apogee or the release is known.
@@ -41,11 +43,13 @@ type hypothesis struct {
 	canopy     float64 // of the full parachute, 1/m
 	from       float64 // s after the apogee, when it meets the air
 	fillM      float64 // m in which it fills
+	weight     float64 // log, of what was known before
+	opened     bool    // or closed: reckoned by itself
 	t, v, drop float64 // s after the apogee, m/s and m downward
 	flown      float64 // m since it met the air
 	x          [free]float64
 	p          [free][free]float64
-	like       float64 // log, with the weight
+	like       float64 // log, with the weight once it is reckoned by itself
 	fit        float64 // running mean of how well the readings fit
 	missed     float64 // m, by how much the last reading did
 }
@@ -59,6 +63,7 @@ const (
 	swingM     = 0.5  // m rms, of a rocket that swings under its canopy (common practice, no source: 6 Pa)
 	swingGrowS = 2.0  // s after the apogee until it swings like that
 	swingS     = 0.04 // s, readings closer than this tell less that is new
+	hopeless   = 30.0 // log, behind the likeliest of a mixture: such a fall adds nothing to it and is left alone
 	oddShare   = 0.15 // of the readings come from anywhere
 	oddM       = 10.0 // m, half width of where from
 	topM       = 3.0  // m, sd of the first guess of the top's height
@@ -121,7 +126,7 @@ func (o *fallOdds) begin(v *view) {
 	o.openFalls(v)
 	var total [2]float64
 	for i := range o.hyps {
-		total[at(o.hyps[i].closed)] += math.Exp(o.hyps[i].like)
+		total[at(o.hyps[i].closed)] += math.Exp(o.hyps[i].weight)
 	}
 	var p [free][free]float64
 	when := topS
@@ -133,9 +138,11 @@ func (o *fallOdds) begin(v *view) {
 	p[0][0], p[1][1], p[2][2] = topM*topM, when*when, ventSD*ventSD
 	for i := range o.hyps {
 		h := &o.hyps[i]
-		h.like -= math.Log(total[at(h.closed)])
+		h.weight -= math.Log(total[at(h.closed)])
+		h.opened, h.like = h.closed, h.weight
 		h.p, h.fit, h.x[2] = p, 1, vent
 	}
+	o.shut = hypothesis{body: o.hyps[len(o.hyps)-1].body, from: math.Inf(1), p: p, fit: 1, x: [free]float64{2: vent}}
 	o.sd = v.readingSD()
 	// From half a second before the apogee on, as far as it is kept.
 	o.taken = max(0, o.n-fallRing)
@@ -147,6 +154,7 @@ func (o *fallOdds) begin(v *view) {
 		for i := range o.hyps {
 			o.hyps[i].x[0] = level
 		}
+		o.shut.x[0] = level
 	}
 	o.weigh()
 }
@@ -187,7 +195,7 @@ func (v *view) readingSD() float64 {
 // tumbling; or as bottles and tubes fall (common practice, no source).
 func (o *fallOdds) closedFalls(v *view) {
 	add := func(terminal, weight float64) {
-		o.hyps = append(o.hyps, hypothesis{closed: true, body: gravity / (terminal * terminal), from: math.Inf(1), like: math.Log(weight)})
+		o.hyps = append(o.hyps, hypothesis{closed: true, body: gravity / (terminal * terminal), from: math.Inf(1), weight: math.Log(weight)})
 	}
 	if vt := v.bodyTerminal(); !math.IsInf(vt, 1) {
 		add(vt, 0.5)
@@ -224,7 +232,7 @@ func (o *fallOdds) openFalls(v *view) {
 			for _, fill := range fills {
 				o.hyps = append(o.hyps, hypothesis{
 					body: gravity / (body * body), canopy: gravity / (sink.of * sink.of), from: from.of, fillM: fill.of * wide,
-					like: math.Log(from.weight * sink.weight * fill.weight),
+					weight: math.Log(from.weight * sink.weight * fill.weight),
 				})
 			}
 		}
@@ -300,20 +308,33 @@ func (o *fallOdds) weigh() {
 		if shaken := math.Sqrt(o.rough) / sd; shaken > 1 { // such errors last, too
 			sd, worth = sd*shaken, worth/shaken
 		}
-		best := 0
+		now := r.t - o.top
+		best, missed := math.Inf(-1), 0.0
+		shut := 0 // how many are
 		for i := range o.hyps {
 			h := &o.hyps[i]
-			h.p[0][0] += wanderM2 * gap
-			if h.t < h.from && r.t-o.top >= h.from {
+			if !h.opened {
+				if now < h.from {
+					shut++
+					continue
+				}
+				h.open(&o.shut)
 				h.p[0][0] += o.drop * o.drop
 			}
-			h.fallTo(r.t - o.top)
-			h.take(r.h, sd*sd, worth)
-			if h.like > o.hyps[best].like {
-				best = i
+			h.goOn(now, gap, r.h, sd*sd, worth)
+			if h.like > best {
+				best, missed = h.like, h.missed
 			}
 		}
-		o.notice(o.hyps[best].missed, gap)
+		if shut > 0 {
+			o.shut.goOn(now, gap, r.h, sd*sd, worth)
+			for i := range o.hyps {
+				if h := &o.hyps[i]; !h.opened && h.weight+o.shut.like > best {
+					best, missed = h.weight+o.shut.like, o.shut.missed
+				}
+			}
+		}
+		o.notice(missed, gap)
 	}
 	if took {
 		o.compare()
@@ -336,6 +357,9 @@ func (o *fallOdds) compare() {
 	most := [2]float64{math.Inf(-1), math.Inf(-1)}
 	for i := range o.hyps {
 		h := &o.hyps[i]
+		if !h.opened {
+			h.like = h.weight + o.shut.like
+		}
 		if k := at(h.closed); h.like > most[k] {
 			most[k] = h.like
 			if h.closed {
@@ -344,11 +368,26 @@ func (o *fallOdds) compare() {
 		}
 	}
 	var sum [2]float64
-	for i := range o.hyps {
-		h := &o.hyps[i]
-		sum[at(h.closed)] += math.Exp(h.like - most[at(h.closed)])
-	}
+	o.hyps = slices.DeleteFunc(o.hyps, func(h hypothesis) bool {
+		behind := h.like - most[at(h.closed)]
+		sum[at(h.closed)] += math.Exp(behind)
+		return behind < -hopeless
+	})
 	o.lead = most[1] + math.Log(sum[1]) - most[0] - math.Log(sum[0])
+}
+
+// open begins to reckon a fall by itself, from where all that are still shut are.
+func (h *hypothesis) open(shut *hypothesis) {
+	h.opened, h.like = true, h.weight+shut.like
+	h.t, h.v, h.drop, h.x, h.p, h.fit = shut.t, shut.v, shut.drop, shut.x, shut.p, shut.fit
+}
+
+// goOn falls to a time in s after the apogee and weighs the reading of then, gap s
+// after the last.
+func (h *hypothesis) goOn(t, gap, reading, variance, worth float64) {
+	h.p[0][0] += wanderM2 * gap
+	h.fallTo(t)
+	h.take(reading, variance, worth)
 }
 
 // fallTo goes on to a time in s after the apogee.
@@ -368,13 +407,12 @@ func (h *hypothesis) fallTo(t float64) {
 		if dt < 1e-9 {
 			dt = 1e-9
 		}
-		// By the exact step of a fall with the drag at its beginning.
-		k := h.drag()
-		vt := math.Sqrt(gravity / k)
-		v := vt * math.Tanh(gravity*dt/vt+math.Atanh(min(h.v/vt, 0.999999)))
-		if h.v > vt {
-			v = h.braked(k, vt, dt)
-		}
+		// By the exact step of a fall with the drag at its beginning: v = vt tanh(g t/vt +
+		// artanh(v0/vt)), and coth for tanh above the terminal speed vt, are one by the
+		// theorems of addition.
+		vt := math.Sqrt(gravity / h.drag())
+		u, grown := h.v/vt, math.Tanh(gravity*dt/vt)
+		v := vt * (u + grown) / (1 + u*grown)
 		h.drop += dt * (h.v + v) / 2
 		if h.t >= h.from {
 			h.flown += dt * (h.v + v) / 2
@@ -390,13 +428,6 @@ func (h *hypothesis) drag() float64 {
 	}
 	part := min(1, (h.flown+0.1)/h.fillM)
 	return h.body + h.canopy*part*part
-}
-
-// braked is the speed after dt from above the terminal speed vt.
-func (h *hypothesis) braked(k, vt, dt float64) float64 {
-	// v = vt coth(g t/vt + arcoth(v0/vt)).
-	x := gravity*dt/vt + math.Atanh(min(vt/h.v, 0.999999))
-	return vt / math.Tanh(x)
 }
 
 // take weighs a reading of variance r; worth is the part of it that is new.
