@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"sync"
 	"syscall"
 	"testing"
@@ -180,4 +181,48 @@ func TestDiskFull(t *testing.T) {
 	p.stop(t)
 	wantOnce(t, data, sent)
 	t.Logf("%d frames, none lost", len(sent))
+}
+
+// A start on a disk without a byte of room goes on with the session,
+// shows its rockets and says what is wrong; when there is room the archive has it
+// all, without another start.
+func TestStartOnFullDisk(t *testing.T) {
+	onlyInCI(t)
+	t.Parallel() // it mostly waits
+	dir := smallDisk(t, 128)
+	data, udp, tcp := filepath.Join(dir, "data"), freePort(t), freeTCPPort(t)
+	cfg := fieldConfig(t, "full", data, udp, fmt.Sprintf("[bus]\nlisten = %q\n", tcp))
+	first := startRun(t, "state=up", cfg)
+	frames := func() int { return count(t, data, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks") }
+	boards := startBoards(t, udp, 8, 20)
+	until(t, "first frames archived", 20*time.Second, func() bool { return frames() > 100 })
+	before := len(boards.halt())
+	l := listen(t, tcp)
+	first.stop(t)
+	remove := fill(t, dir, 0)
+
+	p := startRun(t, "state=up", cfg)
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Logf("the daemon's log:\n%s", p.log)
+		}
+	})
+	boards = startBoards(t, udp, 8, 20)
+	until(t, "the alarm is up", 20*time.Second, func() bool { _, a := l.heard(); return len(a) > 0 && a[len(a)-1].Active })
+	shown, _ := l.heard()
+	until(t, "rockets are shown", 20*time.Second, func() bool { n, _ := l.heard(); return n > shown+20 })
+	remove()
+	until(t, "the alarm has cleared", time.Minute, func() bool { _, a := l.heard(); return !a[len(a)-1].Active })
+	all := before + len(boards.halt())
+	until(t, "all frames archived", time.Minute, func() bool { return frames() >= all })
+	p.stop(t)
+	if n := frames(); n != all {
+		t.Errorf("%d frames in the archive, %d were sent", n, all)
+	}
+	if n := count(t, data, "SELECT COUNT(*) FROM sessions WHERE config <> '' AND ended_ns IS NOT NULL"); n != 1 {
+		t.Errorf("%d whole sessions in the archive, want one", n)
+	}
+	if log := p.log.String(); !strings.Contains(log, "the disk is full, not even the archive can be opened") || !strings.Contains(log, "goes on") {
+		t.Errorf("the log does not tell:\n%s", log)
+	}
 }

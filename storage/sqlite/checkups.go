@@ -74,7 +74,7 @@ func OpenBeside(path string) (*Archive, error) {
 		err = mustBePresent(path, v)
 	}
 	if err == nil {
-		err = a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
+		err = a.openReaders(path, "rw", "busy_timeout(10000)", "query_only(ON)")
 	}
 	if err != nil {
 		return nil, errors.Join(err, a.Close())

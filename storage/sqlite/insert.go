@@ -103,6 +103,15 @@ func (a *Archive) write(ctx context.Context, doing string, fn func(*inserter) er
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
+	if err := a.comeHome(ctx); err != nil {
+		return explain(a.path, doing, err)
+	}
+	return a.writeHere(ctx, doing, fn)
+}
+
+// writeHere is write without a look whether there is room again. The caller holds
+// a.mu.
+func (a *Archive) writeHere(ctx context.Context, doing string, fn func(*inserter) error) error {
 	in, err := a.inserter(ctx)
 	if err != nil {
 		return explain(a.path, doing, err)

@@ -27,6 +27,10 @@ type Options struct {
 	// Reserve is how many bytes Write leaves free on the disk; with less it
 	// fails with ErrFull, so that the journal has room to go on without the archive.
 	Reserve int64
+	// Spare opens an archive also on a disk that is too full for it: it is elsewhere,
+	// writing fails with ErrFull, and with the first write for which there is room it
+	// moves. Away tells.
+	Spare bool
 }
 
 // Archive is an open archive. All methods are safe for concurrent use; one
@@ -39,10 +43,13 @@ type Archive struct {
 	codec    *block.Codec
 	w        *sql.DB // one connection, for writing
 	r        *sql.DB // a few connections, for reading
+	wHome    *home
+	rHome    *home
 
 	mu    sync.Mutex // guards writing
 	ins   *inserter  // nil until the first write
 	aside asideCount
+	spare *spare // nil but for a disk that was full at the start
 
 	stmtsMu sync.Mutex
 	stmts   map[string]*sql.Stmt // of the readers; closing r closes them
@@ -66,13 +73,18 @@ func Open(ctx context.Context, path string, o Options) (*Archive, error) {
 		return nil, errors.Join(err, lock.Unlock())
 	}
 	a := &Archive{path: path, lock: lock, codec: codec, reserve: o.Reserve}
-	if err := a.open(ctx, o); err != nil {
+	err = a.open(ctx, path, o)
+	if o.Spare && errors.Is(err, ErrFull) {
+		_ = a.closeFiles() // nothing was written
+		err = a.openSpare(ctx, o)
+	}
+	if err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
 	return a, nil
 }
 
-func (a *Archive) open(ctx context.Context, o Options) error {
+func (a *Archive) open(ctx context.Context, path string, o Options) error {
 	// synchronous=FULL: in WAL mode NORMAL would leave the newest commits in the
 	// kernel's cache: a power cut would take the notes and the time fixes that
 	// people have just made.
@@ -81,7 +93,7 @@ func (a *Archive) open(ctx context.Context, o Options) error {
 		sync = "OFF"
 	}
 	var err error
-	a.w, err = sql.Open("sqlite", dsn(a.path, "rwc",
+	a.w, a.wHome, err = openMovable(dsn(path, "rwc",
 		"busy_timeout(10000)", "journal_mode(WAL)", "synchronous("+sync+")", "foreign_keys(ON)",
 		// Checkpoint at 4 MiB instead of 4 MB/4: fewer pages are written twice
 		// to a memory card, and a WAL of that size is recovered in no time.
@@ -90,19 +102,19 @@ func (a *Archive) open(ctx context.Context, o Options) error {
 		// not hold disk space for ever.
 		"journal_size_limit(16777216)"))
 	if err != nil {
-		return explain(a.path, "open archive", err)
+		return explain(path, "open archive", err)
 	}
 	a.w.SetMaxOpenConns(1)
-	if err := migrate(ctx, a.w, a.path, changes()); err != nil {
+	if err := migrate(ctx, a.w, path, changes()); err != nil {
 		return err
 	}
-	return a.openReaders("rw", "busy_timeout(10000)", "query_only(ON)")
+	return a.openReaders(path, "rw", "busy_timeout(10000)", "query_only(ON)")
 }
 
-func (a *Archive) openReaders(mode string, pragmas ...string) error {
+func (a *Archive) openReaders(path, mode string, pragmas ...string) error {
 	var err error
-	if a.r, err = sql.Open("sqlite", dsn(a.path, mode, pragmas...)); err != nil {
-		return explain(a.path, "open archive", err)
+	if a.r, a.rHome, err = openMovable(dsn(path, mode, pragmas...)); err != nil {
+		return explain(path, "open archive", err)
 	}
 	a.r.SetMaxOpenConns(4)
 	return nil
@@ -129,7 +141,7 @@ func OpenReadOnly(path string) (*Archive, error) {
 	// says, instead of refusing the whole of it; nothing can be written through
 	// this connection.
 	pragmas := []string{"busy_timeout(10000)", "query_only(ON)", "writable_schema(ON)"}
-	if err := a.openReaders("ro", pragmas...); err != nil {
+	if err := a.openReaders(path, "ro", pragmas...); err != nil {
 		return nil, err
 	}
 	v, err := checkVersion(context.Background(), a.r, path, firstVersion+len(changes()))
@@ -175,6 +187,23 @@ func (a *Archive) Path() string { return a.path }
 func (a *Archive) Close() error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
+	errs := []error{a.closeFiles()}
+	if a.spare != nil {
+		errs = append(errs, os.RemoveAll(a.spare.folder))
+		a.spare = nil
+	}
+	// The codec is left to the garbage collector: it has no goroutines, and a
+	// reader that is still under way must get an error of the closed file, not a
+	// codec that is gone.
+	errs = append(errs, a.lock.Unlock())
+	a.lock = nil
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("close archive %s: %w", a.path, err)
+	}
+	return nil
+}
+
+func (a *Archive) closeFiles() error {
 	var errs []error
 	if a.ins != nil {
 		errs = append(errs, a.ins.close())
@@ -186,13 +215,5 @@ func (a *Archive) Close() error {
 	if a.w != nil {
 		errs = append(errs, a.w.Close())
 	}
-	// The codec is left to the garbage collector: it has no goroutines, and a
-	// reader that is still under way must get an error of the closed file, not a
-	// codec that is gone.
-	errs = append(errs, a.lock.Unlock())
-	a.lock = nil
-	if err := errors.Join(errs...); err != nil {
-		return fmt.Errorf("close archive %s: %w", a.path, err)
-	}
-	return nil
+	return errors.Join(errs...)
 }

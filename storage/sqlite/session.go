@@ -45,7 +45,7 @@ func (a *Archive) StartSession(ctx context.Context, s Session) error {
 	if err != nil {
 		return fmt.Errorf("start session %s: write site: %w", s.ID, err)
 	}
-	return a.write(ctx, "start session "+s.ID, func(in *inserter) error {
+	start := func(in *inserter) error {
 		n, err := in.session(ctx, s.ID, s.Station, s.Epoch)
 		if err != nil {
 			return err
@@ -69,7 +69,12 @@ func (a *Archive) StartSession(ctx context.Context, s Session) error {
 			}
 		}
 		return nil
-	})
+	}
+	doing := "start session " + s.ID
+	if away, err := a.startAway(ctx, s, doing, start); away {
+		return err
+	}
+	return a.write(ctx, doing, start)
 }
 
 // EndSession stores when a session ended, in recorded time, and merges what is

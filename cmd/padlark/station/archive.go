@@ -13,16 +13,14 @@ import (
 
 // openArchive opens the archive. One that is damaged, or a disk without a byte of
 // room, must not keep anybody from being warned: the first is set aside and made
-// anew from the journals, for the second there is one elsewhere until there is
-// room.
+// anew from the journals, for the second there is a spare one until there is room.
 func (s *station) openArchive(ctx context.Context) error {
-	o := sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve}
+	o := sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Spare: !s.recorded()}
 	path := filepath.Join(s.cfg.Station.Data, sqlite.FileName)
 	var err error
 	s.archive, err = sqlite.Open(ctx, path, o)
 	switch {
 	case err == nil || ctx.Err() != nil:
-		return err
 	case errors.Is(err, sqlite.ErrDamaged), errors.Is(err, sqlite.ErrNotArchive):
 		aside, serr := setAside(path, time.Now())
 		if serr != nil {
@@ -31,13 +29,9 @@ func (s *station) openArchive(ctx context.Context) error {
 		s.log.Error().Err(err).Msg("the archive is damaged: it is set aside as " + aside + ", and a new one is made from the journals")
 		s.archiveAnew = true
 		s.archive, err = sqlite.Open(ctx, path, o)
-	case errors.Is(err, sqlite.ErrFull):
-		if s.spare, err = os.MkdirTemp("", "padlark-"); err != nil {
-			return fmt.Errorf("open a spare archive: %w", err)
-		}
-		s.log.Error().Msg("the disk is full, not even the archive can be opened: rockets are watched, and nothing is archived until padlark is started again with more room")
-		o.NoSync, o.Reserve = true, 0
-		s.archive, err = sqlite.Open(ctx, filepath.Join(s.spare, sqlite.FileName), o)
+	}
+	if err == nil && s.archive.Away() {
+		s.log.Error().Msg("the disk is full, not even the archive can be opened: rockets are watched, and archiving begins by itself when there is room")
 	}
 	return err
 }

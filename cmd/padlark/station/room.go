@@ -70,7 +70,7 @@ func (r *room) look() {
 		r.s.log.Error().Uint64("so_far", n).Msg("the archive cannot store an entry and has set it aside, in its table unreadable; the frames themselves are kept: " + why)
 		r.aside = n
 	}
-	if _, err := os.Stat(r.s.archive.Path()); errors.Is(err, os.ErrNotExist) != r.gone {
+	if _, err := os.Stat(r.s.archive.Path()); !r.s.archive.Away() && errors.Is(err, os.ErrNotExist) != r.gone {
 		if r.gone = !r.gone; r.gone {
 			r.s.archiveRemoved()
 		}

@@ -83,7 +83,6 @@ type station struct {
 
 	toPack      []string // journals of earlier sessions, all in the archive
 	archiveAnew bool     // the archive was damaged and is made anew
-	spare       string   // folder to remove at the end, of an archive that found no room
 	over        bool     // the session was a recording's, and has ended for good
 }
 
@@ -334,9 +333,6 @@ func (s *station) close() error {
 	}
 	if s.over {
 		errs = append(errs, s.packLast())
-	}
-	if s.spare != "" {
-		errs = append(errs, os.RemoveAll(s.spare))
 	}
 	return errors.Join(errs...)
 }
