@@ -114,7 +114,15 @@ func (p *pad) close(now float64) {
 	p.unheard = false
 	e = max(-limit, min(limit, e))
 	p.nScatter = min(p.nScatter+1, 60)
+	was := p.scatter
 	p.scatter = max(minScatter, p.scatter+(e*e-p.p[0]-p.scatter)/float64(p.nScatter+2))
+	// Blocks that scatter more than was thought have told less of the level: in gusts
+	// it would stay where the first of them happened to be.
+	if more := p.scatter / was; more > 1 {
+		for i := range p.p {
+			p.p[i] *= more
+		}
+	}
 	if !far {
 		p.away = 0
 	} else if p.away++; p.away >= awayBlocks {
