@@ -9,8 +9,9 @@ type sinkWatch struct {
 	since float64
 }
 
-// step gives the mean sink rate; ok is false while it cannot be judged.
-func (w *sinkWatch) step(v *view) (mean float64, ok bool) {
+// step gives the mean sink rate over about so many seconds; ok is false while it
+// cannot be judged.
+func (w *sinkWatch) step(v *view, overS float64) (mean float64, ok bool) {
 	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) || !v.deployed() {
 		*w = sinkWatch{}
 		return 0, false
@@ -19,9 +20,9 @@ func (w *sinkWatch) step(v *view) (mean float64, ok bool) {
 		w.since = v.t
 	}
 	if v.fresh {
-		w.mean.add(v.t, v.sink(), 0.7)
+		w.mean.add(v.t, v.sink(), math.Min(overS, math.Max(fastOverS, v.t-w.since))) // at first the plain mean
 	}
-	return w.mean.value, v.t-w.since > 1
+	return w.mean.value, v.t-w.since > math.Max(1, overS)
 }
 
 // sinceOpen is for how long in s the parachute has had time to open, negative before;
@@ -40,6 +41,11 @@ func (v *view) sinceOpen() float64 {
 // deployed says whether the parachute has had time to open.
 func (v *view) deployed() bool { return v.sinceOpen() > 0 }
 
+// Over how long the sink rate is taken: where it may hurt, in s; where nothing is
+// urgent, so long that the parachute should let it sink so many metres, for gusts of a
+// metre or two feign as much.
+const fastOverS, slowOverM = 0.7, 12.0
+
 // groundM is the height in m below which a fall is over or as good as over.
 const groundM = 3
 
@@ -50,7 +56,7 @@ type fastDescent struct {
 }
 
 func (r *fastDescent) check(v *view) cond {
-	mean, ok := r.watch.step(v)
+	mean, ok := r.watch.step(v, fastOverS)
 	want := v.parachuteSpeed()
 	if !ok || math.IsInf(want, 1) {
 		if !v.inFlight() || math.IsInf(want, 1) {
@@ -82,8 +88,8 @@ type slowDescent struct {
 }
 
 func (r *slowDescent) check(v *view) cond {
-	mean, ok := r.watch.step(v)
 	want := v.parachuteSpeed()
+	mean, ok := r.watch.step(v, math.Max(fastOverS, slowOverM/want))
 	if !ok || math.IsInf(want, 1) {
 		if !v.inFlight() || math.IsInf(want, 1) {
 			r.gate = gate{}

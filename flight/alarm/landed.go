@@ -90,7 +90,7 @@ const (
 
 // gustsOver is by how much the medians of a windy ground may wander over their usual
 // standard deviation.
-const gustsOver = 2.6
+const gustsOver = 3.0
 
 // limit is how much the height may wander, in m rms.
 func (r *notAtRest) limit(v *view) float64 { return math.Max(v.limits.RestM, r.calm) }

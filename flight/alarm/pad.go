@@ -28,6 +28,8 @@ type padStats struct {
 	at         float64 // middle of the last block
 	coarse     float64 // smallest step seen in the last blocks, Pa
 	coarseN    int     // steps it was found from
+	coarser    float64 // Pa, step of the last block that told one
+	filled     int     // readings of the last block
 	past       [padPast]mark
 	run        int // equal readings in a row
 	runStart   float64
@@ -105,11 +107,19 @@ func (p *padStats) fill(t float64) {
 	p.mean = p.level.median()
 	p.noise = p.curv.median() / (0.6745 * math.Sqrt(6))
 	p.at = (p.start + t) / 2
+	p.filled = p.n
 	if p.steps > 0 {
-		if p.coarseN == 0 || p.steps >= coarseSteps && p.step > p.coarse {
+		switch {
+		case p.coarseN == 0 || p.step < p.coarse:
 			p.coarse = p.step
-		} else {
-			p.coarse = math.Min(p.coarse, p.step)
+		case p.steps >= coarseSteps: // one block alone may be the first seconds of a flight
+			p.coarse = math.Max(p.coarse, math.Min(p.step, p.coarser))
+		}
+		if p.steps >= coarseSteps {
+			p.coarser = p.step
+		}
+		if p.coarseN == 0 {
+			p.steps = min(p.steps, coarseSteps-1) // two blocks at the least
 		}
 		p.coarseN += p.steps
 	}

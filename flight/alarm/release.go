@@ -48,12 +48,20 @@ type earlyRelease struct {
 	ahead   float64 // s before the predicted apogee
 	boost   bool
 	pending since
+	before  lead // the last that was known before the release was told
 }
+
+// lead is how long before the apogee a moment was, in s.
+type lead struct{ t, ahead, sd float64 }
+
+// beforeS is how long in s what was foretold before the release is believed. The nose
+// that comes off makes a pulse of pressure: what is reckoned with it says little.
+const beforeS = 1.0
 
 func (r *earlyRelease) check(v *view) cond {
 	open := r.since.hold(v.t, v.released)
 	if !v.inFlight() {
-		r.raised = false
+		r.raised, r.before = false, lead{}
 		r.pending.hold(v.t, false)
 		return off
 	}
@@ -64,15 +72,19 @@ func (r *earlyRelease) check(v *view) cond {
 	// on the pad, and servo-moving has told so.
 	if !v.released || !v.climbing() || v.t-open < v.liftoffAt-0.5 {
 		r.pending.hold(v.t, false)
+		if !v.released {
+			r.before = lead{}
+			if v.climbing() && v.phase != "boost" {
+				r.before = v.lead()
+			}
+		}
 		return off
 	}
 	// From here on: released and climbing. How long before the apogee was it?
-	ahead, sd := v.toApogee, v.toApogeeSD
-	if math.IsNaN(ahead) {
-		ahead, sd = v.speed/gravity, v.speedSD/gravity
-	}
-	if math.IsNaN(sd) {
-		sd = 0
+	now := v.lead()
+	ahead, sd := now.ahead, now.sd
+	if b := r.before; b.t > 0 && v.t-open-b.t < beforeS {
+		ahead, sd = b.ahead-(v.t-open-b.t), b.sd
 	}
 	early := v.phase == "boost" || ahead-2*sd > v.limits.EarlyReleaseS
 	// A release that is still followed by climbing after so long was early
@@ -85,6 +97,18 @@ func (r *earlyRelease) check(v *view) cond {
 		r.raised, r.speed, r.ahead, r.boost = true, v.speed, ahead, v.phase == "boost"
 	}
 	return asCond(r.raised)
+}
+
+// lead is how long before the apogee it is now.
+func (v *view) lead() lead {
+	f := lead{v.t, v.toApogee, v.toApogeeSD}
+	if math.IsNaN(f.ahead) {
+		f.ahead, f.sd = v.speed/gravity, v.speedSD/gravity
+	}
+	if math.IsNaN(f.sd) {
+		f.sd = 0
+	}
+	return f
 }
 
 func (r *earlyRelease) words(v *view) words {

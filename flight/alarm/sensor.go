@@ -20,11 +20,11 @@ func (r *sensorStuck) check(v *view) cond {
 	}
 	// A coarse sensor in still air repeats itself for long.
 	coarse := p.coarse
-	if !p.everMoved && p.lastP == math.Round(p.lastP/10)*10 {
-		coarse = 10 // a reading that never moved may be one of a coarse sensor
+	if !p.everMoved && p.lastP == math.Round(p.lastP) {
+		coarse = coarsePa // a reading that never moved may be one of a coarse sensor
 	}
 	switch {
-	case coarse >= 5:
+	case coarse >= coarsePa:
 		need *= 20
 	case coarse >= 0.9 || !p.everMoved:
 		need *= 2
@@ -32,6 +32,10 @@ func (r *sensorStuck) check(v *view) cond {
 	r.latched = p.run >= 20 && held > need
 	return asCond(r.latched)
 }
+
+// coarsePa is the step in Pa from which on a sensor repeats itself for long: the noise
+// of a good one is 1 Pa (common practice, no source).
+const coarsePa = 3
 
 func (r *sensorStuck) words(v *view) words {
 	p := &v.self.pad
@@ -61,11 +65,18 @@ func (r *sensorNoisy) check(v *view) cond {
 	} else if r.count = min(r.count, 3) - 1; r.count < 0 {
 		r.count = 0
 	}
-	if r.count == 1 {
+	need := 2
+	if p.filled < sureOf { // the median of a few, in steps at that, errs by half
+		need = 3
+	}
+	if r.count > 0 && r.count < need {
 		return unsure
 	}
-	return asCond(r.count >= 2)
+	return asCond(r.count >= need)
 }
+
+// sureOf is how many readings of a block tell the noise well.
+const sureOf = 30
 
 func (r *sensorNoisy) words(v *view) words {
 	p := &v.self.pad

@@ -18,6 +18,8 @@ const (
 	aloftS    = 4.5
 	aloftM    = 8.0  // m above the pad, or
 	aloftPart = 0.03 // of the greatest height
+	// What comes down slowly must have had the time to sink by so much, m.
+	sinksM = 7.0
 )
 
 // findTouchdown looks for readings that have stopped moving, whatever the
@@ -30,6 +32,10 @@ func (t *Tracker) findTouchdown(r *reading) {
 	if t.fl.inAir || r.h > max(aloftM, aloftPart*t.fl.highest) {
 		span = aloftS
 	}
+	if fell := (t.fl.highest - r.h) / (r.t - t.fl.highestAt); fell*span < sinksM && fell > 0 {
+		span = min(sinksM/fell, aloftS)
+	}
+	span = t.inGusts(span)
 	n := t.hist.since(r.t - span)
 	if n < stillReads || n == t.hist.n && n < historySize || r.t-t.hist.at(n-1).t < 0.7*span || t.hist.at(n-1).t < t.fl.liftoff+0.3 {
 		return
@@ -57,6 +63,16 @@ func (t *Tracker) findTouchdown(r *reading) {
 	}
 	t.land(r, t.medianOf(0, min(n, maxMedian)), sd)
 }
+
+// inGusts is a time in s of which stillness is to be made out, longer where the wind is
+// as strong as to hold up what sinks slowly for that long.
+func (t *Tracker) inGusts(span float64) float64 {
+	return span * max(1, min(longestInGusts, math.Sqrt(t.fl.gust)/calmM))
+}
+
+// calmM is the rms of gusts in m that stillness allows for, and the factor that the
+// history of a fast board has room for.
+const calmM, longestInGusts = 0.6, 1.6
 
 // medianOf is the median height of k readings from the given one back.
 func (t *Tracker) medianOf(first, k int) float64 {
