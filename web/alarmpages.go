@@ -1,13 +1,17 @@
 package web
 
 import (
+	"context"
+	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 
 	"padlark/flight/alarm"
 )
 
-// pageAlarms lists every kind of alarm there is.
+// pageAlarms lists what was raised in a session, the newest if none is asked for,
+// newest first, and every kind of alarm there is.
 func (s *Server) pageAlarms(w http.ResponseWriter, r *http.Request) error {
 	type group struct {
 		Name  string
@@ -22,7 +26,37 @@ func (s *Server) pageAlarms(w http.ResponseWriter, r *http.Request) error {
 		g := &groups[len(groups)-1]
 		g.Kinds = append(g.Kinds, k)
 	}
-	return s.render(w, r, http.StatusOK, "alarms", "alarms", "Alarms", groups)
+	one, raised, err := s.alarmLog(r.Context(), r.FormValue("session"))
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, "alarms", "alarms", "Alarms", struct {
+		Session *Session
+		Raised  []alarm.Raising
+		Groups  []group
+	}{one, raised, groups})
+}
+
+// alarmLog gives what was raised in a session, newest first; nil if there is no
+// session at all.
+func (s *Server) alarmLog(ctx context.Context, id string) (*Session, []alarm.Raising, error) {
+	list, err := s.sessionList(ctx)
+	if err != nil || id == "" && len(list) == 0 {
+		return nil, nil, err
+	}
+	i := 0
+	if id != "" {
+		if i = slices.IndexFunc(list, func(one Session) bool { return one.ID == id }); i < 0 {
+			return nil, nil, notFound("session", id, "see /sessions for those in the archive")
+		}
+	}
+	changes, err := s.opt.Archive.Alarms(ctx, Query{Session: list[i].ID})
+	if err != nil {
+		return nil, nil, fmt.Errorf("read the alarms of session %s: %w", list[i].ID, err)
+	}
+	raised := alarm.Log(changes)
+	slices.Reverse(raised)
+	return &list[i], raised, nil
 }
 
 // kindsOfAlarms is the kinds' names for a script, most urgent first.

@@ -12,6 +12,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/ingest"
 )
 
@@ -38,7 +39,7 @@ type flightDetail struct {
 	From     time.Time       `json:"from"` // what the page shows
 	To       time.Time       `json:"to"`
 	Events   []flight.Event  `json:"events"`
-	Alarms   []flight.Alarm  `json:"alarms"`
+	Alarms   []alarm.Raising `json:"alarms"`   // each time that one was raised
 	Course   *courseView     `json:"course"`   // null where it could not be computed
 	Expected *courseView     `json:"expected"` // null where the configuration does not say enough
 	Track    *trackView      `json:"track"`    // null where no fix was heard
@@ -158,7 +159,7 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &flightDetail{ID: id.String(), Result: res, Events: []flight.Event{}, Alarms: []flight.Alarm{}}
+	d := &flightDetail{ID: id.String(), Result: res, Events: []flight.Event{}}
 	d.From, d.To, _ = window(res)
 	events, err := s.opt.Archive.Events(ctx, Query{Session: id.Session, Rocket: id.Rocket})
 	if err != nil {
@@ -173,11 +174,7 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read alarms of %s: %w", id, err)
 	}
-	for _, a := range alarms {
-		if a.Flight == id.Flight {
-			d.Alarms = append(d.Alarms, a)
-		}
-	}
+	d.Alarms = alarm.Log(slices.DeleteFunc(alarms, func(a flight.Alarm) bool { return a.Flight != id.Flight }))
 	course, expected, err := s.courses(ctx, id)
 	if err != nil {
 		return nil, err

@@ -170,20 +170,11 @@ func (v *invented) Events(_ context.Context, q Query) ([]flight.Event, error) {
 func (v *invented) Alarms(_ context.Context, q Query) ([]flight.Alarm, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	newest := map[string]flight.Alarm{}
-	var ids []string
-	for _, a := range v.alarms[q.Session] {
-		if q.Rocket != "" && a.Rocket != q.Rocket {
-			continue
-		}
-		if _, ok := newest[a.ID]; !ok {
-			ids = append(ids, a.ID)
-		}
-		newest[a.ID] = a
-	}
 	var out []flight.Alarm
-	for _, id := range ids {
-		out = append(out, newest[id])
+	for _, a := range v.alarms[q.Session] {
+		if q.Rocket == "" || a.Rocket == q.Rocket {
+			out = append(out, a)
+		}
 	}
 	return out, nil
 }

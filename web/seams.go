@@ -88,7 +88,7 @@ type Archive interface {
 	Samples(ctx context.Context, q Query, each func(*decode.Sample) error) error
 	Frames(ctx context.Context, q Query, each func(*ingest.Frame) error) error
 	Events(ctx context.Context, q Query) ([]flight.Event, error)
-	// Alarms gives the newest change of each alarm.
+	// Alarms gives every change of alarms, in the order in which they came.
 	Alarms(ctx context.Context, q Query) ([]flight.Alarm, error)
 }
 

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"padlark/flight"
+	"padlark/flight/alarm"
 )
 
 // Options are the parts that a Server reads through. Archive, Flights and Live
@@ -211,8 +212,12 @@ func (s *Server) recall(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("recall alarms: %w", err)
 		}
+		newest := alarm.Newest{}
 		for k := range alarms {
-			s.hub.apply(Message{Alarm: &alarms[k]})
+			newest.Take(&alarms[k])
+		}
+		for _, a := range newest.List() {
+			s.hub.apply(Message{Alarm: &a})
 		}
 		events, err := s.opt.Archive.Events(ctx, q)
 		if err != nil {

@@ -8,6 +8,7 @@ type commands struct {
 	Demo       demoCmd       `cmd:"" help:"Fly three simulated rockets through the real program."`
 	Flights    flightsCmd    `cmd:"" help:"What each flight did: height, times, speeds, with ± and a verdict."`
 	Events     eventsCmd     `cmd:"" help:"Liftoffs, apogees, releases, landings of a session."`
+	Alarms     alarmsCmd     `cmd:"" help:"What was raised in a session, and whether it is over and acknowledged."`
 	Sessions   sessionsCmd   `cmd:"" help:"List the recorded sessions and their sizes."`
 	Replay     replayCmd     `cmd:"" help:"Run a recorded session through the program again."`
 	Export     exportCmd     `cmd:"" help:"Write recorded samples, or a whole session, to a file."`

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"maps"
@@ -314,10 +315,7 @@ func quantity(v *float64, format string) string {
 
 // alarmLine is an alarm's reason, or that it is over.
 func alarmLine(a flight.Alarm) string {
-	who := a.Rocket
-	if who == "" {
-		who = a.Link
-	}
+	who := cmp.Or(a.Rocket, a.Link, "station")
 	if !a.Active {
 		return fmt.Sprintf("over  %s: %s, raised at %s", who, strings.ReplaceAll(a.Kind, "-", " "), a.RaisedAt.Local().Format("15:04:05.0"))
 	}

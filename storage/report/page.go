@@ -10,6 +10,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/flight/smooth"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -259,29 +260,16 @@ func moments(g *gathered) []Moment {
 	return out
 }
 
-// alarms joins the changes of each time that an alarm was raised, with the words that
-// it was raised with: one that is raised again is another line, with its own.
+// alarms are the times that an alarm was raised, in s of the flight.
 func alarms(g *gathered) []Alarm {
-	type raise struct {
-		id string
-		at int64
-	}
 	out := []Alarm{}
-	at := map[raise]int{}
-	for _, c := range g.alarms {
-		k := raise{c.ID, c.RaisedAt.UnixNano()}
-		i, known := at[k]
-		if !known {
-			i = len(out)
-			at[k] = i
-			out = append(out, Alarm{T: c.RaisedAt.Sub(g.zero).Seconds(), Priority: c.Priority, Kind: c.Kind, Reason: c.Reason})
-		}
-		a := &out[i]
-		a.Acked = c.Acked
-		if a.EndT = nil; !c.Active {
-			t := c.ChangedAt.Sub(g.zero).Seconds()
+	for _, r := range alarm.Log(g.alarms) {
+		a := Alarm{T: r.RaisedAt.Sub(g.zero).Seconds(), Priority: r.Priority, Kind: r.Kind, Reason: r.Reason, Acked: r.Acked}
+		if r.OverAt != nil {
+			t := r.OverAt.Sub(g.zero).Seconds()
 			a.EndT = &t
 		}
+		out = append(out, a)
 	}
 	return out
 }

@@ -178,7 +178,8 @@ function happened() {
   const list = document.getElementById("events");
   const all = [
     ...detail.events.map((e) => found(e, s)),
-    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${toldOf(a)}`, alarm: true })),
+    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${toldOf(a)}`, alarm: true,
+      called: `${a.over_at ? `over at ${fixed(s(a.over_at), 2)} s` : "not over"}, ${a.acked_at ? "" : "not "}acknowledged` })),
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {
     const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});

@@ -297,25 +297,10 @@ func (a *Archive) Events(ctx context.Context, q web.Query) ([]flight.Event, erro
 	return out, missing(err)
 }
 
-// Alarms lists the newest change of each alarm.
+// Alarms lists every change of alarms.
 func (a *Archive) Alarms(ctx context.Context, q web.Query) ([]flight.Alarm, error) {
-	changes, err := a.archive.Alarms(ctx, sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To})
-	if err != nil {
-		return nil, missing(err)
-	}
-	var out []flight.Alarm
-	place := map[string]int{}
-	for _, c := range changes {
-		i, ok := place[c.ID]
-		switch {
-		case !ok:
-			place[c.ID] = len(out)
-			out = append(out, c)
-		case c.Change > out[i].Change:
-			out[i] = c
-		}
-	}
-	return out, nil
+	out, err := a.archive.Alarms(ctx, sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To})
+	return out, missing(err)
 }
 
 // Notes lists what people noted about a flight.

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"padlark/flight/alarm"
+	"padlark/storage/sqlite"
+)
+
+type alarmsCmd struct {
+	archiveFlags
+	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
+	Rocket  string `help:"Only this rocket."`
+	Flight  int    `help:"Only this flight of its rocket; 0 for all." placeholder:"N"`
+	JSON    bool   `name:"json" help:"Print one JSON object a line: each time that an alarm was raised."`
+}
+
+// Help shows an example.
+func (alarmsCmd) Help() string {
+	return "Example: padlark alarms --data padlark-demo --rocket Rust\n\nThe page /alarms of a station says what each kind means, and what to do."
+}
+
+// Run prints what was raised in a session.
+func (c *alarmsCmd) Run(ctx context.Context, io *cmdIO) error {
+	a, err := c.open(ctx, io)
+	if err != nil {
+		return err
+	}
+	defer a.Close() //nolint:errcheck // only read from
+	session, err := sessionName(ctx, a, c.Session)
+	if err != nil {
+		return err
+	}
+	changes, err := a.Alarms(ctx, sqlite.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight})
+	if err != nil {
+		return err
+	}
+	warnLost(a, io)
+	raised := alarm.Log(changes)
+	if c.JSON {
+		enc := json.NewEncoder(io.Out)
+		for _, r := range raised {
+			if err := enc.Encode(r); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	if len(raised) == 0 {
+		fmt.Fprintf(io.Out, "No alarm was raised in session %s.\n", session)
+	}
+	for _, r := range raised {
+		printRaised(io.Out, r)
+	}
+	return nil
+}
+
+// printRaised writes one alarm in words.
+func printRaised(w io.Writer, r alarm.Raising) {
+	when := func(t *time.Time, yes, no string) string {
+		if t == nil {
+			return no
+		}
+		return yes + " " + t.Local().Format(time.TimeOnly)
+	}
+	about := r.Kind
+	if r.Flight > 0 {
+		about = fmt.Sprintf("%s, flight %d", about, r.Flight)
+	}
+	one := r.Alarm
+	one.Active = true // told as it was raised
+	wrap(w, r.RaisedAt.Local().Format(time.TimeOnly)+"  ", fmt.Sprintf("%s (%s; %s, %s)", alarmLine(one), about,
+		when(r.OverAt, "over", "not over"), when(r.AckedAt, "acknowledged", "not acknowledged")))
+}
