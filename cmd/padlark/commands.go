@@ -18,6 +18,7 @@ type commands struct {
 	Compare    compareCmd    `cmd:"" help:"Lay flights over each other: do they differ by more than the noise?"`
 	Note       noteCmd       `cmd:"" help:"Note fill, pressure, mass or anything else to a flight."`
 	Void       voidCmd       `cmd:"" help:"Say that a flight was none: it is not counted. Or that it was one."`
+	Correct    correctCmd    `cmd:"" help:"Join or split flights, or give one to another rocket; undo that."`
 	Checkup    checkupCmd    `cmd:"" help:"Bench test of an altimeter, step by step, with a verdict."`
 	Storage    storageCmd    `cmd:"" help:"Back up what is recorded; send it to a time-series server."`
 	Sim        simCmd        `cmd:"" help:"Fly simulated boards into a port, a socket or a file."`

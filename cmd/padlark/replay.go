@@ -56,7 +56,7 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	recorded, err := a.Events(ctx, sqlite.Query{Session: name, Rocket: c.Rocket, Recorded: true})
+	recorded, err := a.Events(ctx, sqlite.Query{Session: name, Rocket: c.Rocket, Recorded: true, AsHeard: true})
 	if err != nil {
 		return err
 	}
@@ -66,11 +66,14 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	if recorded, err = counted(ctx, a, name, recorded); err != nil {
-		return err
-	}
-	if events, err = counted(ctx, a, name, events); err != nil {
-		return err
+	// What people said of flights holds for both.
+	for _, list := range []*[]flight.Event{&recorded, &events} {
+		if *list, err = a.CorrectEvents(ctx, name, c.Rocket, *list); err != nil {
+			return err
+		}
+		if *list, err = counted(ctx, a, name, *list); err != nil {
+			return err
+		}
 	}
 	warnLost(a, io)
 	if c.JSON {

@@ -122,6 +122,9 @@ type note struct {
 	// Void, if it is there, makes it the statement that the flight was none
 	// (true) or one after all (false); Text says why.
 	Void *bool `json:"void,omitempty"`
+	// Correction, if it is there, makes it a statement that flights were told apart
+	// wrongly.
+	Correction *sqlite.Correction `json:"correction,omitempty"`
 }
 
 type check struct {

@@ -303,7 +303,7 @@ func (u *unpacker) cause(err error) error {
 
 // importRemarks adds the notes and checks that are not there yet.
 func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
-	old, err := a.Notes(ctx, b.session.ID)
+	old, err := a.KeptNotes(ctx, b.session.ID)
 	if err != nil {
 		return err
 	}
@@ -318,10 +318,21 @@ func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
 	for _, v := range voids {
 		there = append(there, note{Rocket: v.Rocket, Flight: v.Flight, At: v.At, Text: v.Why, Void: &v.Void})
 	}
+	corrections, err := a.Corrections(ctx, b.session.ID)
+	if err != nil {
+		return err
+	}
 	err = b.lines(notesEntry, func(line []byte) error {
 		var n note
 		if err := json.Unmarshal(line, &n); err != nil {
 			return err
+		}
+		if c := n.Correction; c != nil {
+			if slices.ContainsFunc(corrections, func(o sqlite.Correction) bool { return o.Kind == c.Kind && o.At.Equal(c.At) }) {
+				return nil
+			}
+			c.Session = b.session.ID
+			return a.Correct(ctx, *c)
 		}
 		same := func(o note) bool {
 			return o.Rocket == n.Rocket && o.Flight == n.Flight && o.At.Equal(n.At) && o.Text == n.Text &&

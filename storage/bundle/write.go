@@ -76,15 +76,15 @@ func (p *packer) write(w io.Writer) error {
 			return p.a.Frames(p.ctx, p.id, sqlite.FrameFilter{}, func(f ingest.Frame) error { return put(f) })
 		},
 		samplesEntry: func(put func(any) error) error {
-			q := sqlite.Query{Session: p.id, Recorded: true}
+			q := sqlite.Query{Session: p.id, Recorded: true, AsHeard: true}
 			return p.a.Samples(p.ctx, q, func(s *decode.Sample) error { return put(s) })
 		},
 		rejectsEntry: func(put func(any) error) error { return putAll[decode.Rejected](put)(p.a.Rejects(p.ctx, p.id)) },
 		eventsEntry: func(put func(any) error) error {
-			return putAll[flight.Event](put)(p.a.Events(p.ctx, sqlite.Query{Session: p.id, Recorded: true}))
+			return putAll[flight.Event](put)(p.a.Events(p.ctx, sqlite.Query{Session: p.id, Recorded: true, AsHeard: true}))
 		},
 		alarmsEntry: func(put func(any) error) error {
-			return putAll[flight.Alarm](put)(p.a.Alarms(p.ctx, sqlite.Query{Session: p.id, Recorded: true}))
+			return putAll[flight.Alarm](put)(p.a.Alarms(p.ctx, sqlite.Query{Session: p.id, Recorded: true, AsHeard: true}))
 		},
 		notesEntry:  p.notes,
 		checksEntry: p.checks,
@@ -120,7 +120,7 @@ func putAll[T any](put func(any) error) func([]T, error) error {
 }
 
 func (p *packer) notes(put func(any) error) error {
-	list, err := p.a.Notes(p.ctx, p.id)
+	list, err := p.a.KeptNotes(p.ctx, p.id)
 	if err != nil {
 		return err
 	}
@@ -135,6 +135,15 @@ func (p *packer) notes(put func(any) error) error {
 	}
 	for _, v := range voids {
 		if err := put(note{Rocket: v.Rocket, Flight: v.Flight, At: v.At, Text: v.Why, Void: &v.Void}); err != nil {
+			return err
+		}
+	}
+	corrections, err := p.a.Corrections(p.ctx, p.id)
+	if err != nil {
+		return err
+	}
+	for _, c := range corrections {
+		if err := put(note{At: c.At, Text: c.Kind, Correction: &c}); err != nil {
 			return err
 		}
 	}

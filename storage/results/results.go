@@ -52,7 +52,8 @@ type kept struct {
 	events  int
 	alarms  int
 	shift   time.Duration
-	settled bool // it has a touchdown, or its session has ended
+	said    string // by corrections
+	settled bool   // it has a touchdown, or its session has ended
 }
 
 // keepMost bounds the flights that are kept in memory.
@@ -154,19 +155,35 @@ func (r *Results) worked(ctx context.Context, session, rocket string, n int) (Fl
 	if err != nil {
 		return Flight{}, err
 	}
+	said, err := r.corrections(ctx, session)
+	if err != nil {
+		return Flight{}, err
+	}
 	k := key{session, rocket, n}
 	r.mu.Lock()
 	old, ok := r.known[k]
 	r.mu.Unlock()
-	if ok && old.settled && old.events == len(events) && old.alarms == len(alarms) && old.shift == s.Shift {
+	if ok && old.settled && old.events == len(events) && old.alarms == len(alarms) && old.shift == s.Shift && old.said == said {
 		return old.flight, nil
 	}
 	f, err := r.compute(ctx, s, q, events, alarms)
 	if err != nil {
 		return Flight{}, fmt.Errorf("flight %d of %s in session %s: %w", n, rocket, session, err)
 	}
-	r.keep(k, kept{f, len(events), len(alarms), s.Shift, landed(events) || !s.Ended.IsZero()})
+	r.keep(k, kept{f, len(events), len(alarms), s.Shift, said, landed(events) || !s.Ended.IsZero()})
 	return f, nil
+}
+
+// corrections tells apart what people have said of a session's flights.
+func (r *Results) corrections(ctx context.Context, session string) (string, error) {
+	log, err := r.archive.Corrections(ctx, session)
+	said := ""
+	for _, c := range log {
+		if !c.Undone {
+			said += fmt.Sprint(c.ID, " ")
+		}
+	}
+	return said, err
 }
 
 func landed(events []flight.Event) bool {

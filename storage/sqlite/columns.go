@@ -116,14 +116,14 @@ func (b *blockReader) channels(ctx context.Context, seen map[string]bool) error 
 
 // eachTrack calls fn for each rocket and link that q chooses.
 func (a *Archive) eachTrack(ctx context.Context, q Query, fn func(s Session, l storedLink, b *blockReader, rocket string, w window) error) error {
-	return a.eachRocket(ctx, q, func(s Session, links []storedLink, name string, w window) error {
-		id, err := a.rocketRow(ctx, s.ID, name)
+	return a.eachRocket(ctx, q, func(s Session, links []storedLink, p part) error {
+		id, err := a.rocketRow(ctx, s.ID, p.heardAs)
 		if err != nil {
 			return err
 		}
 		for _, l := range links {
-			b := a.sampleBlocks(s, l, id, name, w)
-			if err := fn(s, l, b, name, w); err != nil {
+			b := a.sampleBlocks(s, l, id, p.name, p.window)
+			if err := fn(s, l, b, p.name, p.window); err != nil {
 				return err
 			}
 		}

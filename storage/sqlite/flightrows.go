@@ -79,10 +79,16 @@ func (in *inserter) rowsOfFlight(ctx context.Context, k flightKey) error {
 	if have.Valid {
 		w.from = max(w.from, have.Int64)
 	}
+	return in.flightRows(ctx, k, k.rocket, w)
+}
+
+// flightRows writes the samples of a rocket in a stretch as rows of a flight,
+// those that are not there yet.
+func (in *inserter) flightRows(ctx context.Context, k flightKey, heard int64, w window) error {
 	names := flightChannels()
 	insert := `INSERT INTO flight_rows (session, rocket, flight, link, n, at_ns, ` + strings.Join(names, ", ") +
 		`) VALUES (?` + strings.Repeat(", ?", 5+len(names)) + `) ON CONFLICT DO NOTHING`
-	return in.eachBlock(ctx, k.rocket, w, func(link int64, v *block.View) error {
+	return in.eachBlock(ctx, heard, w, func(link int64, v *block.View) error {
 		numbers, at := v.Numbers(nil), v.At(nil)
 		columns := make([][]float64, len(names))
 		for i, name := range names {

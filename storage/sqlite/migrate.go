@@ -17,6 +17,8 @@ const firstVersion = 7
 var (
 	//go:embed schema.sql
 	schemaSQL string
+	//go:embed corrections.sql
+	correctionsSQL string
 	//go:embed views.sql
 	viewsSQL string
 )
@@ -26,9 +28,9 @@ var (
 var ErrOlder = errors.New("archive is of an older version")
 
 // changes are the steps since the first version, in order, each as SQL: the
-// first leads from firstVersion to the next one. There are none yet. Never change
-// one that was given out; views.sql is run again after the last.
-func changes() []string { return nil }
+// first leads from firstVersion to the next one. Never change one that was given
+// out; views.sql is run again after the last.
+func changes() []string { return []string{correctionsSQL} }
 
 // checkVersion returns the file's version, 0 for a new one.
 func checkVersion(ctx context.Context, db *sql.DB, path string, present int) (int, error) {

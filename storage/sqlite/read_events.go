@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"padlark/decode"
@@ -14,16 +15,53 @@ import (
 // Events lists the events that q chooses, in the order in which they were made.
 func (a *Archive) Events(ctx context.Context, q Query) ([]flight.Event, error) {
 	var out []flight.Event
+	table := "every_event"
+	if q.AsHeard {
+		table = "events"
+	}
 	err := a.listed(ctx, q, "events", `SELECT id, rocket, kind, flight, at_ns, called_ns, at_sd_s, altitude_m, altitude_sd_m, speed_mps, note
-		FROM events WHERE session = ? AND at_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, at_ns, id`,
-		func(rows *sql.Rows, s Session, epoch time.Time) error {
+		FROM `+table+` WHERE session = ? AND at_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, at_ns, id`,
+		func(rows *sql.Rows, s chosenSession) error {
 			e := flight.Event{Session: s.ID}
 			var at, called int64
 			err := rows.Scan(&e.ID, &e.Rocket, &e.Kind, &e.Flight, &at, &called, &e.AtSD, &e.AltitudeM, &e.AltitudeSD, &e.SpeedMps, &e.Note)
-			e.At, e.CalledAt = epoch.Add(time.Duration(at)), epoch.Add(time.Duration(called))
-			out = append(out, e)
+			e.At, e.CalledAt = s.epoch.Add(time.Duration(at)), s.epoch.Add(time.Duration(called))
+			if s.corrected == nil || q.chooses(e.Rocket, e.Flight) {
+				out = append(out, e)
+			}
 			return err
+		}, func(s chosenSession) error { // put those that were found anew in their places
+			slices.SortStableFunc(out, func(x, y flight.Event) int { return x.CalledAt.Compare(y.CalledAt) })
+			return nil
 		})
+	return out, err
+}
+
+// chooses says whether q asks for a flight.
+func (q Query) chooses(rocket string, n int) bool {
+	return (q.Rocket == "" || q.Rocket == rocket) && (q.Flight == 0 || q.Flight == n)
+}
+
+// CorrectEvents puts what people corrected into events of a session that were
+// heard or replayed, of all rockets or of one as it was heard, with recorded times.
+func (a *Archive) CorrectEvents(ctx context.Context, session, heardAs string, events []flight.Event) ([]flight.Event, error) {
+	c, err := a.corrections(ctx, session, Query{})
+	if err != nil || c == nil {
+		return events, err
+	}
+	out := slices.DeleteFunc(slices.Clone(events), func(e flight.Event) bool {
+		_, was := c.name(FlightName{e.Rocket, e.Flight}, 0)
+		return was
+	})
+	now, err := a.Events(ctx, Query{Session: session, Recorded: true})
+	for _, e := range now {
+		if slices.ContainsFunc(c.flights, func(f correctedSpan) bool {
+			return f.FlightName == FlightName{e.Rocket, e.Flight} && (heardAs == "" || heardAs == f.heardAs)
+		}) {
+			out = append(out, e)
+		}
+	}
+	slices.SortStableFunc(out, func(x, y flight.Event) int { return x.CalledAt.Compare(y.CalledAt) })
 	return out, err
 }
 
@@ -33,41 +71,61 @@ func (a *Archive) Alarms(ctx context.Context, q Query) ([]flight.Alarm, error) {
 	var out []flight.Alarm
 	err := a.listed(ctx, q, "alarms", `SELECT id, change, rocket, link, flight, kind, priority, active, acked, raised_ns, changed_ns, say, reason
 		FROM alarms WHERE session = ? AND changed_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, changed_ns, id, change`,
-		func(rows *sql.Rows, s Session, epoch time.Time) error {
+		func(rows *sql.Rows, s chosenSession) error {
 			al := flight.Alarm{Session: s.ID}
 			var raised, changed int64
 			err := rows.Scan(&al.ID, &al.Change, &al.Rocket, &al.Link, &al.Flight, &al.Kind, &al.Priority, &al.Active, &al.Acked, &raised, &changed, &al.Say, &al.Reason)
-			al.RaisedAt, al.ChangedAt = epoch.Add(time.Duration(raised)), epoch.Add(time.Duration(changed))
+			al.RaisedAt, al.ChangedAt = s.epoch.Add(time.Duration(raised)), s.epoch.Add(time.Duration(changed))
+			if s.corrected != nil {
+				now, _ := s.corrected.name(FlightName{al.Rocket, al.Flight}, raised)
+				if al.Rocket, al.Flight = now.Rocket, now.Flight; !q.chooses(now.Rocket, now.Flight) {
+					return err
+				}
+			}
 			out = append(out, al)
 			return err
-		})
+		}, nil)
 	return out, err
 }
 
+// chosenSession is a session that a query chooses.
+type chosenSession struct {
+	Session
+	window              // that the query chooses
+	epoch     time.Time // to which the times given out refer
+	corrected *corrected
+}
+
 // listed runs a query with the arguments session, from, to, rocket and flight
-// for each session that q chooses.
-func (a *Archive) listed(ctx context.Context, q Query, table, query string, fn func(*sql.Rows, Session, time.Time) error) error {
+// for each session that q chooses, and then last. Where flights were corrected all
+// of the session are read, and whoever reads them chooses.
+func (a *Archive) listed(ctx context.Context, q Query, table, query string, fn func(*sql.Rows, chosenSession) error, last func(chosenSession) error) error {
 	sessions, err := a.chosen(ctx, q)
 	if err != nil {
 		return err
 	}
-	for _, s := range sessions {
-		id, err := a.sessionRow(ctx, s.ID)
+	for _, one := range sessions {
+		id, err := a.sessionRow(ctx, one.ID)
 		if err != nil {
 			return err
 		}
-		w := window{from: always, to: forEver}
-		if !q.From.IsZero() {
-			w.from = q.bound(s, q.From)
-		}
-		if !q.To.IsZero() {
-			w.to = q.bound(s, q.To)
-		}
-		epoch := s.Corrected(s.Epoch)
+		s := chosenSession{Session: one, window: q.window(one), epoch: one.Corrected(one.Epoch)}
 		if q.Recorded {
-			epoch = s.Epoch
+			s.epoch = s.Epoch
 		}
-		err = each(ctx, a.r, query, []any{id, w.from, w.to, q.Rocket, q.Flight}, func(rows *sql.Rows) error { return fn(rows, s, epoch) })
+		rocket, flight := q.Rocket, q.Flight
+		if !q.AsHeard {
+			s.corrected, err = a.correctedOf(ctx, id)
+		}
+		if s.corrected != nil {
+			rocket, flight = "", 0
+		}
+		if err == nil {
+			err = each(ctx, a.r, query, []any{id, s.from, s.to, rocket, flight}, func(rows *sql.Rows) error { return fn(rows, s) })
+		}
+		if err == nil && last != nil && s.corrected != nil {
+			err = last(s)
+		}
 		if err != nil && a.readOnly && damaged(err) {
 			a.lost.add(Loss{Table: table, Session: s.ID})
 			continue

@@ -27,14 +27,16 @@ type Query struct {
 	PassedFrom int64
 	// Recorded gives the times as they were recorded, without the session's shift.
 	Recorded bool
+	// AsHeard leaves out what people corrected: see Correction.
+	AsHeard bool
 }
 
 // Samples calls fn for every sample that q chooses: session after session,
 // rocket after rocket by name, each in the order in which they passed. The
 // sample is fn's to keep. An error of fn ends it and is returned.
 func (a *Archive) Samples(ctx context.Context, q Query, fn func(*decode.Sample) error) error {
-	return a.eachRocket(ctx, q, func(s Session, links []storedLink, name string, w window) error {
-		return a.rocketSamples(ctx, s, links, name, w, q, fn)
+	return a.eachRocket(ctx, q, func(s Session, links []storedLink, p part) error {
+		return a.rocketSamples(ctx, s, links, p, q, fn)
 	})
 }
 
@@ -52,7 +54,7 @@ func (a *Archive) chosen(ctx context.Context, q Query) ([]Session, error) {
 
 // eachRocket calls fn for each session and rocket that q chooses, with the
 // session's links. An error is explained, unless it is a callerError.
-func (a *Archive) eachRocket(ctx context.Context, q Query, fn func(s Session, links []storedLink, name string, w window) error) error {
+func (a *Archive) eachRocket(ctx context.Context, q Query, fn func(s Session, links []storedLink, p part) error) error {
 	sessions, err := a.chosen(ctx, q)
 	if err != nil {
 		return err
@@ -70,7 +72,7 @@ func (a *Archive) eachRocket(ctx context.Context, q Query, fn func(s Session, li
 	return nil
 }
 
-func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn func(s Session, links []storedLink, name string, w window) error) error {
+func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn func(s Session, links []storedLink, p part) error) error {
 	links, err := a.linksOf(ctx, s.ID)
 	if err != nil {
 		return err
@@ -86,19 +88,36 @@ func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn fun
 		}
 	}
 	slices.Sort(names)
+	c, err := a.corrections(ctx, s.ID, q)
+	if err != nil {
+		return err
+	}
 	for _, name := range names {
-		w, err := a.window(ctx, s, name, q)
-		if errors.Is(err, errDone) {
-			continue
+		parts := c.parts(name, q.window(s))
+		if q.Flight != 0 {
+			if parts, err = a.flightPart(ctx, s, name, q); err != nil {
+				return err
+			}
 		}
-		if err == nil {
-			err = fn(s, links, name, w)
-		}
-		if err != nil {
-			return err
+		for _, p := range parts {
+			if err := fn(s, links, p); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
+}
+
+// corrections are those of a session that a query wants to hear of.
+func (a *Archive) corrections(ctx context.Context, session string, q Query) (*corrected, error) {
+	if q.AsHeard {
+		return nil, nil
+	}
+	id, err := a.sessionRow(ctx, session)
+	if err != nil {
+		return nil, err
+	}
+	return a.correctedOf(ctx, id)
 }
 
 // callerError carries an error of the caller's function through our own.
@@ -115,8 +134,8 @@ const (
 	forEver = int64(1) << 62
 )
 
-// window finds the stretch that q asks for; errDone if there is none.
-func (a *Archive) window(ctx context.Context, s Session, rocket string, q Query) (window, error) {
+// window is the stretch that q asks for by time alone.
+func (q Query) window(s Session) window {
 	w := window{always, forEver, q.PassedFrom}
 	if !q.From.IsZero() {
 		w.from = q.bound(s, q.From)
@@ -124,25 +143,28 @@ func (a *Archive) window(ctx context.Context, s Session, rocket string, q Query)
 	if !q.To.IsZero() {
 		w.to = q.bound(s, q.To)
 	}
-	if q.Flight == 0 {
-		return w, nil
-	}
+	return w
+}
+
+// flightPart is what was heard of the flight that q asks for; none if the rocket
+// has no such flight.
+func (a *Archive) flightPart(ctx context.Context, s Session, rocket string, q Query) ([]part, error) {
 	spans, err := a.EveryFlight(ctx, s.ID)
 	if err != nil {
-		return w, err
+		return nil, err
 	}
 	margin := q.Margin
 	if margin == 0 {
 		margin = 10 * time.Second
 	}
+	w := q.window(s)
 	for _, f := range spans {
-		if f.Rocket != rocket || f.Flight != q.Flight {
-			continue
+		if f.Rocket == rocket && f.Flight == q.Flight {
+			from, to := f.bounds(s, spans, margin)
+			return []part{{rocket, f.HeardAs, window{max(w.from, from), min(w.to, to), w.passed}}}, nil
 		}
-		from, to := f.bounds(s, spans, margin)
-		return window{max(w.from, from), min(w.to, to), w.passed}, nil
 	}
-	return w, errDone
+	return nil, nil
 }
 
 // bound turns a time of the caller's into recorded ns since the epoch.
@@ -153,8 +175,8 @@ func (q Query) bound(s Session, t time.Time) int64 {
 	return t.Sub(s.Epoch).Nanoseconds()
 }
 
-func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLink, name string, w window, q Query, fn func(*decode.Sample) error) error {
-	id, err := a.rocketRow(ctx, s.ID, name)
+func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLink, p part, q Query, fn func(*decode.Sample) error) error {
+	id, err := a.rocketRow(ctx, s.ID, p.heardAs)
 	if err != nil {
 		return err
 	}
@@ -165,7 +187,7 @@ func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLi
 	names := nameSets{}
 	var streams []*stream[decode.Sample]
 	for _, l := range links {
-		streams = append(streams, a.sampleStream(s, l, id, name, w, shift, names))
+		streams = append(streams, a.sampleStream(s, l, id, p.name, p.window, shift, names))
 	}
 	before := func(x, y *decode.Sample) bool {
 		return x.Passed < y.Passed || x.Passed == y.Passed && x.Link < y.Link
