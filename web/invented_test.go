@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"slices"
 	"sort"
 	"sync"
@@ -356,6 +357,27 @@ func (v *invented) SetVoid(ctx context.Context, id FlightID, void bool, why stri
 	return err
 }
 
+// The invented station corrects nothing, and says what it was asked to.
+func (v *invented) Join(context.Context, FlightID) ([]FlightID, error) {
+	return nil, fmt.Errorf("%w: no flight follows it", ErrRefused)
+}
+
+func (v *invented) Split(_ context.Context, id FlightID, atS float64) ([]FlightID, error) {
+	return []FlightID{id, {id.Session, id.Rocket, int(atS)}}, nil
+}
+
+func (v *invented) Rename(_ context.Context, id FlightID, rocket string) ([]FlightID, error) {
+	return []FlightID{{id.Session, rocket, id.Flight}}, nil
+}
+
+func (v *invented) Undo(_ context.Context, id FlightID) ([]FlightID, error) {
+	return []FlightID{id}, nil
+}
+
+func (v *invented) Corrected(context.Context, FlightID) (string, error) {
+	return "It was called Rust-2", nil
+}
+
 func (v *invented) Watch(f func(Message)) (func(), error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
@@ -448,7 +470,7 @@ func (v *invented) options() Options {
 			}
 		},
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
-		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Sounder: v.ear, Clock: v, Now: v.now,
+		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Corrector: v, Sounder: v.ear, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {
 			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
 		},

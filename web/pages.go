@@ -195,6 +195,10 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	corrected, err := s.corrected(r.Context(), id)
+	if err != nil {
+		return err
+	}
 	return s.render(w, r, http.StatusOK, "flight", "flights", fmt.Sprintf("%s, flight %d", res.Rocket, res.Flight), struct {
 		ID      string
 		Result  flight.Result
@@ -203,7 +207,10 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 		Checked string
 		Voids   bool
 		Void    bool
-	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked, s.opt.Voids != nil, strings.HasPrefix(res.Verdict, voidMark)})
+		Correct bool // flights may be corrected here
+		Was     string
+	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked, s.opt.Voids != nil, strings.HasPrefix(res.Verdict, voidMark),
+		s.opt.Corrector != nil, corrected})
 }
 
 // lastCheckup says when a rocket's altimeter was last checked on the bench, and

@@ -65,6 +65,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/flights/{id}/notes", viewer, s.apiNotes},
 		{"POST", "/api/v1/flights/{id}/notes", crew, s.apiAddNote},
 		{"POST", "/api/v1/flights/{id}/void", crew, s.apiVoid},
+		{"POST", "/api/v1/flights/{id}/correct", crew, s.apiCorrect},
 		{"GET", "/api/v1/flights/{id}/export/{format}", viewer, s.apiExport},
 		{"POST", soundPath, crew, s.apiHear},
 		{"POST", soundPath + "/keep", crew, s.apiKeepSound},

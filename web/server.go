@@ -34,18 +34,19 @@ type Options struct {
 	Rockets    []flight.Rocket // as configured: shown before anything is heard of them
 	Site       flight.Site
 
-	Archive  Archive
-	Flights  Flights
-	Live     Live
-	Acker    Acker
-	Notes    Notes
-	Voids    Voids
-	Sounder  Sounder
-	Checkups Checkups
-	Clock    Clock
-	Exporter Exporter
-	Copier   Copier   // nil where nothing is copied to a time-series server
-	Uplink   Uplinker // nil where nothing is sent to an outside server
+	Archive   Archive
+	Flights   Flights
+	Live      Live
+	Acker     Acker
+	Notes     Notes
+	Voids     Voids
+	Corrector Corrector
+	Sounder   Sounder
+	Checkups  Checkups
+	Clock     Clock
+	Exporter  Exporter
+	Copier    Copier   // nil where nothing is copied to a time-series server
+	Uplink    Uplinker // nil where nothing is sent to an outside server
 	// Ready looks at the computer that the station runs on; may be nil.
 	Ready func(ctx context.Context) []Finding
 	// NewMachine makes what computes a replay's picture.

@@ -255,6 +255,34 @@ function voiding() {
   });
 }
 
+/** correcting keeps what a person says of a flight that was told apart wrongly,
+ *  and goes to what it has become. */
+function correcting() {
+  const says = {
+    undo: () => ({ undo: true }),
+    join: () => ({ join: true }),
+    split: () => ({ split_s: number("split-s") }),
+    rename: () => ({ rocket: document.getElementById("rename-to").value }),
+  };
+  for (const form of document.querySelectorAll("#correct form")) {
+    form.addEventListener("submit", async (e) => {
+      e.preventDefault();
+      try {
+        const now = await change(base + "/correct", says[form.dataset.say]());
+        location.assign("/flights/" + encodeURIComponent(now.flights[0]));
+      } catch (err) {
+        setText(document.getElementById("correct-status"), `Not done: ${err.message}`);
+      }
+    });
+  }
+}
+
+function number(id) {
+  const v = Number(document.getElementById(id).value.trim().replace(",", "."));
+  if (!Number.isFinite(v)) throw new Error("type a number of seconds, such as 95");
+  return v;
+}
+
 /** later calls f once things have been quiet for a while. */
 function later(f, ms) {
   let timer = 0;
@@ -284,3 +312,4 @@ function failed(err) {
 begin().catch(failed);
 notes().catch(failed);
 voiding();
+correcting();

@@ -3,6 +3,7 @@ package wire
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -43,6 +44,83 @@ func (f Flights) SetVoid(ctx context.Context, id web.FlightID, void bool, why st
 		return missing(err)
 	}
 	return f.Archive.SetVoid(ctx, sqlite.Void{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight, Void: void, At: at.Add(-s.Shift), Why: why})
+}
+
+// Join makes one of a flight and the one that follows it.
+func (f Flights) Join(ctx context.Context, id web.FlightID) ([]web.FlightID, error) {
+	spans, err := f.Archive.Flights(ctx, id.Session)
+	if err != nil {
+		return nil, missing(err)
+	}
+	found := false
+	for _, s := range spans { // by their liftoffs
+		if s.Rocket == id.Rocket && found {
+			err := f.Results.Join(ctx, id.Session, name(id), sqlite.FlightName{Rocket: s.Rocket, Flight: s.Flight})
+			return []web.FlightID{id}, refused(err)
+		}
+		found = found || s.Rocket == id.Rocket && s.Flight == id.Flight
+	}
+	return nil, fmt.Errorf("%w: no flight of %s follows it in this session", web.ErrRefused, id.Rocket)
+}
+
+// Split makes two of a flight.
+func (f Flights) Split(ctx context.Context, id web.FlightID, atS float64) ([]web.FlightID, error) {
+	second, err := f.Results.Split(ctx, id.Session, name(id), atS)
+	return append([]web.FlightID{id}, ids(id.Session, second)...), refused(err)
+}
+
+// Rename gives a flight to another rocket.
+func (f Flights) Rename(ctx context.Context, id web.FlightID, rocket string) ([]web.FlightID, error) {
+	now, err := f.Results.Rename(ctx, id.Session, name(id), rocket)
+	return ids(id.Session, now...), refused(err)
+}
+
+// Undo takes back the newest correction of a flight.
+func (f Flights) Undo(ctx context.Context, id web.FlightID) ([]web.FlightID, error) {
+	now, err := f.Results.Undo(ctx, id.Session, name(id))
+	return ids(id.Session, now...), refused(err)
+}
+
+// Corrected says in words how a flight was corrected last.
+func (f Flights) Corrected(ctx context.Context, id web.FlightID) (string, error) {
+	log, err := f.Archive.Corrections(ctx, id.Session)
+	words := ""
+	for _, c := range log {
+		for _, now := range c.Now {
+			if !c.Undone && now.FlightName == name(id) {
+				words = map[string]string{"join": "It was two flights: ", "split": "It was one flight: ", "rename": "It was called "}[c.Kind] + listed(c.Was)
+			}
+		}
+	}
+	return words, missing(err)
+}
+
+func listed(names []sqlite.FlightName) string {
+	s := make([]string, len(names))
+	for i, n := range names {
+		s[i] = n.String()
+	}
+	return strings.Join(s, ", ")
+}
+
+func name(id web.FlightID) sqlite.FlightName {
+	return sqlite.FlightName{Rocket: id.Rocket, Flight: id.Flight}
+}
+
+func ids(session string, names ...sqlite.FlightName) []web.FlightID {
+	out := make([]web.FlightID, len(names))
+	for i, n := range names {
+		out[i] = web.FlightID{Session: session, Rocket: n.Rocket, Flight: n.Flight}
+	}
+	return out
+}
+
+// refused tells what cannot be done from what has failed.
+func refused(err error) error {
+	if errors.Is(err, results.ErrCannotCorrect) {
+		return errors.Join(web.ErrRefused, err)
+	}
+	return missing(err)
 }
 
 // Course is the smoothed flight; times count from the liftoff.

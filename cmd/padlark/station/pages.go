@@ -47,6 +47,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Archive: archive, Notes: archive, Checkups: archive,
 		Flights:    flights,
 		Voids:      flights,
+		Corrector:  flights,
 		Sounder:    sounders{s.cfg, s.archive, s.opt.Version},
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
 		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.own},
