@@ -30,24 +30,16 @@ type flightKey struct {
 	flight          int
 }
 
-// lacking are the flights whose rows may be wanted still: all of a session, or
-// with 0 those that have none.
-func (in *inserter) lacking(ctx context.Context, session int64) ([]flightKey, error) {
-	var out []flightKey
-	err := each(ctx, in.conn, `SELECT session, rocket, flight FROM flights f WHERE liftoff_ns IS NOT NULL AND (session = ?1
-		OR ?1 = 0 AND NOT EXISTS (SELECT 1 FROM flight_rows r WHERE r.session = f.session AND r.rocket = f.rocket AND r.flight = f.flight))`,
+// rowsOfFlights writes the rows of a session's flights that are not there yet.
+func (in *inserter) rowsOfFlights(ctx context.Context, session int64) error {
+	var flights []flightKey
+	err := each(ctx, in.conn, `SELECT rocket, flight FROM flights WHERE liftoff_ns IS NOT NULL AND session = ?`,
 		[]any{session}, func(rows *sql.Rows) error {
-			var k flightKey
-			err := rows.Scan(&k.session, &k.rocket, &k.flight)
-			out = append(out, k)
+			k := flightKey{session: session}
+			err := rows.Scan(&k.rocket, &k.flight)
+			flights = append(flights, k)
 			return err
 		})
-	return out, err
-}
-
-// rowsOfFlights writes the rows of flights that are not there yet.
-func (in *inserter) rowsOfFlights(ctx context.Context, session int64) error {
-	flights, err := in.lacking(ctx, session)
 	for _, k := range flights {
 		if err != nil {
 			return err
@@ -85,36 +77,77 @@ func (in *inserter) rowsOfFlight(ctx context.Context, k flightKey) error {
 // flightRows writes the samples of a rocket in a stretch as rows of a flight,
 // those that are not there yet.
 func (in *inserter) flightRows(ctx context.Context, k flightKey, heard int64, w window) error {
-	names := flightChannels()
-	insert := `INSERT INTO flight_rows (session, rocket, flight, link, n, at_ns, ` + strings.Join(names, ", ") +
-		`) VALUES (?` + strings.Repeat(", ?", 5+len(names)) + `) ON CONFLICT DO NOTHING`
-	return in.eachBlock(ctx, heard, w, func(link int64, v *block.View) error {
+	rows := newRowBuffer(in)
+	err := in.eachBlock(ctx, heard, w, func(link int64, v *block.View) error {
 		numbers, at := v.Numbers(nil), v.At(nil)
-		columns := make([][]float64, len(names))
-		for i, name := range names {
+		columns := make([][]float64, len(flightChannels()))
+		for i, name := range flightChannels() {
 			columns[i], _ = v.Channel(name, nil)
 		}
 		if v.Err() != nil {
 			return nil // damaged: a reader names it
 		}
-		args := make([]any, 6+len(names))
 		for row := range numbers {
 			if at[row] < w.from || at[row] > w.to {
 				continue
 			}
-			args[0], args[1], args[2], args[3], args[4], args[5] = k.session, k.rocket, k.flight, link, numbers[row], at[row]
-			for i := range names {
-				args[6+i] = nil
-				if x := columns[i][row]; !math.IsNaN(x) {
-					args[6+i] = x
+			args := append(rows.args, k.session, k.rocket, k.flight, link, numbers[row], at[row])
+			for i := range columns {
+				if x := columns[i][row]; math.IsNaN(x) {
+					args = append(args, nil)
+				} else {
+					args = append(args, x)
 				}
 			}
-			if _, err := in.exec(ctx, insert, args...); err != nil {
+			rows.args = args
+			if err := rows.flush(ctx, rows.many, manyRows); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
+	if err != nil {
+		return err
+	}
+	return rows.flush(ctx, insertRows(1), 1)
+}
+
+// manyRows are written by one statement: the driver takes longer for a statement
+// than for a row.
+const manyRows = 48
+
+// rowBuffer gathers rows of the table flight_rows.
+type rowBuffer struct {
+	in    *inserter
+	width int
+	many  string // inserts manyRows
+	args  []any
+}
+
+func newRowBuffer(in *inserter) *rowBuffer {
+	width := 6 + len(flightChannels())
+	return &rowBuffer{in: in, width: width, many: insertRows(manyRows), args: make([]any, 0, manyRows*width)}
+}
+
+// flush writes what has gathered by a statement that takes so many rows, as far as it
+// fills it.
+func (b *rowBuffer) flush(ctx context.Context, insert string, rows int) error {
+	whole := rows * b.width
+	left := b.args
+	for ; len(left) >= whole; left = left[whole:] {
+		if _, err := b.in.exec(ctx, insert, left[:whole]...); err != nil {
+			return err
+		}
+	}
+	b.args = b.args[:copy(b.args, left)]
+	return nil
+}
+
+func insertRows(rows int) string {
+	names := flightChannels()
+	one := ", (?" + strings.Repeat(", ?", 5+len(names)) + ")"
+	return `INSERT INTO flight_rows (session, rocket, flight, link, n, at_ns, ` + strings.Join(names, ", ") +
+		`) VALUES ` + strings.Repeat(one, rows)[2:] + ` ON CONFLICT DO NOTHING`
 }
 
 // eachBlock opens the blocks of a rocket that touch a stretch of time. A damaged
