@@ -21,75 +21,11 @@ import (
 	"padlark/web/browsertest"
 )
 
-// seenScenario is two flights that people watch: Teal's parachute opens, Rust's does not.
-const seenScenario = `
-name = "seen"
-round_s = 28.0
-break_s = 4.0
-[site]
-elevation_m = 212.0
-temperature_c = 17.5
-[[link]]
-name = "field-wifi"
-kind = "udp"
-layout = "lark-bin"
-[[board]]
-link = "field-wifi"
-liftoff_s = 8.0
-apogee_m = 40.0
-sink_mps = 6.0
-release_lag_s = 0.4
-noise_m = 0.2
-step_pa = 0.1
-[board.rocket]
-name = "Teal"
-id = 7
-release = "servo"
-cell = "lipo-1s"
-rate_hz = 50
-[[board]]
-link = "field-wifi"
-liftoff_s = 8.5
-apogee_m = 150.0
-sink_mps = 6.0
-no_release = true
-noise_m = 0.2
-step_pa = 0.1
-[board.rocket]
-name = "Rust"
-id = 8
-release = "servo"
-cell = "lipo-1s"
-rate_hz = 50
-`
-
-// seenConfig is the station that hears it.
-const seenConfig = `
-[station]
-name = "north-field"
-data = %q
-[web]
-listen = %q
-[[link]]
-name = "field-wifi"
-udp = %q
-layout = "lark-bin"
-[[rocket]]
-name = "Teal"
-id = 7
-cell = "lipo-1s"
-release = "servo"
-release_delay_s = 0.5
-[[rocket]]
-name = "Rust"
-id = 8
-cell = "lipo-1s"
-release = "servo"
-release_delay_s = 0.5
-[site]
-temperature_c = 17.5
-elevation_m = 212
-`
+// seen is two flights that people watch: Teal's parachute opens, Rust's does not.
+var seen = fall{
+	station: "north-field", link: "field-wifi", layout: "lark-bin", round: 28, liftoff: 8.5, apogee: 150,
+	more: fmt.Sprintf(boardOnPad, "field-wifi", 8.0, 40.0, "release_lag_s = 0.4", "Teal", 7),
+}
 
 // A flight is followed in a browser on the real station, over a real socket and
 // in real time, from waiting to landed; the alarm is seen, heard and
@@ -100,17 +36,17 @@ func TestStationInBrowser(t *testing.T) {
 		t.Skip("takes a minute of real time: set PADLARK_BROWSER=1")
 	}
 	t.Parallel() // it follows a demo in real time
-	sc, err := sim.Parse([]byte(seenScenario))
-	if err != nil {
-		t.Fatal(err)
-	}
-	port, err := freeUDPPort()
-	if err != nil {
-		t.Fatal(err)
-	}
-	data := t.TempDir()
-	listen := freeTCPPort(t)
-	d := startRun(t, "pages at http://", writeConfig(t, fmt.Sprintf(seenConfig, data, listen, port)))
+	data, port, listen := t.TempDir(), freePort(t), freeTCPPort(t)
+	d := startRun(t, "pages at http://", seen.config(t, data, port, fmt.Sprintf(`
+[[rocket]]
+name = "Teal"
+id = 7
+cell = "lipo-1s"
+release = "servo"
+release_delay_s = 0.5
+[web]
+listen = %q
+`, listen)))
 	base := "http://" + listen
 	conn, err := net.Dial("udp", port)
 	if err != nil {
@@ -127,7 +63,7 @@ func TestStationInBrowser(t *testing.T) {
 	b.Click("#sound")
 	b.Until("the audio graph to run", `sound.dataset.state === 'running'`, 10*time.Second)
 
-	s, err := sim.New(sc, 3, time.Now())
+	s, err := sim.New(seen.scenario(t), 3, time.Now())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -261,7 +197,7 @@ func lookRound(t *testing.T, browser *browsertest.Browser, base, data string) {
 		b.Shots("station-report-" + f.Rocket)
 	}
 	b.Open("/sessions")
-	if got := b.Text("main"); !strings.Contains(got, "running now") || !strings.Contains(got, "Teal, Rust") {
+	if got := b.Text("main"); !strings.Contains(got, "running now") || !strings.Contains(got, "Rust, Teal") {
 		t.Errorf("the sessions' page does not show the running session: %q", got)
 	}
 	b.Open("/links")

@@ -119,6 +119,7 @@ func fill(t *testing.T, dir string, leave int64) (remove func()) {
 // with not a single byte left, where even the journal has to wait.
 func TestDiskFull(t *testing.T) {
 	onlyInCI(t)
+	t.Parallel() // it mostly waits
 	dir := smallDisk(t, 128)
 	data, udp, tcp := filepath.Join(dir, "data"), freePort(t), freeTCPPort(t)
 	cfg := fieldConfig(t, "full", data, udp, fmt.Sprintf("[bus]\nlisten = %q\n", tcp))

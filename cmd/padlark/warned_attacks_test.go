@@ -108,7 +108,7 @@ func attacks() []attack {
 			start := time.Now()
 			every(ctx, b.evil, 50*time.Millisecond, 40, func(i int) []byte {
 				s := time.Since(start).Seconds()
-				pa := 98800 * math.Pow(1-2.25577e-5*fallOf(max(0, s-7)), 5.25588) // ISO 2533
+				pa := 98800 * math.Pow(1-2.25577e-5*fallOf(max(0, s-3.5)), 5.25588) // ISO 2533
 				return sealed(fmt.Sprintf("$PLRK,%d,1,%d,%d,%.0f,1850,4000,1000,0", 2000+i%40, i/40, int(s*1000), pa*10))
 			})
 		}},

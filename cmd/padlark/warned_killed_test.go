@@ -20,35 +20,11 @@ import (
 	"padlark/flight/sim"
 )
 
-// killedConfig is a station that calls out, and writes down what it says.
-const killedConfig = `
-[station]
-name = "killed"
-data = %q
-[web]
-listen = "off"
-[callout]
-command = ["/bin/sh", "-c", "read -r words; echo $(date +%%s%%N) \"$words\" >> \"$0\"", %q]
-[[link]]
-name = "pad"
-udp = %q
-layout = "lark-text"
-[[rocket]]
-name = "Rust"
-id = 8
-cell = "lipo-1s"
-release = "servo"
-release_delay_s = 0.5
-mass_kg = 0.145
-diameter_m = 0.09
-cd = 0.45
-[site]
-temperature_c = 17.5
-elevation_m = 212
-`
+// killedFall is what it watches.
+var killedFall = fall{station: "killed", link: "pad", layout: "lark-text", round: 20.5, liftoff: killedLiftoff.Seconds(), apogee: 110}
 
 // How often a station is ended in one flight, how many fly beside each other, and
-// when the rocket leaves the pad, in the scenario that killedScenario makes.
+// when the rocket leaves the pad.
 const (
 	killsEach     = 2
 	flightsAgain  = 20 // at most, where the machine had no time for the test
@@ -56,12 +32,6 @@ const (
 	killedLiftoff = 6 * time.Second
 	killedInAir   = 10 * time.Second
 )
-
-// killedScenario is a short round of warnedScenario.
-func killedScenario() (sim.Scenario, error) {
-	text := strings.Replace(warnedScenario, "round_s = 24.0", "round_s = 20.5", 1)
-	return sim.Parse([]byte(text))
-}
 
 // TestWarnedKilled: stations beside each other, each with a rocket that falls without
 // its parachute, again and again, are killed at random moments of the flights and
@@ -152,6 +122,7 @@ func (s *killedSum) String() string {
 type killed struct {
 	t         *testing.T
 	r         *rand.Rand
+	scenario  sim.Scenario
 	cfg, said string
 	conn      net.Conn
 	life      *life
@@ -161,8 +132,8 @@ type killed struct {
 func newKilled(t *testing.T, r *rand.Rand) *killed {
 	t.Helper()
 	dir, udp := t.TempDir(), freePort(t)
-	k := &killed{t: t, r: r, said: filepath.Join(dir, "said")}
-	k.cfg = writeConfig(t, fmt.Sprintf(killedConfig, filepath.Join(dir, "data"), k.said, udp))
+	k := &killed{t: t, r: r, scenario: killedFall.scenario(t), said: filepath.Join(dir, "said")}
+	k.cfg = killedFall.config(t, filepath.Join(dir, "data"), udp, "[web]\nlisten = \"off\"\n"+writesDown(k.said))
 	var err error
 	if k.conn, err = net.Dial("udp", udp); err != nil {
 		t.Fatal(err)
@@ -175,14 +146,10 @@ func newKilled(t *testing.T, r *rand.Rand) *killed {
 
 // flight flies once.
 func (k *killed) flight(ctx context.Context, n int) (f killedFlight, err error) {
-	sc, err := killedScenario()
-	if err != nil {
-		return f, err
-	}
 	lateness := watchLateness()
 	defer func() { f.late = lateness() > tooBusy }()
 	start := time.Now()
-	s, err := sim.New(sc, uint64(n)+1, start)
+	s, err := sim.New(k.scenario, uint64(n)+1, start)
 	if err != nil {
 		return f, err
 	}

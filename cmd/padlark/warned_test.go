@@ -26,52 +26,18 @@ import (
 	"padlark/web/browsertest"
 )
 
-// warnedScenario is a flight whose parachute stays in.
-const warnedScenario = `
-name = "warned"
-round_s = 24.0
-break_s = 1.0
-[site]
-elevation_m = 212.0
-temperature_c = 17.5
-[[link]]
-name = "pad"
-kind = "udp"
-layout = "lark-text"
-[[board]]
-link = "pad"
-liftoff_s = 6.0
-apogee_m = 110.0
-sink_mps = 6.0
-no_release = true
-noise_m = 0.2
-step_pa = 0.1
-[board.rocket]
-name = "Rust"
-id = 8
-release = "servo"
-cell = "lipo-1s"
-rate_hz = 50
-`
+// warnedFall is what is watched under attack.
+var warnedFall = fall{station: "warned", link: "pad", layout: "lark-text", round: 24, liftoff: 4, apogee: 80}
 
-// warnedConfig is the station that watches it. The crew's passphrase is in use,
+// warnedConfig is how others reach its station. The crew's passphrase is in use,
 // so that everything an outsider can reach without it is tried.
 const warnedConfig = `
-[station]
-name = "warned"
-data = %q
 [web]
 listen = %q
 passphrase = %q
 [bus]
 listen = %q
 token_file = %q
-[callout]
-command = ["/bin/sh", "-c", "read -r words; echo $(date +%%s%%N) \"$words\" >> \"$0\"", %q]
-[[link]]
-name = "pad"
-udp = %q
-layout = "lark-text"
 [[link]]
 name = "evil-udp"
 udp = %q
@@ -89,24 +55,13 @@ name = "wide"
 framing = "datagram"
 form = "binary"
 fields = [ { name = "rocket", type = "u8" }, { name = "pressure_pa", type = "f64" }, { name = "temperature_c", type = "f64" }, { name = "altitude_m", type = "f64" }, { name = "cell_v", type = "f64" } ]
-[[rocket]]
-name = "Rust"
-id = 8
-cell = "lipo-1s"
-release = "servo"
-release_delay_s = 0.5
-mass_kg = 0.145
-diameter_m = 0.09
-cd = 0.45
-[site]
-temperature_c = 17.5
-elevation_m = 212
 `
 
 // besieged is one station with its rocket, and whoever attacks it.
 type besieged struct {
 	t       *testing.T
 	browser *browsertest.Browser
+	tab     *browsertest.Tab
 	pass    string
 	crew    *http.Client
 	station *process
@@ -131,26 +86,34 @@ func TestWarned(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fall := func(t *testing.T, a attack) warning {
-		got := besiege(t, browser, pass, hash).fall(a)
+	// Each has a station of its own; they run beside each other as far as each has
+	// the machine that it needs, and two are made ready while others run.
+	machine, ready := semaphore.NewWeighted(whole), semaphore.NewWeighted(2)
+	acquire := func(t *testing.T, s *semaphore.Weighted, n int64) (release func()) {
+		if err := s.Acquire(t.Context(), n); err != nil {
+			t.Fatal(err)
+		}
+		return sync.OnceFunc(func() { s.Release(n) })
+	}
+	under := func(t *testing.T, a attack) warning {
+		next := acquire(t, ready, 1)
+		defer next()
+		b := besiege(t, browser, pass, hash)
+		b.lookAtBoard()
+		defer acquire(t, machine, a.share())()
+		next()
+		got := b.fall(a)
 		t.Logf("page %.2f s, API %.2f s, bus %.2f s, spoken %.2f s", got.page.Seconds(), got.api.Seconds(), got.bus.Seconds(), got.spoken.Seconds())
 		return got
 	}
 	var silence warning
-	if !t.Run("silence", func(t *testing.T) { silence = fall(t, attack{}) }) {
+	if !t.Run("silence", func(t *testing.T) { silence = under(t, attack{}) }) {
 		return // there is nothing to compare with
 	}
-	// Each has a station of its own; they run beside each other as far as each has
-	// the machine that it needs.
-	machine := semaphore.NewWeighted(whole)
 	var wait sync.WaitGroup
 	for _, a := range attacks() {
-		if err := machine.Acquire(t.Context(), a.share()); err != nil {
-			t.Fatal(err)
-		}
 		wait.Go(func() {
-			defer machine.Release(a.share())
-			t.Run(a.name, func(t *testing.T) { silence.compare(t, fall(t, a)) })
+			t.Run(a.name, func(t *testing.T) { silence.compare(t, under(t, a)) })
 		})
 	}
 	wait.Wait()
@@ -173,20 +136,14 @@ func (silence warning) compare(t *testing.T, got warning) {
 func besiege(t *testing.T, browser *browsertest.Browser, pass, hash string) *besieged {
 	t.Helper()
 	dir := t.TempDir()
-	b := &besieged{t: t, browser: browser, pass: pass, web: freeTCPPort(t), bus: freeTCPPort(t), bridge: freeTCPPort(t),
+	b := &besieged{t: t, browser: browser, pass: pass, web: freeTCPPort(t), bus: freeTCPPort(t), bridge: freeTCPPort(t), pad: freePort(t), evil: freePort(t), wide: freePort(t),
 		token: "only-for-this-test", said: filepath.Join(dir, "said")}
-	for _, p := range []*string{&b.pad, &b.evil, &b.wide} {
-		var err error
-		if *p, err = freeUDPPort(); err != nil {
-			t.Fatal(err)
-		}
-	}
 	tokenFile := filepath.Join(dir, "token")
 	if err := os.WriteFile(tokenFile, []byte(b.token+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	b.station = startRun(t, "pages at http://", writeConfig(t, fmt.Sprintf(warnedConfig, filepath.Join(dir, "data"), b.web, hash, b.bus, tokenFile,
-		b.said, b.pad, b.evil, b.wide, b.bridge)))
+	b.station = startRun(t, "pages at http://", warnedFall.config(t, filepath.Join(dir, "data"), b.pad,
+		writesDown(b.said)+fmt.Sprintf(warnedConfig, b.web, hash, b.bus, tokenFile, b.evil, b.wide, b.bridge)))
 	// Nothing may be written any more when the folder is removed.
 	t.Cleanup(func() { _ = b.station.cmd.Process.Kill(); <-b.station.ended })
 	jar, err := cookiejar.New(nil)
@@ -206,8 +163,8 @@ func besiege(t *testing.T, browser *browsertest.Browser, pass, hash string) *bes
 	return b
 }
 
-// fall lets the rocket fall under an attack and waits for the warning on every way.
-func (b *besieged) fall(a attack) warning {
+// lookAtBoard opens the board and notes when the warning stands on it.
+func (b *besieged) lookAtBoard() {
 	b.t.Helper()
 	tab := b.browser.Tab(b.t, "http://"+b.web)
 	tab.Open("/signin")
@@ -216,17 +173,18 @@ func (b *besieged) fall(a attack) warning {
 	tab.Eval(`window.warnedAt = 0; (function look() {
 		if ([...document.querySelectorAll('.alarm.p1')].some((x) => x.dataset.kinds.includes('ballistic') && /rust/i.test(x.innerText))) { warnedAt = Date.now(); return; }
 		requestAnimationFrame(look); })()`, nil)
+	b.tab = tab
+}
 
+// fall lets the rocket fall under an attack and waits for the warning on every way.
+func (b *besieged) fall(a attack) warning {
+	b.t.Helper()
 	ctx, cancel := context.WithCancel(b.t.Context())
 	var wait sync.WaitGroup
 	defer func() { cancel(); wait.Wait() }()
 	onBus := b.listen()
 
-	sc, err := sim.Parse([]byte(warnedScenario))
-	if err != nil {
-		b.t.Fatal(err)
-	}
-	s, err := sim.New(sc, 5, time.Now())
+	s, err := sim.New(warnedFall.scenario(b.t), 5, time.Now())
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -249,9 +207,9 @@ func (b *besieged) fall(a attack) warning {
 	var w warning
 	const limit = 25 * time.Second
 	w.api = b.askAPI(start, limit)
-	tab.Until("the warning on the page", `warnedAt > 0`, max(time.Second, limit-time.Since(start)))
+	b.tab.Until("the warning on the page", `warnedAt > 0`, max(time.Second, limit-time.Since(start)))
 	var ms float64
-	tab.Eval(`warnedAt`, &ms)
+	b.tab.Eval(`warnedAt`, &ms)
 	w.page = time.UnixMilli(int64(ms)).Sub(start)
 	select {
 	case at := <-onBus:

@@ -114,6 +114,7 @@ func truth() time.Time { return time.Now().Add(ahead).UTC() }
 // that is exported has the true time and says where it is from.
 func TestWrongClock(t *testing.T) {
 	onlyInCI(t)
+	t.Parallel() // it mostly waits
 	w := newWrongClock(t)
 	data, udp, tcp, page := t.TempDir(), freePort(t), freeTCPPort(t), freeTCPPort(t)
 	cfg := fieldConfig(t, "wrong", data, udp, fmt.Sprintf("[bus]\nlisten = %q\n[[rocket]]\nname = \"Teal\"\nid = 1\n", tcp))
