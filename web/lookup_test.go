@@ -40,7 +40,7 @@ func browserLookUp(t *testing.T, browser *browsertest.Browser) {
 	publish("Teal", flight.Descent, 71, -4.5, func(s *flight.State) { s.Released, s.ToApogeeS = true, ptr(-6.0) })
 	publish("Plum", flight.Waiting, 0.2, 0, func(s *flight.State) { s.Go = true })
 	fall(80, 22)
-	raise("over", "Plum", "ballistic", "look up! Plum ballistic, 1 seconds", false, now.Add(-time.Minute))
+	raise("over", "Plum", "ballistic", "look up! Plum ballistic, 1 second", false, now.Add(-time.Minute))
 	raise("exact", "Rust", "ballistic", "look up! Rust ballistic, 3 seconds", true, now)
 	raise("vague", "Rust", "no-release", "Rust no release, look up", true, now.Add(100*time.Millisecond))
 	raise("slow", "Teal", "fast-descent", "Teal coming down fast, look up", true, now)

@@ -157,7 +157,7 @@ func (p *svgPlot) band(b *strings.Builder, c *Course) {
 	for i, k := 0, len(lower)-1; i < k; i, k = i+1, k-1 {
 		lower[i], lower[k] = lower[k], lower[i]
 	}
-	fmt.Fprintf(b, `<path fill="%s" d="M%sL%sZ"/>`, svgBand, strings.Join(upper, "L"), strings.Join(lower, "L"))
+	fmt.Fprintf(b, `<path fill="%s" stroke="%s" stroke-width="0.7" d="M%sL%sZ"/>`, svgBand, svgSoft, strings.Join(upper, "L"), strings.Join(lower, "L"))
 }
 
 // marks are the events that the result knows. A label stands right of its line,

@@ -124,7 +124,10 @@ func (r *ballistic) words(v *view) words {
 	when := "any moment"
 	if left > 0 && !math.IsNaN(left) {
 		when = sprintf("in about %.1f s", left)
-		say = sprintf("look up! %s ballistic, %.0f seconds", v.name(), math.Max(1, math.Round(left)))
+		say = sprintf("look up! %s ballistic, 1 second", v.name())
+		if whole := math.Round(left); whole > 1 {
+			say = sprintf("look up! %s ballistic, %.0f seconds", v.name(), whole)
+		}
 	}
 	drag := ""
 	if math.IsInf(v.bodyTerminal(), 1) {

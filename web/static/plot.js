@@ -263,6 +263,8 @@ export class Plot {
 
   band(ctx, k, l, x, y) {
     ctx.fillStyle = k.band;
+    ctx.strokeStyle = k.sky;
+    ctx.lineWidth = 1;
     const [i, n] = visible(l.t, this.view.range);
     for (let j = i; j < n; ) {
       const begin = j;
@@ -273,6 +275,7 @@ export class Plot {
         for (let m = j - 1; m >= begin; m--) ctx.lineTo(x(l.t[m]), y(convert(this.spec.kind, l.band.lo[m])));
         ctx.closePath();
         ctx.fill();
+        ctx.stroke(); // its edge keeps the contrast that the pale ground cannot
       }
       j = Math.max(j, begin) + 1;
     }

@@ -118,6 +118,12 @@ func (it *item) draw(c canvas, all [][]point) {
 	switch it.kind {
 	case area:
 		c.fill(all, s.Color)
+		for i, run := range all {
+			if len(run) > 0 {
+				all[i] = append(run, run[0])
+			}
+		}
+		c.stroke(all, edge(s.Color), 0.5, nil)
 	case lines:
 		c.stroke(all, s.Color, s.Width, s.Dashes)
 	case points:
@@ -127,6 +133,12 @@ func (it *item) draw(c canvas, all [][]point) {
 		}
 		s.glyphs(c, centres)
 	}
+}
+
+// edge is the colour of an area's rim, dark enough to be seen on paper where the
+// area is too pale: a contrast of 3 and more (WCAG 2.2, success criterion 1.4.11).
+func edge(c color.NRGBA) color.NRGBA {
+	return color.NRGBA{uint8(int(c.R) * 5 / 9), uint8(int(c.G) * 5 / 9), uint8(int(c.B) * 5 / 9), c.A}
 }
 
 func (s *Style) glyphs(c canvas, centres []point) {
