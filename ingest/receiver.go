@@ -21,6 +21,7 @@ type Receiver struct {
 	stats   *Stats
 	rep     *reporter
 	check   func([]byte) bool
+	recent  recent
 
 	streams map[string]*stream
 	n       uint64 // frames so far
@@ -127,6 +128,7 @@ func (r *Receiver) Run(ctx context.Context, out func(Frame) error) error {
 func (r *Receiver) Push(c Chunk, out func(Frame) error) error {
 	r.tee(c)
 	r.stats.addChunk(c)
+	r.recent.add(c)
 	if c.Datagram && c.End == EndNone {
 		c.End = EndWhole
 	}

@@ -138,6 +138,7 @@ func TestAnswersFitDescription(t *testing.T) {
 		{"GET", "/rockets", "/api/v1/rockets", "", 200},
 		{"GET", "/links", "/api/v1/links", "", 200},
 		{"GET", "/links/{link}/frames", "/api/v1/links/pad-radio/frames", "", 200},
+		{"GET", "/links/{link}/guess", "/api/v1/links/pad-radio/guess", "", 200},
 		{"GET", "/copy", "/api/v1/copy", "", 200},
 		{"GET", "/uplink", "/api/v1/uplink", "", 200},
 		{"GET", "/alarms", "/api/v1/alarms", "", 200},

@@ -28,6 +28,7 @@ func everyPage() []onePage {
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},
 		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
 		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},
+		{"guess", "/links?guess=pad-radio", `document.querySelectorAll('#guess tbody tr').length === 5`, true},
 		{"flight", "/flights/" + id, `window.flightReady`, true},
 		{"compare", "/compare?flight=" + id + "&flight=" + url.QueryEscape("20250613-150000-abcd~Teal~1"), `document.querySelectorAll('#spread tr').length === 1`, false},
 		{"replay", "/sessions/" + day + "?at_s=47", `document.querySelector('.card.flying')`, true},

@@ -469,12 +469,33 @@ func (v *invented) options() Options {
 				{Part: "clock", State: "look", Found: "it says 2025-06-14 09:30; it has no battery and was not synchronised", Mend: "compare it with a watch; the page Clock sets it"},
 			}
 		},
+		Guess:  inventedGuess,
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
 		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Corrector: v, Sounder: v.ear, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {
 			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
 		},
 	}
+}
+
+// inventedGuess is what a station says of a board that nobody has described.
+func inventedGuess(link string) (LinkGuess, error) {
+	if link != "pad-radio" {
+		return LinkGuess{Link: link, None: "3 lines are too few to guess from: save some more, 5 at least"}, nil
+	}
+	return LinkGuess{
+		Link: link, Heard: 118, Read: 117,
+		Config: "# 1. In the [[link]] named \"pad-radio\" write:\n#     layout = \"pad-radio-board\"\n# 2. Put these lines at the end of the configuration.\n\n[[layout]]\nname = \"pad-radio-board\"\nframing = \"line\"\nform = \"delimited\"\nfields = [\n  { name = \"clock\", unit = \"ms\" },\n  { name = \"pressure_pa\", unit = \"hPa\" },\n]\n",
+		Points: []GuessPoint{{"framing", "line", "sure", "118 lines of text"}, {"separator", ",", "sure", ""}, {"checksum", "none", "likely", "no line ends like one that is known"}},
+		Asks:   []string{"no column says that the parachute was released: it is then inferred from the descent, later and less surely"},
+		Frames: []GuessFrame{{Layout: "pad-radio-board", Hex: []byte("7260,986.40,21.4,4015,0"), Columns: []GuessColumn{
+			{Raw: "7260", Name: "clock", Value: "7.260 s", Use: "time", Sure: "sure", Why: "it rises by 5850 in the 6 s of listening"},
+			{Raw: "986.40", Name: "pressure_pa", Value: "98640 Pa", Use: "height", Sure: "sure", Why: "986.38 to 986.42 is an air pressure in hPa"},
+			{Raw: "21.4", Name: "temperature_c", Value: "21.4 degC", Use: "the board's health", Sure: "likely", Why: "21.4 to 21.5 may be a temperature in degC"},
+			{Raw: "OK", Sure: "not known", Why: "it holds words, and is passed over"},
+			{Raw: "0", Name: "column_5", Value: "0", Sure: "not known", Why: "it is always 0", Ask: "what is column 5, always 0? Name it (padlark check --keys field), or leave it"},
+		}}},
+	}, nil
 }
 
 // fly lets a session happen now: samples in real time (or a multiple of it)

@@ -456,6 +456,16 @@ func browserLinks(t *testing.T, browser *browsertest.Browser) {
 	if first != later {
 		t.Error("held still, the list moves")
 	}
+	// What is refused can be asked about: the guess stands beside the frame as it
+	// came, and its text can be copied.
+	b.Click(".link .guess")
+	b.Until("the guess", `document.querySelectorAll('#guess tbody tr').length === 5`, 10*time.Second)
+	if got := b.Text("#guess tbody tr:nth-child(2)"); !strings.Contains(got, "986.40") || !strings.Contains(got, "98640 Pa") || !strings.Contains(got, "sure: 986.38") {
+		t.Errorf("a field of the guess: %q", got)
+	}
+	b.Until("the text", `document.getElementById('guess-text').value.includes('[[layout]]')`, time.Second)
+	b.Click("#guess-copy")
+	b.Until("word of the copy", `document.getElementById('guess-copied').textContent !== ''`, 5*time.Second)
 	b.Quiet()
 }
 

@@ -49,6 +49,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/rockets", viewer, s.apiRockets},
 		{"GET", "/api/v1/links", viewer, s.apiLinks},
 		{"GET", "/api/v1/links/{link}/frames", viewer, s.apiLinkFrames},
+		{"GET", "/api/v1/links/{link}/guess", crew, s.apiLinkGuess},
 		{"GET", "/api/v1/copy", viewer, s.apiCopy},
 		{"GET", "/api/v1/uplink", viewer, s.apiUplink},
 		{"GET", "/api/v1/alarms", viewer, s.apiAlarms},

@@ -47,6 +47,8 @@ type Options struct {
 	Exporter  Exporter
 	Copier    Copier   // nil where nothing is copied to a time-series server
 	Uplink    Uplinker // nil where nothing is sent to an outside server
+	// Guess proposes a layout for what a link hears; nil where no link is live.
+	Guess func(link string) (LinkGuess, error)
 	// Ready looks at the computer that the station runs on; may be nil.
 	Ready func(ctx context.Context) []Finding
 	// NewMachine makes what computes a replay's picture.
@@ -78,6 +80,7 @@ type Server struct {
 	replays  *shares
 	troubles troubles
 	ready    looker
+	guesser  guesser
 	stopping chan struct{}
 	handler  http.Handler
 	addr     chan net.Addr

@@ -95,7 +95,7 @@ func (of *refusalsOf) words(link ingest.LinkConfig) []string {
 	if link.Serial != "" {
 		source = fmt.Sprintf("%s --baud %d", link.Serial, link.Baud)
 	}
-	wrapTo(&text, columns-len("15:04:05.0  "), "  mend: ", mend+"; padlark layout "+source+" guesses one (stop this first, a port is heard by one program only)")
+	wrapTo(&text, columns-len("15:04:05.0  "), "  mend: ", mend+"; the page Links guesses one, or padlark layout "+source+" (stop this first, a port is heard by one program only)")
 	return strings.Split(strings.TrimSuffix(text.String(), "\n"), "\n")
 }
 

@@ -2,6 +2,7 @@ package guess
 
 import (
 	"slices"
+	"strconv"
 
 	"padlark/decode"
 	"padlark/ingest"
@@ -10,6 +11,7 @@ import (
 // finish makes the layout of the columns, tries it, and asks what is missing.
 func (g *Guess) finish() {
 	g.fields()
+	g.Call("my-board")
 	names := g.names()
 	if !slices.Contains(names, decode.FieldRocket) && len(g.Layout.Sources) == 0 {
 		id := uint32(1)
@@ -18,6 +20,7 @@ func (g *Guess) finish() {
 	g.try(g.frames)
 	g.showRaw()
 	for _, p := range g.Parts {
+		p.show()
 		g.Asks = append(g.Asks, p.Asks...)
 		p.Asks = nil
 	}
@@ -70,6 +73,17 @@ func (g *Guess) known() (n int) {
 	return n
 }
 
+// show takes a frame of its own for each layout that another names.
+func (g *Guess) show() {
+	if g.BuiltIn == "" && len(g.frames) > 0 {
+		g.try(g.frames)
+		g.showRaw()
+	}
+	for _, p := range g.Parts {
+		p.show()
+	}
+}
+
 // showRaw puts the shown frame's own text beside each column.
 func (g *Guess) showRaw() {
 	if g.Raw == nil || g.cells == nil {
@@ -82,9 +96,8 @@ func (g *Guess) showRaw() {
 	}
 }
 
-// within guesses what frames carry, under a name of its own: nil if nothing is found
-// that is worth a layout. With lines its text is one line each.
-func within(name string, messages [][]byte, seconds float64, depth int) *Guess {
+// within guesses what frames carry: nil if nothing is found.
+func within(messages [][]byte, seconds float64, depth int) *Guess {
 	if depth >= deepest || len(messages) < few {
 		return nil
 	}
@@ -99,16 +112,27 @@ func within(name string, messages [][]byte, seconds float64, depth int) *Guess {
 	if err != nil {
 		return nil
 	}
-	g.rename(name)
+	if g.BuiltIn == "" {
+		g.Layout.Framing = ingest.Framing{}
+	}
 	return g
 }
 
-// rename makes a guess one that another names.
-func (g *Guess) rename(name string) {
-	if g.BuiltIn != "" {
-		return
+// Call gives the layouts names: the outermost that one, those that it names the same
+// with a number.
+func (g *Guess) Call(name string) {
+	if g.BuiltIn == "" {
+		g.Layout.Name = name
 	}
-	g.Layout.Name, g.Layout.Framing = name, ingest.Framing{}
+	g.Layout.Kinds = nil
+	for i, p := range g.Parts {
+		p.Call(name + "-" + strconv.Itoa(i+1))
+		if g.Layout.Form == decode.Kinds {
+			g.Layout.Kinds = append(g.Layout.Kinds, p.Layout.Name)
+		} else {
+			g.Layout.Inner = p.Layout.Name
+		}
+	}
 }
 
 // deepest is how deep frames are looked for within frames.

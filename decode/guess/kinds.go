@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"padlark/decode"
@@ -24,12 +23,10 @@ func ofKinds(framing ingest.Framing, parts []*Guess, total int, how string) *Gue
 		return nil
 	}
 	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: framing, Form: decode.Kinds}, Parts: parts}
-	for i, p := range parts {
-		p.rename("my-board-" + strconv.Itoa(i+1))
+	for _, p := range parts {
 		if p.BuiltIn == "" {
 			p.Layout.Framing = ingest.Framing{}
 		}
-		g.Layout.Kinds = append(g.Layout.Kinds, p.Layout.Name)
 		g.Frames += p.Frames
 		g.frames = append(g.frames, p.frames...)
 	}

@@ -276,15 +276,15 @@ func (g *Guess) carry(cells [][]string, seconds float64, depth int) {
 		if frame == "" {
 			continue
 		}
-		inner := within("my-frame", frames, seconds, depth)
+		inner := within(frames, seconds, depth)
 		if inner == nil {
 			continue
 		}
 		c := &g.Columns[i]
 		f := decode.Field{Name: "frame", Frame: frame, Path: c.Field.Path, Column: c.Field.Column}
 		*c = Column{Title: c.Title, Field: f, Sure: Likely, Why: "it holds a whole frame, written in " + frame}
-		g.Layout.Inner, g.Parts = inner.Layout.Name, append(g.Parts, inner)
-		g.Points = append(g.Points, Point{"inner", inner.Layout.Name, Likely, fmt.Sprintf("what the frames in %s are; it reads %d of them", orElse(c.Title, fmt.Sprintf("column %d", i+1)), inner.Frames)})
+		g.Parts = append(g.Parts, inner)
+		g.Points = append(g.Points, Point{"inner", inner.Layout.Form, Likely, fmt.Sprintf("what the frames in %s are; it reads %d of them", orElse(c.Title, fmt.Sprintf("column %d", i+1)), inner.Frames)})
 		inner.fields()
 		theirs := inner.names()
 		for k := range g.Columns {

@@ -65,13 +65,13 @@ func ax25Guess(framing ingest.Framing, frames [][]byte, monitored bool, seconds 
 	}
 	inner := aprsGuess(infos, to)
 	if inner == nil {
-		inner = within("my-report", infos, seconds, depth)
+		inner = within(infos, seconds, depth)
 	}
 	if inner == nil {
 		return nil
 	}
 	g.Frames = len(g.frames)
-	g.Layout.Inner, g.Parts = inner.Layout.Name, []*Guess{inner}
+	g.Parts = []*Guess{inner}
 	names := make([]string, 0, len(count))
 	for c := range count {
 		names = append(names, c)
@@ -83,7 +83,7 @@ func ax25Guess(framing ingest.Framing, frames [][]byte, monitored bool, seconds 
 	g.Points = []Point{
 		{"framing", framing.Kind, Certain, fmt.Sprintf("%d frames", len(frames))},
 		{"form", decode.AX25, Certain, fmt.Sprintf("%d of them are UI frames of %s", len(infos), strings.Join(names[:min(len(names), 4)], ", "))},
-		{"inner", inner.Layout.Name, Likely, "what they carry"},
+		{"inner", inner.Layout.Form, Likely, "what they carry"},
 	}
 	if len(names) > 1 {
 		g.Asks = append(g.Asks, "which of the stations are your rockets? Leave only those in sources, with the id of each rocket")
@@ -113,7 +113,7 @@ func aprsGuess(infos [][]byte, to []string) *Guess {
 	if 2*read < len(infos) || len(reports) == 0 {
 		return nil
 	}
-	g := &Guess{Layout: decode.Layout{Name: "my-report", Form: decode.APRS}, Frames: len(reports), frames: shown}
+	g := &Guess{Layout: decode.Layout{Form: decode.APRS}, Frames: len(reports), frames: shown}
 	add := func(name, unit, column, why string, of func(r *aprs.Report) float64) {
 		if !slices.ContainsFunc(reports, func(r aprs.Report) bool { return !math.IsNaN(of(&r)) }) {
 			return
@@ -236,12 +236,12 @@ func packetGuess(f ingest.Framing, frames [][]byte, seconds float64) *Guess {
 			sum.Endian = ""
 		}
 	}
-	inner := &Guess{Layout: decode.Layout{Name: "my-packet", Form: decode.Binary, Endian: "big"}, Frames: len(packets)}
+	inner := &Guess{Layout: decode.Layout{Form: decode.Binary, Endian: "big"}, Frames: len(packets)}
 	for _, b := range packets {
 		inner.frames = append(inner.frames, b[6:len(b)-sumBytes])
 	}
 	inner.Columns = packetFields(inner.frames, best[1]-6-sumBytes, seconds)
-	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: f, Form: decode.SpacePacket, Checksum: sum, APID: best[:1], Inner: inner.Layout.Name}, Frames: len(packets), frames: packets, Parts: []*Guess{inner}}
+	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: f, Form: decode.SpacePacket, Checksum: sum, APID: best[:1]}, Frames: len(packets), frames: packets, Parts: []*Guess{inner}}
 	g.Points = []Point{
 		{"framing", f.Kind, Certain, fmt.Sprintf("%d frames", len(frames))},
 		{"form", decode.SpacePacket, Certain, fmt.Sprintf("%d are telemetry packets of CCSDS 133.0-B with the identifier %d", len(packets), best[0])},

@@ -77,6 +77,13 @@ func withWhy(s Sure, why string) string {
 	return s.String() + ": " + why
 }
 
+// LayoutTOML writes the layouts alone, to be put into a configuration that is there.
+func (g *Guess) LayoutTOML() string {
+	var b strings.Builder
+	g.writeAll(&b)
+	return b.String()
+}
+
 // writeAll writes the layout and those that it names.
 func (g *Guess) writeAll(b *strings.Builder) {
 	if g.BuiltIn != "" {

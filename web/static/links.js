@@ -1,9 +1,10 @@
 // Links: is anything heard, what is wrong with it, and the bytes themselves.
 import { Stream } from "./live.js";
-import { apart, clone, make, setText, setClass } from "./dom.js";
+import { apart, clone, make, mayChange, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { age, clock, fixed, known } from "./units.js";
 import { unreadable } from "./picture.js";
+import { guess } from "./guess.js";
 import { frameRow, hexLines, printable } from "./frames.js";
 
 const KEEP = 40; // raw frames on the page
@@ -51,6 +52,7 @@ function show(h) {
       choose(h.link);
       document.getElementById("watch").scrollIntoView({ block: "nearest" });
     });
+    card.querySelector(".guess").addEventListener("click", () => guess(h.link));
     chosenCard(card, h.link);
     [...cards.keys()].sort().forEach((name) => list.append(cards.get(name)));
   }
@@ -60,6 +62,8 @@ function show(h) {
   setText(card.querySelector(".state .word"), { up: "Open", waiting: "Waiting", down: "Closed", unreadable: "Not readable" }[state] ?? state);
   setText(card.querySelector(".words"), [h.words, h.hint].filter(Boolean).join(". "));
   facts(card.querySelector(".facts"), h);
+  // Offered where something is not read: all of it, or the frames of a second board.
+  card.querySelector(".guess").hidden = !mayChange() || h.bytes === 0 || state !== "unreadable" && Object.values(h.bad ?? {}).every((n) => n === 0);
   if (h.link === chosen) rejected(h);
 }
 
@@ -152,3 +156,5 @@ setInterval(() => {
   for (const h of healths.values()) show(h); // the ages go on
 }, 500);
 open();
+const asked = new URLSearchParams(location.search).get("guess");
+if (asked) guess(asked);

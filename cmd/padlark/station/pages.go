@@ -59,6 +59,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 			synced, _ := SystemClock()
 			return ready.Run(ctx, s.cfg, ready.Options{Running: true, Now: s.now(), Synced: synced})
 		},
+		Guess:   s.guess,
 		Clock:   s.webClock(),
 		Now:     s.now,
 		Healthy: s.healthy,
