@@ -25,6 +25,7 @@ func everyPage() []onePage {
 		{"field", "/field", `document.querySelector('.sketch')`, false},
 		{"join", "/join", `true`, false}, {"sounder", "/sounder", `!document.getElementById('record').hidden`, false},
 		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
+		{"keys", "/keys?q=link", `document.querySelectorAll('.keys dt').length > 0`, false},
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},
 		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
 		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},

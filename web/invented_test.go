@@ -469,7 +469,15 @@ func (v *invented) options() Options {
 				{Part: "clock", State: "look", Found: "it says 2025-06-14 09:30; it has no battery and was not synchronised", Mend: "compare it with a watch; the page Clock sets it"},
 			}
 		},
-		Guess:  inventedGuess,
+		Guess: inventedGuess,
+		Keys: func(word string) ([]Key, error) {
+			return []Key{
+				{"[[link]]", "name", "text", "name is used in subjects and paths: letters, digits, - and _."},
+				{"[[link]]", "usb.vid", "text", "vid and pid are the adapter's vendor and product, four hex digits each."},
+				{"[[link]]", "usb.pid", "text", "vid and pid are the adapter's vendor and product, four hex digits each."},
+				{"[[link.extremely_long_table_name_of_a_reference]]", "delivery_of_frames_in_seconds.at_the_longest", "list of whole number", "asked for " + word},
+			}, nil
+		},
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
 		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Corrector: v, Sounder: v.ear, Clock: v, Now: v.now,
 		NewMachine: func(_ context.Context, s Session) (Machine, error) {

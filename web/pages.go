@@ -21,7 +21,7 @@ import (
 type pages struct{ byName map[string]*template.Template }
 
 // pageNames are the templates in the folder, without frame.html.
-var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "sounder", "ready", "alarms", "alarm", "join", "field", "signin", "error"}
+var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "sounder", "ready", "keys", "alarms", "alarm", "join", "field", "signin", "error"}
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.

@@ -33,6 +33,7 @@ func (s *Server) table() []route {
 		{"GET", "/clock", viewer, s.pageClock},
 		{"GET", "/sounder", viewer, s.pageSounder},
 		{"GET", "/ready", crew, s.pageReady},
+		{"GET", "/keys", viewer, s.pageKeys},
 		{"GET", "/alarms", viewer, s.pageAlarms},
 		{"GET", "/alarms/{kind}", viewer, s.pageAlarm},
 		{"GET", "/signin", nobody, s.pageSignIn},

@@ -51,6 +51,9 @@ type Options struct {
 	Guess func(link string) (LinkGuess, error)
 	// Ready looks at the computer that the station runs on; may be nil.
 	Ready func(ctx context.Context) []Finding
+	// Keys gives the keys of the configuration that a word is in, all if it is empty;
+	// may be nil.
+	Keys func(word string) ([]Key, error)
 	// NewMachine makes what computes a replay's picture.
 	NewMachine func(ctx context.Context, s Session) (Machine, error)
 

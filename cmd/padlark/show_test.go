@@ -46,6 +46,12 @@ func TestShow(t *testing.T) {
 			t.Errorf("%s is no page", page)
 		}
 	}
+	// The reference of the configuration is that of the command.
+	for page, words := range map[string]string{"/keys?q=baud": "rate in bits per second", "/keys": "release_rest_us", "/keys?q=zzz": "has to do with"} {
+		if text := string(get(t, base+page)); !strings.Contains(text, words) {
+			t.Errorf("%s does not say %q", page, words)
+		}
+	}
 	d.end(t, os.Interrupt)
 	if after, err := os.ReadFile(file); err != nil || string(after) != string(before) {
 		t.Errorf("the archive was changed (%v)", err)

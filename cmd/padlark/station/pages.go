@@ -54,6 +54,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Exporter:   exporter{s.archive},
 		Copier:     s.copier(),
 		Uplink:     s.uplinker(),
+		Keys:       keys,
 		NewMachine: s.newMachine,
 		Ready: func(ctx context.Context) []web.Finding {
 			synced, _ := SystemClock()
@@ -86,6 +87,19 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	s.passphrase = made
 	address.Store(scheme + typable(addr, own) + "/")
 	return scheme + typable(addr, own) + "/", nil
+}
+
+// keys is the reference of the configuration, or what a word finds in it.
+func keys(word string) ([]web.Key, error) {
+	all, err := config.Keys()
+	if word != "" {
+		all = config.Find(all, word)
+	}
+	out := make([]web.Key, len(all))
+	for i, k := range all {
+		out[i] = web.Key(k)
+	}
+	return out, err
 }
 
 // now is session time.

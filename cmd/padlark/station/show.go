@@ -42,7 +42,7 @@ func Show(ctx context.Context, a *sqlite.Archive, o ShowOptions) error {
 	srv, err := web.New(web.Options{
 		Listen: o.Listen, Station: name, Version: o.Version,
 		Archive: archive, Notes: archive, Checkups: archive, Flights: wire.Flights{Results: results.New(a), Archive: a}, Live: nothingLive{},
-		Exporter: exporter{a}, Now: time.Now, Log: o.Log,
+		Exporter: exporter{a}, Now: time.Now, Log: o.Log, Keys: keys,
 		NewMachine: func(ctx context.Context, one web.Session) (web.Machine, error) { return recordedMachine(ctx, a, one) },
 	})
 	if err != nil {
