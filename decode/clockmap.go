@@ -75,7 +75,7 @@ func newClockMap(clockUs, monoNs int64, before *clockMap) clockMap {
 	m := clockMap{
 		clock0: clockUs, mono0: monoNs, width: firstWidth,
 		slopeLo: -maxSkew, slopeHi: maxSkew,
-		buckets: make([]bucket, 0, maxBuckets+1), hull: make([]int, 0, maxBuckets+1), fresh: true,
+		fresh: true, // its buckets come as they are needed: a forger's boards begin with each frame
 	}
 	if before != nil && before.span() > skewKnown {
 		m.slope = before.slope

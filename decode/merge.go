@@ -44,7 +44,7 @@ const (
 
 type mergedRocket struct {
 	name string
-	ring []mergedMessage
+	ring []mergedMessage // it grows to mergeWindow: most ids of a stranger's send little
 	// chains find a message by its key: chains through the ring, one
 	// for each hash, -1 at the end. A map would do, at three times the cost, and
 	// every sample goes through here.
@@ -99,7 +99,7 @@ func (m *Merger) Take(s *Sample) (first bool) {
 		if len(m.rockets) >= mergeRockets {
 			return true // more rockets than any field holds: let them through
 		}
-		r = &mergedRocket{name: s.Rocket, ring: make([]mergedMessage, mergeWindow)}
+		r = &mergedRocket{name: s.Rocket}
 		for i := range r.chains {
 			r.chains[i] = -1
 		}
@@ -196,6 +196,9 @@ func (r *mergedRocket) find(key messageKey) *mergedMessage {
 // put remembers a message in place of the oldest.
 func (r *mergedRocket) put(key messageKey, l *mergedLink, s *Sample) {
 	at := int16(r.next)
+	if r.next == len(r.ring) {
+		r.ring = append(r.ring, mergedMessage{})
+	}
 	m := &r.ring[at]
 	if m.used {
 		// The oldest is the last of its chain.
@@ -208,7 +211,7 @@ func (r *mergedRocket) put(key messageKey, l *mergedLink, s *Sample) {
 	chain := &r.chains[key.chain()]
 	*m = mergedMessage{key: key, used: true, older: *chain, link: l, heard: append(m.heard[:0], l), at: s.At, rssi: s.RSSI}
 	*chain = at
-	r.next = (r.next + 1) % len(r.ring)
+	r.next = (r.next + 1) % mergeWindow
 }
 
 // again notes a further copy of a message.
