@@ -67,3 +67,16 @@ type Site struct {
 	WindMps     float64  `toml:"wind_mps" json:"wind_mps,omitempty"`
 	WindFromDeg *float64 `toml:"wind_from_deg" json:"wind_from_deg,omitempty"`
 }
+
+// UsualParachuteCd is the drag coefficient of a parachute whose own is not given: the
+// low end for a flat circular canopy on its constructed area (Knacke, NWC TP 6575,
+// table 5-1: 0.75 to 0.80; from memory).
+const UsualParachuteCd = 0.75
+
+// CanopyCd is the drag coefficient of the rocket's parachute.
+func (r *Rocket) CanopyCd() float64 {
+	if r.ParachuteCd > 0 {
+		return r.ParachuteCd
+	}
+	return UsualParachuteCd
+}

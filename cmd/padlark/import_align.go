@@ -9,6 +9,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/atmos"
 	"padlark/ingest"
 	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
@@ -105,8 +106,8 @@ func (h *heights) add(to []logimport.Point, s *decode.Sample) []logimport.Point 
 		if h.kind == "" {
 			h.kind, h.p0 = decode.PressurePa, p
 		}
-		// R T/g = 287.05287 * 288.15 / 9.80665 m (ISO 2533:1975).
-		return append(to, logimport.Point{At: s.At, M: 287.05287 * 288.15 / 9.80665 * math.Log(h.p0/p)})
+		const scale = atmos.GasConstantISO * atmos.StandardTemperature / atmos.StandardGravity // m
+		return append(to, logimport.Point{At: s.At, M: scale * math.Log(h.p0/p)})
 	case isA && h.kind != decode.PressurePa:
 		h.kind = decode.AltitudeM
 		return append(to, logimport.Point{At: s.At, M: a})

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"padlark/flight"
+	"padlark/flight/atmos"
 )
 
 // CheckRocket says what contradicts itself in the description of a rocket:
@@ -106,15 +107,11 @@ func checkDescent(r flight.Rocket) error {
 	if r.Release == "none" && r.ReleaseDelayS > 0 {
 		return fmt.Errorf("release = \"none\" but release_delay_s = %v; leave it out, or set release = \"servo\"", r.ReleaseDelayS)
 	}
-	cd := r.ParachuteCd
-	if cd == 0 {
-		cd = 0.75
-	}
-	if v := terminalSpeed(r.MassKg, r.ParachuteM, cd, 1.225); !math.IsInf(v, 1) && v > 15 {
+	if v := atmos.TerminalSpeed(r.MassKg, r.ParachuteM, r.CanopyCd(), atmos.StandardDensity); !math.IsInf(v, 1) && v > 15 {
 		return fmt.Errorf("parachute_m = %v lets %v kg sink at %.0f m/s, which is no landing; check the diameter (in m) and the mass (in kg)", r.ParachuteM, r.MassKg, v)
 	}
 	if r.ExpectApogeeM > 0 && r.ReleaseDelayS > 0 {
-		fall := fallTime(r.ExpectApogeeM, 0, terminalSpeed(r.MassKg, r.DiameterM, r.Cd, 1.225))
+		fall := fallTime(r.ExpectApogeeM, 0, atmos.TerminalSpeed(r.MassKg, r.DiameterM, r.Cd, atmos.StandardDensity))
 		if r.ReleaseDelayS > fall {
 			return fmt.Errorf("release_delay_s = %v is longer than the %.1f s that a fall from expect_apogee_m = %v takes: the warning would come after the impact; shorten it", r.ReleaseDelayS, fall, r.ExpectApogeeM)
 		}

@@ -4,32 +4,10 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/atmos"
 )
 
-// Standard acceleration of gravity, m/s2 (ISO 2533).
-const gravity = 9.80665
-
-// airGas is the specific gas constant of dry air, J/(kg K) (ISO 2533, from
-// memory).
-const airGas = 287.05287
-
-// airDensity is the density in kg/m3 of dry air at a pressure in Pa and a
-// temperature in degC.
-func airDensity(pressurePa, tempC float64) float64 {
-	return pressurePa / (airGas * (tempC + 273.15))
-}
-
-// terminalSpeed is the steady fall in m/s of mass kg behind the area of a disc
-// of the given diameter in m, drag coefficient cd, in air of density rho. It
-// is +Inf when a quantity is missing: no drag is then assumed, which makes
-// times to the ground too short rather than too long.
-func terminalSpeed(massKg, diameterM, cd, rho float64) float64 {
-	area := math.Pi / 4 * diameterM * diameterM
-	if massKg <= 0 || area <= 0 || cd <= 0 || rho <= 0 {
-		return math.Inf(1)
-	}
-	return math.Sqrt(2 * massKg * gravity / (rho * cd * area))
-}
+const gravity = atmos.StandardGravity
 
 // fallSpeed is the speed in m/s after falling for t s from rest, with quadratic
 // drag and terminal speed vt (closed form: vt tanh(g t/vt)).

@@ -5,12 +5,14 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"padlark/flight/atmos"
 )
 
 // The worked numbers for m = 0.150 kg, Cd = 0.5, d = 90 mm, rho = 1.225 are
 // computed from the published equations of vertical flight with quadratic drag.
 func TestFallMatchesClosedForms(t *testing.T) {
-	vt := terminalSpeed(0.150, 0.090, 0.5, 1.225)
+	vt := atmos.TerminalSpeed(0.150, 0.090, 0.5, 1.225)
 	near(t, "terminal speed", vt, 27.4777058, 1e-6)
 	near(t, "time to fall 50 m from rest", fallTime(50, 0, vt), 3.547512, 1e-6)
 	near(t, "speed after falling 50 m", fallSpeed(fallTime(50, 0, vt), vt), 23.431173, 1e-6)
@@ -22,8 +24,8 @@ func TestFallMatchesClosedForms(t *testing.T) {
 
 	// Parachute descent rates, computed from the published drag equation with
 	// Cd on the nominal area: 0.60 m, 0.20 kg, Cd 0.75.
-	near(t, "parachute", terminalSpeed(0.20, 0.60, 0.75, 1.225), 3.88593, 1e-5)
-	near(t, "density", airDensity(101325, 15), 1.225, 1e-4) // ISO 2533, sea level
+	near(t, "parachute", atmos.TerminalSpeed(0.20, 0.60, 0.75, 1.225), 3.88593, 1e-5)
+	near(t, "density", atmos.Density(101325, 15+atmos.ZeroC), 1.225, 1e-4) // ISO 2533, sea level
 }
 
 func near(t *testing.T, what string, got, want, tol float64) {

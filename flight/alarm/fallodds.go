@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"padlark/decode"
+	"padlark/flight/atmos"
 )
 
 // fallOdds weighs the whole fall since the apogee: does something brake it, or
@@ -85,7 +86,7 @@ func (o *fallOdds) note(v *view) {
 	h := v.get(decode.PressurePa)
 	switch {
 	case h > 1000:
-		h = -airGas * v.kelvin() / gravity * math.Log(h/101325)
+		h = -atmos.GasConstantISO * v.kelvin() / gravity * math.Log(h/101325)
 	default:
 		if h = v.get(decode.AltitudeM); math.IsNaN(h) {
 			return

@@ -5,13 +5,8 @@ import (
 	"sort"
 
 	"padlark/flight"
+	"padlark/flight/atmos"
 )
-
-// standardPressure is the pressure in Pa at an elevation in m above sea level
-// in the standard atmosphere, up to 11 km (ISO 2533:1975).
-func standardPressure(elevation float64) float64 {
-	return 101325 * math.Pow(1-0.0065*elevation/288.15, 5.2558797)
-}
 
 // implausible: the pressure on the pad is not one that the site can have.
 type implausible struct {
@@ -33,7 +28,7 @@ func (r *implausible) check(v *view) cond {
 	case v.site.PressurePa != nil:
 		r.want, r.by = *v.site.PressurePa, v.limits.SitePressurePa
 	case v.site.ElevationM != nil:
-		r.want, r.by = standardPressure(*v.site.ElevationM), v.limits.WeatherPa
+		r.want, r.by = atmos.At(*v.site.ElevationM).Pressure, v.limits.WeatherPa
 	default:
 		// No place on Earth where people fly lies outside of this: 1084 hPa is
 		// the highest ever seen at sea level (from memory), 550 hPa is 5 km.

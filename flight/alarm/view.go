@@ -6,6 +6,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/atmos"
 )
 
 // view is what the rules see of one rocket after a sample or a tick. Times are
@@ -132,25 +133,19 @@ func (v *view) density() float64 {
 	if math.IsNaN(p) || p <= 0 {
 		p = 101325
 	}
-	return airDensity(p, t)
+	return atmos.Density(p, t+atmos.ZeroC)
 }
 
 // bodyTerminal is the body's terminal speed nose down, +Inf if mass, diameter
 // or Cd is not given.
 func (v *view) bodyTerminal() float64 {
-	return terminalSpeed(v.rocket.MassKg, v.rocket.DiameterM, v.rocket.Cd, v.density())
+	return atmos.TerminalSpeed(v.rocket.MassKg, v.rocket.DiameterM, v.rocket.Cd, v.density())
 }
 
 // parachuteSpeed is the sink rate under the open parachute in m/s; +Inf if
-// mass or diameter is not given. A Cd that is not given is 0.75, the low end
-// for a flat circular canopy on its constructed area (Knacke, NWC TP 6575,
-// table 5-1, from memory).
+// mass or diameter is not given.
 func (v *view) parachuteSpeed() float64 {
-	cd := v.rocket.ParachuteCd
-	if cd <= 0 {
-		cd = 0.75
-	}
-	return terminalSpeed(v.rocket.MassKg, v.rocket.ParachuteM, cd, v.density())
+	return atmos.TerminalSpeed(v.rocket.MassKg, v.rocket.ParachuteM, v.rocket.CanopyCd(), v.density())
 }
 
 // tellsRelease says whether the board tells of its release at all.

@@ -9,9 +9,14 @@ const (
 	StandardTemperature = 288.15  // K at 0 m
 	StandardPressure    = 101325  // Pa at 0 m
 	// GasConstant of dry air in J/(kg K): the 1976 standard's R*/M0 with
-	// R* = 8314.32 J/(kmol K) and M0 = 28.9644 kg/kmol. ISO 2533 rounds it to
-	// 287.05287, 7 parts in ten million less.
-	GasConstant = 8314.32 / 28.9644
+	// R* = 8314.32 J/(kmol K) and M0 = 28.9644 kg/kmol. GasConstantISO is what ISO
+	// 2533 rounds it to, 7 parts in ten million less. What is computed while a
+	// rocket flies has always used that one, and a replay gives the same events.
+	GasConstant    = 8314.32 / 28.9644
+	GasConstantISO = 287.05287
+	// ZeroC is 0 degrees Celsius in K, StandardDensity the air's at 0 m in kg/m3.
+	ZeroC           = 273.15
+	StandardDensity = 1.225
 	// Lapse is how much colder the air gets with height up to 11 km, in K/m.
 	Lapse = 0.0065
 	// EarthRadius turns geometric into geopotential height, in m.
@@ -81,3 +86,18 @@ func Geopotential(z float64) float64 { return EarthRadius * z / (EarthRadius + z
 
 // Geometric is the inverse of Geopotential.
 func Geometric(h float64) float64 { return EarthRadius * h / (EarthRadius - h) }
+
+// Density is that of dry air in kg/m3 at a pressure in Pa and a temperature in K.
+func Density(pressure, temperature float64) float64 { return pressure / (GasConstantISO * temperature) }
+
+// TerminalSpeed is the steady fall in m/s of a mass in kg behind the area of a disc
+// of so many metres across, with a drag coefficient cd, in air of density rho in
+// kg/m3. It is +Inf when a quantity is missing: no drag is then assumed, which makes
+// times to the ground too short rather than too long.
+func TerminalSpeed(mass, diameter, cd, rho float64) float64 {
+	area := math.Pi / 4 * diameter * diameter
+	if mass <= 0 || area <= 0 || cd <= 0 || rho <= 0 {
+		return math.Inf(1)
+	}
+	return math.Sqrt(2 * mass * StandardGravity / (rho * cd * area))
+}

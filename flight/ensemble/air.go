@@ -3,7 +3,9 @@ package ensemble
 import "math"
 
 // Constants of ISO 2533:1975 / US Standard Atmosphere 1976. The gas constant
-// is ISO's.
+// is ISO's. They and the air below are the drawn world's own and not those of
+// flight/atmos: the estimator is checked against this world, so a mistake in its
+// physics must not be in both.
 const (
 	g0       = 9.80665   // m/s2
 	gasConst = 287.05287 // J/(kg K)

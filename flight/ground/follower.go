@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/atmos"
 )
 
 const (
@@ -109,18 +110,12 @@ func New(r flight.Rocket, s flight.Site) *Follower {
 }
 
 // parachuteSink is the sink rate under the open parachute at sea level in m/s, NaN
-// if mass or diameter is not given. A drag coefficient that is not given is 0.75,
-// the low end for a flat circular canopy on its constructed area (Knacke, NWC TP
-// 6575, table 5-1, from memory).
+// if mass or diameter is not given.
 func parachuteSink(r flight.Rocket) float64 {
-	cd := r.ParachuteCd
-	if cd <= 0 {
-		cd = 0.75
-	}
 	if r.MassKg <= 0 || r.ParachuteM <= 0 {
 		return math.NaN()
 	}
-	return math.Sqrt(2 * r.MassKg * 9.80665 / (1.225 * cd * math.Pi / 4 * r.ParachuteM * r.ParachuteM))
+	return atmos.TerminalSpeed(r.MassKg, r.ParachuteM, r.CanopyCd(), atmos.StandardDensity)
 }
 
 // Step takes the next moment.

@@ -1,10 +1,14 @@
 package model
 
-import "math"
+import (
+	"math"
+
+	"padlark/flight/atmos"
+)
 
 const (
-	gasR = 287.05287 // J/(kg K), dry air, ISO 2533:1975 (from memory)
-	gasK = 1.4       // ratio of the specific heats of air
+	gasR = atmos.GasConstantISO
+	gasK = 1.4 // ratio of the specific heats of air
 )
 
 // criticalRatio is the pressure ratio at which the flow through a converging

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"padlark/flight"
 	"padlark/flight/atmos"
 )
 
@@ -63,7 +64,7 @@ func (s *setup) shape() {
 	s.bodyArea = s.r.Cd * math.Pi / 4 * s.r.Diameter * s.r.Diameter
 	cd, fill := s.r.ParachuteCd, s.r.Fill
 	if cd == 0 {
-		cd = 0.75
+		cd = flight.UsualParachuteCd
 	}
 	if fill == 0 {
 		fill = 8

@@ -5,6 +5,7 @@ import (
 	"math"
 	"sort"
 
+	"padlark/flight"
 	"padlark/flight/atmos"
 	"padlark/flight/model"
 )
@@ -99,7 +100,7 @@ func (t *tally) judgeCanopy(in *Input, typed *model.Trajectory, res *Result, f *
 	}
 	cd := in.Rocket.ParachuteCd
 	if cd == 0 {
-		cd = defaultCanopyCd
+		cd = flight.UsualParachuteCd
 	}
 	density := p / (atmos.GasConstant * virtual)
 	body := in.Rocket.Cd * in.Rocket.Diameter * in.Rocket.Diameter

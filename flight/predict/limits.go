@@ -8,10 +8,6 @@ import (
 	"padlark/flight/model"
 )
 
-// defaultCanopyCd is that of a flat circular canopy on its nominal area
-// (Knacke, NWC TP 6575, 0.75 to 0.80; from memory).
-const defaultCanopyCd = 0.75
-
 // defaultPolytropic lies between isothermal (1) and adiabatic (1.4). Common
 // practice, no source: measured exponents depend on the first state of the air
 // (Romanelli, Bove, Gonzalez, arXiv:1211.1923, abstract).

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"padlark/flight"
 	"padlark/flight/model"
 )
 
@@ -84,7 +85,7 @@ func (in *Input) draw(d dice) (model.Rocket, model.Launch) {
 	r.Nozzle = math.Max(bore, r.Tube)
 	r.Cd = d.around(r.Cd, s.CdPart)
 	if r.ParachuteCd == 0 {
-		r.ParachuteCd = defaultCanopyCd
+		r.ParachuteCd = flight.UsualParachuteCd
 	}
 	r.ParachuteCd = d.around(r.ParachuteCd, s.CanopyCdPart)
 	impulse := 1 + s.ImpulsePart*d.normal()

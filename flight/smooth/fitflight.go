@@ -331,11 +331,7 @@ func (a *analysis) priors(pr *problem, open opening) {
 		fill = fillDiameters * rk.ParachuteM
 	}
 	if rk.MassKg > 0 && rk.ParachuteM > 0 {
-		cd := rk.ParachuteCd
-		if cd == 0 {
-			cd = 0.75
-		}
-		sink = 1.2 * cd * math.Pi / 4 * sq(rk.ParachuteM) / (2 * rk.MassKg)
+		sink = 1.2 * rk.CanopyCd() * math.Pi / 4 * sq(rk.ParachuteM) / (2 * rk.MassKg)
 		sinkWide = knownSinkSD
 	}
 	top := orElse(a.m.apogeeM, 50)

@@ -1,8 +1,12 @@
 package smooth
 
-import "math"
+import (
+	"math"
 
-const gravity = 9.80665 // m/s2
+	"padlark/flight/atmos"
+)
+
+const gravity = atmos.StandardGravity
 
 // Parameters of a path, in this order.
 const (

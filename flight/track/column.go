@@ -7,12 +7,9 @@ import (
 	"padlark/flight/atmos"
 )
 
-// Constants of ISO 2533:1975.
 const (
-	gravity  = 9.80665   // m/s2
-	gasConst = 287.05287 // J/(kg K)
-	lapse    = 0.0065    // K/m
-	zeroC    = 273.15    // K
+	gravity = atmos.StandardGravity
+	zeroC   = atmos.ZeroC
 )
 
 // column turns pressure into height. T is the virtual temperature where the
@@ -40,7 +37,7 @@ func newColumn(site flight.Site) column {
 	if site.Humidity != nil {
 		kelvin = atmos.VirtualTemperature(kelvin, usualPa(site), *site.Humidity)
 	}
-	return column{scale: gasConst * kelvin / gravity, bend: lapse / kelvin}
+	return column{scale: atmos.GasConstantISO * kelvin / gravity, bend: atmos.Lapse / kelvin}
 }
 
 // usualPa is the standard pressure in Pa at the site. What moist air weighs hangs

@@ -238,11 +238,7 @@ func tuneFor(r flight.Rocket) tune {
 	}
 	sink := 0.4
 	if r.MassKg > 0 && r.ParachuteM > 0 {
-		cd := r.ParachuteCd
-		if cd == 0 {
-			cd = 0.75
-		}
-		sink = 1.2 * cd * math.Pi / 4 * r.ParachuteM * r.ParachuteM / (2 * r.MassKg)
+		sink = 1.2 * r.CanopyCd() * math.Pi / 4 * r.ParachuteM * r.ParachuteM / (2 * r.MassKg)
 	}
 	u.prior = [modes]float64{math.Log(drag), math.Log(drag), math.Log(sink)}
 	u.priorVar = [modes]float64{wide * wide, wide * wide, 1}

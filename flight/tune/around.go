@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"padlark/flight/atmos"
 	"padlark/flight/ensemble"
 )
 
@@ -54,7 +55,7 @@ func Measure(flights []Flight) (Traits, error) {
 		t.RateHz += rate / float64(len(flights))
 		pad := f.pad()
 		mean, white, slow := quiet(pad, rate)
-		noise := white / 10 * gasConst * (15 + zeroC) / (g0 * mean / 10) // dPa to m
+		noise := white / 10 * atmos.GasConstantISO * (15 + atmos.ZeroC) / (atmos.StandardGravity * mean / 10) // dPa to m
 		t.NoiseM[0], t.NoiseM[1] = min(t.NoiseM[0], noise), max(t.NoiseM[1], noise)
 		t.ApogeeM[0], t.ApogeeM[1] = min(t.ApogeeM[0], f.ApogeeM), max(t.ApogeeM[1], f.ApogeeM)
 		t.Solid = flights[0].Solid

@@ -3,6 +3,8 @@ package tune
 import (
 	"fmt"
 	"math"
+
+	"padlark/flight/atmos"
 )
 
 // Family is a kind of rule.
@@ -139,18 +141,11 @@ func (s Settings) String() string {
 	return text + fmt.Sprintf(", %dx", s.Samples)
 }
 
-// gasConst in J/(kg K) and g0 in m/s2 are those of ISO 2533:1975.
-const (
-	gasConst = 287.05287
-	g0       = 9.80665
-	zeroC    = 273.15
-)
-
 // SlopeAt is the SlopeQ10 for a pad pressure in Pa and an air temperature in
 // degrees Celsius: the hydrostatic height of 1 dPa. It is kept within the
 // limits of Settings.
 func SlopeAt(padPa, padC float64) int32 {
-	cm := gasConst * (padC + zeroC) / (g0 * padPa) * 10
+	cm := atmos.GasConstantISO * (padC + atmos.ZeroC) / (atmos.StandardGravity * padPa) * 10
 	return int32(math.Round(min(max(cm*1024, minSlopeQ10), maxSlopeQ10)))
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"padlark/flight/atmos"
 	"padlark/flight/ensemble"
 )
 
@@ -269,7 +270,7 @@ func TestSolidRockets(t *testing.T) {
 			t.Errorf("flight %d: %+v", i, o)
 		}
 		// Nothing rises for longer, nor as slowly, as without drag (Newton).
-		if up := f.ApogeeS - f.LiftoffS; up > 2+math.Sqrt(2*f.ApogeeM/g0) || drawn.Truth.MaxSpeedMps < 0.9*math.Sqrt(2*g0*(f.ApogeeM-100)) {
+		if up := f.ApogeeS - f.LiftoffS; up > 2+math.Sqrt(2*f.ApogeeM/atmos.StandardGravity) || drawn.Truth.MaxSpeedMps < 0.9*math.Sqrt(2*atmos.StandardGravity*(f.ApogeeM-100)) {
 			t.Errorf("flight %d: %.1f s up at %.0f m/s to %.0f m", i, up, drawn.Truth.MaxSpeedMps, f.ApogeeM)
 		}
 	}

@@ -136,18 +136,13 @@ func sinkRate(k *flight.Rocket, site *flight.Site) float64 {
 	if k.MassKg <= 0 || k.ParachuteM <= 0 {
 		return 0
 	}
-	cd := k.ParachuteCd
-	if cd == 0 {
-		cd = 0.75
-	}
 	elevation := 0.0
 	if site.ElevationM != nil {
 		elevation = *site.ElevationM
 	}
 	air := atmos.At(atmos.Geopotential(elevation))
 	if site.TemperatureC != nil {
-		air.Temperature = 273.15 + *site.TemperatureC
+		air.Temperature = atmos.ZeroC + *site.TemperatureC
 	}
-	density := air.Pressure / (atmos.GasConstant * air.Temperature)
-	return math.Sqrt(8 * k.MassKg * atmos.StandardGravity / (math.Pi * density * cd * k.ParachuteM * k.ParachuteM))
+	return atmos.TerminalSpeed(k.MassKg, k.ParachuteM, k.CanopyCd(), atmos.Density(air.Pressure, air.Temperature))
 }

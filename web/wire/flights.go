@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/atmos"
 	"padlark/flight/ground"
 	"padlark/flight/model"
 	"padlark/storage/results"
@@ -179,9 +180,7 @@ func (f Flights) Expected(ctx context.Context, id web.FlightID) (*web.Course, er
 }
 
 const (
-	zeroC      = 273.15  // K
-	standardG  = 9.80665 // m/s²
-	courseStep = 0.05    // s
+	courseStep = 0.05 // s
 )
 
 // fromBurnout flies the rocket with a steady push that gives it the measured
@@ -193,7 +192,7 @@ func fromBurnout(r flight.Rocket, site flight.Site, res flight.Result) *web.Cour
 	}
 	const grain = 1e-6 // kg: a motor must burn something
 	push := *res.BurnoutS
-	force := r.MassKg * (*res.MaxSpeedMps/push + standardG)
+	force := r.MassKg * (*res.MaxSpeedMps/push + atmos.StandardGravity)
 	m := model.Rocket{Dry: r.MassKg, Diameter: r.DiameterM, Cd: r.Cd, Parachute: r.ParachuteM, ParachuteCd: r.ParachuteCd,
 		Motor: &model.Motor{Propellant: grain, Total: 2 * grain, Curve: []model.Thrust{{T: 0, N: force}, {T: push, N: force}, {T: push * 1.001, N: 0}}}}
 	if r.ParachuteM > 0 && r.Release != "none" {
@@ -221,7 +220,7 @@ func airOf(site flight.Site) model.Air {
 		a.Elevation = *site.ElevationM
 	}
 	if site.TemperatureC != nil {
-		a.Temperature = *site.TemperatureC + zeroC
+		a.Temperature = *site.TemperatureC + atmos.ZeroC
 	}
 	if site.PressurePa != nil {
 		a.Pressure = *site.PressurePa
