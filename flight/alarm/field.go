@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/ground"
 )
 
 // outOfField: the rocket is beyond the field's radius, or its drift will
@@ -86,7 +87,7 @@ func (r *outOfField) locate(v *view) {
 	if math.IsNaN(v.latitude) || math.IsNaN(v.longitud) {
 		return
 	}
-	e, n := planeM(lat0, lon0, v.latitude, v.longitud)
+	e, n := ground.Plane(ground.Place{LatitudeDeg: lat0, LongitudeDeg: lon0}, ground.Place{LatitudeDeg: v.latitude, LongitudeDeg: v.longitud})
 	e, n = r.east.add(v.t, e, 0.5), r.nth.add(v.t, n, 0.5)
 	r.far = math.Hypot(e, n)
 	r.known = true
@@ -156,12 +157,4 @@ func (r *outOfField) words(v *view) words {
 			v.site.WindMps, v.name(), r.reach, r.left, v.site.FieldRadiusM)
 	}
 	return w
-}
-
-// planeM gives east and north in m of a place from another nearby, on the WGS
-// 84 sphere of the same mean radius (0.2 % is enough within a field).
-func planeM(lat0, lon0, lat, lon float64) (east, north float64) {
-	const radius = 6371008.8
-	rad := math.Pi / 180
-	return (lon - lon0) * rad * radius * math.Cos(lat0*rad), (lat - lat0) * rad * radius
 }
