@@ -17,7 +17,6 @@ import (
 	"regexp"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 )
@@ -159,13 +158,30 @@ fields = [ { name = "pressure_pa" }, { name = "cell_v" }, { name = "seq" } ]
 `
 
 // Packets whose noise grows until most are lost, heard by a software modem that
-// hands them on as KISS over TCP: every one that the modem reports is in the
-// archive, with the same content and in the same order.
+// hands them on as KISS over TCP, or through a serial port of its own: every one that
+// the modem reports is in the archive, with the same content and in the same order.
 func TestDirewolf(t *testing.T) {
 	need(t, "direwolf")
 	need(t, "gen_packets")
 	t.Parallel()
-	const n = 60
+	t.Run("tcp", func(t *testing.T) {
+		t.Parallel()
+		port := tcpPort(t)
+		// It says so for each client that it can take.
+		ofDirewolf(t, 60, port, "Ready to accept KISS TCP client", func(string) string { return fmt.Sprintf("tnc = \"127.0.0.1:%s\"", port) })
+	})
+	t.Run("serial", func(t *testing.T) {
+		t.Parallel()
+		ofDirewolf(t, 20, "0", "Virtual KISS TNC is available on ", func(line string) string {
+			_, path, _ := strings.Cut(line, "available on ")
+			return fmt.Sprintf("serial = %q\nbaud = 9600", strings.TrimSpace(path))
+		}, "-p")
+	})
+}
+
+// ofDirewolf sends n packets through the modem. When it says that it is ready, link
+// gives the address of the link.
+func ofDirewolf(t *testing.T, n int, port, ready string, link func(line string) string, args ...string) {
 	lines := make([]string, n+1)
 	for i := range lines {
 		lines[i] = telemetry([]string{"TEAL-1", "RUST-2"}[i%2], i)
@@ -177,7 +193,6 @@ func TestDirewolf(t *testing.T) {
 		v := float64(pcm[i])*0.5 + rng.NormFloat64()*8000*float64(i)/float64(last)
 		pcm[i] = int16(max(min(v, 32767), -32768))
 	}
-	port := tcpPort(t)
 	conf := filepath.Join(t.TempDir(), "direwolf.conf")
 	text := fmt.Sprintf("ADEVICE stdin null\nARATE 22050\nACHANNELS 1\nCHANNEL 0\nMODEM 1200\nAGWPORT 0\nKISSPORT %s\n", port)
 	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
@@ -185,13 +200,15 @@ func TestDirewolf(t *testing.T) {
 	}
 	audio, to := io.Pipe()
 	defer to.Close()
-	ready, through := make(chan struct{}), make(chan struct{})
-	listens := sync.OnceFunc(func() { close(ready) })
+	listens, through := make(chan string, 1), make(chan struct{})
 	var reported [][]string
 	packet := regexp.MustCompile(`^\[0[.0-9]*\] (TEAL-1|RUST-2)>APZ001:(\d+),([\d.]+),(\d+)`)
 	startPeer(t, audio, func(line string) {
-		if strings.Contains(line, "Ready to accept KISS TCP client") { // it says so for each that it can take
-			listens()
+		if strings.Contains(line, ready) {
+			select {
+			case listens <- link(line):
+			default:
+			}
 		}
 		if m := packet.FindStringSubmatch(line); m != nil {
 			reported = append(reported, []string{map[string]string{"TEAL-1": "Teal", "RUST-2": "Rust"}[m[1]], m[2], m[3], m[4]})
@@ -199,9 +216,14 @@ func TestDirewolf(t *testing.T) {
 				close(through)
 			}
 		}
-	}, "direwolf", "-c", conf, "-t", "0", "-q", "d", "-r", "22050", "-")
-	closes(t, ready, "direwolf listens")
-	p := listenTo(t, 1, fmt.Sprintf("[[link]]\nname = \"packet\"\ntnc = \"127.0.0.1:%s\"\nlayout = \"packet\"\n", port)+packetLayouts)
+	}, "direwolf", append(args, "-c", conf, "-t", "0", "-q", "d", "-r", "22050", "-")...)
+	var address string
+	select {
+	case address = <-listens:
+	case <-time.After(60 * time.Second):
+		t.Fatal("direwolf is not ready within a minute")
+	}
+	p := listenTo(t, 1, fmt.Sprintf("[[link]]\nname = \"packet\"\n%s\nlayout = \"packet\"\n", address)+packetLayouts)
 	go func() {
 		_, _ = to.Write(bytesOf(pcm))
 		_, _ = to.Write(make([]byte, 4*22050)) // the modem decides a while later
