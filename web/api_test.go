@@ -197,6 +197,7 @@ func TestAnswersFitDescription(t *testing.T) {
 	slices.Sort(described)
 	slices.Sort(served)
 	slices.Sort(called)
+	called = slices.Compact(called) // some are called in several ways
 	if d := cmp.Diff(served, described); d != "" {
 		t.Errorf("described (+) and served (-) differ:\n%s", d)
 	}
