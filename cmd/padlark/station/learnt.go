@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -186,6 +187,7 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 	}
 	// What was heard and is not said yet stays; the rest would only grow.
 	b.made.Events, b.made.Alarms = b.unsaid()
+	b.forget()
 	if b.tail, err = tailOf(path, b.end); err != nil {
 		return 0, err
 	}
@@ -202,6 +204,28 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 		return 0, err
 	}
 	return b.end, writeLearnt(learntPath(path), text)
+}
+
+// forget drops what was said and can come to nothing any more: of rockets that are not
+// followed any more, and alarms that are settled and have a newer one of their kind.
+// Strangers would fill the memory with it. What is said may be ahead of the frames,
+// by a tick.
+func (b *rebuilt) forget() {
+	last := b.info.Epoch.Add(time.Duration(b.last))
+	followed := map[string]bool{"": true} // the station's own alarms
+	for _, name := range b.engine.Rockets() {
+		followed[name] = true
+	}
+	maps.DeleteFunc(b.events, func(_ string, e flight.Event) bool { return !followed[e.Rocket] && e.CalledAt.Before(last) })
+	newest := map[[2]string]flight.Alarm{}
+	for _, a := range b.alarms {
+		if of := [2]string{a.Rocket, a.Kind}; newest[of].RaisedAt.Before(a.RaisedAt) {
+			newest[of] = a
+		}
+	}
+	maps.DeleteFunc(b.alarms, func(id string, a flight.Alarm) bool {
+		return a.Settled() && a.ChangedAt.Before(last) && (!followed[a.Rocket] || newest[[2]string{a.Rocket, a.Kind}].ID != id)
+	})
 }
 
 // writeLearnt packs a file and puts it in the place of the one before in one step.

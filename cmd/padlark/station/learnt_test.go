@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -17,11 +18,14 @@ import (
 	"github.com/rs/zerolog"
 
 	"padlark/cmd/padlark/config"
+	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/alarm"
 	"padlark/flight/sim"
 	"padlark/ingest"
 	"padlark/storage/journal"
 	"padlark/storage/snapshot"
+	"padlark/watch"
 )
 
 // fieldDay is the journal of a session with all that a station may have to learn:
@@ -390,5 +394,37 @@ func (d *fieldDay) testSaidOnce(t *testing.T) {
 	}
 	if events, _ := rebuiltOf(t, s).unsaid(); len(events) != 1 {
 		t.Errorf("%d events are unsaid after one of two was said", len(events))
+	}
+}
+
+// What was said of strangers who are not followed any more, and alarms of which there
+// is a newer one, take no room; what is not settled and what may be ahead stays.
+func TestLearntForgets(t *testing.T) {
+	epoch := time.Date(2026, 5, 16, 9, 0, 0, 0, time.UTC)
+	engine, err := watch.NewEngine(watch.Config{Session: "s", Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	engine.Sample(&decode.Sample{Session: "s", Link: "pad", N: 1, Rocket: "Teal", Seq: 1, Clock: 1, Heard: epoch, At: epoch})
+	b := &rebuilt{info: ingest.CaptureInfo{Epoch: epoch}, last: int64(time.Minute), engine: engine, alarms: alarm.Newest{}}
+	at := func(s int) time.Time { return epoch.Add(time.Duration(s) * time.Second) }
+	for _, a := range []flight.Alarm{
+		{ID: "gone/servo/1", Rocket: "gone", Kind: "servo", Acked: true, ChangedAt: at(5)},
+		{ID: "gone/servo/2", Rocket: "gone", Kind: "servo", Active: true, ChangedAt: at(6)},
+		{ID: "gone/silent/1", Rocket: "gone", Kind: "silent", Acked: true, ChangedAt: at(61)},
+		{ID: "Teal/silent/1", Rocket: "Teal", Kind: "silent", Acked: true, RaisedAt: at(1), ChangedAt: at(2)},
+		{ID: "Teal/silent/2", Rocket: "Teal", Kind: "silent", Acked: true, RaisedAt: at(3), ChangedAt: at(4)},
+		{ID: "disk-full/7", Kind: "disk-full", Acked: true, RaisedAt: at(1), ChangedAt: at(2)},
+	} {
+		b.alarms[a.ID] = a
+	}
+	b.events = map[string]flight.Event{
+		"gone/1/liftoff": {Rocket: "gone", CalledAt: at(5)}, "gone/2/liftoff": {Rocket: "gone", CalledAt: at(61)}, "Teal/1/liftoff": {Rocket: "Teal", CalledAt: at(5)},
+	}
+	b.forget()
+	got := append(slices.Sorted(maps.Keys(b.alarms)), slices.Sorted(maps.Keys(b.events))...)
+	want := []string{"Teal/silent/2", "disk-full/7", "gone/servo/2", "gone/silent/1", "Teal/1/liftoff", "gone/2/liftoff"}
+	if !slices.Equal(got, want) {
+		t.Errorf("kept are\n%q, want\n%q", got, want)
 	}
 }
