@@ -166,7 +166,7 @@ func printRecommended(b io.Writer, r *tuneResult) {
 		}
 		wrap(b, "  ", text)
 	}
-	fmt.Fprintf(b, "\nTo type into the firmware (--header writes it for testdata/firmware/apogee.c)\n")
+	fmt.Fprintf(b, "\nTo type into the firmware (--header writes it for deploy/firmware/apogee.c)\n")
 	for _, e := range r.Firmware {
 		fmt.Fprintf(b, "  %-20s%8d   %s\n", e.Name, e.Value, e.Says)
 	}

@@ -20,7 +20,7 @@ const (
 // Board is one rule at work on one flight. The zero value is of no use; make
 // one with NewBoard, or set an old one back with Start.
 //
-// The C code of testdata/firmware has the same fields and does the same with
+// The C code of deploy/firmware has the same fields and does the same with
 // them, in the same order. A change here is a change there.
 type Board struct {
 	s Settings

@@ -10,7 +10,7 @@
 //	alpha-beta  the speed of an alpha-beta filter is no longer positive
 //
 // Everything a rule computes is whole-number arithmetic of at most 32 bits, in
-// the same order as testdata/firmware/apogee.c has it: what is judged here is
+// the same order as deploy/firmware/apogee.c has it: what is judged here is
 // what the board does.
 //
 // Settings are the numbers of one rule, Board is one rule at work on one

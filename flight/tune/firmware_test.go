@@ -20,7 +20,7 @@ import (
 	"padlark/ingest"
 )
 
-const firmware = "../../testdata/firmware"
+const firmware = "../../deploy/firmware"
 
 // needed finds a program. Without it the test is skipped, and fails where all
 // tools must be there.
@@ -51,9 +51,7 @@ func compile(t *testing.T, gcc string, s tune.Settings) string {
 	out := filepath.Join(dir, "host")
 	args := append([]string{}, strict...)
 	args = append(args, "-I", dir, "-I", firmware, "-o", out)
-	for _, f := range []string{"apogee.c", "lark.c", "host.c"} {
-		args = append(args, filepath.Join(firmware, f))
-	}
+	args = append(args, filepath.Join(firmware, "apogee.c"), filepath.Join(firmware, "lark.c"), filepath.Join("testdata", "host.c"))
 	checked := append([]string{"-fsanitize=undefined", "-fno-sanitize-recover=all"}, args...)
 	if exec.Command(gcc, checked...).Run() == nil {
 		return out

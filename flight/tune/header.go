@@ -47,7 +47,7 @@ func Cautions() []string {
 	}
 }
 
-// Header is the settings as a C header for testdata/firmware/apogee.c. About
+// Header is the settings as a C header for deploy/firmware/apogee.c. About
 // are further lines that say where the numbers come from.
 func (s Settings) Header(rateHz float64, about ...string) string {
 	var b strings.Builder
