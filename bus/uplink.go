@@ -148,10 +148,8 @@ type UplinkSession struct {
 // Session begins to send a session, or goes on with it from a place of its
 // journal.
 func (u *Uplink) Session(info ingest.CaptureInfo, from int64) *UplinkSession {
-	s := &UplinkSession{u: u, info: info, from: from, links: map[string]uint16{}}
-	for i, l := range info.Links {
-		s.links[l.Name] = uint16(i)
-	}
+	s := &UplinkSession{u: u, from: from, links: map[string]uint16{}}
+	s.describe(info)
 	return s
 }
 
@@ -166,6 +164,18 @@ func (s *UplinkSession) Send(ctx context.Context, entries []storage.Entry, place
 	for len(entries) > 0 && int64(entries[0].Seq) <= s.place {
 		entries = entries[1:]
 	}
+	// What follows a change of the configuration is described by another text.
+	for i := range entries {
+		if c := entries[i].Change; c != nil {
+			if i > 0 {
+				if err := s.send(ctx, entries[:i], int64(entries[i-1].Seq)); err != nil {
+					return err
+				}
+			}
+			s.describe(c.Info)
+			return s.Send(ctx, entries[i+1:], place)
+		}
+	}
 	if len(entries) > 0 {
 		if err := s.send(ctx, entries, place); err != nil {
 			return err
@@ -173,6 +183,14 @@ func (s *UplinkSession) Send(ctx context.Context, entries []storage.Entry, place
 	}
 	s.from = place
 	return nil
+}
+
+// describe has the next message tell what the session is now.
+func (s *UplinkSession) describe(info ingest.CaptureInfo) {
+	s.info, s.described = info, time.Time{}
+	for i, l := range info.Links {
+		s.links[l.Name] = uint16(i)
+	}
 }
 
 // End says that the session is over, as batch.Batch does.

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"padlark/ingest"
@@ -65,6 +64,7 @@ type link struct {
 	scratch  []*scratch
 	rocket   string
 	lessons  []lesson // that its frames have taught
+	source   string   // see sourceOf
 }
 
 // rocket is one rocket, or two with the same id.
@@ -163,7 +163,11 @@ func Join(built, own []Layout) []Layout {
 }
 
 func newLink(lc LinkLayouts, layouts []Layout, programs map[string]*Program) (*link, error) {
-	l := &link{name: lc.Link, rocket: lc.Rocket}
+	source, err := sourceOf(lc, layouts)
+	if err != nil {
+		return nil, err
+	}
+	l := &link{name: lc.Link, rocket: lc.Rocket, source: source}
 	if len(lc.Layouts) == 0 {
 		return nil, fmt.Errorf("layout is missing; write one of: %s", strings.Join(layoutNames(layouts), ", "))
 	}
@@ -301,7 +305,7 @@ func (d *Decoder) guestOf(p *Program, id uint32, mono int64) (*rocket, *Reject) 
 	if known {
 		name = r.name
 	} else {
-		name = "id-" + strconv.FormatUint(uint64(id), 10)
+		name = GuestName(id)
 	}
 	gone, ok := d.guests.Admit(name, mono)
 	if !ok {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"slices"
 	"sync"
 	"time"
 )
@@ -40,7 +41,9 @@ import (
 //	   4+n      4  CRC-32C over length and body
 //
 // A frame's bytes are whole: the delimiter and any byte stuffing are gone. The
-// notes of a journal say what the station made of the frames before them.
+// notes of a journal say what the station made of the frames before them. One of
+// kind C (CaptureChange as JSON) says that from here on the configuration is
+// another: its links come behind those of the description.
 //
 // A file that ends inside a record, or in zeros where a record should be, was
 // torn by a crash or a power cut: it ends at the last whole record.
@@ -83,6 +86,29 @@ type CaptureLink struct {
 	Baud int    `json:"baud,omitempty"`
 	// Layout is the name of the layout in effect, for the reader's information.
 	Layout string `json:"layout,omitempty"`
+}
+
+// NoteChange is the kind of note that holds a CaptureChange.
+const NoteChange = 'C'
+
+// CaptureChange is another configuration from a place of a journal on.
+type CaptureChange struct {
+	// Config is its text.
+	Config string `json:"config"`
+	// Links are those that the capture has not had before.
+	Links []CaptureLink `json:"links,omitempty"`
+}
+
+// Changed is the description behind a change. A link that there is already stays
+// what it is.
+func (i CaptureInfo) Changed(c CaptureChange) CaptureInfo {
+	i.Config, i.Links = c.Config, slices.Clip(i.Links)
+	for _, l := range c.Links {
+		if !oneOf(l.Name, i.names()...) {
+			i.Links = append(i.Links, l)
+		}
+	}
+	return i
 }
 
 // CaptureLinks is the description of configured links.

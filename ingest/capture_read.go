@@ -79,10 +79,14 @@ func (c *CaptureReader) GoOn(r io.Reader, pos int64) {
 	c.pos, c.torn, c.err = pos, false, nil
 }
 
+// Describe tells a reader that skips a part of the capture what the description is
+// behind it.
+func (c *CaptureReader) Describe(info CaptureInfo) { c.info = info }
+
 // Pos is where the next record begins, in bytes from the capture's start.
 func (c *CaptureReader) Pos() int64 { return c.pos }
 
-// Info is the capture's description.
+// Info is the capture's description as far as it has been read.
 func (c *CaptureReader) Info() CaptureInfo { return c.info }
 
 // Torn says, once Next has returned io.EOF, whether the file ends in a record
@@ -160,7 +164,7 @@ func (c *CaptureReader) parse(b []byte) (out Record, problem string) {
 	heard := time.Duration(le.Uint64(b[4:]))
 	b = b[captureFixed:]
 	if flags&flagNote != 0 {
-		return Record{Chunk: Chunk{Heard: heard}, Note: byte(peer), Text: b}, noteProblem(byte(peer))
+		return Record{Chunk: Chunk{Heard: heard}, Note: byte(peer), Text: b}, c.note(byte(peer), b)
 	}
 	if link >= len(c.info.Links) {
 		return out, fmt.Sprintf("a record is of link %d, and the header has %d", link, len(c.info.Links))
@@ -202,9 +206,21 @@ func (c *CaptureReader) parse(b []byte) (out Record, problem string) {
 	return Record{Chunk: k}, ""
 }
 
-func noteProblem(kind byte) string {
-	if kind == 0 {
+// note takes in what a note says of the capture itself.
+func (c *CaptureReader) note(kind byte, text []byte) (problem string) {
+	switch kind {
+	case 0:
 		return "a note is of no kind"
+	case NoteChange:
+		var change CaptureChange
+		if err := json.Unmarshal(text, &change); err != nil {
+			return "a note of another configuration cannot be read"
+		}
+		info := c.info.Changed(change)
+		if len(info.Links) > math.MaxUint16 {
+			return "there are too many links"
+		}
+		c.info = info
 	}
 	return ""
 }

@@ -109,6 +109,9 @@ func (r *Receiver) SetCheck(ok func(message []byte) bool) { r.check = ok }
 // Config is the link's configuration.
 func (r *Receiver) Config() LinkConfig { return r.cfg }
 
+// Frames is how many frames it has delivered; to be called while it does not run.
+func (r *Receiver) Frames() uint64 { return r.n }
+
 // Stats are the link's counters, to which the decoder adds.
 func (r *Receiver) Stats() *Stats { return r.stats }
 

@@ -10,7 +10,7 @@ import (
 
 // Entry is one thing of a session, in the order in which it came about. It is a
 // frame together with the sample or the reject that decoding made of it, or an
-// event, or a change of an alarm. What an entry points to belongs to whoever
+// event, or a change of an alarm or of the configuration. What an entry points to belongs to whoever
 // receives it.
 type Entry struct {
 	// Seq rises with each entry of a session: in a journal it is where the
@@ -23,6 +23,14 @@ type Entry struct {
 	Reject *decode.Rejected
 	Event  *flight.Event
 	Alarm  *flight.Alarm
+	Change *Change
+}
+
+// Change is another configuration: it holds for all frames whose Passed is over At.
+type Change struct {
+	Session string
+	At      int64              // ns since the session's epoch
+	Info    ingest.CaptureInfo // as it is from here on
 }
 
 // Parts are the frame of an entry by itself, and what was made of it.

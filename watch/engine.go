@@ -64,6 +64,7 @@ type Engine struct {
 	ticked   int64          // the newest tick handled or passed over, as a multiple of TickEvery
 	passed   int64          // Passed of the newest sample handled
 	rest     int64          // see restOf
+	plan     []Change       // that are still to come
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -120,6 +121,18 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 // Advance handles every tick up to mono, in ns since the session's epoch, that
 // can still bring something about.
 func (e *Engine) Advance(mono int64) Output {
+	var out Output
+	for len(e.plan) > 0 && e.plan[0].At <= mono {
+		c := e.plan[0]
+		e.plan = e.plan[1:]
+		changed, _ := e.Reconfigure(c.At, c.Config) // Plan has seen that it can be
+		out.add(changed)
+	}
+	out.add(e.advance(mono))
+	return out
+}
+
+func (e *Engine) advance(mono int64) Output {
 	var out Output
 	for due := mono / int64(TickEvery); e.ticked < due; {
 		if e.atRest() {

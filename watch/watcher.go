@@ -218,6 +218,19 @@ func (w *Watcher) Ack(_ context.Context, id string, at time.Time) error {
 	return nil
 }
 
+// Reconfigure goes on with another configuration from a moment of the session on;
+// samples that passed before must have been handled (WaitFor).
+func (w *Watcher) Reconfigure(at int64, cfg Config) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	out, err := w.engine.Reconfigure(at, cfg)
+	if err == nil {
+		err = w.publish(out, "")
+	}
+	w.signal()
+	return err
+}
+
 // WaitFor returns once the sample with this Passed has been handled and a tick
 // at mono or later has been, or when ctx ends.
 func (w *Watcher) WaitFor(ctx context.Context, passed, mono int64) error {

@@ -3,6 +3,7 @@ package watch
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"padlark/decode"
@@ -78,6 +79,44 @@ func newWays(cfg Config) (*ways, error) {
 		return nil, fmt.Errorf("make alarm rules: %w", err)
 	}
 	return &ways{cfg: cfg, rockets: map[string]*waysOf{}, book: book, byName: map[string]*way{}}, nil
+}
+
+// reconfigure is as that of the Engine.
+func (ws *ways) reconfigure(cfg Config, now time.Time) ([]flight.Alarm, error) {
+	rockets := map[string]flight.Rocket{} // by the name of the way
+	var gone []string
+	for name, r := range ws.rockets {
+		one, known := flight.RocketNamed(cfg.Rockets, name)
+		for _, w := range r.list {
+			switch {
+			case w.tracker == nil:
+			case known:
+				one.Name = w.name
+				rockets[w.name] = one
+				w.tracker.Reconfigure(one, cfg.Site)
+			default:
+				gone = append(gone, w.name)
+			}
+		}
+		if one.Name = name; known {
+			r.rocket = one
+		} else {
+			delete(ws.rockets, name)
+		}
+	}
+	ws.cfg = cfg
+	changed, err := ws.book.Reconfigure(alarm.Config{Session: cfg.Session, Site: cfg.Site, Thresholds: cfg.Thresholds},
+		func(name string) (flight.Rocket, bool) { r, known := rockets[name]; return r, known })
+	slices.Sort(gone)
+	for _, name := range gone {
+		changed = append(changed, ws.book.Forget(name, now)...)
+	}
+	out := ws.flights(changed)
+	for _, name := range gone {
+		delete(ws.byName, name)
+		ws.order = slices.DeleteFunc(ws.order, func(w *way) bool { return w.name == name })
+	}
+	return out, err
 }
 
 // take follows a sample on its way. taken says that it is of another sender than

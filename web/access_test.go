@@ -263,7 +263,7 @@ func TestPolicy(t *testing.T) {
 	inline := regexp.MustCompile(`(?i)<script(?:[^>]*)>[^<]|<style|\son[a-z]+=|\sstyle=|javascript:`)
 	for _, page := range []string{"/", "/flights", "/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1"),
 		"/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1") + "/report", "/sessions", "/sessions/20250614-093000-efgh",
-		"/links", "/compare", "/clock", "/ready", "/alarms", "/alarms/ballistic", "/signin", "/nowhere"} {
+		"/links", "/compare", "/clock", "/ready", "/configuration", "/alarms", "/alarms/ballistic", "/signin", "/nowhere"} {
 		_, h, body := ask(t, "GET", base+page, "")
 		csp := h.Get("Content-Security-Policy")
 		for _, want := range []string{"default-src 'none'", "script-src 'self';", "style-src 'self';", "frame-ancestors 'none'", "form-action 'self'", "base-uri 'none'"} {

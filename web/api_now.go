@@ -38,12 +38,12 @@ func (s *Server) rocketViews() []rocketView {
 		}
 		views = append(views, v)
 	}
-	for _, cfg := range s.opt.Rockets {
+	for _, cfg := range s.configured.Load().rockets {
 		add(cfg)
 	}
 	for _, st := range states {
 		if heard[st.Rocket] != nil {
-			cfg, _ := flight.RocketNamed(s.opt.Rockets, st.Rocket)
+			cfg, _ := flight.RocketNamed(s.configured.Load().rockets, st.Rocket)
 			add(cfg)
 		}
 	}

@@ -24,6 +24,7 @@ func everyPage() []onePage {
 		{"clock", "/clock", `!document.getElementById('offer').disabled`, false},
 		{"field", "/field", `document.querySelector('.sketch')`, false},
 		{"join", "/join", `true`, false}, {"sounder", "/sounder", `!document.getElementById('record').hidden`, false},
+		{"configuration", "/configuration", `true`, false},
 		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
 		{"keys", "/keys?q=link", `document.querySelectorAll('.keys dt').length > 0`, false},
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},

@@ -21,7 +21,7 @@ import (
 type pages struct{ byName map[string]*template.Template }
 
 // pageNames are the templates in the folder, without frame.html.
-var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "sounder", "ready", "keys", "alarms", "alarm", "join", "field", "signin", "error"}
+var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "sounder", "ready", "keys", "configuration", "alarms", "alarm", "join", "field", "signin", "error"}
 
 // boardModules are what the board's script imports, named in the page so that
 // a browser asks for all at once and not one layer after the other.
@@ -100,8 +100,8 @@ func (s *Server) pageBoard(w http.ResponseWriter, r *http.Request) error {
 
 // boardData is what the board's page needs before the stream begins.
 func (s *Server) boardData() any {
-	names := make([]string, 0, len(s.opt.Rockets))
-	for _, rk := range s.opt.Rockets {
+	names := make([]string, 0, len(s.configured.Load().rockets))
+	for _, rk := range s.configured.Load().rockets {
 		names = append(names, rk.Name)
 	}
 	return struct {
@@ -112,7 +112,7 @@ func (s *Server) boardData() any {
 		Stream  string
 		First   string // JSON: the present picture, so that nobody waits for the stream to see it
 		Session *Session
-	}{string(encode(names)), string(encode(s.opt.Site)), kindsOfAlarms(), s.rocketViews(), "/api/v1/live?changes=1", string(encode(s.firstPicture())), nil}
+	}{string(encode(names)), string(encode(s.configured.Load().site)), kindsOfAlarms(), s.rocketViews(), "/api/v1/live?changes=1", string(encode(s.firstPicture())), nil}
 }
 
 // firstPicture is what the stream would say first, without what is no longer
@@ -159,7 +159,7 @@ func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
 		Rockets, Site, Kinds, Stream, Marks string
 		Session                             *Session
 		LengthS                             float64
-	}{string(encode(one.Rockets)), string(encode(s.opt.Site)), kindsOfAlarms(),
+	}{string(encode(one.Rockets)), string(encode(s.configured.Load().site)), kindsOfAlarms(),
 		"/api/v1/sessions/" + url.PathEscape(one.ID) + "/replay", string(encode(marks)), &one, length})
 }
 
@@ -284,7 +284,7 @@ func (s *Server) pageLinks(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) pageField(w http.ResponseWriter, r *http.Request) error {
-	return s.render(w, r, http.StatusOK, "field", "field", "Field", string(encode(s.opt.Site)))
+	return s.render(w, r, http.StatusOK, "field", "field", "Field", string(encode(s.configured.Load().site)))
 }
 
 func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {

@@ -119,7 +119,7 @@ func (s *Server) newPlayer(ctx context.Context, one Session, atS, speed float64)
 	if err != nil {
 		return nil, fmt.Errorf("prepare replay of %s: %w", one.ID, err)
 	}
-	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(s.opt.Rockets), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}, void: map[string]bool{}}
+	p := &player{archive: s.opt.Archive, machine: m, hub: newHub(s.configured.Load().rockets), session: one, speed: speed, end: one.Epoch, flights: map[string]int{}, void: map[string]bool{}}
 	void, err := s.voidFlights(ctx, one.ID)
 	if err != nil {
 		return nil, err

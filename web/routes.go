@@ -34,6 +34,8 @@ func (s *Server) table() []route {
 		{"GET", "/sounder", viewer, s.pageSounder},
 		{"GET", "/ready", crew, s.pageReady},
 		{"GET", "/keys", viewer, s.pageKeys},
+		{"GET", "/configuration", crew, s.pageConfig},
+		{"POST", "/configuration", crew, s.takeConfig},
 		{"GET", "/alarms", viewer, s.pageAlarms},
 		{"GET", "/alarms/{kind}", viewer, s.pageAlarm},
 		{"GET", "/signin", nobody, s.pageSignIn},

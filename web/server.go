@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -48,7 +49,8 @@ type Options struct {
 	Copier    Copier   // nil where nothing is copied to a time-series server
 	Uplink    Uplinker // nil where nothing is sent to an outside server
 	// Guess proposes a layout for what a link hears; nil where no link is live.
-	Guess func(link string) (LinkGuess, error)
+	Guess  func(link string) (LinkGuess, error)
+	Config Configurer
 	// Ready looks at the computer that the station runs on; may be nil.
 	Ready func(ctx context.Context) []Finding
 	// Keys gives the keys of the configuration that a word is in, all if it is empty;
@@ -85,8 +87,11 @@ type Server struct {
 	ready    looker
 	guesser  guesser
 	stopping chan struct{}
-	handler  http.Handler
-	addr     chan net.Addr
+
+	configured atomic.Pointer[configured]
+
+	handler http.Handler
+	addr    chan net.Addr
 }
 
 // New checks the options and builds the server. It opens nothing yet.
@@ -114,6 +119,7 @@ func New(opt Options) (*Server, error) {
 		ready:    looker{run: opt.Ready},
 		stopping: make(chan struct{}), addr: make(chan net.Addr, 1),
 	}
+	s.configured.Store(&configured{opt.Rockets, opt.Site})
 	if s.assets, err = loadAssets(); err != nil {
 		return nil, err
 	}

@@ -77,7 +77,7 @@ func (s *Server) pageSounder(w http.ResponseWriter, r *http.Request) error {
 	if s.opt.Sounder != nil {
 		data.Layouts = s.opt.Sounder.Layouts()
 	}
-	for _, rk := range s.opt.Rockets {
+	for _, rk := range s.configured.Load().rockets {
 		data.Rockets = append(data.Rockets, rk.Name)
 	}
 	// The page asks for the microphone when a person presses its button.

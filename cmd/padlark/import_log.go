@@ -245,7 +245,7 @@ func (m *logImport) baseConfig(ctx context.Context) (string, error) {
 	for i := len(all) - 1; i >= 0; i-- {
 		for _, r := range all[i].Rockets {
 			if _, isLog := logOf(all[i].ID); r.Name == m.cmd.Rocket && !isLog && all[i].Config != "" {
-				return all[i].Config, nil
+				return all[i].Latest(), nil
 			}
 		}
 	}

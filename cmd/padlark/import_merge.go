@@ -118,7 +118,7 @@ func (m *logImport) mergedConfig(s sqlite.Session) (*config.Config, error) {
 	if has(m.cfg) {
 		return m.cfg, nil
 	}
-	cfg, err := m.withLog(s.Config, nil)
+	cfg, err := m.withLog(s.Latest(), nil)
 	if err != nil || !has(cfg) {
 		m.log.Hints = append(m.log.Hints, fmt.Sprintf("no merged session with %s: no configuration has its links and the log's layout; give one with --config", s.ID))
 		return nil, nil //nolint:nilerr // said as a hint

@@ -22,7 +22,7 @@ func main() {
 }
 
 // onSignal ends the context at Ctrl-C and at SIGTERM. A second signal ends the process as the system does. SIGHUP,
-// which a remote shell sends when it is cut off, ends nothing.
+// which a remote shell sends when it is cut off, ends nothing; a station takes it as hangups says.
 func onSignal(cancel context.CancelFunc) (stop func()) {
 	signal.Ignore(syscall.SIGHUP)
 	signals := make(chan os.Signal, 1)
@@ -42,6 +42,16 @@ func onSignal(cancel context.CancelFunc) (stop func()) {
 		close(quit)
 		<-done
 		cancel()
+	}
+}
+
+// hangups are the SIGHUPs until stop, which leaves them ignored again.
+func hangups() (c <-chan os.Signal, stop func()) {
+	signals := make(chan os.Signal, 1)
+	signal.Notify(signals, syscall.SIGHUP)
+	return signals, func() {
+		signal.Stop(signals)
+		signal.Ignore(syscall.SIGHUP)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"github.com/rs/zerolog"
 	"golang.org/x/sync/errgroup"
 
+	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/station"
 )
 
@@ -25,25 +26,25 @@ type runCmd struct {
 func (runCmd) Help() string {
 	return "Example: padlark run padlark.toml --capture saturday.plarkcap\n\n" +
 		"Ends on Ctrl-C or SIGTERM with everything written. The next start within ten minutes goes on with the session, " +
-		"its pads and its flights. padlark check --example prints a configuration to start from."
+		"its pads and its flights. On SIGHUP, and from its page \"configuration\", it takes over what was changed in the file, " +
+		"without losing a frame. padlark check --example prints a configuration to start from."
 }
 
 // Run runs the station until it is told to stop.
 func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
-	cfg, err := configuration(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
-	}
-	if c.Data != "" {
-		cfg.Station.Data = c.Data
-	}
-	if err := station.Check(cfg); err != nil {
-		return usageError{fmt.Errorf("%s: %w", orHere(c.Config), err)}
 	}
 	for _, d := range cfg.Doubts() {
 		fmt.Fprintf(io.Err, "padlark: %s line %d: %v\n", orHere(c.Config), d.Line, d.Err)
 	}
-	opt := station.Options{Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In}
+	hangups, stop := hangups()
+	defer stop()
+	opt := station.Options{
+		Config: cfg, Version: softwareVersion(), Capture: c.Capture, Stdin: io.In,
+		ConfigFile: orHere(c.Config), Load: c.load, Reload: hangups,
+	}
 	if !c.Screen {
 		return runStation(ctx, opt, io, c.Quiet, nil)
 	}
@@ -52,6 +53,21 @@ func (c *runCmd) Run(ctx context.Context, io *cmdIO) error {
 		<-ctx.Done()
 		return nil
 	})
+}
+
+// load reads the configuration, at the start and whenever it is to be read again.
+func (c *runCmd) load() (*config.Config, error) {
+	cfg, err := configuration(c.Config)
+	if err != nil {
+		return nil, err
+	}
+	if c.Data != "" {
+		cfg.Station.Data = c.Data
+	}
+	if err := station.Check(cfg); err != nil {
+		return nil, usageError{fmt.Errorf("%s: %w", orHere(c.Config), err)}
+	}
+	return cfg, nil
 }
 
 // screenWords say how a screen on this computer shows the board.
@@ -78,6 +94,7 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	v := newView(sp.of(io.Out), sp.of(io.Err))
 	v.lines.rockets, v.lines.links = opt.Config.Rockets, opt.Config.Links
 	opt.Log = newLog(v)
+	opt.Reloaded = v.reconfigure
 	g, gctx := errgroup.WithContext(ctx)
 	viewCtx, stopView := context.WithCancel(ctx)
 	opt.Ready = func(info station.Info) {

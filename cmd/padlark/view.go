@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"padlark/bus"
+	"padlark/cmd/padlark/config"
 	"padlark/flight"
 )
 
@@ -70,6 +71,13 @@ func (v *view) follow(ctx context.Context, b *bus.Bus, recorded bool) error {
 			v.mu.Unlock()
 		}
 	}
+}
+
+// reconfigure shows the rockets and links of another configuration.
+func (v *view) reconfigure(cfg *config.Config) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.lines.rockets, v.lines.links = cfg.Rockets, cfg.Links
 }
 
 // forget takes what is shown off, because it is not known any more.

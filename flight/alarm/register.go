@@ -125,13 +125,18 @@ func (r *Register) forget(rocket string, now time.Time) {
 		if s.rocket != rocket {
 			return false
 		}
-		if s.open {
-			s.Active, s.Acked = false, true
-			r.changed(s, now)
-		}
+		r.settle(s, now)
 		r.above = max(r.above, s.count)
 		return true
 	})
+}
+
+// settle ends an alarm without anybody's doing.
+func (r *Register) settle(s *slot, now time.Time) {
+	if s.open {
+		s.Active, s.Acked, s.open = false, true, false
+		r.changed(s, now)
+	}
 }
 
 func (r *Register) changed(s *slot, now time.Time) {

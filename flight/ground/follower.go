@@ -109,6 +109,16 @@ func New(r flight.Rocket, s flight.Site) *Follower {
 	return f
 }
 
+// Reconfigure gives the follower another rocket's or site's data; what it has heard
+// stays.
+func (f *Follower) Reconfigure(r flight.Rocket, s flight.Site) {
+	n := New(r, s)
+	if !f.padOwn {
+		f.pad = n.pad
+	}
+	f.site, f.wind, f.parachute = n.site, n.wind, n.parachute
+}
+
 // parachuteSink is the sink rate under the open parachute at sea level in m/s, NaN
 // if mass or diameter is not given.
 func parachuteSink(r flight.Rocket) float64 {

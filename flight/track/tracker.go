@@ -20,6 +20,7 @@ type Config struct {
 // several goroutines.
 type Tracker struct {
 	cfg     Config
+	airDue  bool // the column is not yet that of cfg.Site
 	col     column
 	ref     time.Time // t = 0
 	begun   bool
@@ -64,11 +65,23 @@ func New(cfg Config) *Tracker {
 	return t
 }
 
+// Reconfigure gives the tracker another rocket's or site's data between two
+// samples. The air of a flight stays what it was until the rocket is down.
+func (t *Tracker) Reconfigure(rocket flight.Rocket, site flight.Site) {
+	t.cfg.Rocket, t.cfg.Site, t.airDue = rocket, site, true
+	t.filter.tune = tuneFor(rocket)
+	t.where.Reconfigure(rocket, site)
+}
+
 // Sample takes the next decoded frame and returns what was found with it. The
 // slice is valid until the next call; the events themselves may be kept.
 // Samples come in the order in which they were heard.
 func (t *Tracker) Sample(s *decode.Sample) []flight.Event {
 	t.events = t.events[:0]
+	if t.airDue && !t.flying {
+		air := newColumn(t.cfg.Site)
+		t.col.scale, t.col.bend, t.airDue = air.scale, air.bend, false
+	}
 	if !t.begun {
 		t.begun, t.ref = true, s.At
 		t.last.boot, t.last.newest = s.Boot, s.Boot

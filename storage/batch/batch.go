@@ -59,6 +59,9 @@ func (b *Batch) Put(links map[string]uint16, entries []storage.Entry) {
 	b.Frames, b.Notes = make([]frame, 0, len(entries)), []note{}
 	for _, e := range entries {
 		f := e.Frame
+		if e.Change != nil {
+			continue // the description tells it
+		}
 		if f == nil {
 			b.Notes = append(b.Notes, note{len(b.Frames), e.Event, e.Alarm})
 			continue

@@ -94,7 +94,7 @@ func (f *Follower) Run(ctx context.Context, h func(ctx context.Context, batch []
 	defer r.Close()                //nolint:errcheck // it was only read from
 	f.moveTo(max(f.From, r.Pos())) // nothing of the header is left to take
 	if f.Learnt > 0 {
-		if err := r.GoOnFrom(f.Learnt); err != nil {
+		if err := r.GoOnFrom(f.Learnt, f.Journal.Info()); err != nil {
 			return err
 		}
 	}

@@ -30,6 +30,7 @@ const (
 	noteAlarm = 'A' // flight.Alarm as JSON
 	noteEnd   = 'X' // the session ended in good order, at the note's time
 	noteLost  = 'L' // how many records before it found no room, as a varint
+	// ingest.NoteChange is another configuration.
 )
 
 // BacklogMost is how many bytes may wait in memory while the disk takes nothing.
@@ -116,8 +117,55 @@ func newJournal(path string, info ingest.CaptureInfo, f *os.File) *Journal {
 // Path is the journal's file.
 func (j *Journal) Path() string { return j.path }
 
-// Info is the journal's description.
-func (j *Journal) Info() ingest.CaptureInfo { return j.info }
+// Info is the journal's description as it is now.
+func (j *Journal) Info() ingest.CaptureInfo {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.info
+}
+
+// Change writes that the configuration is another one for frames that pass after a
+// moment; it may have further links. A disk that takes nothing now is an error, and
+// then nothing has changed.
+func (j *Journal) Change(at time.Duration, config string, links []ingest.CaptureLink) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.closed {
+		return ErrClosed
+	}
+	if len(j.pending) > 0 && !j.flush() {
+		return j.trouble
+	}
+	c := ingest.CaptureChange{Config: config}
+	for _, l := range links {
+		if _, had := j.index[l.Name]; !had {
+			c.Links = append(c.Links, l)
+		}
+	}
+	text, err := json.Marshal(c)
+	if err != nil {
+		return fmt.Errorf("write journal: %w", err)
+	}
+	if len(text) > changeMost {
+		return fmt.Errorf("write journal: a configuration of %d bytes is over %d: it can only be taken at a start", len(text), changeMost)
+	}
+	j.newest = max(j.newest, at)
+	j.pending = ingest.AppendNote(j.pending, ingest.NoteChange, at, text)
+	if !j.flush() {
+		j.pending = j.pending[:0] // it was all that waited
+		return j.trouble
+	}
+	j.info = j.info.Changed(c)
+	for i, l := range j.info.Links {
+		j.index[l.Name] = uint16(i)
+	}
+	j.noted = j.end
+	j.wake()
+	return nil
+}
+
+// changeMost is how long a change may be, in bytes: no record is longer.
+const changeMost = 60 << 10
 
 // Frames writes frames of the description's links, which have passed the
 // sequencer, in one go. written says whether all that was ever given to the

@@ -21,6 +21,12 @@ type Decoder interface {
 	Decode(f ingest.Frame) (decode.Sample, error)
 }
 
+// reconfigurer is a Decoder that can go on with another configuration, whose text
+// it is given; any other goes on as it is.
+type reconfigurer interface {
+	Reconfigure(config string) error
+}
+
 // Reader reads a journal from its start.
 type Reader struct {
 	c       *ingest.CaptureReader
@@ -46,9 +52,10 @@ func Open(path string, decoder Decoder) (*Reader, error) {
 }
 
 // GoOnFrom skips what ends at a place or before, a place where a record ends; what
-// the decoder would have learnt of it, it must know. A compressed journal cannot
-// be skipped in.
-func (r *Reader) GoOnFrom(place int64) error {
+// the decoder would have learnt of it, it must know, and info is the description at
+// that place or later. A compressed journal cannot be skipped in.
+func (r *Reader) GoOnFrom(place int64, info ingest.CaptureInfo) error {
+	r.c.Describe(info)
 	if _, err := r.file.Seek(place, io.SeekStart); err != nil {
 		return fmt.Errorf("%s: %w", r.path, err)
 	}
@@ -59,7 +66,7 @@ func (r *Reader) GoOnFrom(place int64) error {
 // Close closes the file.
 func (r *Reader) Close() error { return r.file.Close() }
 
-// Info is the journal's description.
+// Info is the journal's description as far as it has been read.
 func (r *Reader) Info() ingest.CaptureInfo { return r.c.Info() }
 
 // Pos is where the next record begins, in bytes of the uncompressed journal.
@@ -87,7 +94,7 @@ func (r *Reader) Next() (storage.Entry, error) {
 		if err != nil {
 			return e, fmt.Errorf("%s: record that ends at byte %d: %w", r.path, r.c.Pos(), err)
 		}
-		if e.Frame != nil || e.Event != nil || e.Alarm != nil {
+		if e.Frame != nil || e.Event != nil || e.Alarm != nil || e.Change != nil {
 			e.Seq = uint64(r.c.Pos())
 			return e, nil
 		}
@@ -108,6 +115,13 @@ func (r *Reader) entry(rec *ingest.Record) (e storage.Entry, err error) {
 	case noteAlarm:
 		e.Alarm = &flight.Alarm{}
 		err = json.Unmarshal(rec.Text, e.Alarm)
+	case ingest.NoteChange:
+		info := r.c.Info()
+		e.Change = &storage.Change{Session: info.Session, At: int64(rec.Chunk.Heard), Info: info}
+		r.ended = 0
+		if d, ok := r.decoder.(reconfigurer); ok {
+			err = d.Reconfigure(info.Config)
+		}
 	case noteEnd:
 		r.ended = rec.Chunk.Heard
 	case noteLost:

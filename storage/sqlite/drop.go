@@ -13,6 +13,7 @@ var dropOrder = []string{
 	`DELETE FROM frame_blocks WHERE link IN (SELECT id FROM links WHERE session = ?)`,
 	`DELETE FROM rejects WHERE link IN (SELECT id FROM links WHERE session = ?)`,
 	`DELETE FROM notes WHERE session = ?`,
+	`DELETE FROM changes WHERE session = ?`,
 	`DELETE FROM voids WHERE session = ?`,
 	`DELETE FROM corrections WHERE session = ?`,
 	`DELETE FROM corrected_flights WHERE session = ?`,

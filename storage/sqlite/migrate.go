@@ -30,7 +30,18 @@ var ErrOlder = errors.New("archive is of an older version")
 // changes are the steps since the first version, in order, each as SQL: the
 // first leads from firstVersion to the next one. Never change one that was given
 // out; views.sql is run again after the last.
-func changes() []string { return []string{correctionsSQL} }
+func changes() []string {
+	return []string{
+		correctionsSQL,
+		// Other configurations of a session, each from a moment on.
+		`CREATE TABLE changes (
+			session INTEGER NOT NULL REFERENCES sessions(id),
+			at_ns   INTEGER NOT NULL, -- since the epoch
+			config  TEXT NOT NULL,
+			PRIMARY KEY (session, at_ns)
+		) WITHOUT ROWID`,
+	}
+}
 
 // checkVersion returns the file's version, 0 for a new one.
 func checkVersion(ctx context.Context, db *sql.DB, path string, present int) (int, error) {

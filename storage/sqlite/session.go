@@ -21,7 +21,8 @@ type Session struct {
 	Started time.Time // Epoch if zero
 	Ended   time.Time // zero while it runs, or if the daemon was killed
 	Version string    // of padlark
-	Config  string    // text of the configuration
+	Config  string    // text of the configuration that it began with
+	Changes []Change  // to other ones, in order; not stored by StartSession
 	Site    flight.Site
 	Rockets []flight.Rocket
 	Links   []string
@@ -29,6 +30,21 @@ type Session struct {
 	// became known; both are empty while the time has not been fixed.
 	Shift       time.Duration
 	ShiftSource string
+}
+
+// Change is another configuration of a session, for what passed after At, in ns
+// since the epoch.
+type Change struct {
+	At     int64
+	Config string
+}
+
+// Latest is the text of the configuration that the session has come to.
+func (s Session) Latest() string {
+	if n := len(s.Changes); n > 0 {
+		return s.Changes[n-1].Config
+	}
+	return s.Config
 }
 
 // Corrected adds the session's shift to a recorded time.
@@ -220,7 +236,7 @@ func scanSession(row interface{ Scan(...any) error }) (Session, int64, error) {
 	return s, id, nil
 }
 
-// fillSession reads the names of a session's rockets and links.
+// fillSession reads the names of a session's rockets and links, and its changes.
 func (a *Archive) fillSession(ctx context.Context, s *Session, id int64) error {
 	err := each(ctx, a.r, `SELECT config FROM rockets WHERE session = ? ORDER BY id`, []any{id}, func(rows *sql.Rows) error {
 		var text string
@@ -233,6 +249,15 @@ func (a *Archive) fillSession(ctx context.Context, s *Session, id int64) error {
 		}
 		s.Rockets = append(s.Rockets, r)
 		return nil
+	})
+	if err != nil {
+		return err
+	}
+	err = each(ctx, a.r, `SELECT at_ns, config FROM changes WHERE session = ? ORDER BY at_ns`, []any{id}, func(rows *sql.Rows) error {
+		var c Change
+		err := rows.Scan(&c.At, &c.Config)
+		s.Changes = append(s.Changes, c)
+		return err
 	})
 	if err != nil {
 		return err

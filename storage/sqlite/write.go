@@ -156,7 +156,17 @@ func (in *inserter) entry(ctx context.Context, e *storage.Entry) error {
 	if e.Alarm != nil {
 		return in.alarm(ctx, e.Alarm, e.Seq)
 	}
+	if c := e.Change; c != nil {
+		return in.change(ctx, c)
+	}
 	return nil
+}
+
+// change stores that a session's configuration is another from a moment on.
+func (in *inserter) change(ctx context.Context, c *storage.Change) error {
+	_, err := in.exec(ctx, `INSERT INTO changes (session, at_ns, config) SELECT id, ?, ? FROM sessions WHERE name = ?
+		ON CONFLICT DO NOTHING`, c.At, c.Info.Config, c.Session)
+	return err
 }
 
 // setAside keeps an entry that cannot be stored.

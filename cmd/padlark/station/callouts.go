@@ -2,7 +2,12 @@ package station
 
 import (
 	"context"
+	"reflect"
 	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"padlark/cmd/padlark/config"
 
 	"padlark/flight"
 	"padlark/watch"
@@ -20,9 +25,42 @@ type caller struct {
 // bus and its viewers have it: they must not wait for the start of a program.
 const headStart = 5 * time.Millisecond
 
+// startCaller calls out what the watcher finds, until ctx ends, as the configuration
+// says at the time.
+func (s *station) startCaller(ctx context.Context, g *errgroup.Group) {
+	s.watcher.Tell = func(st *flight.State, out watch.Output) {
+		if c := s.caller.Load(); c != nil {
+			c.tell(st, out)
+		}
+	}
+	stop := func() {}
+	call := func(cfg *config.Config) {
+		c := s.newCaller(cfg)
+		s.caller.Store(c)
+		stop()
+		stop = func() {}
+		if c != nil {
+			var speaking context.Context
+			speaking, stop = context.WithCancel(ctx)
+			g.Go(func() error { return c.speaker.Run(speaking) })
+		}
+	}
+	said := s.cfg.Callout
+	call(s.cfg)
+	if c := s.caller.Load(); c != nil && s.rebuilt != nil {
+		c.again(s.rebuilt.newest())
+	}
+	s.callAs = func(cfg *config.Config) {
+		if !reflect.DeepEqual(said, cfg.Callout) {
+			call(cfg)
+			said = cfg.Callout
+		}
+	}
+}
+
 // newCaller makes a caller, nil if nothing is to be said aloud here.
-func (s *station) newCaller() *caller {
-	if len(s.cfg.Callout.Command) == 0 || s.recorded() {
+func (s *station) newCaller(cfg *config.Config) *caller {
+	if len(cfg.Callout.Command) == 0 || s.recorded() {
 		return nil
 	}
 	report := func(err error) {
@@ -32,18 +70,17 @@ func (s *station) newCaller() *caller {
 		}
 		s.log.Info().Msg("the callout command works again")
 	}
-	speaker := callout.NewSpeaker(s.cfg.Callout, report)
+	speaker := callout.NewSpeaker(cfg.Callout, report)
 	speaker.Before = func(ctx context.Context) {
 		ctx, stop := context.WithTimeout(ctx, headStart)
 		defer stop()
 		_ = s.bus.Settle(ctx) // a bus in trouble says so itself
 	}
-	planner := callout.NewPlanner(s.cfg.Callout)
-	if len(s.cfg.Rockets) > 0 {
-		planner.Ours = func(rocket string) bool {
-			_, known := flight.RocketNamed(s.cfg.Rockets, rocket)
-			return known
-		}
+	planner := callout.NewPlanner(cfg.Callout)
+	planner.Ours = func(rocket string) bool {
+		rockets := s.live.Load().Rockets
+		_, known := flight.RocketNamed(rockets, rocket)
+		return known || len(rockets) == 0
 	}
 	return &caller{
 		planner: planner,

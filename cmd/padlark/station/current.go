@@ -22,6 +22,9 @@ type current struct {
 	// run, which nobody sets; both are empty where the system has none.
 	Boot  string `json:"boot,omitempty"`
 	Began int64  `json:"began_ns,omitempty"`
+	// Config is the digest of the configuration that the session has come to, empty
+	// if it is still the one that it began with.
+	Config string `json:"config,omitempty"`
 }
 
 func (s *station) journals() string { return filepath.Join(s.cfg.Station.Data, "journal") }
@@ -29,6 +32,9 @@ func (s *station) journals() string { return filepath.Join(s.cfg.Station.Data, "
 // keepCurrent notes that the session runs, so that it can be gone on with.
 func (s *station) keepCurrent() error {
 	c := current{Session: s.session.ID}
+	if text := s.journal.Info().Config; text != s.began.Text {
+		c.Config = digest(text)
+	}
 	if boot, up, ok := bootClock(); ok {
 		c.Boot, c.Began = boot, (up - s.clock.Now()).Nanoseconds()
 	}

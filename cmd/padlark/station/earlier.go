@@ -59,7 +59,7 @@ func BringIn(ctx context.Context, a *sqlite.Archive, path string) error {
 	if err != nil {
 		return err
 	}
-	decoder, err := newDecoder(cfg)
+	decoder, err := newFollowing(cfg, config.ParseHere)
 	if err != nil {
 		return err
 	}
@@ -81,6 +81,13 @@ func BringIn(ctx context.Context, a *sqlite.Archive, path string) error {
 	}
 	if err := bringEntries(ctx, a, r, session.ID, place); err != nil {
 		return err
+	}
+	if decoder.cfg != cfg { // it is described by what it came to
+		info := r.Info()
+		info.Config = session.Config
+		if err := a.StartSession(ctx, describe(info, decoder.cfg)); err != nil {
+			return err
+		}
 	}
 	if r.Ended() > 0 && had.Ended.IsZero() {
 		return a.EndSession(ctx, session.ID, session.Epoch.Add(r.Ended()))
@@ -122,7 +129,7 @@ func describeJournal(path string) (sqlite.Session, *config.Config, error) {
 	if err != nil {
 		return sqlite.Session{}, nil, fmt.Errorf("%s: %w", path, err)
 	}
-	return (&station{cfg: cfg}).describe(info), cfg, nil
+	return describe(info, cfg), cfg, nil
 }
 
 // packEarlier compresses the journals of sessions that are over.

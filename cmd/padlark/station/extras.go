@@ -9,13 +9,7 @@ import (
 // startExtras starts what a station can do without: pages, callouts, the copy
 // to a time-series server, the uplink. It returns the address of the pages.
 func (s *station) startExtras(ctx context.Context, g *errgroup.Group) (pages string, err error) {
-	if c := s.newCaller(); c != nil {
-		s.watcher.Tell = c.tell
-		if s.rebuilt != nil {
-			c.again(s.rebuilt.newest())
-		}
-		g.Go(func() error { return c.speaker.Run(ctx) })
-	}
+	s.startCaller(ctx, g)
 	if s.copy, err = s.startInflux(ctx, g); err != nil {
 		return "", err
 	}

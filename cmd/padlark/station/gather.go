@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -43,8 +44,9 @@ type Gathering struct {
 // gathered is one session that is open here.
 type gathered struct {
 	journal *journal.Journal
-	info    ingest.CaptureInfo
-	frames  map[string]uint64 // newest frame of each link
+	first   ingest.CaptureInfo // as the journal begins
+	info    ingest.CaptureInfo // as it is now
+	frames  map[string]uint64  // newest frame of each link
 	events  map[string]bool
 	alarms  alarm.Newest
 	missing uint64        // frames that did not come
@@ -116,10 +118,17 @@ func (g *Gathering) Take(_ context.Context, b *batch.Batch) error {
 		g.log.Error().Str("session", b.Session).Msgf("%s sends a session of that name, and it is one of %s: passed over", b.Station, s.info.Station)
 		return nil
 	}
-	entries, err := b.Entries(&s.info)
+	info := s.info
+	if b.Info != nil {
+		info = *b.Info
+	}
+	entries, err := b.Entries(&info)
 	if err != nil {
 		g.log.Error().Err(err).Msg("a batch is passed over")
 		return nil
+	}
+	if err := s.change(b, entries); err != nil {
+		return err
 	}
 	if err := g.write(s, entries); err != nil {
 		return err
@@ -129,6 +138,23 @@ func (g *Gathering) Take(_ context.Context, b *batch.Batch) error {
 		g.sessions[b.Session] = nil
 		return s.close()
 	}
+	return nil
+}
+
+// change takes over that the station goes on with another configuration; a batch
+// that has been here before changes nothing.
+func (s *gathered) change(b *batch.Batch, entries []storage.Entry) error {
+	if b.Info == nil || b.Info.Config == s.info.Config {
+		return nil
+	}
+	i := slices.IndexFunc(entries, func(e storage.Entry) bool { return e.Frame != nil && e.Frame.N > s.frames[e.Frame.Link] })
+	if i < 0 {
+		return nil
+	}
+	if err := s.journal.Change(time.Duration(entries[i].Frame.Passed-1), b.Info.Config, b.Info.Links); err != nil {
+		return fmt.Errorf("keep session %s: %w", s.info.Session, err)
+	}
+	s.info = s.journal.Info()
 	return nil
 }
 
@@ -146,7 +172,7 @@ func (g *Gathering) open(b *batch.Batch) (*gathered, error) {
 			Msg("the stream does not have the beginning of the session any more; frames before its next description are passed over")
 		return nil, nil
 	case errors.Is(err, os.ErrNotExist):
-		s.info = *b.Info
+		s.first, s.info = *b.Info, *b.Info
 		s.journal, err = journal.Create(g.dir, s.info)
 	case err == nil:
 		err = s.goOn(r, path)
@@ -161,7 +187,7 @@ func (g *Gathering) open(b *batch.Batch) (*gathered, error) {
 // goOn goes on with a journal of an earlier run.
 func (s *gathered) goOn(r *journal.Reader, path string) error {
 	defer r.Close() //nolint:errcheck // it was only read from
-	s.info = r.Info()
+	s.first = r.Info()
 	var events []*flight.Event
 	for {
 		e, err := r.Next()
@@ -176,6 +202,7 @@ func (s *gathered) goOn(r *journal.Reader, path string) error {
 			events = append(events, e.Event)
 		}
 	}
+	s.info = r.Info()
 	var err error
 	s.journal, err = journal.GoOn(path, s.info, r.Pos())
 	if err == nil {
@@ -202,17 +229,17 @@ func (g *Gathering) follow(s *gathered) {
 
 // writer is the follower of a session; its configuration came with it.
 func (g *Gathering) writer(s *gathered) (*sqlite.Writer, error) {
-	cfg, err := config.Parse("configuration of session "+s.info.Session, []byte(s.info.Config))
+	cfg, err := config.Parse("configuration of session "+s.info.Session, []byte(s.first.Config))
 	if err != nil {
 		return nil, err
 	}
-	decoder, err := newDecoder(cfg)
+	decoder, err := newFollowing(cfg, config.Parse)
 	if err != nil {
 		return nil, err
 	}
 	_, err = g.archive.Session(g.ctx, s.info.Session)
 	if errors.Is(err, sqlite.ErrNoSession) {
-		err = g.archive.StartSession(g.ctx, (&station{cfg: cfg}).describe(s.info))
+		err = g.archive.StartSession(g.ctx, describe(s.first, cfg))
 	}
 	if err != nil {
 		return nil, err

@@ -15,8 +15,8 @@ import (
 
 // guess proposes a layout for what a link has heard lately, for the page Links.
 func (s *station) guess(link string) (web.LinkGuess, error) {
-	r, ok := s.links.receivers[link]
-	if !ok {
+	r := s.links.receiver(link)
+	if r == nil {
 		return web.LinkGuess{}, web.ErrNotFound
 	}
 	heard := r.Recent()
@@ -24,7 +24,7 @@ func (s *station) guess(link string) (web.LinkGuess, error) {
 	if err != nil {
 		return web.LinkGuess{Link: link, None: err.Error()}, nil
 	}
-	return proposal(s.cfg, r.Config(), g), nil
+	return proposal(s.live.Load(), r.Config(), g), nil
 }
 
 // proposal is a guess as the page shows it, with the text that a configuration needs.
@@ -36,9 +36,9 @@ func proposal(cfg *config.Config, link ingest.LinkConfig, g *guess.Guess) web.Li
 		lines += fmt.Sprintf("\n#     rocket = %q   # whose frames these are", whose)
 	}
 	if g.BuiltIn != "" {
-		out.Config = fmt.Sprintf("# In the [[link]] named %q write, and start the station again:\n#     %s\n# This layout is built in and needs no more.\n", link.Name, lines)
+		out.Config = fmt.Sprintf("# In the [[link]] named %q write, and take it over (page Configuration):\n#     %s\n# This layout is built in and needs no more.\n", link.Name, lines)
 	} else {
-		out.Config = fmt.Sprintf("# 1. In the [[link]] named %q write:\n#     %s\n# 2. Put these lines at the end of the configuration.\n# 3. padlark check FILE, then start the station again.\n%s", link.Name, lines, g.LayoutTOML())
+		out.Config = fmt.Sprintf("# 1. In the [[link]] named %q write:\n#     %s\n# 2. Put these lines at the end of the configuration.\n# 3. Take it over: page Configuration, or start the station again.\n%s", link.Name, lines, g.LayoutTOML())
 	}
 	for _, p := range g.Points {
 		out.Points = append(out.Points, web.GuessPoint{What: p.What, Value: p.Value, Sure: p.Sure.String(), Why: p.Why})

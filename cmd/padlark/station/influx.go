@@ -39,7 +39,7 @@ func (s *station) startInflux(ctx context.Context, g *errgroup.Group) (*influx.W
 		return nil, err
 	}
 	o.Now = func() time.Time { return s.clock.At(s.clock.Now()) }
-	decoder, err := newDecoder(s.cfg)
+	decoder, err := newFollowing(s.began, config.ParseHere)
 	if err != nil {
 		return nil, err
 	}

@@ -3,6 +3,8 @@ package station
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash/crc32"
@@ -16,6 +18,7 @@ import (
 
 	"github.com/klauspost/compress/zstd"
 
+	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/storage/journal"
@@ -48,13 +51,14 @@ func learntPath(path string) string { return strings.TrimSuffix(path, journal.Su
 
 // advance reads the journal on from where b is to its end.
 func (b *rebuilt) advance(ctx context.Context, path string) error {
-	r, err := journal.Open(path, b.decoder)
+	d := &following{Decoder: b.decoder, parse: config.ParseHere}
+	r, err := journal.Open(path, d)
 	if err != nil {
 		return err
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	if b.end > 0 {
-		if err := r.GoOnFrom(b.end); err != nil {
+		if err := r.GoOnFrom(b.end, b.now); err != nil {
 			return err
 		}
 	}
@@ -66,6 +70,11 @@ func (b *rebuilt) advance(ctx context.Context, path string) error {
 		}
 		if err != nil {
 			return err
+		}
+		if e.Change != nil {
+			if err := b.change(e.Change, d.cfg); err != nil {
+				return err
+			}
 		}
 		b.take(&e)
 	}
@@ -100,10 +109,11 @@ func (s *station) readLearnt(path string) (*rebuilt, error) {
 		return nil, fmt.Errorf("read %s: %w", learntPath(path), err)
 	}
 	made, state, _ := bytes.Cut(text, []byte("\n"))
-	if string(made) != s.program() {
-		return nil, fmt.Errorf("%s was written by another padlark", learntPath(path))
+	cfg := s.live.Load()
+	if string(made) != s.program(cfg.Text) {
+		return nil, fmt.Errorf("%s was written by another padlark, or under another configuration", learntPath(path))
 	}
-	decoder, err := newDecoder(s.cfg)
+	decoder, err := newDecoder(cfg)
 	if err != nil {
 		return nil, err
 	}
@@ -151,9 +161,9 @@ func tailOf(path string, place int64) (uint32, error) {
 	return crc32.Checksum(text, crc32.MakeTable(crc32.Castagnoli)), nil
 }
 
-// program tells one build of padlark from another: the rules may be others where
-// the types are the same.
-func (s *station) program() string {
+// program tells one build of padlark from another, and one configuration from
+// another: the rules may be others where the types are the same.
+func (s *station) program(config string) string {
 	path, err := os.Executable()
 	if err != nil {
 		return s.opt.Version
@@ -162,7 +172,13 @@ func (s *station) program() string {
 	if err != nil {
 		return s.opt.Version
 	}
-	return fmt.Sprintf("padlark %s, %d bytes of %s", s.opt.Version, info.Size(), info.ModTime().UTC().Format(time.RFC3339Nano))
+	return fmt.Sprintf("padlark %s, %d bytes of %s, configuration %s", s.opt.Version, info.Size(), info.ModTime().UTC().Format(time.RFC3339Nano), digest(config))
+}
+
+// digest tells one text from another.
+func digest(text string) string {
+	sum := sha256.Sum256([]byte(text))
+	return hex.EncodeToString(sum[:])
 }
 
 // known is what a snapshot of a rebuilt must be told: the compiled layouts, which are
@@ -195,7 +211,7 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 	if err != nil {
 		return 0, err
 	}
-	text, err := snapshot.Append([]byte(s.program()+"\n"), b, known)
+	text, err := snapshot.Append([]byte(s.program(b.now.Config)+"\n"), b, known)
 	if err != nil {
 		return 0, err
 	}
@@ -328,6 +344,6 @@ func (s *station) spareDecoding(f follower) {
 		return
 	}
 	if b := s.loadLearnt(s.journal.Path()); b != nil {
-		f.Spare(b.decoder, b.end)
+		f.Spare(&following{Decoder: b.decoder, parse: config.ParseHere}, b.end)
 	}
 }

@@ -29,7 +29,8 @@ func longSession(b *testing.B, cfg *config.Config, frames int) {
 	b.Helper()
 	const boards, hz = 8, 50
 	lasted := time.Duration(frames) * time.Second / (boards * hz)
-	s := &station{cfg: cfg, log: zerolog.Nop(), opt: Options{Config: cfg}, links: &links{}}
+	s := newStation(Options{Config: cfg, Log: zerolog.Nop()})
+	s.links = &links{}
 	s.clock = ingest.ContinueClock(time.Now().Add(-lasted-5*time.Second), lasted+5*time.Second)
 	ctx := b.Context()
 	if err := os.MkdirAll(cfg.Station.Data, 0o755); err != nil {

@@ -181,7 +181,7 @@ func (d *fieldDay) station(t testing.TB, frames int) *station {
 	t.Helper()
 	cfg := *d.cfg
 	cfg.Station.Data = t.TempDir()
-	s := &station{cfg: &cfg, log: zerolog.Nop()}
+	s := newStation(Options{Config: &cfg, Log: zerolog.Nop()})
 	j, err := journal.Create(s.journals(), d.info)
 	if err != nil {
 		t.Fatal(err)

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -23,11 +25,18 @@ const captureFlush = 500 * time.Millisecond
 // links are all receivers of a station. They run on the clock, or, when every
 // link is a capture, on the time of the recording at full speed.
 type links struct {
+	opt     Options
+	env     ingest.Env
+	capture *ingest.CaptureWriter
+
+	mu        sync.RWMutex // what a reload changes
 	cfg       *config.Config
-	opt       Options
 	receivers map[string]*ingest.Receiver
 	order     []*ingest.Receiver
-	capture   *ingest.CaptureWriter
+	running   map[string]*one
+	alive     int                     // receivers that have not ended
+	begin     func(*ingest.Receiver)  // starts one beside the others
+	hold      func() (release func()) // keeps the line going while none runs
 
 	merge   *ingest.Merge        // recorded only
 	virtual *ingest.VirtualClock // recorded only
@@ -61,6 +70,7 @@ func (l *links) connect(clock ingest.Clock, b *bus.Bus) error {
 		}
 		env.Tee = l.capture.WriteChunk
 	}
+	l.env = env
 	for _, lc := range l.cfg.Links {
 		if err := l.add(lc, env); err != nil {
 			return err
@@ -69,21 +79,35 @@ func (l *links) connect(clock ingest.Clock, b *bus.Bus) error {
 	return nil
 }
 
-func (l *links) add(lc ingest.LinkConfig, env ingest.Env) error {
-	layout, ok := l.cfg.Layout(lc.Layout)
+// newReceiver makes the receiver of a link of a configuration.
+func newReceiver(cfg *config.Config, lc ingest.LinkConfig, env ingest.Env) (*ingest.Receiver, error) {
+	layout, ok := cfg.Layout(lc.Layout)
 	if !ok {
-		return fmt.Errorf("link %q: there is no layout %q", lc.Name, lc.Layout)
+		return nil, fmt.Errorf("link %q: there is no layout %q", lc.Name, lc.Layout)
 	}
 	r, err := ingest.NewReceiver(lc, layout.Framing, env)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if layout.Framing.Kind == ingest.FramingSync && layout.Framing.Sync == "" {
-		p, err := decode.Compile(layout, l.cfg.AllLayouts())
+	if checksFrame(layout) {
+		p, err := decode.Compile(layout, cfg.AllLayouts())
 		if err != nil {
-			return fmt.Errorf("link %q: %w", lc.Name, err)
+			return nil, fmt.Errorf("link %q: %w", lc.Name, err)
 		}
-		r.SetCheck(p.Unharmed) // only the checksum tells where messages begin
+		r.SetCheck(p.Unharmed)
+	}
+	return r, nil
+}
+
+// checksFrame says whether only a layout's checksum tells where messages begin.
+func checksFrame(l decode.Layout) bool {
+	return l.Framing.Kind == ingest.FramingSync && l.Framing.Sync == ""
+}
+
+func (l *links) add(lc ingest.LinkConfig, env ingest.Env) error {
+	r, err := newReceiver(l.cfg, lc, env)
+	if err != nil {
+		return err
 	}
 	l.receivers[lc.Name] = r
 	l.order = append(l.order, r)
@@ -165,14 +189,39 @@ func (l *links) part(lc ingest.LinkConfig) (string, error) {
 
 // counter is where the decoder's findings about a link are counted.
 func (l *links) counter(link string) decodeCounter {
-	if r, ok := l.receivers[link]; ok {
+	if r := l.receiver(link); r != nil {
 		return r.Stats()
 	}
 	return nil
 }
 
+// had says whether there was a link of a name at the start.
+func (l *links) had(name string) bool {
+	return slices.ContainsFunc(l.opt.Config.Links, func(c ingest.LinkConfig) bool { return c.Name == name })
+}
+
+// receiver is that of a link, nil if there is none.
+func (l *links) receiver(link string) *ingest.Receiver {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	return l.receivers[link]
+}
+
+// names are those of the links.
+func (l *links) names() []string {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	out := make([]string, len(l.order))
+	for i, r := range l.order {
+		out[i] = r.Config().Name
+	}
+	return out
+}
+
 // health is how every link is now.
 func (l *links) health() []ingest.Health {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
 	out := make([]ingest.Health, len(l.order))
 	for i, r := range l.order {
 		out[i] = r.Health()
@@ -187,9 +236,18 @@ func (l *links) run(ctx context.Context, out func(ingest.Frame) error) error {
 		return ingest.Replay(ctx, l.merge, l.virtual, l.byPart, out)
 	}
 	g, gctx := errgroup.WithContext(ctx)
-	for _, r := range l.order {
-		g.Go(func() error { return r.Run(gctx, out) })
+	l.mu.Lock()
+	l.running = map[string]*one{}
+	l.begin = func(r *ingest.Receiver) { l.start(gctx, g, r, out) }
+	l.hold = func() func() {
+		held, release := context.WithCancel(gctx)
+		g.Go(func() error { <-held.Done(); return nil })
+		return release
 	}
+	for _, r := range l.order {
+		l.begin(r)
+	}
+	l.mu.Unlock()
 	return g.Wait()
 }
 

@@ -48,7 +48,8 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Flights:    flights,
 		Voids:      flights,
 		Corrector:  flights,
-		Sounder:    sounders{s.cfg, s.archive, s.opt.Version},
+		Sounder:    sounders{s.live.Load, s.archive, s.opt.Version},
+		Config:     s,
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
 		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.own},
 		Exporter:   exporter{s.archive},
@@ -58,7 +59,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		NewMachine: s.newMachine,
 		Ready: func(ctx context.Context) []web.Finding {
 			synced, _ := SystemClock()
-			return ready.Run(ctx, s.cfg, ready.Options{Running: true, Now: s.now(), Synced: synced})
+			return ready.Run(ctx, s.live.Load(), ready.Options{Running: true, Now: s.now(), Synced: synced})
 		},
 		Guess:   s.guess,
 		Clock:   s.webClock(),
@@ -69,6 +70,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	if err != nil {
 		return "", err
 	}
+	s.pages = srv
 	g.Go(func() error { return archive.Run(ctx) })
 	g.Go(func() error { return srv.Run(ctx) })
 	addr, err := srv.Addr(ctx)
@@ -138,7 +140,42 @@ func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
 		return nil, err
 	}
 	// Readers of the archive give corrected times, so the epoch is corrected too.
-	return watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
+	e, err := watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
+	if err != nil {
+		return nil, err
+	}
+	later, err := laterConfigs(rec)
+	if err != nil {
+		return nil, err
+	}
+	return e, plan(e, rec, later)
+}
+
+// laterConfig is what a session has come to at a moment, in ns since its epoch.
+type laterConfig struct {
+	at  int64
+	cfg *config.Config
+}
+
+func laterConfigs(rec sqlite.Session) ([]laterConfig, error) {
+	var out []laterConfig
+	for _, c := range rec.Changes {
+		cfg, err := config.Parse("configuration that session "+rec.ID+" has come to", []byte(c.Config))
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, laterConfig{c.At, cfg})
+	}
+	return out, nil
+}
+
+// plan tells an engine of the configurations that a session has come to.
+func plan(e *watch.Engine, rec sqlite.Session, later []laterConfig) error {
+	var all []watch.Change
+	for _, c := range later {
+		all = append(all, watch.Change{At: c.at, Config: engineConfig(c.cfg, rec.ID, rec.Epoch)})
+	}
+	return e.Plan(all)
 }
 
 // acker acknowledges alarms of the rockets and of the station.

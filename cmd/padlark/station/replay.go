@@ -22,7 +22,9 @@ const replayTold = 4096
 type ReplayOptions struct {
 	Archive *sqlite.Archive
 	Session sqlite.Session
-	Config  *config.Config
+	// Config is what to decode and watch with; nil is what the session was recorded
+	// with, and came to.
+	Config *config.Config
 	// Speed is a multiple of real time; 0 is as fast as the computer can.
 	Speed float64
 	// Rocket restricts the replay to the frames of one rocket; empty is all.
@@ -47,12 +49,25 @@ func Replay(ctx context.Context, o ReplayOptions) ([]flight.Event, error) {
 }
 
 func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event, error) {
+	var later []laterConfig
+	if o.Config == nil {
+		var err error
+		if o.Config, err = config.Parse("configuration recorded with session "+o.Session.ID, []byte(o.Session.Config)); err != nil {
+			return nil, err
+		}
+		if later, err = laterConfigs(o.Session); err != nil {
+			return nil, err
+		}
+	}
 	decoder, err := newDecoder(o.Config)
 	if err != nil {
 		return nil, err
 	}
 	engine, err := watch.NewEngine(engineConfig(o.Config, o.Session.ID, o.Session.Epoch))
 	if err != nil {
+		return nil, err
+	}
+	if err := plan(engine, o.Session, later); err != nil {
 		return nil, err
 	}
 	var events []flight.Event
@@ -65,19 +80,24 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 	if o.Ready != nil {
 		o.Ready(Info{Session: o.Session.ID, Bus: b})
 	}
-	err = o.play(ctx, b, seq, watcher)
+	err = o.play(ctx, b, seq, watcher, later)
 	// Only after the watcher has stopped are the events complete.
 	watcher.Stop()
 	return events, err
 }
 
 // play passes the frames on and waits until they have been watched.
-func (o ReplayOptions) play(ctx context.Context, b *bus.Bus, seq *sequencer, watcher *watch.Watcher) error {
+func (o ReplayOptions) play(ctx context.Context, b *bus.Bus, seq *sequencer, watcher *watch.Watcher, later []laterConfig) error {
 	start, n := time.Now(), 0
 	one := make([]ingest.Frame, 1)
 	err := o.Archive.Frames(ctx, o.Session.ID, sqlite.FrameFilter{Rocket: o.Rocket}, func(f ingest.Frame) error {
 		if err := o.pace(ctx, start, f.Passed, seq); err != nil {
 			return err
+		}
+		for ; len(later) > 0 && f.Passed > later[0].at; later = later[1:] {
+			if err := seq.decoder.Reconfigure(decoderConfig(later[0].cfg)); err != nil {
+				return err
+			}
 		}
 		one[0] = f
 		if err := seq.pass(ctx, one); err != nil {

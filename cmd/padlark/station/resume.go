@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
@@ -23,10 +24,11 @@ import (
 // rebuilt is what the journal of a session that was interrupted makes of decoder
 // and watcher.
 type rebuilt struct {
-	info    ingest.CaptureInfo
-	end     int64  // of the last whole record
-	from    int64  // where what was kept beside the journal ended, 0 if nothing was
-	tail    uint32 // of the journal before the end, set when it is kept
+	info    ingest.CaptureInfo // as the journal begins
+	now     ingest.CaptureInfo // and as it is described at the end
+	end     int64              // of the last whole record
+	from    int64              // where what was kept beside the journal ended, 0 if nothing was
+	tail    uint32             // of the journal before the end, set when it is kept
 	decoder *decode.Decoder
 	engine  *watch.Engine
 	frames  map[string]uint64 // number of the last frame of each link
@@ -43,17 +45,21 @@ func (s *station) rebuild(ctx context.Context, path string) (*rebuilt, error) {
 		b.from = b.end
 		return b, b.advance(ctx, path)
 	}
+	_, cfg, err := describeJournal(path)
+	if err != nil {
+		return nil, err
+	}
 	b := &rebuilt{frames: map[string]uint64{}, last: -1, events: map[string]flight.Event{}, alarms: alarm.Newest{}}
 	r, err := journal.Open(path, nil)
 	if err != nil {
 		return nil, err
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
-	b.info = r.Info()
-	if b.decoder, err = newDecoder(s.cfg); err != nil {
+	b.info, b.now = r.Info(), r.Info()
+	if b.decoder, err = newDecoder(cfg); err != nil {
 		return nil, err
 	}
-	if b.engine, err = watch.NewEngine(engineConfig(s.cfg, b.info.Session, b.info.Epoch)); err != nil {
+	if b.engine, err = watch.NewEngine(engineConfig(cfg, b.info.Session, b.info.Epoch)); err != nil {
 		return nil, err
 	}
 	return b, b.advance(ctx, path)
@@ -78,8 +84,17 @@ func (b *rebuilt) take(e *storage.Entry) {
 	}
 }
 
-func (b *rebuilt) watch(s *decode.Sample) {
-	out := b.engine.Sample(s)
+func (b *rebuilt) watch(s *decode.Sample) { b.add(b.engine.Sample(s)) }
+
+// change goes on with another configuration.
+func (b *rebuilt) change(c *storage.Change, cfg *config.Config) error {
+	out, err := b.engine.Reconfigure(c.At, engineConfig(cfg, b.info.Session, b.info.Epoch))
+	b.add(out)
+	b.now = c.Info
+	return err
+}
+
+func (b *rebuilt) add(out watch.Output) {
 	b.made.Events = append(b.made.Events, out.Events...)
 	b.made.Alarms = append(b.made.Alarms, out.Alarms...)
 }
@@ -133,7 +148,7 @@ func (s *station) resume(ctx context.Context) (bool, error) {
 		return false, nil
 	}
 	path := filepath.Join(s.journals(), cur.Session+journal.Suffix)
-	if !s.isOurs(path) {
+	if !s.isOurs(path, cur) {
 		return false, nil
 	}
 	b, err := s.rebuild(ctx, path)
@@ -149,7 +164,10 @@ func (s *station) resume(ctx context.Context) (bool, error) {
 	if !ok || b.last < 0 {
 		return false, nil
 	}
-	if s.journal, err = journal.GoOn(path, b.info, b.end); err != nil {
+	if _, s.began, err = describeJournal(path); err != nil {
+		return false, err
+	}
+	if s.journal, err = journal.GoOn(path, b.now, b.end); err != nil {
 		return false, err
 	}
 	for _, e := range b.events {
@@ -161,15 +179,20 @@ func (s *station) resume(ctx context.Context) (bool, error) {
 	return true, s.begin(ctx)
 }
 
-// isOurs says whether a journal was written under this configuration.
-func (s *station) isOurs(path string) bool {
+// isOurs says whether a journal was written under this configuration, or has come to
+// it.
+func (s *station) isOurs(path string, cur current) bool {
 	r, err := journal.Open(path, nil)
 	if err != nil {
 		return false // it is brought in, or told, with the others
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	info := r.Info()
-	return info.Config == s.cfg.Text && info.Station == s.cfg.Station.Name && info.Session == journal.SessionOf(path)
+	same := info.Config == s.cfg.Text
+	if cur.Config != "" {
+		same = cur.Config == digest(s.cfg.Text)
+	}
+	return same && info.Station == s.cfg.Station.Name && info.Session == journal.SessionOf(path)
 }
 
 // howLong asks the clocks how far the session is by now.
@@ -194,11 +217,12 @@ func (s *station) startSession(ctx context.Context) error {
 		// The same recording gives the same session, so that two runs can be compared.
 		id = s.clock.Epoch.UTC().Format("20060102-150405") + "-rec"
 	}
+	s.began = s.cfg
 	info := ingest.CaptureInfo{
 		Station: s.cfg.Station.Name, Epoch: s.clock.Epoch, Links: ingest.CaptureLinks(s.cfg.Links),
 		Session: id, Config: s.cfg.Text, Version: s.opt.Version,
 	}
-	s.session = s.describe(info)
+	s.session = describe(info, s.cfg)
 	if s.recorded() {
 		// Its journal would be a second copy of the captures: a second run of them
 		// writes it anew.
@@ -218,11 +242,11 @@ func (s *station) startSession(ctx context.Context) error {
 	return s.begin(ctx)
 }
 
-// describe is the archive's row of a session of this configuration.
-func (s *station) describe(info ingest.CaptureInfo) sqlite.Session {
+// describe is the archive's row of a session of a configuration.
+func describe(info ingest.CaptureInfo, cfg *config.Config) sqlite.Session {
 	out := sqlite.Session{
 		ID: info.Session, Station: info.Station, Epoch: info.Epoch.UTC().Round(0), Version: info.Version, Config: info.Config,
-		Site: s.cfg.Site, Rockets: s.cfg.Rockets,
+		Site: cfg.Site, Rockets: cfg.Rockets,
 	}
 	for _, l := range info.Links {
 		out.Links = append(out.Links, l.Name)
@@ -234,7 +258,7 @@ func (s *station) describe(info ingest.CaptureInfo) sqlite.Session {
 func (s *station) sessionOf(ctx context.Context, info ingest.CaptureInfo) (sqlite.Session, error) {
 	old, err := s.archive.Session(ctx, info.Session)
 	if errors.Is(err, sqlite.ErrNoSession) {
-		return s.describe(info), nil
+		return describe(info, s.cfg), nil
 	}
 	return old, err
 }

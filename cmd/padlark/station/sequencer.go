@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"sync"
 	"time"
 
@@ -230,6 +231,43 @@ func (q *sequencer) liveTick(ctx context.Context, now time.Duration) error {
 	}
 	q.due = now
 	return q.work(ctx)
+}
+
+// between does something between two frames of a live line: those that come
+// meanwhile wait. at is its place, after all that has passed and before all that
+// comes.
+func (q *sequencer) between(clock ingest.Clock, do func(at int64) error) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.room == nil {
+		q.room = sync.NewCond(&q.mu)
+	}
+	for q.busy {
+		q.room.Wait()
+	}
+	if q.failed != nil {
+		return q.failed
+	}
+	at := max(q.stamped+1, int64(clock.Now()))
+	q.busy, q.stamped = true, at
+	q.mu.Unlock()
+	err := do(at)
+	q.mu.Lock()
+	q.busy = false
+	return errors.Join(err, q.work(context.Background()))
+}
+
+// counted says how many frames of some links have come by receivers that are gone:
+// those that come by new ones are numbered on. It is called within between.
+func (q *sequencer) counted(frames map[string]uint64) {
+	before := map[string]uint64{}
+	maps.Copy(before, q.before)
+	for link, n := range frames {
+		before[link] += n
+	}
+	q.mu.Lock()
+	q.before = before
+	q.mu.Unlock()
 }
 
 // work passes on what waits, unless somebody does. The caller has the lock, which

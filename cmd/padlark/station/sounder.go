@@ -20,7 +20,7 @@ import (
 // sounders reads for the page what a board beeps, and keeps it in the archive of the
 // running station, as a session of its own.
 type sounders struct {
-	cfg     *config.Config
+	cfg     func() *config.Config
 	archive *sqlite.Archive
 	version string
 }
@@ -31,7 +31,7 @@ const pageLink = "sounder-page"
 // Layouts are the configured codes.
 func (s sounders) Layouts() []web.SounderLayout {
 	var out []web.SounderLayout
-	for _, l := range s.cfg.Layouts {
+	for _, l := range s.cfg().Layouts {
 		if l.Form == decode.Beeps {
 			c := sounder.Code(l).Filled()
 			out = append(out, web.SounderLayout{Name: l.Name, Unit: c.Unit, Step: c.Step})
@@ -42,7 +42,7 @@ func (s sounders) Layouts() []web.SounderLayout {
 
 // Hear reads a recording that the page has made: no program is started for it.
 func (s sounders) Hear(ctx context.Context, layout string, sound io.Reader) ([]web.Tone, error) {
-	l, err := sounder.Layout(s.cfg, layout)
+	l, err := sounder.Layout(s.cfg(), layout)
 	if err != nil {
 		return nil, err
 	}
@@ -74,11 +74,11 @@ func tone(t sounder.Heard, code beeps.Code) web.Tone {
 
 // Keep reads a strip once more, and makes a flight of it.
 func (s sounders) Keep(ctx context.Context, layout, rocket string, strip []byte, at time.Time) (web.FlightID, error) {
-	l, err := sounder.Layout(s.cfg, layout)
+	l, err := sounder.Layout(s.cfg(), layout)
 	if err != nil {
 		return web.FlightID{}, err
 	}
-	if _, known := flight.RocketNamed(s.cfg.Rockets, rocket); !known {
+	if _, known := flight.RocketNamed(s.cfg().Rockets, rocket); !known {
 		return web.FlightID{}, fmt.Errorf("there is no rocket %q in the configuration", rocket)
 	}
 	parsed, err := hear.ParseStrip(strip)
@@ -89,7 +89,7 @@ func (s sounders) Keep(ctx context.Context, layout, rocket string, strip []byte,
 		Tones:  []sounder.Heard{{Strip: parsed, Bytes: strip, Reading: beeps.Read(parsed, sounder.Code(l)), At: time.Duration(len(parsed.DB)) * hear.StepMs * time.Millisecond}},
 		Length: time.Duration(len(parsed.DB)) * hear.StepMs * time.Millisecond, Sum: sha256.Sum256(strip),
 	}
-	session, found, err := sounder.Keep(ctx, sounder.Keeping{Archive: s.archive, Dir: s.cfg.Station.Data, Version: s.version, Config: s.cfg.Text,
+	session, found, err := sounder.Keep(ctx, sounder.Keeping{Archive: s.archive, Dir: s.cfg().Station.Data, Version: s.version, Config: s.cfg().Text,
 		Link: pageLink, Layout: l.Name, Rocket: rocket, Epoch: at}, &rec)
 	if err != nil {
 		return web.FlightID{}, err
@@ -105,7 +105,7 @@ const (
 
 // Beep is a WAV file of a number.
 func (s sounders) Beep(layout string, number int) ([]byte, error) {
-	l, err := sounder.Layout(s.cfg, layout)
+	l, err := sounder.Layout(s.cfg(), layout)
 	if err != nil {
 		return nil, err
 	}

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -20,6 +22,7 @@ import (
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 	"padlark/watch"
+	"padlark/web"
 )
 
 // drainTime is how long the line may take to empty itself when it stops, and
@@ -39,6 +42,13 @@ type Options struct {
 	Capture string
 	// Stdin is what a link with stdin = true reads.
 	Stdin io.Reader
+	// ConfigFile is the file of Config, and Load reads it again when Reload is
+	// received from or somebody asks on the pages; Reloaded, if set, is called with
+	// what was taken over. Without Load the configuration stays what it is.
+	ConfigFile string
+	Load       func() (*config.Config, error)
+	Reload     <-chan os.Signal
+	Reloaded   func(*config.Config)
 	// Ready, if set, is called once, when the line is open, with what viewers
 	// need. The bus must not be used after Run has returned.
 	Ready func(Info)
@@ -60,7 +70,9 @@ type Info struct {
 // station is one running line.
 type station struct {
 	opt     Options
-	cfg     *config.Config
+	cfg     *config.Config                // of the start: where data, bus and pages are
+	live    atomic.Pointer[config.Config] // as it is now, see reload
+	began   *config.Config                // with which the session's journal begins
 	log     zerolog.Logger
 	archive *sqlite.Archive
 	// passphrase is that of the pages if the station made it.
@@ -79,11 +91,21 @@ type station struct {
 	uplink     *uplink        // nil if none is configured
 	writer     *sqlite.Writer
 	own        *ownAlarms
-	fix        *clockFix // nil on a recording's own time
+	pages      *web.Server // nil if there are none
+	caller     atomic.Pointer[caller]
+	callAs     func(*config.Config) // calls out as another configuration says
+	reloading  sync.Mutex           // one reload at a time
+	fix        *clockFix            // nil on a recording's own time
 
 	toPack      []string // journals of earlier sessions, all in the archive
 	archiveAnew bool     // the archive was damaged and is made anew
 	over        bool     // the session was a recording's, and has ended for good
+}
+
+func newStation(opt Options) *station {
+	s := &station{opt: opt, cfg: opt.Config, began: opt.Config, log: opt.Log}
+	s.live.Store(opt.Config)
+	return s
 }
 
 // Run opens the line, runs it until ctx ends or every recorded link has been
@@ -91,7 +113,7 @@ type station struct {
 // with the session, if it comes soon and nothing was recorded.
 func Run(ctx context.Context, opt Options) error {
 	fitMachine(opt.Log)
-	s := &station{opt: opt, cfg: opt.Config, log: opt.Log}
+	s := newStation(opt)
 	err := s.open(ctx)
 	switch {
 	case err == nil:
@@ -152,19 +174,20 @@ func (s *station) openLine(ctx context.Context) error {
 	if err := s.links.connect(s.clock, s.bus); err != nil {
 		return err
 	}
-	decoders := [2]*decode.Decoder{} // of the line, and of the archive's follower
-	for i := range decoders {
-		var err error
-		if decoders[i], err = newDecoder(s.cfg); err != nil {
-			return err
-		}
+	decoder, err := newDecoder(s.cfg)
+	if err != nil {
+		return err
+	}
+	follower, err := newFollowing(s.began, config.ParseHere)
+	if err != nil {
+		return err
 	}
 	engine, err := watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch))
 	if err != nil {
 		return err
 	}
 	s.seq = &sequencer{
-		session: s.session.ID, epoch: s.clock.Epoch, journal: s.journal, out: s.bus, decoder: decoders[0], stats: s.links.counter,
+		session: s.session.ID, epoch: s.clock.Epoch, journal: s.journal, out: s.bus, decoder: decoder, stats: s.links.counter,
 	}
 	if b := s.rebuilt; b != nil {
 		engine, s.seq.decoder, s.seq.before = b.engine, b.decoder, b.frames
@@ -175,7 +198,7 @@ func (s *station) openLine(ctx context.Context) error {
 		engine.Restore(b.alarms.List())
 		s.out.standing.restore(b.newest())
 	}
-	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, decoders[1]); err != nil {
+	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, follower); err != nil {
 		return err
 	}
 	s.spareDecoding(s.writer)
@@ -192,13 +215,13 @@ func (s *station) openLine(ctx context.Context) error {
 
 // fill reads the session's samples between two moments out of its journal.
 func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error {
-	d, err := newDecoder(s.cfg)
+	d, err := newFollowing(s.began, config.ParseHere)
 	if err != nil {
 		return err
 	}
 	learnt := s.loadLearnt(s.journal.Path())
 	if learnt != nil && learnt.last <= after {
-		d = learnt.decoder
+		d.Decoder = learnt.decoder
 	} else {
 		learnt = nil
 	}
@@ -208,7 +231,7 @@ func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	if learnt != nil {
-		if err := r.GoOnFrom(learnt.end); err != nil {
+		if err := r.GoOnFrom(learnt.end, learnt.now); err != nil {
 			return err
 		}
 	}
@@ -252,6 +275,7 @@ func (s *station) run(ctx context.Context) error {
 	g.Go(func() error { return s.keepRoom(gctx) })
 	g.Go(func() error { return s.packEarlier(gctx) })
 	g.Go(func() error { return s.keepLearnt(gctx) })
+	g.Go(func() error { return s.hangups(gctx) })
 	if s.fix != nil {
 		g.Go(func() error { return s.fix.run(gctx, s.cfg.Station.Data) })
 	}
@@ -361,6 +385,14 @@ func engineConfig(c *config.Config, session string, epoch time.Time) watch.Confi
 
 // newDecoder makes a decoder for all links of a configuration.
 func newDecoder(c *config.Config) (*decode.Decoder, error) {
+	d, err := decode.New(decoderConfig(c))
+	if err != nil {
+		return nil, fmt.Errorf("make decoder: %w", err)
+	}
+	return d, nil
+}
+
+func decoderConfig(c *config.Config) decode.Config {
 	dc := decode.Config{Layouts: c.Layouts}
 	for _, l := range c.Links {
 		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: l.Layouts(), Rocket: l.Rocket})
@@ -368,9 +400,5 @@ func newDecoder(c *config.Config) (*decode.Decoder, error) {
 	for _, r := range c.Rockets {
 		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
 	}
-	d, err := decode.New(dc)
-	if err != nil {
-		return nil, fmt.Errorf("make decoder: %w", err)
-	}
-	return d, nil
+	return dc
 }
