@@ -6,7 +6,11 @@
 // It imports ingest/beeps for the strip and nothing else of ours, and is pure: no
 // I/O, no clock, no goroutine.
 //
-//	strip + Code -> levels -> timing -> candidates -> Reading
+//	strip + Code -> ear -> timing -> candidates -> Reading
+//
+// The ear weighs each stretch that may be a beep; the timing is learned from the best
+// path through the code's graph; the candidates are numbers, each weighed over all
+// its repeats at once. A number is sure when the next is far behind.
 //
 // Three words. A beep is one stretch of tone, short, long or the lead. A group is
 // beeps that belong to one digit or one mark. A repeat is one whole reading from

@@ -15,11 +15,17 @@ type node struct {
 	next []int
 }
 
-// spans says how likely each length of each kind is, in steps.
+// spans says how likely each length of each kind is, in steps, and what a strip says
+// for a tone of each length from each step on.
 type spans struct {
+	by    int // rows of a step
+	steps int
+	ear   *ear
 	least [numKinds]int
 	log   [numKinds][]float64 // from least on
 	mean  [numKinds]int
+	on    [numKinds][]float64 // [step][length from least on]: with the length's own
+	work  *search             // whose tables may be used for on; nil for new ones
 }
 
 // openCost is what a pause of any length costs, in nats, as a likelihood of its
@@ -28,8 +34,8 @@ const openCost = 3.0
 
 // newSpans spreads the lengths (in steps) by a relative standard deviation for each
 // kind, normal in the logarithm.
-func newSpans(mean, spread [numKinds]float64) spans {
-	var s spans
+func newSpans(e *ear, by int, mean, spread [numKinds]float64) *spans {
+	s := &spans{by: by, steps: e.rows() / by, ear: e}
 	for k := range mean {
 		m, sd := max(1, mean[k]), spread[k]
 		lo, hi := max(1, int(m*math.Exp(-2.7*sd))), int(math.Ceil(m*math.Exp(2.7*sd)))
@@ -50,6 +56,61 @@ func newSpans(mean, spread [numKinds]float64) spans {
 	return s
 }
 
+// listen fills in what the strip says for a kind.
+func (s *spans) listen(k kind) {
+	if s.on[k] != nil {
+		return
+	}
+	logs := s.log[k]
+	n := len(logs)
+	out := s.table(k, (s.steps+1)*n)
+	whole := max(1, pieceRows/s.by) // steps of a piece
+	if s.least[k]+n-1 <= 2*whole {
+		for t := range s.steps + 1 {
+			for i := 0; i < n && t+s.least[k]+i <= s.steps; i++ {
+				out[t*n+i] = logs[i] + s.tone(t, t+s.least[k]+i)
+			}
+		}
+		s.on[k] = out
+		return
+	}
+	// Long ones are summed up from pieces.
+	piece := make([]float64, s.steps+1)
+	for t := range piece {
+		if t+whole <= s.steps {
+			piece[t] = s.tone(t, t+whole)
+		}
+	}
+	for t := range s.steps + 1 {
+		sum, at, i := 0.0, t, 0
+		for at < t+s.least[k]+n-1 && i < n && at <= s.steps {
+			for ; i < n && t+s.least[k]+i < at+whole; i++ {
+				out[t*n+i] = logs[i] + sum + piece[at]*float64(t+s.least[k]+i-at)/float64(whole)
+			}
+			sum += piece[at]
+			at += whole
+		}
+		if i < n && at <= s.steps {
+			out[t*n+i] = logs[i] + sum
+		}
+	}
+	s.on[k] = out
+}
+
+func (s *spans) table(k kind, n int) []float64 {
+	if s.work == nil {
+		return make([]float64, n)
+	}
+	t := &s.work.tables[k]
+	if cap(*t) < n {
+		*t = make([]float64, n)
+	}
+	return (*t)[:n]
+}
+
+// tone is what the strip says for a tone, in steps.
+func (s *spans) tone(from, to int) float64 { return s.ear.tone(from*s.by, to*s.by) }
+
 // longest is the longest likely length of a kind.
 func (s *spans) longest(k kind) int { return s.least[k] + len(s.log[k]) - 1 }
 
@@ -62,10 +123,12 @@ type search struct {
 	openS []int32
 	openP []int32
 	trace bool // keep from and prev
+
+	tables [numKinds][]float64 // of the spans that are tried at the moment
 }
 
 // beam is by how much a path may be behind the best and still be followed, nats.
-const beam = 80.0
+const beam = 60.0
 
 var impossible = math.Inf(-1) // a constant that Go has no literal for
 
@@ -76,11 +139,15 @@ type visit struct {
 	prev     int // the node before it, where the path ends within this one
 }
 
-// run finds the best path. sum[i] is the log likelihood ratio for a tone, summed
-// over the steps before i. partial lets the strip begin within any node. The score
+// run finds the best path. partial lets the strip begin within any node. The score
 // is over that of silence throughout.
-func (w *search) run(g []node, sum []float64, s *spans, partial bool) (score float64, at visit) {
-	n, steps := len(g), len(sum)-1
+func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit) {
+	n, steps := len(g), s.steps
+	for k := range g {
+		if g[k].kind.on() {
+			s.listen(g[k].kind)
+		}
+	}
 	w.reset((steps+1)*n, n)
 	top, end := 0.0, visit{node: -1}
 	score = 0
@@ -89,7 +156,7 @@ func (w *search) run(g []node, sum []float64, s *spans, partial bool) (score flo
 			w.open[k], w.openP[k] = 0, -1
 		} else if partial {
 			for d := 1; d <= min(steps, s.longest(g[k].kind)); d++ {
-				w.put(d, n, k, w.sound(g[k].kind, sum, 0, d)-openCost, 0, -1)
+				w.put(d, n, k, s.sound(g[k].kind, 0, d)-openCost, 0, -1)
 			}
 		}
 	}
@@ -109,7 +176,7 @@ func (w *search) run(g []node, sum []float64, s *spans, partial bool) (score flo
 			}
 			for _, j := range g[k].next {
 				kj := g[j].kind
-				least, logs := s.least[kj], s.log[kj]
+				least := s.least[kj]
 				if kj == pause {
 					if v > score { // and then silence to the end
 						score, end = v, visit{node: k, from: t, to: t}
@@ -119,25 +186,16 @@ func (w *search) run(g []node, sum []float64, s *spans, partial bool) (score flo
 					}
 					continue
 				}
-				on := kj.on()
-				for i, lp := range logs {
-					to := t + least + i
-					if to > steps {
-						break
-					}
-					x := v + lp
-					if on {
-						x += sum[to] - sum[t]
-					}
-					w.put(to, n, j, x, t, k)
+				logs := s.log[kj]
+				if kj.on() {
+					logs = s.on[kj][t*len(logs) : (t+1)*len(logs)]
+				}
+				for i, lp := range logs[:max(0, min(len(logs), steps-t-least+1))] {
+					w.put(t+least+i, n, j, v+lp, t, k)
 				}
 				// It may be under way when the strip ends.
 				if left := steps - t; left < s.longest(kj) {
-					x := v - openCost
-					if on {
-						x += sum[steps] - sum[t]
-					}
-					if x > score {
+					if x := v - openCost + s.sound(kj, t, steps); x > score {
 						score, end = x, visit{node: j, from: t, to: steps, prev: k}
 					}
 				}
@@ -155,9 +213,9 @@ func (w *search) run(g []node, sum []float64, s *spans, partial bool) (score flo
 	return score, end
 }
 
-func (w *search) sound(k kind, sum []float64, from, to int) float64 {
+func (s *spans) sound(k kind, from, to int) float64 {
 	if k.on() {
-		return sum[to] - sum[from]
+		return s.tone(from, to)
 	}
 	return 0
 }

@@ -19,6 +19,8 @@ type Beep struct {
 	Repeat int
 }
 
+const whyOutside = "what was heard between the beeps does not fit"
+
 // Reading is what a strip says in a code.
 type Reading struct {
 	PitchHz int
@@ -42,22 +44,32 @@ type Reading struct {
 	Outside float64
 	// Beeps are the beeps of the number where it was heard.
 	Beeps []Beep
+
+	partial bool // the strip may begin within a repeat
 }
 
 const (
-	// sureMargin is how much likelier than the next a sure number is, in nats.
-	sureMargin = 20.0
+	// sureMargin is how much likelier than the next a sure number is, in nats, and
+	// sureOutside how much more for what is heard between the beeps: where that is
+	// much, the noise is not as it is taken to be.
+	sureMargin, sureOutside = 4.5, 180.0
 	// leastScore is how much likelier than silence beeps are, in nats: for each
 	// beep and in all.
 	leastScore, leastPerBeep = 25.0, 0.8
 	// surePerBeep is how much each beep of a sure number must stand out, in nats:
 	// noise makes up fainter ones that follow any code.
-	surePerBeep = 7.0
+	surePerBeep = 4.0
 	// rivalMargin is within what numbers are named as rivals.
-	rivalMargin = 20.0
+	rivalMargin = 8.0
 	// outsideMost is how much tone may be heard between the beeps: wind and voices
 	// have about as much there.
-	outsideMost = 0.2
+	outsideMost = 0.1
+	// outsideFar is how much shows at once that there is no code in it.
+	outsideFar = 0.3
+	// paceMargin is how much a pace may be behind another, in nats.
+	paceMargin = 25.0
+	// irregular is by how much the distances of repeats may differ, as a part of one.
+	irregular = 0.15
 	// starts is from how many paces the lengths are looked for.
 	starts = 3
 	// rounds bounds the search among the neighbours of a number.
@@ -68,42 +80,48 @@ const (
 func Read(s beeps.Strip, code Code) Reading {
 	c := code.Filled()
 	r := Reading{PitchHz: s.PitchHz}
-	power := powers(s)
 	if hz := float64(s.PitchHz); hz < c.LowHz || c.HighHz > 0 && hz > c.HighHz {
 		r.Why = "its pitch is not that of this sounder"
 		return r
 	}
-	if len(power) < 50 {
+	if len(s.DB) < 50 {
 		r.Why = "nothing was heard for long enough"
 		return r
 	}
 	var w search
-	var sum []float64
-	var at []float64
-	score := 0.0
-	for _, l := range guesses(power) {
-		tried := l.sums(power)
-		if p, got := c.scan(&w, tried, s.FromStart, 1); got > score {
-			sum, at, score = tried, p, got
-		}
-	}
-	if score < leastScore || len(at) == 0 {
-		r.Why = "no beeps stand out of the noise"
-		return r
-	}
 	g := c.graph()
-	for range 2 { // the levels are better known once it is known when it beeped
-		_, path, _ := c.refine(&w, sum, s.FromStart, at[0])
-		sum = measured(power, beepsOf(g, path)).sums(power)
-		if at, score = c.scan(&w, sum, s.FromStart, starts); score < leastScore || len(at) == 0 {
+	level := guess(&s)
+	var e *ear
+	at := paces()
+	for round := range 3 { // the level is better known once it is known when it beeped
+		e = hear(&s, level)
+		e.weigh()
+		var score float64
+		if at, score = c.scan(&w, e, s.FromStart, at); score < leastScore || len(at) == 0 {
 			r.Why = "no beeps stand out of the noise"
 			return r
 		}
+		if round == 2 {
+			break
+		}
+		_, path, _ := c.refine(&w, e, s.FromStart, at[0])
+		spans := beepsOf(g, path)
+		if e.outside(spans) > outsideFar {
+			r.Why = whyOutside
+			return r
+		}
+		level = measured(&s, spans, level)
+		at = around(at)
 	}
 	var votes []*vote
+	best := 0.0
 	for _, pace := range at {
-		t, path, _ := c.refine(&w, sum, s.FromStart, pace)
-		v := &vote{code: &c, work: &w, sum: sum, timing: t, partial: s.FromStart, scores: map[int]float64{}}
+		t, path, score := c.refine(&w, e, s.FromStart, pace)
+		if score < best-paceMargin {
+			continue
+		}
+		best = max(best, score)
+		v := &vote{code: &c, work: &w, spans: t.spans(e, 8), partial: s.FromStart, scores: map[int]float64{}}
 		v.first(g, path)
 		v.climb()
 		votes = append(votes, v)
@@ -163,8 +181,7 @@ func beepsOf(g []node, path []visit) []Beep {
 type vote struct {
 	code    *Code
 	work    *search
-	sum     []float64
-	timing  timing
+	spans   *spans
 	partial bool
 	scores  map[int]float64
 }
@@ -233,10 +250,8 @@ func (v *vote) try(n int) {
 	if !ok {
 		return
 	}
-	by := v.timing.steps(8)
-	s := v.timing.spans(by)
 	v.work.trace = false
-	score, _ := v.work.run(chain(k), coarse(v.sum, by), &s, v.partial)
+	score, _ := v.work.run(chain(k), v.spans, v.partial)
 	v.scores[n] = score
 }
 
@@ -287,6 +302,9 @@ func (v *vote) order() []int {
 	return order
 }
 
+// hidden is how many beeps fit into the pause between two digits.
+const hidden = 3
+
 // neighbours are numbers that may be taken for n when a beep or a pause is missed
 // or made up.
 func (c *Code) neighbours(n int) []int {
@@ -324,11 +342,13 @@ func (c *Code) neighbours(n int) []int {
 		if len(digits) > 1 {
 			add(slices.Concat(before, after)...)
 		}
-		for x := 1; x < count(d); x++ { // a pause was missed
-			add(slices.Concat(before, []int{x % 10, (count(d) - x) % 10}, after)...)
+		for x := 1; x < count(d); x++ { // a pause was missed, with the beeps in it
+			for y := max(1, count(d)-x-hidden); y <= count(d)-x; y++ {
+				add(slices.Concat(before, []int{x % 10, y % 10}, after)...)
+			}
 		}
 		if i > 0 { // a pause was made up
-			for _, more := range []int{0, 1} {
+			for more := range hidden + 1 {
 				if x := count(digits[i-1]) + count(d) + more; x <= mostCount {
 					add(slices.Concat(digits[:i-1], []int{x % 10}, after)...)
 				}
@@ -363,20 +383,18 @@ func (v *vote) decide(r *Reading) {
 	}
 	k, _ := v.code.stretches(n)
 	g := chain(k)
-	by := v.timing.steps(8)
-	s := v.timing.spans(by)
 	v.work.trace = true
-	_, end := v.work.run(g, coarse(v.sum, by), &s, v.partial)
+	_, end := v.work.run(g, v.spans, v.partial)
 	path := v.work.walk(len(g), end)
 	for i := range path {
-		path[i].from *= by
-		path[i].to *= by
+		path[i].from *= v.spans.by
+		path[i].to *= v.spans.by
 	}
 	r.Beeps = beepsOf(g, path)
-	r.Repeats = wholeRepeats(len(k), path)
-	r.Outside = outside(v.sum, r.Beeps)
+	r.Repeats, r.partial = wholeRepeats(len(k), path), v.partial
+	r.Outside = v.spans.ear.outside(r.Beeps)
 	for _, m := range order[1:] {
-		if r.Score-v.scores[m] < rivalMargin && len(r.Rivals) < 3 {
+		if r.Score-v.scores[m] < max(rivalMargin, sureMargin+sureOutside*r.Outside) && len(r.Rivals) < 3 {
 			r.Rivals = append(r.Rivals, m)
 		}
 	}
@@ -384,12 +402,14 @@ func (v *vote) decide(r *Reading) {
 	case r.Score < leastScore || r.Score < leastPerBeep*float64(len(r.Beeps)):
 		r.Found, r.Why = false, "no beeps stand out of the noise"
 	case r.Outside > outsideMost:
-		r.Why = "what was heard between the beeps does not fit"
+		r.Why = whyOutside
 	case r.Score < surePerBeep*float64(len(r.Beeps)):
 		r.Why = "the beeps are too faint"
+	case !r.regular():
+		r.Why = "what was heard does not come again and again after the same time"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"
-	case r.Margin < sureMargin:
+	case r.Margin < sureMargin+sureOutside*r.Outside:
 		var words []string
 		for _, m := range r.Rivals {
 			words = append(words, fmt.Sprint(m))
@@ -400,23 +420,47 @@ func (v *vote) decide(r *Reading) {
 	}
 }
 
+// regular says whether repeats begin at even distances (some may have been missed):
+// noises that follow a code by chance do not.
+func (r *Reading) regular() bool {
+	var starts []float64
+	last := -1
+	for _, b := range r.Beeps {
+		if b.Repeat != last && (last >= 0 || !r.partial) {
+			starts = append(starts, float64(b.From))
+		}
+		last = b.Repeat
+	}
+	least := math.Inf(1)
+	for i := 1; i < len(starts); i++ {
+		least = min(least, starts[i]-starts[i-1])
+	}
+	for i := 1; i < len(starts); i++ {
+		times := (starts[i] - starts[i-1]) / least
+		if math.Abs(times-math.Round(times)) > irregular {
+			return false
+		}
+	}
+	return true
+}
+
 // outside compares what speaks for a tone outside the beeps with what does so
 // within: wind and voices have no rhythm that a code explains.
-func outside(sum []float64, spans []Beep) float64 {
-	const edge, width = 4, 5 // rows
+func (e *ear) outside(spans []Beep) float64 {
+	const edge, width = 4, 10 // rows
 	in, out, at := 0.0, 0.0, 0
-	last := len(sum) - 1
+	last := e.rows()
 	for _, b := range spans {
-		in += sum[min(last, b.To)] - sum[b.From]
+		in += e.tone(min(last, b.From), min(last, b.To))
 	}
-	for i := 0; i+width <= last; i += width {
+	for i := 0; i+width <= last; i += width / 2 {
 		for at < len(spans) && spans[at].To+edge <= i {
 			at++
 		}
 		if at < len(spans) && i+width > spans[at].From-edge {
 			continue
 		}
-		out += max(0, sum[i+width]-sum[i])
+		out += max(0, e.piece(i, i+width)) / 2
 	}
 	if in <= 0 {
 		return math.Inf(1)

@@ -62,18 +62,6 @@ func chain(stretches []kind) []node {
 	return g
 }
 
-// coarse makes the sums of steps of several rows.
-func coarse(sum []float64, by int) []float64 {
-	if by <= 1 {
-		return sum
-	}
-	out := make([]float64, 0, len(sum)/by+1)
-	for i := 0; i < len(sum); i += by {
-		out = append(out, sum[i])
-	}
-	return out
-}
-
 // timing is what is known of the lengths, in ms.
 type timing struct {
 	mean   [numKinds]float64
@@ -85,12 +73,13 @@ func (t *timing) steps(fine float64) int {
 	return max(1, int(min(t.mean[short], t.mean[inner])/fine/beeps.StepMs))
 }
 
-func (t *timing) spans(by int) spans {
+func (t *timing) spans(e *ear, fine float64) *spans {
+	by := t.steps(fine)
 	mean := t.mean
 	for k := range mean {
 		mean[k] /= float64(beeps.StepMs * by)
 	}
-	return newSpans(mean, t.spread)
+	return newSpans(e, by, mean, t.spread)
 }
 
 // How much the lengths may differ from the code's, before and after they have been
@@ -102,6 +91,10 @@ func looseSpread() [numKinds]float64 {
 func tightSpread() [numKinds]float64 {
 	return [numKinds]float64{short: 0.1, long: 0.1, lead: 0.1, inner: 0.1, between: 0.1, leadGap: 0.12, pause: 0.12}
 }
+
+// usual is what lengths of one kind differ on one board, and how many measurements
+// that is worth.
+const usual, usualCounts = 0.05, 4.0
 
 // paces are how much slower than its code a board may be.
 func paces() []float64 {
@@ -125,45 +118,49 @@ func (c *Code) at(pace float64) timing {
 	return t
 }
 
-// scan tries all paces and gives those that are better than the ones beside them,
-// the best first, at most `most`.
-func (c *Code) scan(w *search, sum []float64, partial bool, most int) (found []float64, best float64) {
+// scan tries paces, in their order, and gives those that are better than the ones
+// beside them, the best first.
+func (c *Code) scan(w *search, e *ear, partial bool, all []float64) (found []float64, best float64) {
 	g := c.graph()
 	w.trace = false
-	all := paces()
-	scores := make([]float64, len(all))
-	for i, p := range all {
+	scores := make(map[float64]float64, len(all))
+	for _, p := range all {
 		t := c.at(p)
-		by := t.steps(6)
-		s := t.spans(by)
-		scores[i], _ = w.run(g, coarse(sum, by), &s, partial)
-		best = max(best, scores[i])
+		s := t.spans(e, 6)
+		s.work = w
+		scores[p], _ = w.run(g, s, partial)
+		best = max(best, scores[p])
 	}
 	for i, p := range all {
-		if scores[i] > 0 && (i == 0 || scores[i] > scores[i-1]) && (i == len(all)-1 || scores[i] >= scores[i+1]) {
+		if scores[p] > 0 && (i == 0 || scores[p] > scores[all[i-1]]) && (i == len(all)-1 || scores[p] >= scores[all[i+1]]) {
 			found = append(found, p)
 		}
 	}
-	slices.SortFunc(found, func(a, b float64) int {
-		return cmp.Compare(scores[slices.Index(all, b)], scores[slices.Index(all, a)])
+	slices.SortFunc(found, func(a, b float64) int { return cmp.Compare(scores[b], scores[a]) })
+	return found[:min(len(found), starts)], best
+}
+
+// around are the paces that are near to some.
+func around(some []float64) []float64 {
+	return slices.DeleteFunc(paces(), func(p float64) bool {
+		return !slices.ContainsFunc(some, func(q float64) bool { return math.Abs(math.Log(p/q)) < math.Log(1.2) })
 	})
-	return found[:min(len(found), most)], best
 }
 
 // refine finds the lengths of a strip's beeps from a pace on, and the best path.
-func (c *Code) refine(w *search, sum []float64, partial bool, pace float64) (t timing, path []visit, score float64) {
+func (c *Code) refine(w *search, e *ear, partial bool, pace float64) (t timing, path []visit, score float64) {
 	g := c.graph()
 	t = c.at(pace)
 	w.trace = true
 	for round := range 3 {
-		by := t.steps(10)
-		s := t.spans(by)
+		s := t.spans(e, 10)
+		s.work = w
 		var end visit
-		score, end = w.run(g, coarse(sum, by), &s, partial)
+		score, end = w.run(g, s, partial)
 		path = w.walk(len(g), end)
 		for i := range path {
-			path[i].from *= by
-			path[i].to *= by
+			path[i].from *= s.by
+			path[i].to *= s.by
 		}
 		if round < 2 {
 			t = c.measure(g, path, pace)
@@ -176,7 +173,7 @@ func (c *Code) refine(w *search, sum []float64, partial bool, pace float64) (t t
 func (c *Code) measure(g []node, path []visit, pace float64) timing {
 	base := c.lengths()
 	t := timing{spread: tightSpread()}
-	var logs, n [numKinds]float64
+	var logs, squares, n [numKinds]float64
 	least := math.Inf(1)
 	for i, v := range path {
 		if i == 0 || i == len(path)-1 {
@@ -188,13 +185,19 @@ func (c *Code) measure(g []node, path []visit, pace float64) timing {
 			least = min(least, ms)
 			continue
 		}
-		logs[k] += math.Log(max(ms, 1))
+		d := math.Log(max(ms, 1) / (base[k] * pace))
+		logs[k] += d
+		squares[k] += d * d
 		n[k]++
 	}
 	for k := range base {
 		// The code's own length counts as one more measurement.
-		prior := math.Log(base[k] * pace)
-		t.mean[k] = math.Exp((logs[k] + prior) / (n[k] + 1))
+		mean := logs[k] / (n[k] + 1)
+		t.mean[k] = base[k] * pace * math.Exp(mean)
+		if n[k] > 0 {
+			own := math.Sqrt((usual*usual*usualCounts + squares[k] - n[k]*mean*mean) / (usualCounts + n[k]))
+			t.spread[k] = min(t.spread[k], own)
+		}
 		t.spread[k] = math.Hypot(t.spread[k], 0.15/(n[k]+1))
 	}
 	t.mean[pause] = base[pause] * pace * pauseLeast

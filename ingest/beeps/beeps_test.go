@@ -117,6 +117,14 @@ func TestStripRoundTrip(t *testing.T) {
 		for _, v := range rapid.SliceOfN(rapid.IntRange(0, 255), 0, 300).Draw(t, "values") {
 			s.DB = append(s.DB, dbLowest+dbUnit*float64(v))
 		}
+		if rapid.Bool().Draw(t, "with its wave") {
+			s.NoiseDB, s.Wave = s.DB, []complex128{}
+			for range s.DB {
+				value := rapid.IntRange(-127, 127)
+				s.Wave = append(s.Wave, complex(waveValue(byte(value.Draw(t, "in phase"))), waveValue(byte(value.Draw(t, "behind")))))
+			}
+			s.DB = s.course()
+		}
 		got, err := ParseStrip(s.AppendBinary(nil))
 		if err != nil {
 			t.Fatal(err)
@@ -218,10 +226,11 @@ func TestPCMRefuses(t *testing.T) {
 // FuzzSound: whatever the bytes, listening ends, in bounded memory, and every strip
 // can be read back.
 func FuzzSound(f *testing.F) {
-	f.Add(WriteWAV(toneIn(8000, 1500, 0.05, 0.5, 0.3, 0.3, 0.3, 1), 8000), 1000)
+	f.Add(WriteWAV(toneIn(8000, 1500, 0.05, 0.5, 0.3, 0.3, 0.3, 0.2), 8000), 1000)
 	f.Add(wav(3, 2, 48000, 32, make([]byte, 64)), 7)
 	f.Add([]byte("RIFF\x00\x00\x00\x00WAVEfmt "), 4)
 	f.Fuzz(func(t *testing.T, b []byte, piece int) {
+		b = b[:min(len(b), 40000)] // longer sound only takes longer
 		p, err := NewPCM(Format{Rate: 8000, Channels: 1, Bits: 16})
 		if err != nil {
 			t.Fatal(err)

@@ -10,7 +10,9 @@ type tone struct {
 	hz    float64
 	score float64   // how far out, in standard deviations of noise
 	loud  int       // how loud, in units of a row
-	db    []float64 // its course over the noise
+	db    []float64 // its course over the noise of the moment
+	floor byte      // the usual noise, as in a row
+	noise []float64 // the noise of the moment over what is usual, in dB
 }
 
 const (
@@ -34,26 +36,31 @@ func (l *Listener) find() []tone {
 	floor := l.floor()
 	calm := columnQuantiles(l.bursts, l.bands(), 0.5)
 	// A burst (a word, a gust) lifts the noise of its band for its time.
-	lift := make([][]byte, len(l.kept))
-	flat := make([]byte, len(l.kept)*l.bands())
-	for t, b := range l.bursts {
+	lift := make([][]int16, len(l.kept))
+	flat := make([]int16, len(l.kept)*l.bands())
+	for t := range l.bursts {
 		lift[t] = flat[t*l.bands() : (t+1)*l.bands()]
-		for i, v := range b {
-			if over := int(v) - int(calm[i]) - 2*powerUnit; over > 0 {
-				lift[t][i] = byte(min(over, 255))
+		lo, hi := max(0, t-2), min(len(l.bursts), t+3)
+		for i := range lift[t] {
+			sum := 0
+			for _, b := range l.bursts[lo:hi] {
+				sum += int(b[i])
 			}
+			lift[t][i] = int16(sum/(hi-lo) - int(calm[i]))
 		}
 	}
 	var table [512]float64 // of a difference + 256 in units: the ratio of powers
 	off := floorMean()
 	for i := range table {
-		table[i] = min(ratioMost, math.Pow(10, (float64(i-256)/powerUnit+off)/10))
+		r := min(ratioMost, math.Pow(10, (float64(i-256)/powerUnit+off)/10))
+		table[i] = r * r // a tone is there for a short time only, but then clearly
 	}
 	mean := make([]float64, l.bins)
 	for t, row := range l.kept {
 		for i, v := range row {
 			d := int(v) - int(floor[i]) - int(lift[t][i/bandBins])
-			mean[i] += table[max(0, min(511, d+256))]
+			// Of those beyond what is weighed, the loudest is the tone.
+			mean[i] += table[max(0, min(511, d+256))] + 1e-3*float64(max(0, d))
 		}
 	}
 	independent := float64(len(l.kept)) * StepMs / 40 // rows overlap
@@ -67,12 +74,13 @@ func (l *Listener) find() []tone {
 		}
 		near, far := int(60/l.step()), int(300/l.step())
 		around := max(middle(mean, i-far, i-near), middle(mean, i+near, i+far))
-		score := (mean[i] - around) * math.Sqrt(independent) / max(1, around)
+		score := (mean[i] - around) * math.Sqrt(independent) / max(2, around) / 2.2 // the square's own deviation
 		if score < standOut {
 			continue
 		}
 		i = l.centre(i, floor, lift)
-		t := tone{hz: l.pitch(i, floor, lift), score: score, loud: l.loud(i), db: l.course(i, floor, lift)}
+		noise := l.noise(i, floor)
+		t := tone{hz: l.pitch(i, floor, lift), score: score, loud: l.loud(i), floor: floor[i], noise: noise, db: l.course(i, floor, noise)}
 		if slices.ContainsFunc(out, func(o tone) bool { return alike(o.db, t.db) }) {
 			continue // an overtone, or the skirt of a loud one
 		}
@@ -170,7 +178,7 @@ func middle(v []float64, lo, hi int) float64 {
 
 // pitch is the frequency of the loudest bin's tone, between the bins: a parabola
 // through the levels in dB, which a Hann window's peak nearly is.
-func (l *Listener) pitch(i int, floor []byte, lift [][]byte) float64 {
+func (l *Listener) pitch(i int, floor []byte, lift [][]int16) float64 {
 	at := float64(l.first + i)
 	if i > 0 && i < l.bins-1 {
 		a, b, c := l.above(i-1, floor, lift), l.above(i, floor, lift), l.above(i+1, floor, lift)
@@ -182,7 +190,7 @@ func (l *Listener) pitch(i int, floor []byte, lift [][]byte) float64 {
 }
 
 // above sums by how much a bin is above its noise, in units of a row.
-func (l *Listener) above(i int, floor []byte, lift [][]byte) int {
+func (l *Listener) above(i int, floor []byte, lift [][]int16) int {
 	sum := 0
 	for t, row := range l.kept {
 		sum += max(0, int(row[i])-int(floor[i])-int(lift[t][i/bandBins]))
@@ -200,7 +208,7 @@ const (
 
 // centre is where near a peak the tone is loudest: the ratios of a loud one are
 // alike around it.
-func (l *Listener) centre(i int, floor []byte, lift [][]byte) int {
+func (l *Listener) centre(i int, floor []byte, lift [][]int16) int {
 	best, most := i, -1
 	for j := max(0, i-wanderBins); j <= min(l.bins-1, i+wanderBins); j++ {
 		if sum := l.above(j, floor, lift); sum > most {
@@ -210,11 +218,52 @@ func (l *Listener) centre(i int, floor []byte, lift [][]byte) int {
 	return best
 }
 
+// How the noise of a moment is told: wind comes in gusts and a voice in syllables, and
+// both are as loud beside the tone as at it.
+const (
+	nearHz, farHz = 55.0, 300.0
+	noiseRows     = 3 // on both sides
+)
+
+// noise is that of each moment around the bin i, over its floor, in dB.
+func (l *Listener) noise(i int, floor []byte) []float64 {
+	near, far := int(math.Ceil(nearHz/l.step())), int(farHz/l.step())
+	level := make([]float64, len(l.kept))
+	around := make([]byte, 0, 2*far)
+	for t, row := range l.kept {
+		around = around[:0]
+		for d := near; d <= far; d++ {
+			for _, j := range [...]int{i - d, i + d} {
+				if j >= 0 && j < l.bins {
+					around = append(around, byte(max(0, min(255, int(row[j])-int(floor[j])+noiseZero))))
+				}
+			}
+		}
+		// The median is ln 2 of the mean.
+		level[t] = float64(int(quantile(around, 0.5))-noiseZero)/powerUnit - 10*math.Log10(math.Ln2)
+	}
+	out := make([]float64, len(level))
+	for t := range level {
+		sum, weight := 0.0, 0.0
+		for d := -noiseRows; d <= noiseRows; d++ {
+			if k := t + d; k >= 0 && k < len(level) {
+				w := float64(noiseRows + 1 - max(d, -d))
+				sum, weight = sum+w*level[k], weight+w
+			}
+		}
+		out[t] = sum/weight + floorMean()
+	}
+	return out
+}
+
+// noiseZero is where the differences of a row's values to their floor begin.
+const noiseZero = 100
+
 // course is what a strip says of the bin i and those that its tone wanders to.
-func (l *Listener) course(i int, floor []byte, lift [][]byte) []float64 {
+func (l *Listener) course(i int, floor []byte, noise []float64) []float64 {
 	off := floorMean()
 	at := func(t, bin int) float64 {
-		return float64(int(l.kept[t][bin])-int(floor[bin])-int(lift[t][bin/bandBins]))/powerUnit + off
+		return float64(int(l.kept[t][bin])-int(floor[bin]))/powerUnit + off - noise[t]
 	}
 	// The best way through the stretches (dynamic programming).
 	const ways = 2*wanderBins + 1

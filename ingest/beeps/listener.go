@@ -15,9 +15,8 @@ const (
 )
 
 const (
-	windowMs = 60   // of one row: as long as a short beep
-	binHz    = 12.5 // between the bins of a row, or a little less
-	bandBins = 20   // bins of a band, in which bursts of noise are noticed
+	windowMs = 60 // of one row: as long as a short beep
+	bandBins = 20 // bins of a band, in which bursts of noise are noticed
 
 	checkEvery = 2000 / StepMs      // rows between two looks for tones
 	quietRows  = 8000 / StepMs      // a tone silent for so long has ended
@@ -28,12 +27,17 @@ const (
 	powerZero  = 130                // value of a power of 0 dB
 	tonesMost  = 6                  // strips of one stretch of sound
 	apartHz    = 60.0               // two tones are at least so far from each other
+	leastRate  = 14500.0            // samples a second that are worked with, if there are as many
 )
 
-// Listener turns samples into strips. Its memory is bounded: about 90 s of rows.
+// Listener turns samples into strips. Its memory is bounded: about 90 s of rows and
+// of samples.
 // It is not safe for concurrent use.
 type Listener struct {
-	rate   int
+	rate   int     // samples a second that are pushed
+	worked float64 // samples a second that are worked with
+	down   decimator
+	clips  clips
 	size   int // samples of a window
 	hop    float64
 	fft    *fourier.FFT
@@ -43,7 +47,7 @@ type Listener struct {
 	first  int // the FFT's bin of a row's first value
 	bins   int
 
-	buf   []float64 // samples not used up, from sample `from` of the stream
+	buf   []float32 // samples of the kept rows and what follows, from sample `from` of the stream
 	from  int64
 	rows  int64 // rows made since the stream's start
 	begun bool  // rows were dropped before the kept ones
@@ -52,6 +56,7 @@ type Listener struct {
 	bursts [][]byte // of each row and band: its level
 	spare  [][]byte
 	due    int // rows until the next look
+	wait   int // rows from the last look to the next
 }
 
 // NewListener listens to samples at a rate in Hz.
@@ -59,10 +64,14 @@ func NewListener(rate int) (*Listener, error) {
 	if rate < MinRate || rate > MaxRate {
 		return nil, fmt.Errorf("a rate of %d samples a second is out of range: %d to %d can be listened to", rate, MinRate, MaxRate)
 	}
-	l := &Listener{rate: rate, size: rate * windowMs / 1000, hop: float64(rate) * StepMs / 1000, due: checkEvery}
-	padded := int(math.Ceil(float64(rate) / binHz))
-	for !smooth(padded) {
-		padded++
+	l := &Listener{rate: rate, down: newDecimator(rate), clips: clips{slot: float64(rate) * StepMs / 1000}, due: checkEvery}
+	l.worked = float64(rate) / float64(l.down.by)
+	l.size, l.hop = int(l.worked*windowMs/1000), l.worked*StepMs/1000
+	padded := 64 // 2^n or 3 * 2^n is quick to transform
+	for padded < l.size {
+		if padded += padded / 2; padded < l.size {
+			padded += padded / 3
+		}
 	}
 	l.fft = fourier.NewFFT(padded)
 	l.pad = make([]float64, padded)
@@ -71,23 +80,13 @@ func NewListener(rate int) (*Listener, error) {
 		l.window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(l.size))
 	}
 	l.first = int(fromHz / l.step())
-	top := min(highestHz+300, 0.48*float64(rate))
+	top := min(highestHz+300, 0.48*l.worked)
 	l.bins = int(top/l.step()) + 1 - l.first
 	return l, nil
 }
 
-// smooth says whether a length is quick to transform: no prime above 5 in it.
-func smooth(n int) bool {
-	for _, p := range []int{2, 3, 5} {
-		for n%p == 0 {
-			n /= p
-		}
-	}
-	return n == 1
-}
-
 // step is the distance of two bins in Hz.
-func (l *Listener) step() float64 { return float64(l.rate) / float64(len(l.pad)) }
+func (l *Listener) step() float64 { return l.worked / float64(len(l.pad)) }
 
 func (l *Listener) bands() int { return (l.bins + bandBins - 1) / bandBins }
 
@@ -97,7 +96,8 @@ func (l *Listener) Push(samples []float64) []Strip {
 	var out []Strip
 	for len(samples) > 0 {
 		n := min(len(samples), l.rate) // so that the buffer stays short
-		l.buf = append(l.buf, samples[:n]...)
+		l.clips.push(samples[:n])
+		l.buf = l.down.push(l.buf, samples[:n])
 		samples = samples[n:]
 		out = append(out, l.run()...)
 	}
@@ -108,44 +108,44 @@ func (l *Listener) Push(samples []float64) []Strip {
 func (l *Listener) run() []Strip {
 	var out []Strip
 	for {
-		start := int64(float64(l.rows)*l.hop) - l.from
+		start := l.starts(l.rows) - l.from
 		if start+int64(l.size) > int64(len(l.buf)) {
-			break
+			return out
 		}
 		l.row(l.buf[start : start+int64(l.size)])
 		l.rows++
+		if len(l.kept) > mostRows {
+			l.drop(checkEvery)
+		}
 		if l.due--; l.due <= 0 {
-			l.due = checkEvery
 			out = append(out, l.look(false)...)
+			l.due = l.wait
 		}
 	}
-	used := min(int64(float64(l.rows)*l.hop)-l.from, int64(len(l.buf)))
-	l.buf = l.buf[:copy(l.buf, l.buf[used:])]
-	l.from += used
-	return out
 }
+
+// starts is the sample at which a row starts.
+func (l *Listener) starts(row int64) int64 { return int64(float64(row) * l.hop) }
 
 // Held is about how many bytes the listener keeps.
 func (l *Listener) Held() int {
-	return 8*cap(l.buf) + (len(l.kept)+len(l.spare)/2)*(l.bins+l.bands())
+	return 4*cap(l.buf) + (len(l.kept)+len(l.spare)/2)*(l.bins+l.bands())
 }
 
 // End gives the strips of what is left. Then the listener is as new.
 func (l *Listener) End() []Strip {
 	out := l.look(true)
-	l.buf, l.from, l.rows, l.begun, l.due = l.buf[:0], 0, 0, false, checkEvery
 	l.drop(len(l.kept))
-	l.begun = false
+	l.buf, l.from, l.rows, l.begun, l.due = l.buf[:0], 0, 0, false, checkEvery
+	l.down.reset()
+	l.clips = clips{slot: l.clips.slot, share: l.clips.share[:0]}
 	return out
 }
 
 // row makes one row of a window of samples.
-func (l *Listener) row(x []float64) {
-	if len(l.kept) >= mostRows {
-		l.drop(checkEvery)
-	}
+func (l *Listener) row(x []float32) {
 	for i, v := range x {
-		l.pad[i] = v * l.window[i]
+		l.pad[i] = float64(v) * l.window[i]
 	}
 	clear(l.pad[len(x):])
 	l.coeff = l.fft.Coefficients(l.coeff, l.pad)
@@ -209,17 +209,25 @@ func (l *Listener) drop(n int) {
 	l.kept = l.kept[:copy(l.kept, l.kept[n:])]
 	l.bursts = l.bursts[:copy(l.bursts, l.bursts[n:])]
 	l.begun = true
+	l.clips.drop(l.rows - int64(len(l.kept)))
+	used := min(l.starts(l.rows-int64(len(l.kept)))-l.from, int64(len(l.buf)))
+	l.buf = l.buf[:copy(l.buf, l.buf[used:])]
+	l.from += used
 }
 
 // look looks for tones in the rows that are kept, and gives them when the last of
 // them has ended, or there is no room for more.
 func (l *Listener) look(end bool) []Strip {
+	l.wait = checkEvery
 	if len(l.kept) < fewestRows {
 		return nil
 	}
+	// No tone that is heard now or begins later has ended before so many rows more.
 	full := len(l.kept)+checkEvery > mostRows
+	room := mostRows - checkEvery - len(l.kept)
 	tones := l.find()
 	if len(tones) == 0 {
+		l.wait = quietRows
 		return nil
 	}
 	last := 0
@@ -228,11 +236,16 @@ func (l *Listener) look(end bool) []Strip {
 	}
 	quiet := len(l.kept) - last
 	if !end && !full && quiet < quietRows {
+		l.wait = max(checkEvery, min(quietRows-quiet, room))
 		return nil
 	}
 	var out []Strip
 	for _, t := range tones {
-		out = append(out, Strip{PitchHz: int(math.Round(t.hz)), FromStart: !l.begun || l.rows > int64(len(l.kept)), ToEnd: quiet < quietRows, DB: t.db})
+		s := Strip{FromStart: !l.begun || l.rows > int64(len(l.kept)), ToEnd: quiet < quietRows}
+		s.Wave, s.NoiseDB = l.wave(&t)
+		s.PitchHz = int(math.Round(t.hz))
+		s.DB = s.course()
+		out = append(out, s)
 	}
 	l.drop(len(l.kept) - min(quiet, leadRows))
 	return out
