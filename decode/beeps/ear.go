@@ -72,8 +72,8 @@ func rowRatio(x, tone float64) float64 {
 // rows is how many rows there are.
 func (e *ear) rows() int { return max(len(e.row), len(e.sum)) - 1 }
 
-// weigh works all pieces out: the search asks for each many times.
-func (e *ear) weigh() {
+// weighed works all pieces out: the search asks for each many times.
+func (e *ear) weighed() *ear {
 	rows := e.rows()
 	pieces := make([]float64, (rows+1)*pieceRows)
 	for from := range rows {
@@ -82,6 +82,7 @@ func (e *ear) weigh() {
 		}
 	}
 	e.pieces = pieces
+	return e
 }
 
 // piece is the log likelihood ratio of tone to noise for some rows at once.

@@ -65,7 +65,11 @@ const (
 	// have about as much there.
 	outsideMost = 0.1
 	// outsideFar is how much shows at once that there is no code in it.
-	outsideFar = 0.3
+	outsideFar = 0.7
+	// loudLevel is from where a guessed level is that of a tone, in the usual noise.
+	loudLevel = 10.0
+	// fewestBeeps is from how many beeps on two repeats are enough.
+	fewestBeeps = 6
 	// paceMargin is how much a pace may be behind another, in nats.
 	paceMargin = 25.0
 	// irregular is by how much the distances of repeats may differ, as a part of one.
@@ -91,11 +95,16 @@ func Read(s beeps.Strip, code Code) Reading {
 	var w search
 	g := c.graph()
 	level := guess(&s)
-	var e *ear
 	at := paces()
+	if level < loudLevel { // what is guessed may be that of voices
+		_, high := c.scan(&w, hear(&s, level).weighed(), s.FromStart, at)
+		if _, low := c.scan(&w, hear(&s, level/3).weighed(), s.FromStart, at); low > high {
+			level /= 3
+		}
+	}
+	var e *ear
 	for round := range 3 { // the level is better known once it is known when it beeped
-		e = hear(&s, level)
-		e.weigh()
+		e = hear(&s, level).weighed()
 		var score float64
 		if at, score = c.scan(&w, e, s.FromStart, at); score < leastScore || len(at) == 0 {
 			r.Why = "no beeps stand out of the noise"
@@ -104,9 +113,16 @@ func Read(s beeps.Strip, code Code) Reading {
 		if round == 2 {
 			break
 		}
-		_, path, _ := c.refine(&w, e, s.FromStart, at[0])
-		spans := beepsOf(g, path)
-		if e.outside(spans) > outsideFar {
+		var spans []Beep
+		most := 0.0
+		for _, pace := range at {
+			_, path, score := c.refine(&w, e, s.FromStart, pace)
+			heard := beepsOf(g, path)
+			if v := score * (1 - e.outside(heard)/outsideFar); v > most {
+				spans, most = heard, v
+			}
+		}
+		if spans == nil {
 			r.Why = whyOutside
 			return r
 		}
@@ -407,6 +423,8 @@ func (v *vote) decide(r *Reading) {
 		r.Why = "the beeps are too faint"
 	case !r.regular():
 		r.Why = "what was heard does not come again and again after the same time"
+	case r.Repeats < 3 && len(r.Beeps) < fewestBeeps:
+		r.Why = "too few beeps were heard"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"
 	case r.Margin < sureMargin+sureOutside*r.Outside:

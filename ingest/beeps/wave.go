@@ -12,7 +12,7 @@ const (
 	trackRows  = 32   // of a stretch in which the pitch is looked for
 	trackHz    = 39.0 // so far from where it is most of the time
 	trackStep  = 1.5  // Hz
-	trackCost  = 0.7  // nats for a step further from one stretch to the next, squared
+	trackCost  = 2.5  // nats for a step further from one stretch to the next, squared
 	trackBound = 25.0 // nats that one stretch may say
 )
 
