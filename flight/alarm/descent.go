@@ -1,6 +1,10 @@
 package alarm
 
-import "math"
+import (
+	"math"
+
+	"padlark/flight"
+)
 
 // sinkWatch is the mean sink rate under the parachute, in m/s, over a window
 // that starts once the parachute had time to open.
@@ -42,9 +46,9 @@ func (v *view) sinceOpen() float64 {
 func (v *view) deployed() bool { return v.sinceOpen() > 0 }
 
 // Over how long the sink rate is taken: where it may hurt, in s; where nothing is
-// urgent, so long that the parachute should let it sink so many metres, for gusts of a
-// metre or two feign as much.
-const fastOverS, slowOverM = 0.7, 12.0
+// urgent, so long that the parachute should let it sink by so many times the rms of the
+// gusts, which hold it up by half of its speed in one of ten thousand looks.
+const fastOverS, slowOver = 0.7, 8.6
 
 // groundM is the height in m below which a fall is over or as good as over.
 const groundM = 3
@@ -85,11 +89,15 @@ func (r *fastDescent) words(v *view) words {
 type slowDescent struct {
 	watch sinkWatch
 	gate  gate
+	gust  float64 // m rms, that it stood in before it flew
 }
 
 func (r *slowDescent) check(v *view) cond {
+	if v.phase == flight.Waiting && v.altSD < 2 {
+		r.gust = v.altSD
+	}
 	want := v.parachuteSpeed()
-	mean, ok := r.watch.step(v, math.Max(fastOverS, slowOverM/want))
+	mean, ok := r.watch.step(v, math.Max(fastOverS, slowOver*r.gust/want))
 	if !ok || math.IsInf(want, 1) {
 		if !v.inFlight() || math.IsInf(want, 1) {
 			r.gate = gate{}

@@ -35,7 +35,9 @@ type padStats struct {
 	runStart   float64
 	lastP      float64
 	everMoved  bool
-	whenFilled bool // the sample at hand completed a block
+	moves      int     // runs that ended
+	longest    float64 // of them, s
+	whenFilled bool    // the sample at hand completed a block
 }
 
 // Blocks last at least blockS and hold at least blockN readings; padPast of
@@ -95,6 +97,8 @@ func (p *padStats) repeat(t, x float64) {
 	}
 	if p.run > 0 {
 		p.everMoved = true
+		p.moves++
+		p.longest = math.Max(p.longest, t-p.runStart)
 	}
 	p.run, p.runStart, p.lastP = 1, t, x
 }

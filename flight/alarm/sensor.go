@@ -24,8 +24,10 @@ func (r *sensorStuck) check(v *view) cond {
 		coarse = coarsePa // a reading that never moved may be one of a coarse sensor
 	}
 	switch {
-	case coarse >= coarsePa:
+	case coarse >= coarsePa && p.moves < knownMoves:
 		need *= 20
+	case coarse >= coarsePa: // much longer than ever before
+		need = math.Max(2*need, math.Min(20*need, 4*p.longest))
 	case coarse >= 0.9 || !p.everMoved:
 		need *= 2
 	}
@@ -36,6 +38,10 @@ func (r *sensorStuck) check(v *view) cond {
 // coarsePa is the step in Pa from which on a sensor repeats itself for long: the noise
 // of a good one is 1 Pa (common practice, no source).
 const coarsePa = 3
+
+// knownMoves is how often a coarse sensor must have changed its reading for the longest
+// that it keeps one to be known.
+const knownMoves = 12
 
 func (r *sensorStuck) words(v *view) words {
 	p := &v.self.pad
