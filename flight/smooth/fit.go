@@ -106,12 +106,14 @@ func (pr *problem) solve() (fit, error) {
 // a slope, and make the sink rate seem ten times better known than it is.
 func (pr *problem) linearise(f *fit, cols [][]float64, ground float64) {
 	res := cols[len(f.free)]
-	f.touch = pr.path.heights(&f.q, pr.t, pr.start, ground, res)
+	air := make([]float64, len(pr.t))
+	f.touch = pr.path.heights(&f.q, pr.t, pr.start, ground, res, air)
 	for k, i := range f.free {
 		d := diffStep[i]
 		q := f.q
 		q[i] += d
-		if i == pRest {
+		switch i { // those that do not move the path
+		case pRest:
 			for j, t := range pr.t {
 				cols[k][j] = 0
 				if t >= f.touch {
@@ -119,8 +121,18 @@ func (pr *problem) linearise(f *fit, cols [][]float64, ground float64) {
 				}
 			}
 			continue
+		case pPort:
+			for j, a := range air {
+				cols[k][j] = (1 + f.q[pScale]) * a
+			}
+			continue
+		case pScale:
+			for j, h := range res {
+				cols[k][j] = h / (1 + f.q[pScale])
+			}
+			continue
 		}
-		pr.path.heights(&q, pr.t, pr.start, f.touch, cols[k])
+		pr.path.heights(&q, pr.t, pr.start, f.touch, cols[k], nil)
 		for j := range cols[k] {
 			cols[k][j] = (cols[k][j] - res[j]) / d
 		}

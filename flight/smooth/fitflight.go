@@ -245,7 +245,7 @@ func (a *analysis) fillReadings(pr *problem, padEnd, end, release float64) {
 			}
 			k++
 		}
-		h, at, soft := a.r.h[i], t, bumpVar(t-release)
+		h, at, soft := a.r.h[i], t, a.bumpVar(t-release)
 		if k > 2 {
 			h, at = median(a.r.h[i:i+k]), median(a.r.t[i:i+k])
 			soft += a.noise.white * (medianVar/float64(k) - 1)
@@ -290,13 +290,22 @@ const noPadVar = 2.0
 
 // bumpVar is the variance in m2 that a reading may be off by, so long after the
 // release, because a nose came off or a servo moved: a pulse of pressure that is
-// gone within 0.4 s.
-func bumpVar(after float64) float64 {
-	if after > -0.05 && after < 0.45 {
+// gone within 0.4 s. One that is inferred is that of the cloth, which comes out some
+// tenths after the nose: the pulse must not draw it there.
+func (a *analysis) bumpVar(after float64) float64 {
+	first := -0.05
+	if !a.m.told {
+		first -= outMost
+	}
+	if after > first && after < 0.45 {
 		return 3.0
 	}
 	return 0
 }
+
+// outMost is how long after the command the cloth comes out at the most, s (common
+// practice, no source).
+const outMost = 0.35
 
 // Priors that hold where the configuration says nothing; medians, and sd of
 // logarithms (common practice, no source).

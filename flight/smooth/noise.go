@@ -263,7 +263,7 @@ func (n *noise) whiten(t, extra []float64, cols [][]float64, base []float64) {
 // grow by more than they shrink if they are weaker.
 func (f *fit) refineNoise(r *readings, n *noise) {
 	res := make([]float64, len(f.t))
-	f.path.heights(&f.q, f.t, f.start, math.NaN(), res)
+	f.path.heights(&f.q, f.t, f.start, math.NaN(), res, nil)
 	for i := range res {
 		res[i] = f.h[i] - res[i]
 	}

@@ -150,7 +150,7 @@ func (f *flow) to(t, end float64, s moving) moving {
 		s = f.to(t, f.second, s)
 		t = f.second
 	}
-	n := min(math.Ceil(math.Abs(end-t)/pathStep-1e-9), longestSinkS/pathStep)
+	n := min(math.Ceil(math.Abs(end-t)/f.longest(t, s)-1e-9), longestSinkS/pathStep)
 	for ; n > 0; n-- {
 		dt := (end - t) / n
 		s = f.step(t, dt, s)
@@ -159,16 +159,41 @@ func (f *flow) to(t, end float64, s moving) moving {
 	return s
 }
 
+// longest is how long a step from there may be, s. Under a full parachute nothing
+// changes but the density, and the longest part of a flight is that.
+func (f *flow) longest(t float64, s moving) float64 {
+	if s.fill < 1 || t > f.second && t < f.second+secondS {
+		return pathStep
+	}
+	if dv, du, _ := f.rate(t, s); math.Abs(dv) > steadyPart*gravity || math.Abs(du) > steadyPart*gravity {
+		return pathStep
+	}
+	// The speed settles with the rate 2g/v, and the scheme is good up to 1 over that.
+	return max(pathStep, min(thinS, math.Abs(s.v)/(2*gravity)))
+}
+
+// steadyPart is what is left of gravity where a parachute carries.
+const steadyPart = 0.02
+
 func anchored(q *params) moving { return moving{q[pHeight], q[pSpeed], q[pAcross], 0} }
 
 // heights writes what the readings at times t should be: the path from
 // `start` on, 0 before it (the pad; what lies between is left out by the
 // caller). It returns when the path meets the ground, +Inf if it does not
 // within the times. With a ground that is not NaN it takes that for the moment,
-// wherever the path is then.
-func (p *path) heights(q *params, t []float64, start, ground float64, out []float64) (touch float64) {
+// wherever the path is then. Air, if not nil, gets the squares of the speed through the
+// air, which the vent feels.
+func (p *path) heights(q *params, t []float64, start, ground float64, out, air []float64) (touch float64) {
 	f := p.flow(q)
 	longer := 1 + q[pScale]
+	note := func(i int, s moving) {
+		a := f.air2(s)
+		out[i] = longer * (s.h + q[pPort]*a)
+		if air != nil {
+			air[i] = a
+		}
+	}
+	clear(air)
 	first := 0
 	for first < len(t) && t[first] < p.anchor {
 		first++
@@ -178,7 +203,7 @@ func (p *path) heights(q *params, t []float64, start, ground float64, out []floa
 	for ; i >= 0 && t[i] >= start; i-- {
 		s = f.to(at, t[i], s)
 		at = t[i]
-		out[i] = longer * (s.h + q[pPort]*f.air2(s))
+		note(i, s)
 		if math.Abs(s.v) > 2000 { // drag blows up backwards in time
 			s = moving{-1e4, 0, 0, 0}
 		}
@@ -200,7 +225,7 @@ func (p *path) heights(q *params, t []float64, start, ground float64, out []floa
 			touch = f.meet(q[pRest], t0, s0, t[i])
 			break
 		}
-		out[i] = longer * (s.h + q[pPort]*f.air2(s))
+		note(i, s)
 	}
 	for ; i < len(t); i++ {
 		out[i] = longer * q[pRest]

@@ -33,12 +33,13 @@ type chance struct {
 }
 
 // What is believed of a release before any reading of it is looked at: most boards
-// release within a second of the apogee, some much later or before it (common
-// practice, no source).
+// command it within a second of the apogee, none of these moments likelier than
+// another, and the cloth is out some tenths later; some release much later or before
+// it (common practice, no source).
 const (
-	usualPart         = 0.8
-	usualLag, usualSD = 0.42, 0.32 // s
-	oddLag, oddScale  = 0.4, 2.0   // s, of a Laplace density
+	usualPart                           = 0.8
+	usualFrom, evenFrom, evenTo, rarely = -0.15, 0.1, 1.0, 1.4 // s
+	oddLag, oddScale                    = 0.4, 2.0             // s, of a Laplace density
 	// A release that is inferred is that of the cloth which begins to fill: the time
 	// since the command, of a servo or a line that stretches, nothing shows. What is
 	// left open of the beginning itself, s:
@@ -55,8 +56,8 @@ const scanPart = 0.6
 
 // releaseDensity is that belief, 1/s.
 func releaseDensity(lag float64) float64 {
-	u := (lag - usualLag) / usualSD
-	return usualPart*math.Exp(-u*u/2)/(usualSD*math.Sqrt(2*math.Pi)) +
+	usual := max(0, min(1, (lag-usualFrom)/(evenFrom-usualFrom), (rarely-lag)/(rarely-evenTo)))
+	return usualPart*usual/((rarely+evenTo-evenFrom-usualFrom)/2) +
 		(1-usualPart)*math.Exp(-math.Abs(lag-oddLag)/oddScale)/(2*oddScale)
 }
 

@@ -102,11 +102,14 @@ func (a *analysis) ventAtTop(h float64) float64 {
 // the flow about it changes when the rocket turns.
 func (a *analysis) badVent() float64 { return math.Min(1, sq(a.portSD/badPortSD)) }
 
-// What is left open by that at the top, m and as a part of the height, of its time and
-// of an inferred release, s (over drawn flights).
+// What is left open by that at the top, m and as a part of the height; of its time, as a
+// part of that of the climb; and of an inferred release, s (over drawn flights). What
+// flies across fast at the top loses that speed under the canopy only, so that its
+// readings climb a second longer.
 const (
-	badVentM, badVentPart = 0.5, 0.01
-	badVentS, badVentLagS = 0.06, 0.2
+	badVentM, badVentPart = 1.0, 0.02
+	badVentTime           = 0.04
+	badVentLagS           = 0.25
 )
 
 // fillRelease is the release: told by the board, or inferred where something that
@@ -141,7 +144,9 @@ const tooWide = 0.97
 // apogeeTimeSD is the standard deviation in s of the apogee's time.
 func (a *analysis) apogeeTimeSD() float64 {
 	f := a.fit
-	return math.Hypot(math.Hypot(a.belief.topS, badVentS*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
+	_, h := f.path.apex(&f.q)
+	climb := math.Sqrt(2 * math.Max(h, 0) / gravity)
+	return math.Hypot(math.Hypot(a.belief.topS, badVentTime*climb*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
 }
 
 // How much longer the thrust lasts than an even one of the same impulse: what

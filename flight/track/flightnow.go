@@ -364,6 +364,7 @@ func (t *Tracker) apogee(now, at, sd, h, sdH float64, note string) {
 		// The filter was lost when it was up there.
 		at, sd, h, sdH = top, max(sd, 0.5), m, max(sdH, 2)
 	}
+	sd = math.Hypot(sd, t.badVentS(h))
 	t.fl.apogeeAt, t.fl.calledM = min(at, now), h
 	if !t.fl.burntOut {
 		t.fl.burntOut = true

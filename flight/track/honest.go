@@ -49,6 +49,20 @@ func (t *Tracker) speedSD(v, a, varV float64) float64 {
 	return math.Sqrt(varV + port*port + scale*scale)
 }
 
+// badVentS is the standard deviation in s of the apogee's time by a vent that errs: what
+// flies across at the top slows down there, and the error with it, which feigns a climb
+// or a fall. A vent of 23 % dated a top too early by 4 % of the climb, one of 30 % in a
+// fast flight by as much (over drawn flights). 0 for a vent that may well be a good one.
+func (t *Tracker) badVentS(h float64) float64 {
+	part, sd := t.vent()
+	if math.Abs(part) < 2*max(sd, leastPort) {
+		return 0
+	}
+	return ventAtTop * math.Abs(part) * math.Sqrt(2*max(h, 0)/gravity)
+}
+
+const ventAtTop = 0.1
+
 // toApogeeSD is the standard deviation in s of the time to the apogee. What flies
 // across as well is slowed by drag even where it hardly climbs any more, and so is
 // sooner at the top than what flies straight up.
