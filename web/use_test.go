@@ -205,6 +205,12 @@ func browserPrint(t *testing.T, browser *browsertest.Browser) {
 			t.Errorf("on %s the report takes %d sheets", paper, n)
 		}
 	}
+	// The page of a flight: its plots, and beside them what happened, without forms.
+	b.Open("/flights/" + url.PathEscape("20250614-093000-efgh~Teal~1"))
+	b.Until("its plots", `window.flightReady`, 20*time.Second)
+	if n := sheets(b.PDF(8.27, 11.69)); n != 2 {
+		t.Errorf("a flight's page takes %d sheets", n)
+	}
 }
 
 // sheets counts those of a printed page: each is an object of type Page (ISO
