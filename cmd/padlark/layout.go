@@ -67,7 +67,7 @@ func (c *layoutCmd) listen(ctx context.Context, io *cmdIO) (in guess.Input, line
 		cfg.File, cfg.CaptureLink, cfg.Baud = c.Source, c.Link, 0
 		clock = ingest.NewVirtualClock(time.Unix(0, 0)).Clock()
 		line = "serial = \"/dev/ttyUSB0\"   # TODO where it is heard (padlark ports)\nbaud = 57600"
-	case strings.HasPrefix(c.Source, "/dev/") || strings.HasPrefix(strings.ToUpper(c.Source), "COM"):
+	case statErr == nil && st.Mode()&fs.ModeCharDevice != 0 || strings.HasPrefix(c.Source, "/dev/") || strings.HasPrefix(strings.ToUpper(c.Source), "COM"):
 		cfg.Serial = c.Source
 		line = fmt.Sprintf("serial = %q\nbaud = %d", c.Source, c.Baud)
 	case strings.Contains(c.Source, ":"):
