@@ -39,11 +39,11 @@ func browserLookUp(t *testing.T, browser *browsertest.Browser) {
 	now := time.Now()
 	publish("Teal", flight.Descent, 71, -4.5, func(s *flight.State) { s.Released, s.ToApogeeS = true, ptr(-6.0) })
 	publish("Plum", flight.Waiting, 0.2, 0, func(s *flight.State) { s.Go = true })
-	fall(80, 22)
 	raise("over", "Plum", "ballistic", "look up! Plum ballistic, 1 second", false, now.Add(-time.Minute))
 	raise("exact", "Rust", "ballistic", "look up! Rust ballistic, 3 seconds", true, now)
 	raise("vague", "Rust", "no-release", "Rust no release, look up", true, now.Add(100*time.Millisecond))
 	raise("slow", "Teal", "fast-descent", "Teal coming down fast, look up", true, now)
+	fall(80, 22) // last of all: its seconds run
 	urgent := func(i int, part string) string {
 		return fmt.Sprintf(`document.querySelectorAll('.urgent .alarm')[%d].querySelector('%s').innerText`, i, part)
 	}
