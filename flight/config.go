@@ -50,6 +50,10 @@ type Rocket struct {
 	ExpectApogeeS float64 `toml:"expect_apogee_s" json:"expect_apogee_s,omitempty"`
 }
 
+// ReceiverName stands in place of a rocket's name in the samples of the station's own
+// receiver.
+const ReceiverName = "station"
+
 // Site is the flying field.
 type Site struct {
 	// ElevationM is above mean sea level. Nil if not given.
@@ -61,7 +65,10 @@ type Site struct {
 	Humidity     *float64 `toml:"humidity" json:"humidity,omitempty"` // relative, 0 to 1
 	LatitudeDeg  *float64 `toml:"latitude_deg" json:"latitude_deg,omitempty"`
 	LongitudeDeg *float64 `toml:"longitude_deg" json:"longitude_deg,omitempty"`
-	FieldRadiusM float64  `toml:"field_radius_m" json:"field_radius_m,omitempty"`
+	// Receiver names the link of the station's own satellite receiver (layout gps, or
+	// gpsd): where it is, is the site, if latitude_deg and longitude_deg are not given.
+	Receiver     string  `toml:"receiver" json:"receiver,omitempty"`
+	FieldRadiusM float64 `toml:"field_radius_m" json:"field_radius_m,omitempty"`
 	// WindMps is the wind at 2 m above the ground, WindFromDeg where it comes
 	// from, clockwise from true north.
 	WindMps     float64  `toml:"wind_mps" json:"wind_mps,omitempty"`

@@ -10,6 +10,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/ground"
 	"padlark/flight/track"
 )
 
@@ -65,6 +66,8 @@ type Engine struct {
 	passed   int64          // Passed of the newest sample handled
 	rest     int64          // see restOf
 	plan     []Change       // that are still to come
+	own      ground.Receiver
+	placed   bool // the configuration says where the site is
 }
 
 // NewEngine makes an engine that has seen nothing yet. The error is about
@@ -81,7 +84,7 @@ func NewEngine(cfg Config) (*Engine, error) {
 		return nil, err
 	}
 	return &Engine{cfg: cfg, trackers: map[string]*track.Tracker{}, book: book, merger: decode.NewMerger(),
-		ways: ways, guests: decode.NewGuests(decode.MaxGuests), rest: restOf(cfg.Thresholds)}, nil
+		ways: ways, guests: decode.NewGuests(decode.MaxGuests), rest: restOf(cfg.Thresholds), placed: cfg.Site.LatitudeDeg != nil}, nil
 }
 
 // Sample handles one sample and, before it, every tick that was due.
@@ -90,6 +93,10 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 	e.passed = s.Passed
 	e.one = *s // the caller's stays as it is
 	one := &e.one
+	if one.Rocket == flight.ReceiverName && e.cfg.Site.Receiver != "" {
+		e.locate(one)
+		return out
+	}
 	if !e.follows(one, &out) {
 		return out
 	}
@@ -116,6 +123,23 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 	out.Events = append(out.Events, events...)
 	out.Alarms = append(out.Alarms, e.book.Sample(one, t.State(), events)...)
 	return out
+}
+
+// locate takes where the station is from its own receiver.
+func (e *Engine) locate(s *decode.Sample) {
+	if e.placed {
+		return
+	}
+	site, ok := e.own.Take(s, e.cfg.Site)
+	if !ok {
+		return
+	}
+	e.cfg.Site = site
+	for _, name := range e.names {
+		e.trackers[name].SetSite(site)
+	}
+	e.book.SetSite(site)
+	e.ways.setSite(site)
 }
 
 // Advance handles every tick up to mono, in ns since the session's epoch, that

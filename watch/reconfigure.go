@@ -8,6 +8,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/ground"
 )
 
 // Change is another configuration from a moment of the session on, in ns since its
@@ -42,6 +43,12 @@ func (e *Engine) Reconfigure(at int64, cfg Config) (Output, error) {
 	out := e.advance(at)
 	now := cfg.Epoch.Add(time.Duration(at))
 	gone := e.outdated(cfg)
+	if cfg.Site.Receiver != e.cfg.Site.Receiver {
+		e.own = ground.Receiver{}
+	}
+	if e.placed = cfg.Site.LatitudeDeg != nil; !e.placed {
+		cfg.Site, _ = e.own.Site(cfg.Site)
+	}
 	e.cfg, e.rest = cfg, restOf(cfg.Thresholds)
 	for _, name := range gone {
 		delete(e.trackers, name)

@@ -119,6 +119,14 @@ func (ws *ways) reconfigure(cfg Config, now time.Time) ([]flight.Alarm, error) {
 	return out, err
 }
 
+func (ws *ways) setSite(s flight.Site) {
+	ws.cfg.Site = s
+	ws.book.SetSite(s)
+	for _, w := range ws.order {
+		w.tracker.SetSite(s)
+	}
+}
+
 // take follows a sample on its way. taken says that it is of another sender than
 // the rocket's first, or does not agree with that one: the engine's own estimator
 // must not have it. name is the sender's, if it has become one.

@@ -136,6 +136,14 @@ func (b *Book) Sample(s *decode.Sample, st *flight.State, ev []flight.Event) []f
 	return b.alarms.out
 }
 
+// SetSite is for a site whose place becomes known later.
+func (b *Book) SetSite(s flight.Site) {
+	b.cfg.Site = s
+	for _, e := range b.order {
+		e.view.site = s
+	}
+}
+
 // Watch starts watching a rocket that is configured elsewhere.
 func (b *Book) Watch(r flight.Rocket) {
 	if b.entries[r.Name] == nil {

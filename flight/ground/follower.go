@@ -234,8 +234,7 @@ func (f *Follower) falls(was Moment, before bool) {
 // ground it may be that of a receiver that holds still.
 func (f *Follower) takeFix(m Moment) bool {
 	p := Place{m.LatitudeDeg, m.LongitudeDeg}
-	// Boards without a fix send zeros.
-	if math.IsNaN(p.LatitudeDeg) || math.IsNaN(p.LongitudeDeg) || p == (Place{}) || math.Abs(p.LatitudeDeg) > 90 || math.Abs(p.LongitudeDeg) > 180 {
+	if !isFix(p) {
 		return false
 	}
 	if f.fix.known && p == f.fix.place {

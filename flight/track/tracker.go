@@ -9,6 +9,13 @@ import (
 	"padlark/flight/ground"
 )
 
+// SetSite is for a site whose place becomes known later; nothing else of it may have
+// changed.
+func (t *Tracker) SetSite(s flight.Site) {
+	t.cfg.Site = s
+	t.where.SetSite(s)
+}
+
 // Config is what a tracker needs to know. All of Rocket and Site is optional.
 type Config struct {
 	Session string

@@ -241,6 +241,9 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query,
 	if err != nil {
 		return Flight{}, err
 	}
+	if s.Site, err = r.siteOf(ctx, s, samples); err != nil {
+		return Flight{}, err
+	}
 	cfg := smooth.Config{Session: s.ID, Rocket: rocketOf(s, q.Rocket), Site: s.Site}
 	res, series, err := smooth.Analyse(cfg, samples, events, alarms)
 	if errors.Is(err, smooth.ErrNoFlight) {
@@ -260,6 +263,29 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query,
 	out := Flight{Result: res, Series: series}
 	out.Track, out.Result.Landing = ground.Trace(cfg.Rocket, s.Site, samples, &out.Result, heights(series))
 	return out, nil
+}
+
+// receiverBefore is how long before a flight the station's own receiver is asked where
+// it is.
+const receiverBefore = 5 * time.Minute
+
+// siteOf is the session's site, with its place by the station's own receiver if that
+// has to tell it.
+func (r *Results) siteOf(ctx context.Context, s sqlite.Session, samples []decode.Sample) (flight.Site, error) {
+	site := s.Site
+	if site.Receiver == "" || site.LatitudeDeg != nil || len(samples) == 0 {
+		return site, nil
+	}
+	var own ground.Receiver
+	first, last := samples[0].At, samples[len(samples)-1].At
+	q := sqlite.Query{Session: s.ID, Rocket: flight.ReceiverName, From: first.Add(-receiverBefore), To: last}
+	err := r.archive.Samples(ctx, q, func(m *decode.Sample) error {
+		if one, ok := own.Take(m, site); ok {
+			site = one
+		}
+		return nil
+	})
+	return site, err
 }
 
 // heights looks the course of a flight up by time.

@@ -271,6 +271,24 @@ func (c *Config) checkSite() *problem {
 	if (s.LatitudeDeg == nil) != (s.LongitudeDeg == nil) {
 		return problemf("site", "give latitude_deg and longitude_deg together")
 	}
+	return c.checkReceiver()
+}
+
+// checkReceiver looks whether the station's own receiver is a link, and no rocket's.
+func (c *Config) checkReceiver() *problem {
+	name := c.Site.Receiver
+	if name == "" {
+		return nil
+	}
+	i := slices.IndexFunc(c.Links, func(l ingest.LinkConfig) bool { return l.Name == name })
+	switch {
+	case i < 0:
+		return problemf("site.receiver", "there is no link %q: name the [[link]] that hears the station's own receiver", name)
+	case c.Links[i].Rocket != "":
+		return problemf(fmt.Sprintf("link[%d].rocket", i), "link %q is the station's own receiver (site.receiver) and can be no rocket's: leave rocket out, or site.receiver", name)
+	case slices.ContainsFunc(c.Rockets, func(r flight.Rocket) bool { return r.Name == flight.ReceiverName }):
+		return problemf("site.receiver", "a rocket is named %q, as the station's own receiver is: name the rocket otherwise", flight.ReceiverName)
+	}
 	return nil
 }
 

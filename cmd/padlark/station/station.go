@@ -17,6 +17,7 @@ import (
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/influx"
 	"padlark/storage/journal"
@@ -395,7 +396,11 @@ func newDecoder(c *config.Config) (*decode.Decoder, error) {
 func decoderConfig(c *config.Config) decode.Config {
 	dc := decode.Config{Layouts: c.Layouts}
 	for _, l := range c.Links {
-		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: l.Layouts(), Rocket: l.Rocket})
+		whose := l.Rocket
+		if c.Site.Receiver == l.Name {
+			whose = flight.ReceiverName
+		}
+		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: l.Layouts(), Rocket: whose})
 	}
 	for _, r := range c.Rockets {
 		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
