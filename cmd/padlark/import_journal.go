@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -27,7 +28,7 @@ func importJournal(ctx context.Context, path, dir string, cio *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	session, err := bringIn(ctx, a, path, dir)
+	session, err := bringIn(ctx, a, path, dir, cio.Err)
 	if err != nil {
 		err = fmt.Errorf("import journal: %w", err)
 	} else {
@@ -36,7 +37,7 @@ func importJournal(ctx context.Context, path, dir string, cio *cmdIO) error {
 	return errors.Join(err, a.Close())
 }
 
-func bringIn(ctx context.Context, a *sqlite.Archive, path, dir string) (session string, err error) {
+func bringIn(ctx context.Context, a *sqlite.Archive, path, dir string, warn io.Writer) (session string, err error) {
 	r, err := journal.Open(path, nil)
 	if err != nil {
 		return "", err
@@ -47,8 +48,12 @@ func bringIn(ctx context.Context, a *sqlite.Archive, path, dir string) (session 
 	if err != nil {
 		return "", err
 	}
-	if err := station.BringIn(ctx, a, path); err != nil {
+	torn, err := station.BringIn(ctx, a, path)
+	if err != nil {
 		return "", err
+	}
+	if torn > 0 {
+		fmt.Fprintln(warn, "padlark: "+station.TornWords(torn))
 	}
 	after, err := a.JournalPlace(ctx, session)
 	if err != nil {

@@ -72,6 +72,16 @@ func (r *Reader) Info() ingest.CaptureInfo { return r.c.Info() }
 // Pos is where the next record begins, in bytes of the uncompressed journal.
 func (r *Reader) Pos() int64 { return r.c.Pos() }
 
+// Torn says, at the end, how many bytes follow the last whole record, as after a loss
+// of power; 0 in a compressed journal.
+func (r *Reader) Torn() int64 {
+	st, err := r.file.Stat()
+	if err != nil {
+		return 0
+	}
+	return max(0, st.Size()-r.Pos())
+}
+
 // Ended is when the session ended in good order, 0 if nothing says so: no such note
 // has been read, or a later start went on with the session.
 func (r *Reader) Ended() time.Duration { return r.ended }

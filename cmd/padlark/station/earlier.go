@@ -31,7 +31,10 @@ func (s *station) bringIn(ctx context.Context) error {
 		if strings.HasSuffix(path, journal.Packed) && !s.archiveAnew || path == s.journal.Path() {
 			continue
 		}
-		err := BringIn(ctx, s.archive, path)
+		torn, err := BringIn(ctx, s.archive, path)
+		if torn > 0 {
+			s.log.Warn().Str("session", journal.SessionOf(path)).Msg(TornWords(torn))
+		}
 		switch {
 		case err == nil && !strings.HasSuffix(path, journal.Packed):
 			s.toPack = append(s.toPack, path)
@@ -53,19 +56,20 @@ func (s *station) bringIn(ctx context.Context) error {
 const batchOfEarlier = 8192
 
 // BringIn moves into the archive what a session's journal has and the archive
-// has not. What could be read before an error is stored all the same.
-func BringIn(ctx context.Context, a *sqlite.Archive, path string) error {
+// has not. What could be read before an error is stored all the same. torn is how
+// many bytes at its end are no whole record.
+func BringIn(ctx context.Context, a *sqlite.Archive, path string) (torn int64, err error) {
 	session, cfg, err := describeJournal(path)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	decoder, err := newFollowing(cfg, config.ParseHere)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	r, err := journal.Open(path, decoder)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	had, err := a.Session(ctx, session.ID)
@@ -73,26 +77,31 @@ func BringIn(ctx context.Context, a *sqlite.Archive, path string) error {
 		err = a.StartSession(ctx, session)
 	}
 	if err != nil {
-		return err
+		return 0, err
 	}
 	place, err := a.JournalPlace(ctx, session.ID)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	if err := bringEntries(ctx, a, r, session.ID, place); err != nil {
-		return err
+		return 0, err
 	}
 	if decoder.cfg != cfg { // it is described by what it came to
 		info := r.Info()
 		info.Config = session.Config
 		if err := a.StartSession(ctx, describe(info, decoder.cfg)); err != nil {
-			return err
+			return 0, err
 		}
 	}
 	if r.Ended() > 0 && had.Ended.IsZero() {
-		return a.EndSession(ctx, session.ID, session.Epoch.Add(r.Ended()))
+		err = a.EndSession(ctx, session.ID, session.Epoch.Add(r.Ended()))
 	}
-	return nil
+	return r.Torn(), err
+}
+
+// TornWords tell people of what a journal's end has lost.
+func TornWords(bytes int64) string {
+	return fmt.Sprintf("the last %d bytes of the journal are no whole record, as after a loss of power: what they held is lost", bytes)
 }
 
 func bringEntries(ctx context.Context, a *sqlite.Archive, r *journal.Reader, session string, place int64) error {

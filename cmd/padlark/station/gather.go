@@ -71,7 +71,7 @@ func NewGathering(ctx context.Context, a *sqlite.Archive, data string, log zerol
 		if strings.HasSuffix(path, journal.Packed) {
 			continue
 		}
-		if err := BringIn(ctx, a, path); ctx.Err() != nil {
+		if _, err := BringIn(ctx, a, path); ctx.Err() != nil {
 			return nil, ctx.Err()
 		} else if err != nil {
 			log.Error().Err(err).Msg("a session is not all in the archive")

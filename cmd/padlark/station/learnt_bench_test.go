@@ -64,7 +64,7 @@ func longSession(b *testing.B, cfg *config.Config, frames int) {
 	if err := s.journal.Sync(); err != nil {
 		b.Fatal(err)
 	}
-	if err := BringIn(ctx, s.archive, s.journal.Path()); err != nil {
+	if _, err := BringIn(ctx, s.archive, s.journal.Path()); err != nil {
 		b.Fatal(err)
 	}
 	// A station that is killed has closed nothing.

@@ -167,6 +167,9 @@ func (s *station) resume(ctx context.Context) (bool, error) {
 	if _, s.began, err = describeJournal(path); err != nil {
 		return false, err
 	}
+	if st, err := os.Stat(path); err == nil && st.Size() > b.end {
+		s.log.Warn().Str("session", b.info.Session).Msg(TornWords(st.Size() - b.end))
+	}
 	if s.journal, err = journal.GoOn(path, b.now, b.end); err != nil {
 		return false, err
 	}
