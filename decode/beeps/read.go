@@ -49,10 +49,11 @@ type Reading struct {
 }
 
 const (
-	// sureMargin is how much likelier than the next a sure number is, in nats, and
-	// sureOutside how much more for what is heard between the beeps: where that is
-	// much, the noise is not as it is taken to be.
-	sureMargin, sureOutside = 4.5, 180.0
+	// sureMargin is how much likelier than the next a sure number is, in nats;
+	// sureOutside how much more for what is heard between the beeps (the noise is not
+	// as it is taken to be), sureLoud for what each beep says beyond loudBeep (nor is
+	// the tone, and one beep that is weaker than it should be says as much more).
+	sureMargin, sureOutside, sureLoud, loudBeep = 4.5, 180.0, 0.25, 10.0
 	// leastScore is how much likelier than silence beeps are, in nats: for each
 	// beep and in all.
 	leastScore, leastPerBeep = 25.0, 0.8
@@ -409,8 +410,9 @@ func (v *vote) decide(r *Reading) {
 	r.Beeps = beepsOf(g, path)
 	r.Repeats, r.partial = wholeRepeats(len(k), path), v.partial
 	r.Outside = v.spans.ear.outside(r.Beeps)
+	wanted := sureMargin + sureOutside*r.Outside + sureLoud*max(0, r.Score/float64(max(1, len(r.Beeps)))-loudBeep)
 	for _, m := range order[1:] {
-		if r.Score-v.scores[m] < max(rivalMargin, sureMargin+sureOutside*r.Outside) && len(r.Rivals) < 3 {
+		if r.Score-v.scores[m] < max(rivalMargin, wanted) && len(r.Rivals) < 3 {
 			r.Rivals = append(r.Rivals, m)
 		}
 	}
@@ -427,7 +429,7 @@ func (v *vote) decide(r *Reading) {
 		r.Why = "too few beeps were heard"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"
-	case r.Margin < sureMargin+sureOutside*r.Outside:
+	case r.Margin < wanted:
 		var words []string
 		for _, m := range r.Rivals {
 			words = append(words, fmt.Sprint(m))
