@@ -56,6 +56,10 @@ func TestCorrections(t *testing.T) {
 	}
 	must(t, in("report", "Teal-1", "--out", filepath.Join(t.TempDir(), "r.html"))...)
 
+	if r := do(t, in("correct", "split", "Teal-1", "3")...); r.code != exitBad || !strings.Contains(r.err, "was in the air") {
+		t.Errorf("a cut in the air: exit %d, %s", r.code, r.err)
+	}
+
 	// Cut between them again, both are what they were, found anew.
 	near := func(a, b flight.Result) bool {
 		return a.ApogeeM != nil && b.ApogeeM != nil && math.Abs(*a.ApogeeM-*b.ApogeeM) < *b.ApogeeSD &&

@@ -240,14 +240,18 @@ func (r *Results) Split(ctx context.Context, session string, n sqlite.FlightName
 	two.From = cut.Sub(b.s.Epoch).Nanoseconds()
 	two.FlightName = sqlite.FlightName{Rocket: n.Rocket, Flight: b.free(n.Rocket, n.Flight+1)}
 	old := one.Events
-	if one.Events, _, err = b.look(ctx, f, time.Time{}, cut); err != nil {
+	if one.Events, _, _, err = b.look(ctx, f, time.Time{}, cut); err != nil {
 		return second, err
 	}
 	if one.To = two.From; len(one.Events) == 0 { // as it was called live, then
 		one.Events = slices.DeleteFunc(slices.Clone(old), func(e flight.Event) bool { return e.At.After(cut) })
 	}
-	if two.Events, two.PadPressurePa, err = b.look(ctx, f, cut, time.Time{}); err != nil {
+	begins := 0.0
+	if two.Events, two.PadPressurePa, begins, err = b.look(ctx, f, cut, time.Time{}); err != nil {
 		return second, err
+	}
+	if p := two.PadPressurePa; p != nil && math.Abs(begins-*p) > groundPa {
+		return second, cannot("%.1f s after its liftoff %v was in the air: choose a moment at which it lay on the ground", atS, n)
 	}
 	if len(two.Events) == 0 {
 		return second, cannot("nothing of %v lifts off after %.1f s: choose a moment at which it lay on the ground, some seconds before its second liftoff", n, atS)
@@ -255,9 +259,13 @@ func (r *Results) Split(ctx context.Context, session string, n sqlite.FlightName
 	return two.FlightName, b.keep(ctx, "split", []sqlite.FlightName{n}, []sqlite.CorrectedFlight{one, two})
 }
 
-// look finds the events of the first flight in a part of a flight's samples, and
-// the mean pressure before its liftoff.
-func (b *bench) look(ctx context.Context, f sqlite.FlightSpan, from, to time.Time) (events []flight.Event, pad *float64, err error) {
+// groundPa is by how much the pressure on the ground may differ between a landing
+// and the next liftoff: some 8 m, as on a slope or in changing weather.
+const groundPa = 100
+
+// look finds the events of the first flight in a part of a flight's samples, the
+// mean pressure before its liftoff and that of the part's first second.
+func (b *bench) look(ctx context.Context, f sqlite.FlightSpan, from, to time.Time) (events []flight.Event, pad *float64, begins float64, err error) {
 	const before, after = 12 * time.Second, 2 * time.Second // as FlightSpan.PadPressurePa
 	t := track.New(track.Config{Session: b.s.ID, Rocket: rocketOf(b.s, f.Rocket), Site: b.s.Site})
 	merger := decode.NewMerger()
@@ -276,6 +284,13 @@ func (b *bench) look(ctx context.Context, f sqlite.FlightSpan, from, to time.Tim
 		}
 		return nil
 	})
+	var n float64
+	for _, r := range rest {
+		if r.at.Sub(rest[0].at) <= time.Second {
+			begins, n = begins+r.pa, n+1
+		}
+	}
+	begins /= max(1, n)
 	first := 0
 	for _, e := range events {
 		if e.Kind == flight.Liftoff && first == 0 {
@@ -291,7 +306,7 @@ func (b *bench) look(ctx context.Context, f sqlite.FlightSpan, from, to time.Tim
 			}
 		}
 	}
-	return slices.DeleteFunc(events, func(e flight.Event) bool { return first == 0 || e.Flight != first }), pad, err
+	return slices.DeleteFunc(events, func(e flight.Event) bool { return first == 0 || e.Flight != first }), pad, begins, err
 }
 
 // Rename says that flights were another rocket's: one flight, or with number 0
