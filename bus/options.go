@@ -23,12 +23,18 @@ type Options struct {
 	// but on the subjects of Publish.
 	Token   string
 	Publish []string
+	// Boards may each publish on one subject, by a word of their own, and hear
+	// nothing.
+	Boards []Board
 	// TLS is the listening server's configuration; nil means none.
 	TLS *tls.Config
 
 	// Log takes the few lines about changes of state. The zero value is silent.
 	Log zerolog.Logger
 }
+
+// Board is who sends the frames of one link.
+type Board struct{ Subject, Token string }
 
 // Remote says where another station's bus is, for Dial.
 type Remote struct {

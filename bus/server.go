@@ -38,7 +38,7 @@ func startServer(ctx context.Context, o Options) (*embedded, error) {
 	if e.opts, err = serverOptions(o); err != nil {
 		return nil, err
 	}
-	e.opts.CustomClientAuthentication = &gate{inner: e.inner, token: o.Token, publish: o.Publish}
+	e.opts.CustomClientAuthentication = &gate{inner: e.inner, token: o.Token, publish: o.Publish, boards: o.Boards}
 	if err := probeListen(o.Listen); err != nil {
 		return nil, err
 	}
@@ -113,15 +113,26 @@ func serverOptions(o Options) (*server.Options, error) {
 type gate struct {
 	inner, token string
 	publish      []string
+	boards       []Board
 }
 
-// Check says whether somebody may connect; those from outside may listen,
-// and publish where a link waits for it.
+// Check says whether somebody may connect. A board publishes frames of its own link
+// and hears nothing; viewers hear what is the station's and publish only where a link
+// waits for anybody's. Nobody from outside hears or sends what is inside.
 func (g *gate) Check(c server.ClientAuthentication) bool {
 	o := c.GetOpts()
 	if same(o.Token, g.inner) {
 		c.RegisterUser(&server.User{Username: "station"})
 		return true
+	}
+	for _, b := range g.boards {
+		if same(o.Token, b.Token) {
+			c.RegisterUser(&server.User{Username: "board", Permissions: &server.Permissions{
+				Publish:   &server.SubjectPermission{Allow: []string{b.Subject}},
+				Subscribe: &server.SubjectPermission{Deny: []string{">"}},
+			}})
+			return true
+		}
 	}
 	if g.token != "" && !same(o.Token, g.token) {
 		return false

@@ -46,7 +46,8 @@ type LinkConfig struct {
 	User         string `toml:"user" json:"user,omitempty"`
 	PasswordFile string `toml:"password_file" json:"password_file,omitempty"`
 	// NATS is a subject of the station's own bus on which a program publishes
-	// what its board sent, one message a datagram.
+	// what its board sent, one message a datagram. With PasswordFile only who shows
+	// that word as a token may, and may do nothing else.
 	NATS string `toml:"nats" json:"nats,omitempty"`
 	// GPSD is the host and port of a gpsd, whose reports come as lines of JSON.
 	GPSD string `toml:"gpsd" json:"gpsd,omitempty"`
@@ -308,13 +309,13 @@ func (c LinkConfig) validateBelongs(kind string) error {
 		{"capture_link", c.CaptureLink != "", []string{kindFile, kindStdin}},
 		{"topic", c.Topic != "", []string{kindMQTT, kindMQTTListen}},
 		{"user", c.User != "", []string{kindMQTT, kindMQTTListen}},
-		{"password_file", c.PasswordFile != "", []string{kindMQTT, kindMQTTListen}},
+		{"password_file", c.PasswordFile != "", []string{kindMQTT, kindMQTTListen, kindNATS}},
 	} {
 		if k.given && !oneOf(kind, k.kinds...) {
 			return c.fault(k.field, "", "is for "+strings.Join(k.kinds, " and ")+" links, and this link is "+kind, "leave it out")
 		}
 	}
-	if (c.User == "") != (c.PasswordFile == "") {
+	if kind != kindNATS && (c.User == "") != (c.PasswordFile == "") {
 		return c.fault("user", "", "and password_file belong together", `give both, or neither; password_file is the path of a file that holds the password alone`)
 	}
 	return nil

@@ -146,11 +146,11 @@ func Load(path string) (*Config, error) {
 
 // readKey reads the key of a layout's checksum.
 func readKey(path string) ([]byte, error) {
-	text, err := os.ReadFile(path)
+	text, err := ingest.ReadSecret("key_file", path)
 	if err != nil {
-		return nil, fmt.Errorf("read key_file: %w", err)
+		return nil, err
 	}
-	key, err := hex.DecodeString(strings.TrimSpace(string(text)))
+	key, err := hex.DecodeString(text)
 	if err != nil || len(key) != decode.SealKeySize {
 		return nil, fmt.Errorf("read key_file: %s does not hold %d hex digits", path, 2*decode.SealKeySize)
 	}

@@ -27,6 +27,9 @@ func (c *Config) Doubts() []*Error {
 		if l.Rocket != "" && !slices.ContainsFunc(c.Rockets, func(r flight.Rocket) bool { return r.Name == l.Rocket }) {
 			found = append(found, problemf(path+".rocket", "link %q: there is no [[rocket]] named %q%s; it will be watched as a guest", l.Name, l.Rocket, didYouMean(Nearest(l.Rocket, c.rocketNames()))))
 		}
+		if l.NATS != "" && l.PasswordFile == "" && c.Bus.TokenFile != "" {
+			found = append(found, problemf(path+".nats", "link %q: whoever may look at the bus may send frames of it as well: give it a password_file, with a word for its board alone", l.Name))
+		}
 		if l.Serial != "" || l.USB != nil {
 			if near := usualRate(l.Baud); near != l.Baud {
 				found = append(found, problemf(path+".baud", "link %q: %d baud is no usual rate: did you mean %d?", l.Name, l.Baud, near))

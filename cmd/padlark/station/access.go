@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"padlark/cmd/padlark/config"
+	"padlark/ingest"
 	"padlark/web"
 )
 
@@ -116,6 +117,9 @@ func pagesTLS(cfg *config.Config, now time.Time) (*tls.Config, error) {
 	pair, err := tls.LoadX509KeyPair(certPath, keyPath)
 	if err != nil {
 		return nil, fmt.Errorf("read [web] cert and key: %w", err)
+	}
+	if err := ingest.CheckSecret("web.key", keyPath); err != nil {
+		return nil, err
 	}
 	// One protocol for pages and live streams, as without TLS.
 	return &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}, nil

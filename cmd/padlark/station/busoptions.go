@@ -5,27 +5,40 @@ import (
 	"crypto/x509"
 	"fmt"
 	"os"
-	"strings"
 	"time"
 
 	"github.com/rs/zerolog"
 
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
+	"padlark/ingest"
 )
 
 // busOptions turns [bus] into the options of the station's own bus.
 func busOptions(c *config.Config, log zerolog.Logger) (bus.Options, error) {
 	b := c.Bus
 	o := bus.Options{Station: c.Station.Name, Log: log, Listen: b.Listen}
-	for _, l := range c.Links {
-		if l.NATS != "" {
-			o.Publish = append(o.Publish, l.NATS)
-		}
-	}
 	var err error
 	if o.Token, err = busToken(b); err != nil {
 		return o, err
+	}
+	words := map[string]string{o.Token: "the bus"}
+	for _, l := range c.Links {
+		switch {
+		case l.NATS == "":
+		case l.PasswordFile == "":
+			o.Publish = append(o.Publish, l.NATS)
+		default:
+			word, err := ingest.ReadPassword(l.PasswordFile)
+			if err != nil {
+				return o, fmt.Errorf("link %q: %w", l.Name, err)
+			}
+			if whose, taken := words[word]; taken {
+				return o, fmt.Errorf("link %q: the word in %s is that of %s too: give each one of its own", l.Name, l.PasswordFile, whose)
+			}
+			words[word] = fmt.Sprintf("link %q", l.Name)
+			o.Boards = append(o.Boards, bus.Board{Subject: l.NATS, Token: word})
+		}
 	}
 	if b.TLSCert != "" { // without one of its own a server has nothing to show
 		o.TLS, err = tlsConfig(b)
@@ -52,11 +65,7 @@ func busToken(b config.Bus) (string, error) {
 	if b.TokenFile == "" {
 		return "", nil
 	}
-	token, err := os.ReadFile(b.TokenFile)
-	if err != nil {
-		return "", fmt.Errorf("read bus.token_file: %w", err)
-	}
-	return strings.TrimSpace(string(token)), nil
+	return ingest.ReadSecret("bus.token_file", b.TokenFile)
 }
 
 func tlsConfig(b config.Bus) (*tls.Config, error) {
@@ -78,6 +87,9 @@ func tlsConfig(b config.Bus) (*tls.Config, error) {
 		cert, err := tls.LoadX509KeyPair(b.TLSCert, b.TLSKey)
 		if err != nil {
 			return nil, fmt.Errorf("read bus.tls_cert and tls_key: %w", err)
+		}
+		if err := ingest.CheckSecret("bus.tls_key", b.TLSKey); err != nil {
+			return nil, err
 		}
 		t.Certificates = []tls.Certificate{cert}
 	}

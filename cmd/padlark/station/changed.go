@@ -92,7 +92,7 @@ func busSubjects(c *config.Config) []string {
 	var out []string
 	for _, l := range c.Links {
 		if l.NATS != "" {
-			out = append(out, l.NATS)
+			out = append(out, l.NATS+" "+l.PasswordFile)
 		}
 	}
 	slices.Sort(out)

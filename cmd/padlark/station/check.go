@@ -45,8 +45,8 @@ func Check(cfg *config.Config) error {
 		return err
 	}
 	if path := cfg.Bus.Creds; path != "" {
-		if _, err := os.Stat(path); err != nil {
-			return fmt.Errorf("read bus.creds: %w", err)
+		if err := ingest.CheckSecret("bus.creds", path); err != nil {
+			return err
 		}
 	}
 	if cfg.Storage.Influx != nil {

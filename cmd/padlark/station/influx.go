@@ -9,6 +9,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
+	"padlark/ingest"
 	"padlark/storage/influx"
 	"padlark/storage/results"
 )
@@ -17,6 +18,11 @@ import (
 // read from where the configuration says.
 func InfluxOptions(c *config.Config, log zerolog.Logger) (influx.Options, error) {
 	i := c.Storage.Influx
+	if i.TokenFile != "" {
+		if err := ingest.CheckSecret("storage.influx.token_file", i.TokenFile); err != nil {
+			return influx.Options{}, err
+		}
+	}
 	token, err := influx.ReadToken(i.TokenFile, i.TokenEnv)
 	if err != nil {
 		return influx.Options{}, err
