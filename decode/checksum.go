@@ -26,25 +26,38 @@ type crcModel struct {
 	xorout  uint32
 }
 
+// sumKind is a checksum whose table is made when somebody wants it.
+type sumKind struct {
+	name  string
+	bytes int
+	make  func() func([]byte) uint32
+}
+
 // sums lists every checksum that a layout may name. The names of the CRCs are
 // the catalogue's.
-func sums() []sum {
-	return []sum{
-		{"sum8", 1, sum8},
-		{"xor8", 1, xor8},
-		{"Fletcher-16", 2, fletcher16},
-		crcSum("CRC-8/SMBUS", crcModel{8, 0x07, 0, false, 0}),
-		crcSum("CRC-16/IBM-3740", crcModel{16, 0x1021, 0xffff, false, 0}),
-		crcSum("CRC-16/XMODEM", crcModel{16, 0x1021, 0, false, 0}),
-		crcSum("CRC-16/KERMIT", crcModel{16, 0x1021, 0, true, 0}),
-		crcSum("CRC-16/IBM-SDLC", crcModel{16, 0x1021, 0xffff, true, 0xffff}),
-		crcSum("CRC-16/MODBUS", crcModel{16, 0x8005, 0xffff, true, 0}),
-		crcSum("CRC-16/ARC", crcModel{16, 0x8005, 0, true, 0}),
-		crcSum("CRC-16/SPI-FUJITSU", crcModel{16, 0x1021, 0x1d0f, false, 0}),
-		crcSum("CRC-16/MCRF4XX", crcModel{16, 0x1021, 0xffff, true, 0}),
-		crcSum("CRC-16/GENIBUS", crcModel{16, 0x1021, 0xffff, false, 0xffff}),
-		{"CRC-32/ISO-HDLC", 4, crc32.ChecksumIEEE},
-		{"CRC-32/ISCSI", 4, castagnoli()},
+func sums() []sumKind {
+	plain := func(calc func([]byte) uint32) func() func([]byte) uint32 {
+		return func() func([]byte) uint32 { return calc }
+	}
+	crc := func(name string, m crcModel) sumKind {
+		return sumKind{name, m.width / 8, func() func([]byte) uint32 { return crcSum(m) }}
+	}
+	return []sumKind{
+		{"sum8", 1, plain(sum8)},
+		{"xor8", 1, plain(xor8)},
+		{"Fletcher-16", 2, plain(fletcher16)},
+		crc("CRC-8/SMBUS", crcModel{8, 0x07, 0, false, 0}),
+		crc("CRC-16/IBM-3740", crcModel{16, 0x1021, 0xffff, false, 0}),
+		crc("CRC-16/XMODEM", crcModel{16, 0x1021, 0, false, 0}),
+		crc("CRC-16/KERMIT", crcModel{16, 0x1021, 0, true, 0}),
+		crc("CRC-16/IBM-SDLC", crcModel{16, 0x1021, 0xffff, true, 0xffff}),
+		crc("CRC-16/MODBUS", crcModel{16, 0x8005, 0xffff, true, 0}),
+		crc("CRC-16/ARC", crcModel{16, 0x8005, 0, true, 0}),
+		crc("CRC-16/SPI-FUJITSU", crcModel{16, 0x1021, 0x1d0f, false, 0}),
+		crc("CRC-16/MCRF4XX", crcModel{16, 0x1021, 0xffff, true, 0}),
+		crc("CRC-16/GENIBUS", crcModel{16, 0x1021, 0xffff, false, 0xffff}),
+		{"CRC-32/ISO-HDLC", 4, plain(crc32.ChecksumIEEE)},
+		{"CRC-32/ISCSI", 4, castagnoli},
 	}
 }
 
@@ -74,11 +87,11 @@ func findSum(name string) (sum, bool) {
 		name = "CRC-32/ISO-HDLC"
 	}
 	all := sums()
-	i := slices.IndexFunc(all, func(s sum) bool { return strings.EqualFold(s.name, name) })
+	i := slices.IndexFunc(all, func(s sumKind) bool { return strings.EqualFold(s.name, name) })
 	if i < 0 {
 		return sum{}, false
 	}
-	return all[i], true
+	return sum{all[i].name, all[i].bytes, all[i].make()}, true
 }
 
 // sum8 is the sum of the bytes modulo 256.
@@ -114,7 +127,7 @@ func castagnoli() func([]byte) uint32 {
 }
 
 // crcSum builds the table-driven form of a CRC of 8 or 16 bits.
-func crcSum(name string, m crcModel) sum {
+func crcSum(m crcModel) func([]byte) uint32 {
 	var table [256]uint32
 	mask := uint32(1)<<m.width - 1
 	for i := range table {
@@ -123,22 +136,22 @@ func crcSum(name string, m crcModel) sum {
 	first, last := m.init, m.xorout
 	if m.reflect {
 		first = bits.Reverse32(m.init) >> (32 - m.width)
-		return sum{name, m.width / 8, func(b []byte) uint32 {
+		return func(b []byte) uint32 {
 			r := first
 			for _, c := range b {
 				r = r>>8 ^ table[byte(r)^c]
 			}
 			return (r ^ last) & mask
-		}}
+		}
 	}
 	shift := m.width - 8
-	return sum{name, m.width / 8, func(b []byte) uint32 {
+	return func(b []byte) uint32 {
 		r := first
 		for _, c := range b {
 			r = (r<<8 ^ table[byte(r>>shift)^c]) & mask
 		}
 		return r ^ last
-	}}
+	}
 }
 
 // crcByte divides one byte by the polynomial, bit by bit.

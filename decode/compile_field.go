@@ -4,13 +4,22 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 )
 
-// fieldName is what a field may be called: it becomes a column in exports.
-const fieldName = `^[a-z][a-z0-9_]{0,63}$`
+// isFieldName says whether a field may be called so: it becomes a column in exports.
+func isFieldName(s string) bool {
+	if s == "" || len(s) > 64 || s[0] < 'a' || s[0] > 'z' {
+		return false
+	}
+	for _, c := range []byte(s) {
+		if !(c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '_') {
+			return false
+		}
+	}
+	return true
+}
 
 func (c *compiler) fieldErrorf(i int, key, format string, args ...any) error {
 	return &LayoutError{Layout: c.layout.Name, Field: c.layout.Fields[i].Name, Index: i, Key: key, Err: fmt.Errorf(format, args...)}
@@ -26,7 +35,7 @@ func (c *compiler) compileField(i int) error {
 	}
 	if lf.Name == "" && lf.Type == "skip" {
 		f.name = "skip"
-	} else if !regexp.MustCompile(fieldName).MatchString(lf.Name) {
+	} else if !isFieldName(lf.Name) {
 		return c.fieldErrorf(i, "name", "%q is not possible; write small letters, digits and _, a letter first", lf.Name)
 	}
 	for _, step := range []func(int, Field, *field) error{c.typeOf, c.rules, c.calibration, c.useOf} {
@@ -305,7 +314,7 @@ func (c *compiler) flagsOf(i int, lf Field, f *field) error {
 		if bit < 0 || bit >= width || bit >= 53 {
 			return c.fieldErrorf(i, "flags", "%s = %d is outside bits 0 to %d", name, bit, min(width, 53)-1)
 		}
-		if !regexp.MustCompile(fieldName).MatchString(name) {
+		if !isFieldName(name) {
 			return c.fieldErrorf(i, "flags", "%q is not possible as a name; write small letters, digits and _", name)
 		}
 		f.flags = append(f.flags, flagBit{bit: bit})

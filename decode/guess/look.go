@@ -1,6 +1,7 @@
 package guess
 
 import (
+	"bytes"
 	"fmt"
 
 	"padlark/decode"
@@ -176,6 +177,9 @@ func builtIn(in Input) *Guess {
 		if len(in.Messages) > 0 {
 			framing = ingest.Framing{Kind: ingest.FramingDatagram}
 		}
+		if sentences := l.Form == decode.NMEA || l.Form == decode.Kinds; sentences != in.hasSentences() {
+			continue // to try costs more than to look
+		}
 		frames := in.frames(framing)
 		g := &Guess{BuiltIn: l.Name, Layout: l, Frames: len(frames)}
 		if l.Checksum.Kind == "" && l.Form != decode.NMEA && l.Form != decode.Kinds { // anything would fit
@@ -192,6 +196,16 @@ func builtIn(in Input) *Guess {
 		return g
 	}
 	return nil
+}
+
+// hasSentences says whether what was heard is sentences of NMEA 0183 at all.
+func (in Input) hasSentences() bool {
+	for _, m := range append(in.Messages[:min(len(in.Messages), few):min(len(in.Messages), few)], in.Bytes[:min(len(in.Bytes), 4096)]) {
+		if bytes.HasPrefix(m, []byte("$")) || bytes.Contains(m, []byte("\n$")) || bytes.Contains(m, []byte("\r$")) {
+			return true
+		}
+	}
+	return false
 }
 
 // try decodes frames with the proposed layout, counts what is read, and keeps one
