@@ -66,10 +66,9 @@ type Priority int
 
 // Priorities, most urgent first.
 const (
-	LookUp  Priority = 1 // danger now: look up, take cover
-	Act     Priority = 2 // do something before going on
-	Know    Priority = 3 // know and distrust
-	NoAlarm Priority = 0
+	LookUp Priority = 1 // danger now: look up, take cover
+	Act    Priority = 2 // do something before going on
+	Know   Priority = 3 // know and distrust
 )
 
 // Alarm is one state change of something that a person must act on or

@@ -14,9 +14,9 @@ import (
 	"padlark/flight"
 )
 
-// StateEvery is how often, in event time, a rocket's state is published to
+// stateEvery is how often, in event time, a rocket's state is published to
 // live viewers; a change of phase is published at once.
-const StateEvery = 100 * time.Millisecond
+const stateEvery = 100 * time.Millisecond
 
 // Ahead is how many samples and ticks may be on the way to a watcher that must
 // miss none: its publisher waits (WaitFor) before more are. The bus has room for
@@ -198,7 +198,7 @@ func (w *Watcher) publish(out Output, rocket string) error {
 // show tells live viewers of a rocket's state, but not of each sample.
 func (w *Watcher) show(rocket string, st *flight.State) error {
 	last := w.shown[rocket]
-	if st.Phase == last.phase && st.At.Sub(last.at) < StateEvery {
+	if st.Phase == last.phase && st.At.Sub(last.at) < stateEvery {
 		return nil
 	}
 	if len(w.shown) > maxShown {

@@ -71,7 +71,7 @@ func TestReadmeCommandsExist(t *testing.T) {
 		}
 		_, err = k.Parse(args)
 		// A table may name the command alone; what it needs besides is another matter.
-		if err != nil && !(len(args) == 1 && regexp.MustCompile(`^(expected "|missing flags)`).MatchString(err.Error())) {
+		if err != nil && !(len(args) == 1 && regexp.MustCompile(`^(expected (one of )?"|missing flags)`).MatchString(err.Error())) {
 			t.Errorf("%s: %v", line, err)
 		}
 	}

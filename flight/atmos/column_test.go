@@ -147,7 +147,7 @@ func soundings(t *testing.T) map[string][]level {
 			}
 		}
 		temp, dew := v[2]+273.15, v[3]+273.15
-		out[row[0]] = append(out[row[0]], level{v[0] * 100, v[1], temp, VapourPressure(dew) / VapourPressure(temp)})
+		out[row[0]] = append(out[row[0]], level{v[0] * 100, v[1], temp, vapourPressure(dew) / vapourPressure(temp)})
 	}
 	return out
 }

@@ -5,11 +5,11 @@ import "math"
 // epsilon is the ratio of the molar masses of water and dry air.
 const epsilon = 18.01528 / 28.9644
 
-// VapourPressure is the saturation pressure of water vapour over water in Pa
+// vapourPressure is the saturation pressure of water vapour over water in Pa
 // at the temperature t in K. Magnus form with the coefficients of the WMO
 // Guide (WMO-No. 8, annex 4.B; from memory), good to 0.3 % from -40 to 50
 // degrees Celsius.
-func VapourPressure(t float64) float64 {
+func vapourPressure(t float64) float64 {
 	c := t - 273.15
 	return 611.2 * math.Exp(17.62*c/(243.12+c))
 }
@@ -22,6 +22,6 @@ func VirtualTemperature(t, p, humidity float64) float64 {
 	if humidity <= 0 {
 		return t
 	}
-	e := math.Min(humidity, 1) * VapourPressure(t)
+	e := math.Min(humidity, 1) * vapourPressure(t)
 	return t / (1 - (1-epsilon)*e/p)
 }

@@ -19,12 +19,12 @@ const (
 	StandardDensity = 1.225
 	// Lapse is how much colder the air gets with height up to 11 km, in K/m.
 	Lapse = 0.0065
-	// EarthRadius turns geometric into geopotential height, in m.
-	EarthRadius = 6356766
+	// earthRadius turns geometric into geopotential height, in m.
+	earthRadius = 6356766
 
 	// Top is the geopotential height in m up to which this package goes;
-	// Bottom the lowest.
-	Top, Bottom = 20000, -5000
+	// bottom the lowest.
+	Top, bottom = 20000, -5000
 
 	tropopause  = 11000  // m
 	tropoTemp   = 216.65 // K, 11 to 20 km
@@ -44,11 +44,11 @@ type State struct {
 }
 
 // At gives the standard atmosphere at the geopotential height h in m. Outside
-// Bottom to Top it gives NaN.
+// bottom to Top it gives NaN.
 func At(h float64) State {
 	var s State
 	switch {
-	case !(h >= Bottom && h <= Top):
+	case !(h >= bottom && h <= Top):
 		nan := math.NaN()
 		return State{nan, nan, nan}
 	case h <= tropopause:
@@ -74,7 +74,7 @@ func PressureAltitude(p float64) float64 {
 		h = tropopause - scaleHeight*math.Log(p/tropoPressure)
 	}
 	// A little slack lets Top and Bottom themselves pass after rounding.
-	if h < Bottom-1e-6 || h > Top+1e-6 {
+	if h < bottom-1e-6 || h > Top+1e-6 {
 		return math.NaN()
 	}
 	return h
@@ -82,10 +82,10 @@ func PressureAltitude(p float64) float64 {
 
 // Geopotential turns a geometric height z above mean sea level into
 // geopotential height, both in m: H = r z / (r + z).
-func Geopotential(z float64) float64 { return EarthRadius * z / (EarthRadius + z) }
+func Geopotential(z float64) float64 { return earthRadius * z / (earthRadius + z) }
 
 // Geometric is the inverse of Geopotential.
-func Geometric(h float64) float64 { return EarthRadius * h / (EarthRadius - h) }
+func Geometric(h float64) float64 { return earthRadius * h / (earthRadius - h) }
 
 // Density is that of dry air in kg/m3 at a pressure in Pa and a temperature in K.
 func Density(pressure, temperature float64) float64 { return pressure / (GasConstantISO * temperature) }

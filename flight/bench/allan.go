@@ -10,7 +10,7 @@ type AllanPoint struct {
 	Mean int     `json:"mean"` // readings averaged in each
 }
 
-// Allan is the overlapping Allan deviation of readings y taken every dt s, at
+// allan is the overlapping Allan deviation of readings y taken every dt s, at
 // averaging times of 1, 2, 5, 10, ... readings up to a quarter of the record:
 //
 //	dev2(m) = 1/2 mean over i of (mean(y[i+m..i+2m)) - mean(y[i..i+m)))2
@@ -23,7 +23,7 @@ type AllanPoint struct {
 // The standard deviation of a point is dev/sqrt(2(n/m-1)), the usual estimate
 // for white noise and readings that do not overlap (IEEE Std 952; from
 // memory): a little more than that of the overlapping form.
-func Allan(y []float64, dt float64) []AllanPoint {
+func allan(y []float64, dt float64) []AllanPoint {
 	sums := make([]float64, len(y)+1)
 	mean := 0.0
 	for _, v := range y {

@@ -54,7 +54,7 @@ func TestAllanPublished(t *testing.T) {
 		near("plain", deviation(sums, c.m, c.m), c.plain)
 		near("overlapping", deviation(sums, c.m, 1), c.overlap)
 	}
-	points := Allan(y, 2)
+	points := allan(y, 2)
 	if len(points) != 8 || points[3].Mean != 10 || points[3].TauS != 20 {
 		t.Fatalf("points: %+v", points)
 	}
@@ -72,17 +72,17 @@ func TestAllanOfKnownNoise(t *testing.T) {
 	for i := range drift {
 		drift[i] = 0.2 * float64(i)
 	}
-	for _, p := range Allan(white, 0.02) {
+	for _, p := range allan(white, 0.02) {
 		if want := 3 / math.Sqrt(float64(p.Mean)); math.Abs(p.Dev-want) > 4*p.SD {
 			t.Errorf("white noise, %d readings: %.4f ± %.4f, want %.4f", p.Mean, p.Dev, p.SD, want)
 		}
 	}
-	for _, p := range Allan(drift, 1) {
+	for _, p := range allan(drift, 1) {
 		if want := 0.2 * p.TauS / math.Sqrt2; math.Abs(p.Dev/want-1) > 1e-9 {
 			t.Errorf("drift, %g s: %g, want %g", p.TauS, p.Dev, want)
 		}
 	}
-	if p := Allan(nil, 1); p != nil {
+	if p := allan(nil, 1); p != nil {
 		t.Errorf("of nothing: %v", p)
 	}
 }

@@ -58,11 +58,11 @@ type Plan struct {
 
 // Defaults of a plan: times in s, m, A.
 const (
-	DefaultRestS  = 20.0
-	DefaultWaitS  = 60.0
-	DefaultFirstS = 10.0
-	DefaultLiftM  = 2.0
-	DefaultServoA = 0.5 // a 9 g servo under light load; common practice, no source
+	defaultRestS  = 20.0
+	defaultWaitS  = 60.0
+	defaultFirstS = 10.0
+	defaultLiftM  = 2.0
+	defaultServoA = 0.5 // a 9 g servo under light load; common practice, no source
 	mostRestS     = 4 * 3600.0
 )
 
@@ -77,11 +77,11 @@ func (p *Plan) prepare() error {
 		hi      float64
 		what    string
 	}{
-		{&p.RestS, DefaultRestS, 1, mostRestS, "time at rest in s"},
-		{&p.WaitS, DefaultWaitS, 0.1, 3600, "time to wait for a hands-on step in s"},
-		{&p.FirstS, DefaultFirstS, 0.1, 3600, "time to wait for the first frame in s"},
-		{&p.LiftM, DefaultLiftM, 0.5, 100, "height of the lift in m"},
-		{&p.ServoA, DefaultServoA, 0.01, 20, "servo current in A"},
+		{&p.RestS, defaultRestS, 1, mostRestS, "time at rest in s"},
+		{&p.WaitS, defaultWaitS, 0.1, 3600, "time to wait for a hands-on step in s"},
+		{&p.FirstS, defaultFirstS, 0.1, 3600, "time to wait for the first frame in s"},
+		{&p.LiftM, defaultLiftM, 0.5, 100, "height of the lift in m"},
+		{&p.ServoA, defaultServoA, 0.01, 20, "servo current in A"},
 	} {
 		if *d.v == 0 {
 			*d.v = d.def

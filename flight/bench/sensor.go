@@ -122,7 +122,7 @@ func (b *Bench) judgeNoise(t, h, pa []float64) {
 	b.report.Traces = append(b.report.Traces, thin(Trace{Name: "height at rest", Unit: "m", T: t, V: h}))
 	if dt := b.calm.stepS; dt > 0 {
 		if y := even(t, h, dt, 5); len(y) >= 40 {
-			b.report.Allan = Allan(y, dt)
+			b.report.Allan = allan(y, dt)
 		}
 	}
 }

@@ -245,7 +245,7 @@ func (f *Follower) takeFix(m Moment) bool {
 		return true
 	}
 	if f.fix.known && f.leaps < mostLeaps {
-		if d, _ := Inverse(f.fix.place, p); !(d <= leapM+leapMps*(m.T-f.fix.t)) {
+		if d, _ := inverse(f.fix.place, p); !(d <= leapM+leapMps*(m.T-f.fix.t)) {
 			f.leaps++
 			return false
 		}
@@ -266,7 +266,7 @@ func (f *Follower) rests(t float64) {
 
 func (s *spot) add(t float64, p Place) {
 	if s.n > 0 {
-		if d, _ := Inverse(s.place, p); !(d < movedM) {
+		if d, _ := inverse(s.place, p); !(d < movedM) {
 			s.n = 0
 		}
 	}
@@ -288,7 +288,7 @@ func (f *Follower) lies(t float64) {
 		return
 	}
 	if s.n > 0 {
-		if d, _ := Inverse(s.place, f.fix.place); !(d < movedM) {
+		if d, _ := inverse(s.place, f.fix.place); !(d < movedM) {
 			s.n = landFixes
 			return
 		}
@@ -336,7 +336,7 @@ func (f *Follower) onEarth(eastM, northM float64, lat, lon *float64) (latitude, 
 	if math.IsNaN(f.pad.LatitudeDeg) {
 		return nil, nil
 	}
-	at := OfPlane(f.pad, eastM, northM)
+	at := ofPlane(f.pad, eastM, northM)
 	*lat, *lon = at.LatitudeDeg, at.LongitudeDeg
 	return lat, lon
 }

@@ -51,7 +51,7 @@ func (d drop) fly(f *Follower, rng *rand.Rand, end float64, each func(t float64)
 		t := float64(i) * 0.05
 		phase, h, v, e, n := d.at(t)
 		if t >= next && d.gps {
-			p := OfPlane(d.pad, e+d.biasE+rng.NormFloat64()*d.noise, n+rng.NormFloat64()*d.noise)
+			p := ofPlane(d.pad, e+d.biasE+rng.NormFloat64()*d.noise, n+rng.NormFloat64()*d.noise)
 			lat, lon = p.LatitudeDeg, p.LongitudeDeg
 			next += d.every
 		}
@@ -104,7 +104,7 @@ func TestLandingByFixes(t *testing.T) {
 	if math.Abs(l.RangeM-100) > 0.5 || math.Abs(l.BearingDeg-143.13) > 0.3 || l.AlongM != 8 || l.AcrossM != 8 {
 		t.Errorf("landing %+v, want 100 m off at 143.13° ± 8 m", l)
 	}
-	if e, n := Plane(Place{*l.LatitudeDeg, *l.LongitudeDeg}, OfPlane(field, 67, -80)); math.Hypot(e, n) > 0.5 {
+	if e, n := Plane(Place{*l.LatitudeDeg, *l.LongitudeDeg}, ofPlane(field, 67, -80)); math.Hypot(e, n) > 0.5 {
 		t.Errorf("the place on earth is %.2f m off", math.Hypot(e, n)) // with the receiver's own 7 m
 	}
 }
@@ -222,7 +222,7 @@ func TestTrace(t *testing.T) {
 	for i := -200; i < 500; i++ {
 		s := float64(i) * 0.05
 		_, _, _, e, n := d.at(math.Floor(s))
-		p := OfPlane(field, e, n)
+		p := ofPlane(field, e, n)
 		samples = append(samples, decode.Sample{At: *at(s), Values: decode.Channels{
 			Names:  []string{decode.LatitudeDeg, decode.LongitudeDeg, decode.GPSFix},
 			Values: []float64{p.LatitudeDeg, p.LongitudeDeg, 1}}})

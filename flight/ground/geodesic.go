@@ -48,10 +48,10 @@ func u2(cos2 float64) float64 {
 // the earth.
 const mostTurns = 100
 
-// Inverse is the geodesic from one place to another: its length in m and its
+// inverse is the geodesic from one place to another: its length in m and its
 // azimuth at the start in degrees clockwise from true north, 0 to 360. Both are
 // NaN for places that lie opposite on the earth.
-func Inverse(from, to Place) (distanceM, azimuthDeg float64) {
+func inverse(from, to Place) (distanceM, azimuthDeg float64) {
 	if from == to {
 		return 0, 0
 	}
@@ -84,9 +84,9 @@ func Inverse(from, to Place) (distanceM, azimuthDeg float64) {
 	return math.NaN(), math.NaN()
 }
 
-// Direct is the place at the end of a geodesic of a length in m that starts with
+// direct is the place at the end of a geodesic of a length in m that starts with
 // an azimuth in degrees.
-func Direct(from Place, distanceM, azimuthDeg float64) Place {
+func direct(from Place, distanceM, azimuthDeg float64) Place {
 	sin1, cos1 := reduced(from.LatitudeDeg)
 	sinZ, cosZ := math.Sincos(azimuthDeg * rad)
 	s1 := math.Atan2(sin1, cos1*cosZ)
@@ -117,14 +117,14 @@ func Direct(from Place, distanceM, azimuthDeg float64) Place {
 // Plane is a place in m east and north of another: geodesic length and azimuth
 // laid out flat, true to both.
 func Plane(from, to Place) (eastM, northM float64) {
-	d, azimuth := Inverse(from, to)
+	d, azimuth := inverse(from, to)
 	sin, cos := math.Sincos(azimuth * rad)
 	return d * sin, d * cos
 }
 
-// OfPlane is the place that Plane gives these numbers for.
-func OfPlane(from Place, eastM, northM float64) Place {
-	return Direct(from, math.Hypot(eastM, northM), bearing(eastM, northM))
+// ofPlane is the place that Plane gives these numbers for.
+func ofPlane(from Place, eastM, northM float64) Place {
+	return direct(from, math.Hypot(eastM, northM), bearing(eastM, northM))
 }
 
 // bearing in degrees, 0 to 360.

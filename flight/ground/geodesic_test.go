@@ -29,15 +29,15 @@ func TestPublishedGeodesics(t *testing.T) {
 		{"quarter meridian", Place{0, 10}, Place{90, 10}, 10001965.729, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			d, a := Inverse(c.from, c.to)
+			d, a := inverse(c.from, c.to)
 			if math.Abs(d-c.metres) > 0.0006 {
 				t.Errorf("distance %.4f m, published %.3f", d, c.metres)
 			}
 			if math.Abs(a-c.azimuth)*3600 > 0.0051 { // to the last digit that is printed
 				t.Errorf("azimuth %.8f°, published %.8f", a, c.azimuth)
 			}
-			end := Direct(c.from, c.metres, c.azimuth)
-			if off, _ := Inverse(end, c.to); !(off < 0.005) {
+			end := direct(c.from, c.metres, c.azimuth)
+			if off, _ := inverse(end, c.to); !(off < 0.005) {
 				t.Errorf("the direct problem ends %.4f m from the place: %v", off, end)
 			}
 		})
@@ -46,7 +46,7 @@ func TestPublishedGeodesics(t *testing.T) {
 
 // Opposite places have no one geodesic, and that is said.
 func TestOpposite(t *testing.T) {
-	if d, _ := Inverse(Place{0, 0}, Place{0.5, 179.7}); !math.IsNaN(d) {
+	if d, _ := inverse(Place{0, 0}, Place{0.5, 179.7}); !math.IsNaN(d) {
 		t.Errorf("distance %v, want NaN", d)
 	}
 }
@@ -56,7 +56,7 @@ func TestThereAndBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		pad := Place{rapid.Float64Range(-89, 89).Draw(t, "latitude"), rapid.Float64Range(-180, 180).Draw(t, "longitude")}
 		e, n := rapid.Float64Range(-20000, 20000).Draw(t, "east"), rapid.Float64Range(-20000, 20000).Draw(t, "north")
-		e2, n2 := Plane(pad, OfPlane(pad, e, n))
+		e2, n2 := Plane(pad, ofPlane(pad, e, n))
 		if math.Hypot(e-e2, n-n2) > 1e-4 {
 			t.Fatalf("%v: %f east %f north came back as %f %f", pad, e, n, e2, n2)
 		}

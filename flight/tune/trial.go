@@ -68,13 +68,6 @@ func NewTrial(spec ensemble.Spec, seed uint64, n int, settings []Settings) (*Tri
 	return t, nil
 }
 
-// Flights is how many flights there are.
-func (t *Trial) Flights() int { return len(t.outcomes[0]) }
-
-// Outcomes are those of one of the settings, flight by flight. They belong to
-// the trial.
-func (t *Trial) Outcomes(setting int) []Outcome { return t.outcomes[setting] }
-
 // Worker draws flights for a trial in memory of its own. Several workers may
 // work on one trial at once, on different flights.
 type Worker struct {

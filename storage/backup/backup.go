@@ -69,7 +69,7 @@ func Make(ctx context.Context, from, to string, made time.Time) (List, error) {
 	if err := os.MkdirAll(filepath.Join(to, "journal"), 0o750); err != nil {
 		return List{}, fmt.Errorf("back up: %w", err)
 	}
-	before, err := ReadList(to)
+	before, err := readList(to)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return List{}, err
 	}
@@ -196,8 +196,8 @@ func removePacked(to string, list List) error {
 	return nil
 }
 
-// ReadList reads the list of a copy. Without one the error is fs.ErrNotExist.
-func ReadList(dir string) (List, error) {
+// readList reads the list of a copy. Without one the error is fs.ErrNotExist.
+func readList(dir string) (List, error) {
 	data, err := os.ReadFile(filepath.Join(dir, ListName))
 	if err != nil {
 		return List{}, fmt.Errorf("read the list of a copy: %w", err)
@@ -232,7 +232,7 @@ func writeList(dir string, l List) error {
 // Verify reads a copy and compares it with its list. All that differs is in the
 // error, each with ErrDiffers.
 func Verify(ctx context.Context, dir string) (List, error) {
-	l, err := ReadList(dir)
+	l, err := readList(dir)
 	if err != nil {
 		return List{}, err
 	}

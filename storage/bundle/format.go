@@ -12,9 +12,6 @@ import (
 	"padlark/storage/sqlite"
 )
 
-// Suffix is what the name of a bundle ends in.
-const Suffix = ".plarkbundle"
-
 // The first bytes of a bundle: twelve of magic, then the version of the format
 // in two digits and a line end. The byte above 0x7F shows a transfer that
 // dropped the top bits, CR LF one that changed line ends.

@@ -23,17 +23,17 @@ type Course struct {
 
 // Names of the columns that come from the course of a flight.
 const (
-	SinceLiftoff = "since_liftoff_s"
-	HeightM      = "height_m" // above the pad
-	HeightSD     = "height_sd_m"
-	SpeedMps     = "speed_mps" // upward
-	SpeedSD      = "speed_sd_mps"
+	sinceLiftoff = "since_liftoff_s"
+	heightM      = "height_m" // above the pad
+	heightSD     = "height_sd_m"
+	speedMps     = "speed_mps" // upward
+	speedSD      = "speed_sd_mps"
 	Phase        = "phase" // 0 waiting, 1 boost, 2 coast, 3 descent, 4 landed
 )
 
 // CourseColumns lists them.
 func CourseColumns() []string {
-	return []string{SinceLiftoff, HeightM, HeightSD, SpeedMps, SpeedSD, Phase}
+	return []string{sinceLiftoff, heightM, heightSD, speedMps, speedSD, Phase}
 }
 
 // Columns is a source that gives only some channels of another, in this order, and
@@ -106,7 +106,7 @@ func (c *Columns) courseOf(s *decode.Sample) (of *Course) {
 func (c *Course) at(name string, at time.Time) float64 {
 	s := &c.Series
 	switch name {
-	case SinceLiftoff:
+	case sinceLiftoff:
 		if c.Result.LaunchedAt == nil {
 			return math.NaN()
 		}
@@ -114,7 +114,7 @@ func (c *Course) at(name string, at time.Time) float64 {
 	case Phase:
 		return c.phase(at)
 	}
-	list := map[string][]float64{HeightM: s.Height, HeightSD: s.HeightSD, SpeedMps: s.Speed, SpeedSD: s.SpeedSD}[name]
+	list := map[string][]float64{heightM: s.Height, heightSD: s.HeightSD, speedMps: s.Speed, speedSD: s.SpeedSD}[name]
 	t := at.Sub(s.Start).Seconds()
 	i := sort.SearchFloat64s(s.T, t)
 	switch {

@@ -35,14 +35,14 @@ func name(ctx context.Context, a namer, q sqlite.Query, seen map[string]bool) er
 // On an error w may hold a part of them.
 type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error)
 
-// Formats lists the formats by name.
-func Formats() map[string]Format {
-	return map[string]Format{"csv": CSV, "parquet": Parquet, "line": LineProtocol, "geojson": GeoJSON, "gpx": GPX, "kml": KML}
+// formats lists the formats by name.
+func formats() map[string]Format {
+	return map[string]Format{"csv": CSV, "parquet": Parquet, "line": lineProtocol, "geojson": geoJSON, "gpx": gpx, "kml": kml}
 }
 
 // Lookup finds a format by its name.
 func Lookup(name string) (Format, error) {
-	all := Formats()
+	all := formats()
 	if f, ok := all[name]; ok {
 		return f, nil
 	}
@@ -66,7 +66,7 @@ func About(name string) string {
 func OnlyPositions(name string) bool { return name == "geojson" || name == "gpx" || name == "kml" }
 
 // Names lists the formats' names, sorted.
-func Names() []string { return slices.Sorted(maps.Keys(Formats())) }
+func Names() []string { return slices.Sorted(maps.Keys(formats())) }
 
 // channels lists the names of all channels that the chosen samples have: those
 // of padlark's own first, in their usual order, then the others by name.

@@ -33,10 +33,10 @@ type kmlShape struct {
 	Coordinates string `xml:"coordinates"`
 }
 
-// KML writes the positions as one line a rocket and a mark where it ends (KML 2.2),
+// kml writes the positions as one line a rocket and a mark where it ends (KML 2.2),
 // with heights above mean sea level where the board sent them, else on the ground.
 // The description says how times were fixed.
-func KML(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func kml(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	settled, err := fixedOf(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export kml: %w", err)

@@ -130,7 +130,7 @@ func positions() list {
 
 func TestGeoJSON(t *testing.T) {
 	var buf bytes.Buffer
-	if n, err := GeoJSON(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+	if n, err := geoJSON(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
 		t.Fatalf("%d positions, %v", n, err)
 	}
 	// RFC 7946: longitude first, then latitude, then height; a line has at
@@ -146,7 +146,7 @@ func TestGeoJSON(t *testing.T) {
 
 func TestGPX(t *testing.T) {
 	var buf bytes.Buffer
-	if n, err := GPX(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+	if n, err := gpx(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
 		t.Fatalf("%d positions, %v", n, err)
 	}
 	var back gpxFile
@@ -163,7 +163,7 @@ func TestGPX(t *testing.T) {
 // and within a Placemark the time before the geometry.
 func TestKML(t *testing.T) {
 	var buf bytes.Buffer
-	if n, err := KML(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+	if n, err := kml(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
 		t.Fatalf("%d positions, %v", n, err)
 	}
 	got := regexp.MustCompile(`>\s+<`).ReplaceAllString(buf.String(), "><")
@@ -182,7 +182,7 @@ func TestKML(t *testing.T) {
 
 func TestLineProtocol(t *testing.T) {
 	var buf bytes.Buffer
-	n, err := LineProtocol(t.Context(), &buf, samples(), sqlite.Query{})
+	n, err := lineProtocol(t.Context(), &buf, samples(), sqlite.Query{})
 	if err != nil || n != 2 {
 		t.Fatalf("%d samples, %v", n, err)
 	}

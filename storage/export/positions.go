@@ -17,9 +17,9 @@ import (
 	"padlark/storage/sqlite"
 )
 
-// LineProtocol writes each sample as the line that an InfluxDB server takes.
+// lineProtocol writes each sample as the line that an InfluxDB server takes.
 // Comments at the beginning say how times were fixed.
-func LineProtocol(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error) {
+func lineProtocol(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error) {
 	times, err := fixedOf(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export line protocol: %w", err)
@@ -78,11 +78,11 @@ func fixes(ctx context.Context, src Source, q sqlite.Query, fn func(fix) error) 
 	return n, err
 }
 
-// GeoJSON writes the positions as one feature a rocket (RFC 7946): a line of
+// geoJSON writes the positions as one feature a rocket (RFC 7946): a line of
 // longitude, latitude and, if sent, height above mean sea level, with the time
 // of each point in the property "times", and in "time_fixed_by" how the times
 // were fixed.
-func GeoJSON(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func geoJSON(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	type geometry struct {
 		Type        string      `json:"type"`
 		Coordinates [][]float64 `json:"coordinates"`
@@ -166,9 +166,9 @@ func fixedText(by string) string {
 	return "Times: " + by
 }
 
-// GPX writes the positions as one track a rocket (GPX 1.1), whose description
+// gpx writes the positions as one track a rocket (GPX 1.1), whose description
 // says how times were fixed.
-func GPX(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func gpx(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	settled, err := fixedOf(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export gpx: %w", err)

@@ -37,7 +37,7 @@ func Subtitles(w io.Writer, form string, c *Course, events []flight.Event, lifto
 			continue // before the video begins
 		}
 		at := launched.Add(t)
-		height, speed := c.at(HeightM, at), c.at(SpeedMps, at)
+		height, speed := c.at(heightM, at), c.at(speedMps, at)
 		if height != height || speed != speed {
 			continue
 		}

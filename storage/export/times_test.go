@@ -79,7 +79,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		}
 	})
 	t.Run("line", func(t *testing.T) {
-		first, rest, _ := strings.Cut(string(write(t, LineProtocol, sqlite.Query{})), "\n")
+		first, rest, _ := strings.Cut(string(write(t, lineProtocol, sqlite.Query{})), "\n")
 		if first != "# times of session s1: "+all || !strings.HasPrefix(rest, "sample,") {
 			t.Errorf("%s\n%s", first, rest)
 		}
@@ -93,7 +93,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 				} `json:"properties"`
 			} `json:"features"`
 		}
-		if err := json.Unmarshal(write(t, GeoJSON, sqlite.Query{}), &got); err != nil {
+		if err := json.Unmarshal(write(t, geoJSON, sqlite.Query{}), &got); err != nil {
 			t.Fatal(err)
 		}
 		if p := got.Features[0].Properties; p.By != all || p.Times[0] != corrected {
@@ -102,7 +102,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 	})
 	t.Run("gpx", func(t *testing.T) {
 		var got gpxFile
-		if err := xml.Unmarshal(write(t, GPX, sqlite.Query{}), &got); err != nil {
+		if err := xml.Unmarshal(write(t, gpx, sqlite.Query{}), &got); err != nil {
 			t.Fatal(err)
 		}
 		if one := got.Tracks[0]; one.Desc != "Times: "+all || one.Points[0].Time != corrected {
@@ -110,7 +110,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		}
 	})
 	t.Run("recorded times", func(t *testing.T) {
-		for name, f := range Formats() {
+		for name, f := range formats() {
 			if text := write(t, f, sqlite.Query{Recorded: true}); bytes.Contains(text, []byte("time_fixed_by")) || bytes.Contains(text, []byte("satellites")) {
 				t.Errorf("%s says how times were fixed that are not", name)
 			}

@@ -9,9 +9,9 @@ import (
 	"time"
 )
 
-// AsideFile is the name, within Options.Dir, of the file of lines that the
+// asideFile is the name, within Options.Dir, of the file of lines that the
 // server will not take.
-const AsideFile = "rejected.lp"
+const asideFile = "rejected.lp"
 
 // asideMost bounds the file. When it is full it becomes AsideFile.1 in place of
 // an older one, so at most twice as much is kept.
@@ -38,7 +38,7 @@ func newAside(dir string) *aside {
 	return &aside{dir: dir, most: asideMost, now: time.Now, sync: (*os.File).Sync}
 }
 
-func (a *aside) path() string { return filepath.Join(a.dir, AsideFile) }
+func (a *aside) path() string { return filepath.Join(a.dir, asideFile) }
 
 // add appends lines and returns once they are on the disk.
 func (a *aside) add(bad []badLine) error {

@@ -33,8 +33,8 @@ const (
 	// ingest.NoteChange is another configuration.
 )
 
-// BacklogMost is how many bytes may wait in memory while the disk takes nothing.
-const BacklogMost = 8 << 20
+// backlogMost is how many bytes may wait in memory while the disk takes nothing.
+const backlogMost = 8 << 20
 
 // Journal is the open journal of a running session. It is safe for concurrent
 // use.
@@ -282,7 +282,7 @@ func (j *Journal) giveWay() {
 		at = len(head)
 	}
 	from := at
-	for len(j.pending)-(at-from) > BacklogMost {
+	for len(j.pending)-(at-from) > backlogMost {
 		at += 8 + int(binary.LittleEndian.Uint32(j.pending[at:]))
 		j.lost++
 	}

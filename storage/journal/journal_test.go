@@ -301,7 +301,7 @@ func TestNoRoom(t *testing.T) {
 		}
 	}
 	st := j.State()
-	if st.Trouble == nil || st.Waiting > BacklogMost || st.Waiting < BacklogMost-70_000 || st.Lost == 0 {
+	if st.Trouble == nil || st.Waiting > backlogMost || st.Waiting < backlogMost-70_000 || st.Lost == 0 {
 		t.Errorf("%d bytes wait, %d frames gave way, %v", st.Waiting, st.Lost, st.Trouble)
 	}
 	lost := st.Lost

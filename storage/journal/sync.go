@@ -13,7 +13,7 @@ import (
 // a liftoff until the landing. With the fsync itself these are a second and 0.2 s.
 const (
 	SyncEvery  = 900 * time.Millisecond
-	SyncFlying = 150 * time.Millisecond
+	syncFlying = 150 * time.Millisecond
 	// flyingMost ends the haste for a rocket that is never heard to land.
 	flyingMost = 15 * time.Minute
 )
@@ -49,7 +49,7 @@ func (j *Journal) Sync() error {
 // Run syncs the file as often as is promised until ctx ends, writes again what
 // found no room, and calls tell for each error that a person should know of.
 func (j *Journal) Run(ctx context.Context, tell func(error)) error {
-	t := time.NewTicker(SyncFlying)
+	t := time.NewTicker(syncFlying)
 	defer t.Stop()
 	last := time.Now()
 	for {

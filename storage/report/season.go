@@ -118,7 +118,7 @@ func (r *Reporter) season(ctx context.Context, name string, list []Listed) (Seas
 		}
 	}
 	s.Apogee, s.Sink = spreadOf(apogees), spreadOf(sinks)
-	s.RateLow, s.RateHigh = Wilson(s.InTime, s.Releases)
+	s.RateLow, s.RateHigh = wilson(s.InTime, s.Releases)
 	s.CellTrend, s.CellTrendSD = trend(s.CellV)
 	return s, nil
 }

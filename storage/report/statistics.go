@@ -179,9 +179,9 @@ func probability(p float64) string {
 	return fmt.Sprintf("= %.3f", p)
 }
 
-// Wilson is the interval that holds a rate of k in n with about 95 %
+// wilson is the interval that holds a rate of k in n with about 95 %
 // confidence (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927).
-func Wilson(k, n int) (lo, hi float64) {
+func wilson(k, n int) (lo, hi float64) {
 	if n == 0 {
 		return 0, 1
 	}

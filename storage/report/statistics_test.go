@@ -28,7 +28,7 @@ func TestWilsonPublished(t *testing.T) {
 		k, n   int
 		lo, hi float64
 	}{{1, 10, 0.0179, 0.4042}, {0, 1, 0, 0.7935}, {1, 1, 0.2065, 1}, {0, 0, 0, 1}} {
-		lo, hi := Wilson(c.k, c.n)
+		lo, hi := wilson(c.k, c.n)
 		if math.Abs(lo-c.lo) > 6e-5 || math.Abs(hi-c.hi) > 6e-5 {
 			t.Errorf("%d of %d: %.5f to %.5f, want %.4f to %.4f", c.k, c.n, lo, hi, c.lo, c.hi)
 		}

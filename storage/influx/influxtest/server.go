@@ -19,7 +19,7 @@ import (
 // What a started server with authorisation knows.
 const (
 	User     = "club"
-	Password = "plum-stone-73"
+	password = "plum-stone-73"
 )
 
 // Server is a running server on the folder of a test.
@@ -76,7 +76,7 @@ func Influx(t testing.TB, auth bool) *Server {
 	t.Cleanup(s.Kill)
 	s.Start()
 	if auth {
-		s.InfluxQL("", "CREATE USER "+User+" WITH PASSWORD '"+Password+"' WITH ALL PRIVILEGES")
+		s.InfluxQL("", "CREATE USER "+User+" WITH PASSWORD '"+password+"' WITH ALL PRIVILEGES")
 	}
 	s.InfluxQL("", "CREATE DATABASE "+s.Database)
 	return s
@@ -185,7 +185,7 @@ func (s *Server) Token() string {
 	case s.two != nil:
 		return s.two.token
 	}
-	return User + ":" + Password
+	return User + ":" + password
 }
 
 // Row is one point of an answer, by column.
@@ -205,7 +205,7 @@ func (s *Server) InfluxQL(db, q string) []Row {
 	case s.two != nil:
 		req.Header.Set("Authorization", "Token "+s.two.token)
 	case s.Auth:
-		req.SetBasicAuth(User, Password)
+		req.SetBasicAuth(User, password)
 	}
 	resp, err := http.DefaultClient.Do(req)
 	if err != nil {

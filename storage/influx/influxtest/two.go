@@ -36,7 +36,7 @@ func Influx2(t testing.TB) *Server {
 	t.Cleanup(s.Kill)
 	s.Start()
 	var made struct{ Org struct{ ID string } }
-	s.post("/api/v2/setup", map[string]string{"username": User, "password": Password, "org": s.two.org, "bucket": s.Database, "token": s.two.token}, &made)
+	s.post("/api/v2/setup", map[string]string{"username": User, "password": password, "org": s.two.org, "bucket": s.Database, "token": s.two.token}, &made)
 	s.two.orgID = made.Org.ID
 	return s
 }

@@ -339,7 +339,7 @@ func TestHostile(t *testing.T) {
 	}
 	samples, _ := few(t, c)
 	for name, b := range map[string][]byte{
-		"more rows than there may be":    rows(MaxRows+1, 0),
+		"more rows than there may be":    rows(maxRows+1, 0),
 		"rows without columns":           rows(3, 0),
 		"columns that are not there":     rows(3, 200, 1),
 		"a huge column":                  rows(3, 1, idN, 1, 0xff, 0xff, 0xff, 0xff, 0x7f, 0),
@@ -420,7 +420,7 @@ func TestNegativeZeroAmongWholeNumbers(t *testing.T) {
 func TestManyRowsOfManyColumns(t *testing.T) {
 	c := codec(t)
 	w := c.writer()
-	const rows = MaxRows
+	const rows = maxRows
 	for _, id := range []byte{idN, idBoot, idSeq, idClock, idAt, idMono, idPassed} {
 		w.ints(id, make([]int64, rows), nil)
 	}

@@ -18,15 +18,15 @@ var ErrTooLarge = errors.New("rows are too many or too wide for a block")
 
 // Bounds of a block.
 const (
-	// MaxRows is how many rows a block may have. Writers make much smaller ones.
-	MaxRows = 1 << 16
-	// MaxBytes is how many bytes the frames of a block may have together.
-	MaxBytes = 64 << 20
+	// maxRows is how many rows a block may have. Writers make much smaller ones.
+	maxRows = 1 << 16
+	// maxBytes is how many bytes the frames of a block may have together.
+	maxBytes = 64 << 20
 	// maxColumns is how many columns a block may have.
 	maxColumns = 1 << 12
 	// maxValues is how many values, rows times columns, a block may have: a
 	// column of one value repeated takes twelve bytes, and memory for all rows.
-	maxValues = MaxBytes / 8
+	maxValues = maxBytes / 8
 )
 
 const (
@@ -63,7 +63,7 @@ func NewCodec() (*Codec, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make block codec: %w", err)
 	}
-	dec, err := zstd.NewReader(nil, zstd.WithDecoderMaxMemory(MaxBytes), zstd.WithDecodeAllCapLimit(true))
+	dec, err := zstd.NewReader(nil, zstd.WithDecoderMaxMemory(maxBytes), zstd.WithDecodeAllCapLimit(true))
 	if err != nil {
 		return nil, fmt.Errorf("make block codec: %w", err)
 	}
@@ -156,7 +156,7 @@ func open(data []byte, kind byte) (*directory, error) {
 		return nil, fmt.Errorf("%w: it is of kind %q, version %d", ErrDamaged, body[0], body[1])
 	}
 	r := reader{b: body[2:]}
-	d := &directory{rows: r.number(MaxRows)}
+	d := &directory{rows: r.number(maxRows)}
 	n := r.number(maxColumns)
 	if d.rows*n > maxValues {
 		r.fail("%d rows of %d columns are more than %d values", d.rows, n, maxValues)
@@ -172,7 +172,7 @@ func open(data []byte, kind byte) (*directory, error) {
 		}
 		c.packed = r.byte() == 1
 		if c.packed {
-			c.raw = r.number(MaxBytes)
+			c.raw = r.number(maxBytes)
 		}
 		size := r.number(len(body))
 		if !c.packed {

@@ -72,10 +72,10 @@ func (f *Frames) Add(more *Frames) {
 }
 
 // EncodeFrames makes a block. The frames' bytes together must not be over
-// MaxBytes, nor the rows over MaxRows.
+// maxBytes, nor the rows over MaxRows.
 func (c *Codec) EncodeFrames(f *Frames) ([]byte, error) {
-	if f.Rows() > MaxRows {
-		return nil, fmt.Errorf("encode block: %d frames, at most %d are possible", f.Rows(), MaxRows)
+	if f.Rows() > maxRows {
+		return nil, fmt.Errorf("encode block: %d frames, at most %d are possible", f.Rows(), maxRows)
 	}
 	lens := make([]int64, len(f.Bytes))
 	total := 0
@@ -83,8 +83,8 @@ func (c *Codec) EncodeFrames(f *Frames) ([]byte, error) {
 		lens[i] = int64(len(b))
 		total += len(b)
 	}
-	if total > MaxBytes {
-		return nil, fmt.Errorf("encode block: %d bytes of frames, at most %d are possible", total, MaxBytes)
+	if total > maxBytes {
+		return nil, fmt.Errorf("encode block: %d bytes of frames, at most %d are possible", total, maxBytes)
 	}
 	f.RSSI.padUnlessEmpty(f.Rows())
 	w := c.writer()
@@ -177,7 +177,7 @@ func (c *Codec) DecodeFrames(data []byte, f *Frames) error {
 func (v *View) bytes(id byte, lens []int64, dst [][]byte) [][]byte {
 	total := 0
 	for _, l := range lens {
-		if l < 0 || l > int64(MaxBytes-total) {
+		if l < 0 || l > int64(maxBytes-total) {
 			v.fail("a frame has %d bytes", l)
 			return dst[:0]
 		}

@@ -131,8 +131,8 @@ func (v *Values) padUnlessEmpty(n int) {
 
 // EncodeSamples makes a block of at most MaxRows rows.
 func (c *Codec) EncodeSamples(s *Samples) ([]byte, error) {
-	if s.Rows() > MaxRows {
-		return nil, fmt.Errorf("encode block: %w: %d samples, at most %d are possible", ErrTooLarge, s.Rows(), MaxRows)
+	if s.Rows() > maxRows {
+		return nil, fmt.Errorf("encode block: %w: %d samples, at most %d are possible", ErrTooLarge, s.Rows(), maxRows)
 	}
 	s.level()
 	w := c.writer()
