@@ -91,7 +91,12 @@ type analysis struct {
 	portSD  float64 // of the vent's error, m per (m/s)2
 	sinkSD  float64
 	eventSD float64 // s, of the live event's apogee, where no path fits
+	live    call
 }
+
+// call is the live call of the apogee: its time in s and height in m, NaN where there is
+// none, with their standard deviations.
+type call struct{ at, atSD, m, mSD float64 }
 
 // moments are the events in s; NaN where there is none.
 type moments struct {
@@ -162,6 +167,7 @@ func (a *analysis) locate() {
 	nan := math.NaN()
 	a.m = moments{liftoff: nan, burnout: nan, apogee: nan, release: nan, touchdown: nan, apogeeM: nan, calledLate: nan,
 		apogeeSD: seenSD, apogeeMSD: seenMSD, releaseSD: 0.1}
+	a.live = call{at: nan, m: nan}
 	for i := range a.events {
 		e := &a.events[i]
 		if e.Flight != a.out.Flight {
@@ -185,6 +191,7 @@ func (a *analysis) locate() {
 			if e.AltitudeM != nil && e.AltitudeSD != nil { // its total has the systematic part too
 				whole := a.systematic(*e.AltitudeM)
 				a.m.apogeeMSD = math.Sqrt(max(0.01, sq(*e.AltitudeSD)-sq(whole.total())))
+				a.live = call{at, a.m.apogeeSD, *e.AltitudeM, *e.AltitudeSD}
 			}
 		case flight.Release:
 			a.m.release = at

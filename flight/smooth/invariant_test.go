@@ -1,13 +1,17 @@
 package smooth_test
 
 import (
+	"flag"
 	"math"
+	"os"
 	"regexp"
 	"sort"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"padlark/decode"
 	"padlark/flight"
@@ -30,9 +34,16 @@ type worked struct {
 	s       smooth.Series
 }
 
+// reporter is a test or one draw of it.
+type reporter interface {
+	Helper()
+	Errorf(format string, args ...any)
+	Fatal(args ...any)
+}
+
 // workOut follows samples live, with the ticks that a station gives, and works
 // out their first flight. ok is false when there is none.
-func workOut(t *testing.T, rocket flight.Rocket, site flight.Site, samples []decode.Sample) (worked, bool) {
+func workOut(t reporter, rocket flight.Rocket, site flight.Site, samples []decode.Sample) (worked, bool) {
 	t.Helper()
 	cfg := track.Config{Session: "test", Rocket: rocket, Site: site}
 	tr := track.New(cfg)
@@ -58,7 +69,7 @@ var figure = regexp.MustCompile(`(?:about|up to) (\d+) m/s`)
 // their order and while the board was heard; every quantity has a spread; every speed
 // in the verdict is one that the readings show; nothing is called told that was not.
 // With a truth: the top is not worse than the live call by more than its own spread.
-func checkResult(t *testing.T, w *worked, tr truth) {
+func checkResult(t reporter, w *worked, tr truth) {
 	t.Helper()
 	r := &w.r
 	first, last := w.samples[0].At, w.samples[0].At
@@ -109,7 +120,7 @@ func checkResult(t *testing.T, w *worked, tr truth) {
 }
 
 // checkTop compares the apogee with that of the live call.
-func checkTop(t *testing.T, w *worked, tr truth) {
+func checkTop(t reporter, w *worked, tr truth) {
 	t.Helper()
 	if math.IsNaN(tr.apogeeM) || w.r.ApogeeAt == nil || w.r.ApogeeM == nil {
 		return
@@ -119,12 +130,12 @@ func checkTop(t *testing.T, w *worked, tr truth) {
 			continue
 		}
 		liveM, gotM := math.Abs(*e.AltitudeM-tr.apogeeM), math.Abs(*w.r.ApogeeM-tr.apogeeM)
-		if gotM > liveM+1+0.01*tr.apogeeM+2**w.r.ApogeeSD {
+		if gotM > liveM+1+0.011*tr.apogeeM+2**w.r.ApogeeSD+2*deref(e.AltitudeSD) {
 			t.Errorf("apogee %.1f ± %.1f m, true %.1f, called live at %.1f", *w.r.ApogeeM, *w.r.ApogeeSD, tr.apogeeM, *e.AltitudeM)
 		}
 		liveS := math.Abs(e.At.Sub(tr.epoch).Seconds() - tr.apogeeS)
 		gotS := math.Abs(w.r.ApogeeAt.Sub(tr.epoch).Seconds() - tr.apogeeS)
-		if gotS > liveS+0.3+2*w.s.ApogeeTimeSD {
+		if gotS > liveS+0.31+2*w.s.ApogeeTimeSD+2*deref(e.AtSD) {
 			t.Errorf("apogee %.2f s off, called live %.2f s off", gotS, liveS)
 		}
 	}
@@ -201,19 +212,37 @@ func TestEveryResult(t *testing.T) {
 			}
 		})
 	}
-	for _, spec := range []ensemble.Spec{ensemble.Wide(), ensemble.Rough()} {
-		t.Run(spec.Name, func(t *testing.T) {
-			for i := range uint64(12) {
-				f, err := ensemble.Draw(spec, 19, i)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if w, ok := workOut(t, f.Rocket, f.Site, f.Samples); ok {
-					checkResult(t, &w, truth{f.Epoch, f.Truth.ApogeeS, f.Truth.ApogeeM})
-				}
-			}
-		})
+}
+
+// TestNeverWorse draws flights of the wide and the rough world and holds each result to
+// the same, above all that it is not worse than the live call by more than both say. A
+// few and always the same ones in CI; PADLARK_RESULTS=100 draws so many others.
+func TestNeverWorse(t *testing.T) {
+	checks, seed := "16", "19"
+	if long := os.Getenv("PADLARK_RESULTS"); long != "" {
+		checks, seed = long, "0" // 0: by the clock
 	}
+	for name, v := range map[string]string{"rapid.checks": checks, "rapid.seed": seed} {
+		was := flag.Lookup(name).Value.String()
+		if err := flag.Set(name, v); err != nil {
+			t.Fatal(err)
+		}
+		defer flag.Set(name, was)
+	}
+	worlds := []ensemble.Spec{ensemble.Rough(), ensemble.Wide()}
+	rapid.Check(t, func(t *rapid.T) {
+		spec := worlds[rapid.IntRange(0, 1).Draw(t, "world")]
+		f, err := ensemble.Draw(spec, rapid.Uint64().Draw(t, "seed"), rapid.Uint64Range(0, 1e6).Draw(t, "index"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if rapid.Bool().Draw(t, "untold") {
+			withoutRelease(&f)
+		}
+		if w, ok := workOut(t, f.Rocket, f.Site, f.Samples); ok {
+			checkResult(t, &w, truth{f.Epoch, f.Truth.ApogeeS, f.Truth.ApogeeM})
+		}
+	})
 }
 
 // TestInferred: without a word of the board the release of healthy flights is found

@@ -86,9 +86,20 @@ func (a *analysis) fillTop() {
 	o.ApogeeAt = &at
 	a.parts = a.systematic(ha)
 	a.parts.Readings = math.Sqrt(sq(a.belief.topM) + sq(tooWide*f.sd(top)) + sq(a.ventAtTop(ha)))
-	o.ApogeeM, o.ApogeeSD = num(ha), num(a.parts.total())
+	sd := a.parts.total()
+	if d := math.Abs(ha - a.live.m); d > 2*a.live.mSD+farM+farPart*math.Abs(ha) {
+		sd = math.Max(sd, d/2)
+		a.parts.Readings = math.Sqrt(sq(sd) - sq(a.parts.total()) + sq(a.parts.Readings))
+	}
+	o.ApogeeM, o.ApogeeSD = num(ha), num(sd)
 	a.fillRelease(ta)
 }
+
+// Where the result is further than this from the live call, and than that was sure of,
+// one of the two is wrong for a reason that neither knows: half of the distance is then
+// the least spread, so that a result is never worse than the call by more than it says.
+// In s, in m, and as a part of the height.
+const farS, farM, farPart = 0.3, 1.0, 0.01
 
 // ventAtTop is what the vent may err by at the top, m: the rocket flies across there,
 // how fast nobody knows.
@@ -144,9 +155,13 @@ const tooWide = 0.97
 // apogeeTimeSD is the standard deviation in s of the apogee's time.
 func (a *analysis) apogeeTimeSD() float64 {
 	f := a.fit
-	_, h := f.path.apex(&f.q)
+	t, h := f.path.apex(&f.q)
 	climb := math.Sqrt(2 * math.Max(h, 0) / gravity)
-	return math.Hypot(math.Hypot(a.belief.topS, badVentTime*climb*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
+	sd := math.Hypot(math.Hypot(a.belief.topS, badVentTime*climb*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
+	if d := math.Abs(t - a.live.at); d > 2*a.live.atSD+farS {
+		sd = math.Max(sd, d/2)
+	}
+	return sd
 }
 
 // How much longer the thrust lasts than an even one of the same impulse: what
