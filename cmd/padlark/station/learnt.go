@@ -222,17 +222,21 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 	return b.end, writeLearnt(learntPath(path), text)
 }
 
-// forget drops what was said and can come to nothing any more: of rockets that are not
-// followed any more, and alarms that are settled and have a newer one of their kind.
-// Strangers would fill the memory with it. What is said may be ahead of the frames,
-// by a tick.
+// forget drops what was said and can come to nothing any more: events but for the
+// liftoffs of what is in the air, and alarms that are settled and are of a rocket that
+// is not followed any more, or have a newer one of their kind. Strangers would fill the
+// memory with it. What is said may be ahead of the samples, by a tick.
 func (b *rebuilt) forget() {
-	last := b.info.Epoch.Add(time.Duration(b.last))
+	last := b.info.Epoch.Add(time.Duration(b.sampled))
 	followed := map[string]bool{"": true} // the station's own alarms
 	for _, name := range b.engine.Rockets() {
 		followed[name] = true
 	}
-	maps.DeleteFunc(b.events, func(_ string, e flight.Event) bool { return !followed[e.Rocket] && e.CalledAt.Before(last) })
+	flying := map[string]bool{}
+	for id, e := range b.events {
+		flying[id] = followed[e.Rocket] && b.inAir(&e)
+	}
+	maps.DeleteFunc(b.events, func(id string, e flight.Event) bool { return !flying[id] && e.CalledAt.Before(last) })
 	newest := map[[2]string]flight.Alarm{}
 	for _, a := range b.alarms {
 		if of := [2]string{a.Rocket, a.Kind}; newest[of].RaisedAt.Before(a.RaisedAt) {

@@ -198,6 +198,12 @@ func (s *station) isOurs(path string, cur current) bool {
 	return same && info.Station == s.cfg.Station.Name && info.Session == journal.SessionOf(path)
 }
 
+// inAir says whether an event is the liftoff of a flight that goes on.
+func (b *rebuilt) inAir(e *flight.Event) bool {
+	down := b.events[fmt.Sprintf("%s/%d/%s", e.Rocket, e.Flight, flight.Touchdown)]
+	return e.Kind == flight.Liftoff && down.ID == ""
+}
+
 // howLong asks the clocks how far the session is by now.
 func (s *station) howLong(cur current, old sqlite.Session, b *rebuilt) (since time.Duration, ok bool) {
 	gone := breakTime{old: old, last: time.Duration(b.last), now: time.Now()}
@@ -207,8 +213,7 @@ func (s *station) howLong(cur current, old sqlite.Session, b *rebuilt) (since ti
 		gone.same, gone.since = boot == cur.Boot, up-time.Duration(cur.Began)
 	}
 	for _, e := range b.events {
-		down := b.events[fmt.Sprintf("%s/%d/%s", e.Rocket, e.Flight, flight.Touchdown)]
-		gone.flying = gone.flying || e.Kind == flight.Liftoff && down.ID == ""
+		gone.flying = gone.flying || b.inAir(&e)
 	}
 	return gone.goneOn()
 }
