@@ -93,9 +93,13 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	defer sp.close()
 	v := newView(sp.of(io.Out), sp.of(io.Err))
 	v.lines.rockets, v.lines.links = opt.Config.Rockets, opt.Config.Links
-	opt.Log = newLog(v)
+	limit, log := newLogLimit(), newLog(v)
+	opt.Log = log.Hook(limit)
 	opt.Reloaded = v.reconfigure
 	g, gctx := errgroup.WithContext(ctx)
+	limiting, stopLimiting := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopLimiting()
+	g.Go(func() error { return limit.run(limiting, log) })
 	viewCtx, stopView := context.WithCancel(ctx)
 	opt.Ready = func(info station.Info) {
 		announce(v, info)
@@ -114,6 +118,7 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	err := station.Run(gctx, opt)
 	stopView()
 	stop()
+	stopLimiting()
 	if waitErr := g.Wait(); err == nil && waitErr != nil {
 		err = waitErr
 	}
