@@ -83,15 +83,17 @@ type LinkConfig struct {
 // What is empty matches anything.
 type USBID struct {
 	// VID and PID are the adapter's vendor and product, four hex digits each;
-	// Serial is its serial number. padlark ports prints them.
-	VID    string `toml:"vid" json:"vid,omitempty"`
-	PID    string `toml:"pid" json:"pid,omitempty"`
-	Serial string `toml:"serial" json:"serial,omitempty"`
+	// Serial is its serial number, Product the name that it gives itself, or a part
+	// of it. padlark ports prints them.
+	VID     string `toml:"vid" json:"vid,omitempty"`
+	PID     string `toml:"pid" json:"pid,omitempty"`
+	Serial  string `toml:"serial" json:"serial,omitempty"`
+	Product string `toml:"product" json:"product,omitempty"`
 }
 
 func (u USBID) String() string {
 	var parts []string
-	for _, p := range []struct{ name, value string }{{"vid", u.VID}, {"pid", u.PID}, {"serial", u.Serial}} {
+	for _, p := range []struct{ name, value string }{{"vid", u.VID}, {"pid", u.PID}, {"serial", u.Serial}, {"name", u.Product}} {
 		if p.value != "" {
 			parts = append(parts, p.name+" "+p.value)
 		}
@@ -384,7 +386,7 @@ func (c LinkConfig) validateHostPort(field, addr string, connect bool) error {
 
 func (c LinkConfig) validateUSB() error {
 	if *c.USB == (USBID{}) {
-		return c.fault("usb", "", "names no device", `write vid and pid, and serial if there are several alike; "padlark ports" prints them`)
+		return c.fault("usb", "", "names no device", `write vid and pid, or product, and serial if there are several alike; "padlark ports" prints them`)
 	}
 	for _, id := range []struct{ field, value string }{{"usb.vid", c.USB.VID}, {"usb.pid", c.USB.PID}} {
 		if id.value == "" {

@@ -40,7 +40,7 @@ capture_link = "pad-radio"
 		t.Fatal(err)
 	}
 	want := []LinkConfig{
-		{Name: "pad-radio", USB: &USBID{"10C4", "EA60", "0001"}, Baud: 9600, DataBits: 7, Parity: "even", StopBits: 2,
+		{Name: "pad-radio", USB: &USBID{VID: "10C4", PID: "EA60", Serial: "0001"}, Baud: 9600, DataBits: 7, Parity: "even", StopBits: 2,
 			Layout: "lark-bin", Rocket: "Teal", FrameLimit: 512},
 		{Name: "wifi", UDP: "239.77.1.2:9750", Iface: "wlan0", UDPStream: true},
 		{Name: "old", File: "field.capture", CaptureLink: "pad-radio"},
@@ -117,7 +117,7 @@ func TestLinkConfigErrors(t *testing.T) {
 		{"stop bits", with(func(c *LinkConfig) { c.StopBits = 3 }), "stop_bits", "write 1, 1.5 or 2"},
 		{"1.5 stop bits", with(func(c *LinkConfig) { c.StopBits = 1.5 }), "stop_bits", "5 data bits only"},
 		{"frame limit", with(func(c *LinkConfig) { c.FrameLimit = 70000 }), "frame_limit", "write 1 to 65535"},
-		{"usb empty", LinkConfig{Name: "a", USB: &USBID{}, Baud: 9600}, "usb", "names no device; write vid and pid"},
+		{"usb empty", LinkConfig{Name: "a", USB: &USBID{}, Baud: 9600}, "usb", "names no device; write vid and pid, or product"},
 		{"usb vid", LinkConfig{Name: "a", USB: &USBID{VID: "0x10C4"}, Baud: 9600}, "usb.vid", "is not four hex digits"},
 		{"usb pid", LinkConfig{Name: "a", USB: &USBID{PID: "EA6G"}, Baud: 9600}, "usb.pid", "is not four hex digits"},
 		{"udp port", LinkConfig{Name: "a", UDP: "9750"}, "udp", "is not an address with a port; write a port after a colon"},

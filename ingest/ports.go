@@ -20,7 +20,8 @@ func Ports() ([]Port, error) { return listPorts(Env{}) }
 // Matches says whether a port has this identity.
 func (u USBID) Matches(p Port) bool {
 	same := func(want, have string) bool { return want == "" || strings.EqualFold(want, have) }
-	return p.USB != nil && same(u.VID, p.USB.VID) && same(u.PID, p.USB.PID) && (u.Serial == "" || u.Serial == p.USB.Serial)
+	return p.USB != nil && same(u.VID, p.USB.VID) && same(u.PID, p.USB.PID) && (u.Serial == "" || u.Serial == p.USB.Serial) &&
+		strings.Contains(strings.ToLower(p.Product), strings.ToLower(u.Product))
 }
 
 // findUSB is the path of the one port with this identity.

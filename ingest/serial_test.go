@@ -311,6 +311,9 @@ func TestPortsAndFind(t *testing.T) {
 	}{
 		{USBID{VID: "2341"}, "ttyACM0", ""},
 		{USBID{Serial: "A5"}, "ttyACM0", ""},
+		{USBID{Product: "radio of ttyusb2"}, "ttyUSB2", ""},
+		{USBID{Product: "Radio"}, "", "3 ports have USB name Radio"},
+		{USBID{Product: "Scale"}, "", "no port has USB name Scale: plug it in"},
 		{USBID{VID: "10c4", PID: "ea60"}, "", "2 ports have USB vid 10c4, pid ea60"},
 		{USBID{VID: "1234"}, "", "no port has USB vid 1234: plug it in"},
 	} {
