@@ -53,7 +53,8 @@ const (
 	// sureOutside how much more for what is heard between the beeps (the noise is not
 	// as it is taken to be), sureLoud for what each beep says beyond loudBeep (nor is
 	// the tone, and one beep that is weaker than it should be says as much more).
-	sureMargin, sureOutside, sureLoud, loudBeep = 4.5, 180.0, 0.25, 10.0
+	sureMargin, sureOutside, sureLoud, loudBeep = 7.0, 180.0, 0.25, 10.0
+	loudMost                                    = 8.0 // what sureLoud asks for at the most
 	// leastScore is how much likelier than silence beeps are, in nats: for each
 	// beep and in all.
 	leastScore, leastPerBeep = 25.0, 0.8
@@ -69,8 +70,10 @@ const (
 	outsideFar = 0.7
 	// loudLevel is from where a guessed level is that of a tone, in the usual noise.
 	loudLevel = 10.0
-	// fewestBeeps is from how many beeps on two repeats are enough.
-	fewestBeeps = 6
+	// fewestBeeps is from how many beeps on fewer than four repeats are enough.
+	fewestBeeps = 9
+	// surePerFew is what each of fewer must say to be sure, in nats.
+	surePerFew = 30.0
 	// paceMargin is how much a pace may be behind another, in nats.
 	paceMargin = 25.0
 	// irregular is by how much the distances of repeats may differ, as a part of one.
@@ -410,7 +413,7 @@ func (v *vote) decide(r *Reading) {
 	r.Beeps = beepsOf(g, path)
 	r.Repeats, r.partial = wholeRepeats(len(k), path), v.partial
 	r.Outside = v.spans.ear.outside(r.Beeps)
-	wanted := sureMargin + sureOutside*r.Outside + sureLoud*max(0, r.Score/float64(max(1, len(r.Beeps)))-loudBeep)
+	wanted := sureMargin + sureOutside*r.Outside + min(loudMost, sureLoud*max(0, r.Score/float64(max(1, len(r.Beeps)))-loudBeep))
 	for _, m := range order[1:] {
 		if r.Score-v.scores[m] < max(rivalMargin, wanted) && len(r.Rivals) < 3 {
 			r.Rivals = append(r.Rivals, m)
@@ -425,7 +428,7 @@ func (v *vote) decide(r *Reading) {
 		r.Why = "the beeps are too faint"
 	case !r.regular():
 		r.Why = "what was heard does not come again and again after the same time"
-	case r.Repeats < 3 && len(r.Beeps) < fewestBeeps:
+	case r.Repeats < 4 && len(r.Beeps) < fewestBeeps && r.Score < surePerFew*float64(len(r.Beeps)):
 		r.Why = "too few beeps were heard"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"
