@@ -293,15 +293,22 @@ const noPadVar = 2.0
 // gone within 0.4 s. One that is inferred is that of the cloth, which comes out some
 // tenths after the nose: the pulse must not draw it there.
 func (a *analysis) bumpVar(after float64) float64 {
-	first := -0.05
-	if !a.m.told {
-		first -= outMost
-	}
-	if after > first && after < 0.45 {
-		return 3.0
+	const pulse = 3.0
+	switch {
+	case math.IsNaN(after): // nothing was released
+		return 0
+	case !a.m.told:
+		// Where it begins is not known to a reading: an edge there would make one
+		// reading more or less count for much.
+		return pulse * max(0, min(1, (after+0.05+outMost)/outMost, (0.45-after)/edgeS))
+	case after > -0.05 && after < 0.45:
+		return pulse
 	}
 	return 0
 }
+
+// edgeS is how long the end of that pulse takes, s.
+const edgeS = 0.1
 
 // outMost is how long after the command the cloth comes out at the most, s (common
 // practice, no source).
