@@ -46,7 +46,7 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 			return err
 		}
 	}
-	work := results.New(a)
+	work := results.New(a).Keeping()
 	all, err := work.Flights(ctx, session)
 	if err != nil {
 		return err

@@ -118,7 +118,7 @@ func (c *predictCmd) own(ctx context.Context, cio *cmdIO, in predict.Input, name
 		return nil, err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	all, err := results.New(a).Flights(ctx, "")
+	all, err := results.New(a).Keeping().Flights(ctx, "")
 	if err != nil {
 		return nil, err
 	}

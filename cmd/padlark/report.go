@@ -34,7 +34,7 @@ func (f archiveFlags) reporter(ctx context.Context, io *cmdIO) (*report.Reporter
 	if err != nil {
 		return nil, err
 	}
-	r := &report.Reporter{Archive: a, Results: results.New(a), MadeBy: "padlark " + softwareVersion()}
+	r := &report.Reporter{Archive: a, Results: results.New(a).Keeping(), MadeBy: "padlark " + softwareVersion()}
 	if f.Config != "" {
 		cfg, err := config.Load(f.Config)
 		if err != nil {

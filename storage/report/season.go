@@ -2,13 +2,12 @@ package report
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
-	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
 
@@ -45,21 +44,29 @@ const earlyS = 0.3
 
 // Seasons sums up every rocket that flew or was checked, by name.
 func (r *Reporter) Seasons(ctx context.Context) ([]Season, error) {
-	all, err := List(ctx, r.Archive)
+	all, err := r.Results.Summaries(ctx, "")
 	if err != nil {
 		return nil, err
 	}
-	refs := map[string][]Listed{}
+	sessions, err := r.Archive.Sessions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	of := map[string]*sqlite.Session{}
+	for i := range sessions {
+		of[sessions[i].ID] = &sessions[i]
+	}
+	flown := map[string][]results.Summary{}
 	names := []string{}
 	meet := func(name string) {
-		if _, ok := refs[name]; !ok {
-			refs[name] = nil
+		if _, ok := flown[name]; !ok {
+			flown[name] = nil
 			names = append(names, name)
 		}
 	}
-	for _, l := range all {
-		meet(l.Rocket)
-		refs[l.Rocket] = append(refs[l.Rocket], l)
+	for _, f := range all {
+		meet(f.Result.Rocket)
+		flown[f.Result.Rocket] = append(flown[f.Result.Rocket], f)
 	}
 	checks, err := r.Archive.Checkups(ctx, "")
 	if err != nil {
@@ -73,26 +80,24 @@ func (r *Reporter) Seasons(ctx context.Context) ([]Season, error) {
 	slices.Sort(names)
 	out := []Season{}
 	for _, name := range names {
-		s, err := r.season(ctx, name, refs[name])
-		if err != nil {
-			return nil, fmt.Errorf("season of %s: %w", name, err)
-		}
+		s := season(name, flown[name], of)
 		s.Checkup = last[name]
 		out = append(out, s)
 	}
 	return out, nil
 }
 
-func (r *Reporter) season(ctx context.Context, name string, list []Listed) (Season, error) {
-	s := Season{Rocket: name, Flights: len(list), CellV: []float64{}}
+func season(name string, flown []results.Summary, of map[string]*sqlite.Session) Season {
+	s := Season{Rocket: name, Flights: len(flown), CellV: []float64{}}
 	var apogees, sinks []value
-	for _, l := range list {
-		f, err := r.Results.Flight(ctx, l.Session, l.Rocket, l.Flight)
-		if err != nil {
-			return s, err
+	for i := range flown {
+		res := &flown[i].Result
+		session := of[res.Session]
+		ref := Ref{res.Session, res.Rocket, res.Flight}
+		at := session.Corrected(session.Started)
+		if res.LaunchedAt != nil {
+			at = *res.LaunchedAt
 		}
-		res := &f.Result
-		at := l.At
 		if s.First == nil {
 			s.First = &at
 		}
@@ -100,42 +105,32 @@ func (r *Reporter) season(ctx context.Context, name string, list []Listed) (Seas
 		if res.ApogeeM != nil {
 			apogees = append(apogees, value{*res.ApogeeM, res.ApogeeSD})
 			if s.BestM == nil || *res.ApogeeM > *s.BestM {
-				s.BestM, s.BestSD, s.BestOf = res.ApogeeM, res.ApogeeSD, l.String()
+				s.BestM, s.BestSD, s.BestOf = res.ApogeeM, res.ApogeeSD, ref.String()
 			}
 		}
 		if res.DescentMps != nil {
 			sinks = append(sinks, value{*res.DescentMps, res.DescentSD})
 		}
-		if err := r.countRelease(ctx, &s, l.Ref, res); err != nil {
-			return s, err
-		}
-		v, ok, err := r.cellAtRest(ctx, l.Ref)
-		if err != nil {
-			return s, err
-		}
-		if ok {
-			s.CellV = append(s.CellV, v)
+		s.countRelease(session, res)
+		if v := flown[i].CellV; v != nil {
+			s.CellV = append(s.CellV, *v)
 		}
 	}
 	s.Apogee, s.Sink = spreadOf(apogees), spreadOf(sinks)
 	s.RateLow, s.RateHigh = wilson(s.InTime, s.Releases)
 	s.CellTrend, s.CellTrendSD = trend(s.CellV)
-	return s, nil
+	return s
 }
 
 // countRelease counts a flight whose release is known.
-func (r *Reporter) countRelease(ctx context.Context, s *Season, ref Ref, res *flight.Result) error {
-	session, err := r.Archive.Session(ctx, ref.Session)
-	if err != nil {
-		return err
-	}
+func (s *Season) countRelease(session *sqlite.Session, res *flight.Result) {
 	delay := 1.0
 	for _, k := range session.Rockets {
-		if k.Name != ref.Rocket {
+		if k.Name != res.Rocket {
 			continue
 		}
 		if k.Release == "none" {
-			return nil
+			return
 		}
 		if k.ReleaseDelayS > 0 {
 			delay = k.ReleaseDelayS
@@ -151,33 +146,6 @@ func (r *Reporter) countRelease(ctx context.Context, s *Season, ref Ref, res *fl
 		// It was heard all the way down and did not release.
 		s.Releases++
 	}
-	return nil
-}
-
-// cellAtRest is the median of the supply from 10 s to 1 s before liftoff.
-func (r *Reporter) cellAtRest(ctx context.Context, ref Ref) (v float64, ok bool, err error) {
-	spans, err := r.Archive.Flights(ctx, ref.Session)
-	if err != nil {
-		return 0, false, err
-	}
-	i := slices.IndexFunc(spans, func(f sqlite.FlightSpan) bool { return f.Rocket == ref.Rocket && f.Flight == ref.Flight })
-	if i < 0 || spans[i].Liftoff == nil {
-		return 0, false, nil
-	}
-	up := *spans[i].Liftoff
-	var cell []float64
-	q := sqlite.Query{Session: ref.Session, Rocket: ref.Rocket, From: up.Add(-10 * time.Second), To: up.Add(-time.Second), Recorded: true}
-	err = r.Archive.Samples(ctx, q, func(m *decode.Sample) error {
-		if x, has := m.Values.Get(decode.CellV); has {
-			cell = append(cell, x)
-		}
-		return nil
-	})
-	if err != nil || len(cell) == 0 {
-		return 0, false, err
-	}
-	slices.Sort(cell)
-	return cell[len(cell)/2], true, nil
 }
 
 // trend is the slope of v by its index with its standard deviation, by least

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"sync"
 	"time"
@@ -30,14 +31,18 @@ type Flight struct {
 	Result flight.Result
 	Series smooth.Series
 	Track  ground.Track
+	CellV  *float64 // of the supply at rest before the liftoff, V
 }
 
 // Results works out the flights of one archive. It is safe for concurrent use.
 type Results struct {
 	archive *sqlite.Archive
 
-	mu    sync.Mutex
-	known map[key]kept
+	keeps bool // writes summaries
+
+	mu       sync.Mutex
+	known    map[key]kept
+	sessions map[string]summaries // of those that have ended
 }
 
 type key struct {
@@ -61,50 +66,26 @@ const keepMost = 64
 
 // New makes Results for an archive.
 func New(a *sqlite.Archive) *Results {
-	return &Results{archive: a, known: map[key]kept{}}
+	return &Results{archive: a, known: map[key]kept{}, sessions: map[string]summaries{}}
 }
 
 // Flights works out all flights of one session, or of every session when
 // session is empty, in the order of their liftoffs. Void ones do not count.
 func (r *Results) Flights(ctx context.Context, session string) ([]flight.Result, error) {
-	return r.list(ctx, session, r.archive.Flights)
+	return resultsOf(r.list(ctx, session, r.archive.Flights))
 }
 
 // EveryFlight is Flights with the void ones, which say so.
 func (r *Results) EveryFlight(ctx context.Context, session string) ([]flight.Result, error) {
-	return r.list(ctx, session, r.archive.EveryFlight)
+	return resultsOf(r.list(ctx, session, r.archive.EveryFlight))
 }
 
-func (r *Results) list(ctx context.Context, session string, of func(context.Context, string) ([]sqlite.FlightSpan, error)) ([]flight.Result, error) {
-	sessions := []sqlite.Session{}
-	if session == "" {
-		all, err := r.archive.Sessions(ctx)
-		if err != nil {
-			return nil, err
-		}
-		sessions = all
-	} else {
-		s, err := r.archive.Session(ctx, session)
-		if err != nil {
-			return nil, err
-		}
-		sessions = append(sessions, s)
+func resultsOf(list []Summary, err error) ([]flight.Result, error) {
+	out := make([]flight.Result, 0, len(list))
+	for _, s := range list {
+		out = append(out, s.Result)
 	}
-	out := []flight.Result{}
-	for _, s := range sessions {
-		spans, err := of(ctx, s.ID)
-		if err != nil {
-			return nil, err
-		}
-		for _, span := range spans {
-			f, err := r.Flight(ctx, s.ID, span.Rocket, span.Flight)
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, f.Result)
-		}
-	}
-	return out, nil
+	return out, err
 }
 
 // Flight works out one flight, void or not. The error wraps ErrNoFlight if there
@@ -114,14 +95,12 @@ func (r *Results) Flight(ctx context.Context, session, rocket string, n int) (Fl
 	if err != nil {
 		return f, err
 	}
-	voids, err := r.archive.VoidNow(ctx, session)
+	voids, err := r.voids(ctx, session)
 	if err != nil {
 		return Flight{}, err
 	}
-	for _, v := range voids {
-		if v.Rocket == rocket && v.Flight == n {
-			f.Result.Verdict = voidVerdict(v.Why)
-		}
+	if why, void := voids[sqlite.FlightName{Rocket: rocket, Flight: n}]; void {
+		f.Result.Verdict = voidVerdict(why)
 	}
 	return f, nil
 }
@@ -251,7 +230,7 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query,
 		// out: what is known is still shown.
 		res.Session, res.Rocket, res.Flight = s.ID, q.Rocket, q.Flight
 		res.Verdict = "look: too few samples to work this flight out"
-		return Flight{Result: res}, nil
+		return Flight{Result: res, CellV: cellAtRest(samples, events)}, nil
 	}
 	if err != nil {
 		return Flight{}, err
@@ -260,9 +239,34 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query,
 	if s.Ended.IsZero() && inTheAir(samples, events) {
 		res.Verdict = "look: still in the air, its numbers are not final"
 	}
-	out := Flight{Result: res, Series: series}
+	out := Flight{Result: res, Series: series, CellV: cellAtRest(samples, events)}
 	out.Track, out.Result.Landing = ground.Trace(cfg.Rocket, s.Site, samples, &out.Result, heights(series))
 	return out, nil
+}
+
+// The supply is at rest between these times before the liftoff.
+const restFrom, restUntil = 10 * time.Second, time.Second
+
+// cellAtRest is the median of the supply in V before the liftoff, nil if it was not
+// sent.
+func cellAtRest(samples []decode.Sample, events []flight.Event) *float64 {
+	i := slices.IndexFunc(events, func(e flight.Event) bool { return e.Kind == flight.Liftoff })
+	if i < 0 {
+		return nil
+	}
+	var cell []float64
+	for _, s := range samples {
+		if before := events[i].At.Sub(s.At); before >= restUntil && before <= restFrom {
+			if v, ok := s.Values.Get(decode.CellV); ok {
+				cell = append(cell, v)
+			}
+		}
+	}
+	if len(cell) == 0 {
+		return nil
+	}
+	slices.Sort(cell)
+	return &cell[len(cell)/2]
 }
 
 // receiverBefore is how long before a flight the station's own receiver is asked where

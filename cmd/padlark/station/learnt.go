@@ -164,15 +164,7 @@ func tailOf(path string, place int64) (uint32, error) {
 // program tells one build of padlark from another, and one configuration from
 // another: the rules may be others where the types are the same.
 func (s *station) program(config string) string {
-	path, err := os.Executable()
-	if err != nil {
-		return s.opt.Version
-	}
-	info, err := os.Stat(path)
-	if err != nil {
-		return s.opt.Version
-	}
-	return fmt.Sprintf("padlark %s, %d bytes of %s, configuration %s", s.opt.Version, info.Size(), info.ModTime().UTC().Format(time.RFC3339Nano), digest(config))
+	return fmt.Sprintf("padlark %s, %s, configuration %s", s.opt.Version, snapshot.Program(), digest(config))
 }
 
 // digest tells one text from another.

@@ -24,7 +24,7 @@ import (
 // startPages serves the pages beside the running line and returns their address.
 func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, error) {
 	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
-	flights := wire.Flights{Results: results.New(s.archive), Archive: s.archive}
+	flights := wire.Flights{Results: results.New(s.archive).Keeping(), Archive: s.archive}
 	registry := prometheus.NewRegistry()
 	if err := registry.Register(recording{s}); err != nil {
 		return "", fmt.Errorf("register metrics: %w", err)
