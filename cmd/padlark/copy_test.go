@@ -115,7 +115,7 @@ func larkText(i int) string {
 	return fmt.Sprintf("$%s*%02X\r\n", body, sum)
 }
 
-func get(t *testing.T, url string) []byte {
+func get(t testing.TB, url string) []byte {
 	t.Helper()
 	r, err := http.Get(url)
 	if err != nil {

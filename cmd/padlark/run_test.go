@@ -45,7 +45,7 @@ func startRunWhen(t *testing.T, ready string, times int, args ...string) *proces
 }
 
 // startProcess starts a daemon that is prepared and waits for the lines.
-func startProcess(t *testing.T, cmd *exec.Cmd, ready string, times int) *process {
+func startProcess(t testing.TB, cmd *exec.Cmd, ready string, times int) *process {
 	t.Helper()
 	if cmd.Env == nil {
 		cmd.Env = append(os.Environ(), beMain+"=1")
@@ -72,7 +72,7 @@ func startProcess(t *testing.T, cmd *exec.Cmd, ready string, times int) *process
 }
 
 // waitFor reads the log up to a line that matches.
-func (d *process) waitFor(t *testing.T, pattern string) {
+func (d *process) waitFor(t testing.TB, pattern string) {
 	t.Helper()
 	re := regexp.MustCompile(pattern)
 	for d.lines.Scan() {
@@ -91,7 +91,7 @@ func (d *process) stop(t *testing.T) time.Duration {
 }
 
 // end is stop with another signal.
-func (d *process) end(t *testing.T, by os.Signal) time.Duration {
+func (d *process) end(t testing.TB, by os.Signal) time.Duration {
 	t.Helper()
 	start := time.Now()
 	if err := d.cmd.Process.Signal(by); err != nil {
