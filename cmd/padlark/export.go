@@ -191,7 +191,9 @@ func listFormats(to io.Writer) error {
 func writeOut(cio *cmdIO, path string, force bool, fn func(io.Writer) error) (err error) {
 	if path == "-" {
 		w := bufio.NewWriter(raw(cio.Out))
-		if err := fn(w); err != nil {
+		// Hidden: an encoder that finds a buffer flushes it, and at an error nothing that
+		// is small is to be written.
+		if err := fn(struct{ io.Writer }{w}); err != nil {
 			return err
 		}
 		return w.Flush()

@@ -26,6 +26,8 @@ func TestExportLeavesNothingEmpty(t *testing.T) {
 		"no such flight":     {exitBad, "nothing in session", []string{"--rocket", "Teal", "--flight", "9", "-o", filepath.Join(dir, "a.csv")}},
 		"no positions":       {exitBad, "has a position", []string{"--format", "gpx", "-o", filepath.Join(dir, "a.gpx")}},
 		"no positions, seen": {exitBad, "has a position", []string{"--format", "geojson"}},
+		"no track, seen":     {exitBad, "has a position", []string{"--format", "gpx"}},
+		"no places, seen":    {exitBad, "has a position", []string{"--format", "kml"}},
 		"a file is there":    {exitUsage, "is there already", []string{"-o", there}},
 		"a folder is there":  {exitUsage, "is a folder", []string{"-o", dir, "--force"}},
 		"no folder":          {exitUsage, "there is no folder", []string{"-o", filepath.Join(dir, "no", "a.csv")}},
