@@ -300,15 +300,15 @@ func (a *analysis) bumpVar(after float64) float64 {
 	case !a.m.told:
 		// Where it begins is not known to a reading: an edge there would make one
 		// reading more or less count for much.
-		return pulse * max(0, min(1, (after+0.05+outMost)/outMost, (0.45-after)/edgeS))
+		return pulse * max(0, min(1, (after+0.05+outMost)/beginS, (0.45-after)/endS))
 	case after > -0.05 && after < 0.45:
 		return pulse
 	}
 	return 0
 }
 
-// edgeS is how long the end of that pulse takes, s.
-const edgeS = 0.1
+// How long the beginning and the end of that pulse take, s (over recorded flights).
+const beginS, endS = 0.3, 0.1
 
 // outMost is how long after the command the cloth comes out at the most, s (common
 // practice, no source).
