@@ -98,6 +98,19 @@ func (f archiveFlags) open(ctx context.Context, io *cmdIO) (*sqlite.Archive, err
 	return a, err
 }
 
+// beside opens the archive for a small addition, also while a daemon writes to it.
+func (f archiveFlags) beside(ctx context.Context) (*sqlite.Archive, error) {
+	dir, err := f.folder()
+	if err != nil {
+		return nil, err
+	}
+	a, err := sqlite.OpenBeside(filepath.Join(dir, sqlite.FileName))
+	if errors.Is(err, sqlite.ErrOlder) {
+		return openArchive(ctx, dir)
+	}
+	return a, err
+}
+
 // sessionName finds the session that a person means: the exact name, the only
 // one that begins so, or the newest when nothing was said.
 func sessionName(ctx context.Context, a *sqlite.Archive, said string) (string, error) {

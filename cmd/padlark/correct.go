@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"strings"
 
 	"padlark/storage/report"
@@ -30,14 +29,7 @@ func (correctCmd) Help() string {
 
 // correcting opens the archive for a correction and closes it after fn.
 func correcting(ctx context.Context, f archiveFlags, fn func(a *sqlite.Archive, r *results.Results) error) error {
-	dir, err := f.folder()
-	if err != nil {
-		return err
-	}
-	a, err := sqlite.OpenBeside(filepath.Join(dir, sqlite.FileName))
-	if errors.Is(err, sqlite.ErrOlder) {
-		a, err = openArchive(ctx, dir)
-	}
+	a, err := f.beside(ctx)
 	if err != nil {
 		return err
 	}

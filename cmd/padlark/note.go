@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -33,14 +32,7 @@ func (c *noteCmd) Run(ctx context.Context, io *cmdIO) error {
 	if text == "" || len(text) > noteMost {
 		return usagef("a note has 1 to %d bytes, this one has %d", noteMost, len(text))
 	}
-	dir, err := c.folder()
-	if err != nil {
-		return err
-	}
-	a, err := sqlite.OpenBeside(filepath.Join(dir, sqlite.FileName))
-	if errors.Is(err, sqlite.ErrOlder) {
-		a, err = openArchive(ctx, dir)
-	}
+	a, err := c.beside(ctx)
 	if err != nil {
 		return err
 	}

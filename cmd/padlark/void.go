@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -41,14 +40,7 @@ func (c *voidCmd) Run(ctx context.Context, io *cmdIO) error {
 	case c.Flight == "" && c.Undo:
 		return usagef("--undo: name the flight, as Teal-2; padlark void alone lists those that are void")
 	}
-	dir, err := c.folder()
-	if err != nil {
-		return err
-	}
-	a, err := sqlite.OpenBeside(filepath.Join(dir, sqlite.FileName))
-	if errors.Is(err, sqlite.ErrOlder) {
-		a, err = openArchive(ctx, dir)
-	}
+	a, err := c.beside(ctx)
 	if err != nil {
 		return err
 	}
