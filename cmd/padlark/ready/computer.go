@@ -120,7 +120,7 @@ func (l *look) archive() {
 		l.say("archive", Bad, fmt.Sprintf("it is damaged: %v", errors.Join(err, lossError(lost))), "start the station: it sets a damaged archive aside and makes it anew from the journals")
 		return
 	}
-	l.say("archive", Good, fmt.Sprintf("%d sessions, readable", len(sessions)), "")
+	l.say("archive", Good, fmt.Sprintf("readable, sessions: %d", len(sessions)), "")
 }
 
 func lossError(lost []sqlite.Loss) error {
