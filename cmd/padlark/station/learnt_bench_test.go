@@ -183,13 +183,16 @@ func startTime(b *testing.B, cfg *config.Config, port int) float64 {
 	if err != nil {
 		b.Fatal(err)
 	}
-	c, err := net.Dial("udp", fmt.Sprint("127.0.0.1:", port))
+	// Not connected: as a board does, it sends on whether the station's port is open yet or not.
+	c, err := net.ListenPacket("udp", "127.0.0.1:0")
 	if err != nil {
 		b.Fatal(err)
 	}
+	defer c.Close()
+	to := &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1), Port: port}
 	r := rand.New(rand.NewPCG(2, 2))
 	for i := 0; ; i++ {
-		if _, err := c.Write(append(ingest.EncodeCOBS(nil, boardFrame(r, 0, i, 50).Bytes), 0)); err != nil {
+		if _, err := c.WriteTo(append(ingest.EncodeCOBS(nil, boardFrame(r, 0, i, 50).Bytes), 0), to); err != nil {
 			b.Fatal(err)
 		}
 		select {
