@@ -35,12 +35,25 @@ func path(t testing.TB) string {
 // Start starts a browser that lives until the test ends.
 func Start(t testing.TB) *Browser {
 	t.Helper()
-	alloc, cancelAlloc := chromedp.NewExecAllocator(t.Context(),
+	return start(t)
+}
+
+// StartWithMicrophone starts one whose microphone hears a WAV file, again and again,
+// and whose person lets every page listen.
+func StartWithMicrophone(t testing.TB, wav string) *Browser {
+	t.Helper()
+	return start(t, chromedp.Flag("use-fake-device-for-media-stream", true), chromedp.Flag("use-fake-ui-for-media-stream", true),
+		chromedp.Flag("use-file-for-fake-audio-capture", wav))
+}
+
+func start(t testing.TB, more ...chromedp.ExecAllocatorOption) *Browser {
+	t.Helper()
+	alloc, cancelAlloc := chromedp.NewExecAllocator(t.Context(), append(more,
 		chromedp.ExecPath(path(t)), chromedp.UserDataDir(t.TempDir()),
 		chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("no-proxy-server", true),
-	)
+	)...)
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(func() { cancel(); cancelAlloc() })
 	// The first run starts the browser, which lives as long as that context.
