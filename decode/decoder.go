@@ -237,6 +237,14 @@ func (p *Program) guarded() bool {
 // Decode turns a frame into a sample. The error is a *Reject. The sample's
 // Names are shared and its Values are its own; nothing refers to f.Bytes.
 func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
+	s, rej := d.decode(&f)
+	if rej != nil {
+		return s, rej
+	}
+	return s, nil
+}
+
+func (d *Decoder) decode(f *ingest.Frame) (Sample, *Reject) {
 	d.gap, d.refused, d.isGuest, d.more = 0, refusal{}, false, nil
 	l := d.link(f.Link)
 	if l == nil {
@@ -248,7 +256,7 @@ func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 		r := d.parseAs(l, i, f.Bytes, &p)
 		if r == nil {
 			var s Sample
-			if s, r = d.place(&f, l, &p); r == nil {
+			if s, r = d.place(f, l, &p); r == nil {
 				return s, nil
 			}
 		}
@@ -259,14 +267,6 @@ func (d *Decoder) Decode(f ingest.Frame) (Sample, error) {
 	}
 	return Sample{}, worst
 }
-
-// Gap is how many frames were missed just before the frame decoded last, by
-// its sequence number, on its link.
-func (d *Decoder) Gap() int64 { return d.gap }
-
-// Guest is the id of the frame decoded last, if it is one that nobody
-// configured; whether the frame gave a sample does not matter.
-func (d *Decoder) Guest() (id uint32, ok bool) { return d.guest, d.isGuest }
 
 // rocketOf finds whose frame it is.
 func (d *Decoder) rocketOf(l *link, p *Program, m *ident, mono int64) (*rocket, *Reject) {

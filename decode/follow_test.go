@@ -208,8 +208,8 @@ func TestHeldBack(t *testing.T) {
 			}
 		}
 		s, err := d.Decode(b.say(t, "pad", i, at, delay))
-		if err != nil || s.Boot != 1 || s.Seq != int64(i) || d.Gap() != 0 {
-			t.Fatalf("frame %d: boot %d seq %d gap %d, %v", i, s.Boot, s.Seq, d.Gap(), err)
+		if err != nil || s.Boot != 1 || s.Seq != int64(i) || d.gap != 0 {
+			t.Fatalf("frame %d: boot %d seq %d gap %d, %v", i, s.Boot, s.Seq, d.gap, err)
 		}
 	}
 }

@@ -31,7 +31,7 @@ func TestGuests(t *testing.T) {
 			if s, err := hear(at, 99, i/50); err != nil || s.Rocket != "id-99" || s.Boot != 1 {
 				t.Fatalf("at %v the steady guest is %q, boot %d, %v", at, s.Rocket, s.Boot, err)
 			}
-			if guest, ok := d.Guest(); !ok || guest != 99 {
+			if guest, ok := d.guest, d.isGuest; !ok || guest != 99 {
 				t.Fatalf("it is told as %d, %v", guest, ok)
 			}
 		}
@@ -39,7 +39,7 @@ func TestGuests(t *testing.T) {
 			if s, err := hear(at, 7, i/20); err != nil || s.Rocket != "Teal" {
 				t.Fatalf("at %v ours is %q, %v", at, s.Rocket, err)
 			}
-			if _, ok := d.Guest(); ok {
+			if d.isGuest {
 				t.Fatal("ours is told as a guest")
 			}
 		}
@@ -51,7 +51,7 @@ func TestGuests(t *testing.T) {
 			}
 			refused++
 		}
-		if guest, ok := d.Guest(); !ok || guest != uint32(1000+i) {
+		if guest, ok := d.guest, d.isGuest; !ok || guest != uint32(1000+i) {
 			t.Fatalf("the made-up id is told as %d, %v", guest, ok)
 		}
 	}

@@ -407,8 +407,8 @@ func TestSpacePacketCountWraps(t *testing.T) {
 			t.Fatal(err)
 		}
 		s, err := d.Decode(frame("pad", int(i), time.Duration(i)*time.Second, b))
-		if err != nil || s.Seq != 16381+i || d.Gap() != 0 {
-			t.Errorf("seq %d, gap %d, %v; want %d", s.Seq, d.Gap(), err, 16381+i)
+		if err != nil || s.Seq != 16381+i || d.gap != 0 {
+			t.Errorf("seq %d, gap %d, %v; want %d", s.Seq, d.gap, err, 16381+i)
 		}
 	}
 }

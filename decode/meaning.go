@@ -76,12 +76,6 @@ func (sc *scratch) refuse(field string, v float64) {
 	}
 }
 
-// Refused names the field of the frame decoded last whose value its channel
-// cannot mean, if there is one: the first, and the value in the channel's unit.
-func (d *Decoder) Refused() (field string, value float64, ok bool) {
-	return d.refused.field, d.refused.value, d.refused.field != ""
-}
-
 // Meant is a number that a channel can mean, NaN for any other.
 func Meant(channel string, v float64) float64 {
 	if !meaningOf(channel).holds(v) {

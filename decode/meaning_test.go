@@ -65,7 +65,7 @@ fields = [ { name = "altitude_m", type = "f64" }, { name = "speed_mps", type = "
 			if err != nil {
 				t.Fatal(err)
 			}
-			field, v, ok := d.Refused()
+			field, v, ok := d.refused.field, d.refused.value, d.refused.field != ""
 			if field != c.field || ok != (c.field != "") {
 				t.Errorf("refused %q (%v), want %q", field, v, c.field)
 			}
@@ -79,7 +79,7 @@ fields = [ { name = "altitude_m", type = "f64" }, { name = "speed_mps", type = "
 			if _, err := d.Decode(frame(c.link, 2, 2*time.Second, []byte("nothing of the kind"))); err == nil {
 				t.Fatal("that was decoded")
 			}
-			if field, _, ok := d.Refused(); ok {
+			if field := d.refused.field; field != "" {
 				t.Errorf("then %q is said of a frame that was rejected", field)
 			}
 		})

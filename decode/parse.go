@@ -64,20 +64,16 @@ func (d *Decoder) HasClock(linkName string) bool {
 	return l != nil && !slices.ContainsFunc(l.programs, func(p *Program) bool { return !p.clock.is() })
 }
 
-// Place finds whose and of which boot a parsed frame is, and when it was
+// placed finds whose and of which boot a parsed frame is, and when it was
 // measured. Frames must come in the order in which they were heard. The sample
-// takes over p.Values. The error is a *Reject.
-func (d *Decoder) Place(f *ingest.Frame, p *Parsed) (Sample, error) {
+// takes over p.Values.
+func (d *Decoder) placed(f *ingest.Frame, p *Parsed) (Sample, *Reject) {
 	d.gap, d.refused, d.isGuest, d.more = 0, refusal{}, false, nil
 	l := d.link(f.Link)
 	if l == nil {
 		return Sample{}, noLink(f.Link)
 	}
-	s, r := d.place(f, l, p)
-	if r != nil {
-		return Sample{}, r
-	}
-	return s, nil
+	return d.place(f, l, p)
 }
 
 // link finds a configured link; most frames are of the same as the one before.

@@ -187,7 +187,7 @@ func (m *logImport) read(ctx context.Context, base string) (err error) {
 		return err
 	}
 	// It is needed only to store, and would be wrong then too.
-	if _, err := decoderFor(m.cfg); err != nil {
+	if _, err := m.cfg.NewDecoder(); err != nil {
 		return usageError{fmt.Errorf("import: the configuration: %w", err)}
 	}
 	lc := logimport.Config{
@@ -351,20 +351,4 @@ func (m *logImport) report() error {
 	}
 	_, err := fmt.Fprintf(m.cio.Err, "Look at it with padlark flights --data %s\n", m.dir)
 	return err
-}
-
-// decoderFor decodes what a configuration's links bring, as a station does.
-func decoderFor(c *config.Config) (*decode.Decoder, error) {
-	dc := decode.Config{Layouts: c.Layouts}
-	for _, l := range c.Links {
-		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: l.Layouts(), Rocket: l.Rocket})
-	}
-	for _, r := range c.Rockets {
-		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
-	}
-	d, err := decode.New(dc)
-	if err != nil {
-		return nil, fmt.Errorf("make decoder: %w", err)
-	}
-	return d, nil
 }

@@ -51,11 +51,7 @@ type player struct {
 }
 
 func (p *player) play(ctx context.Context, frames frameSource) error {
-	decoder, err := decoderFor(p.cfg)
-	if err != nil {
-		return err
-	}
-	engine, err := watch.NewEngine(watch.Config{Session: p.id, Epoch: p.epoch, Rockets: p.cfg.Rockets, Site: p.cfg.Site, Thresholds: p.cfg.Alarm})
+	line, err := p.cfg.Line(p.id, p.epoch)
 	if err != nil {
 		return err
 	}
@@ -67,7 +63,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 	g, gctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
 		defer close(decoded)
-		return p.decode(gctx, decoder, frames, free, decoded)
+		return p.decode(gctx, line.Decoder, frames, free, decoded)
 	})
 	g.Go(func() error {
 		defer close(watched)
@@ -77,7 +73,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 			}
 			for i := range rows.Samples {
 				s := &rows.Samples[i]
-				p.take(engine.Sample(s))
+				p.take(line.Engine.Sample(s))
 				if p.sample != nil {
 					p.sample(s)
 				}
@@ -100,7 +96,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 	if err := g.Wait(); err != nil {
 		return err
 	}
-	p.take(engine.Advance(p.end()))
+	p.take(line.Engine.Advance(p.end()))
 	return nil
 }
 
@@ -136,23 +132,14 @@ func (p *player) decode(ctx context.Context, d *decode.Decoder, frames frameSour
 
 func (p *player) decodeOne(d *decode.Decoder, f *ingest.Frame, said *decode.Parsed, rows *sqlite.Rows) error {
 	p.passed = f.Passed
-	var s decode.Sample
-	var err error
-	if said != nil {
-		s, err = d.Place(f, said)
-	} else {
-		s, err = d.Decode(*f)
-	}
-	if err == nil {
-		rows.Samples = append(append(rows.Samples, s), d.More()...)
+	rej, err := d.TakeParsed(f, said, nil, func(s decode.Sample) error {
+		rows.Samples = append(rows.Samples, s)
 		return nil
+	})
+	if rej != nil {
+		rows.Rejects = append(rows.Rejects, decode.Rejected{Session: p.id, Link: f.Link, N: f.N, Reject: *rej})
 	}
-	var rej *decode.Reject
-	if !errors.As(err, &rej) {
-		return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
-	}
-	rows.Rejects = append(rows.Rejects, decode.Rejected{Session: p.id, Link: f.Link, N: f.N, Reject: *rej})
-	return nil
+	return err
 }
 
 func (p *player) take(o watch.Output) {

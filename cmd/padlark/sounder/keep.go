@@ -91,26 +91,19 @@ func decodeAll(cfg *config.Config, s sqlite.Session, k Keeping, rows *sqlite.Row
 	for _, r := range cfg.Rockets {
 		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
 	}
-	d, err := decode.New(dc)
-	if err != nil {
-		return fmt.Errorf("make decoder: %w", err)
-	}
-	e, err := watch.NewEngine(watch.Config{Session: s.ID, Epoch: s.Epoch, Rockets: cfg.Rockets, Site: cfg.Site, Thresholds: cfg.Alarm})
+	line, err := watch.NewLine(dc, cfg.Watch(s.ID, s.Epoch))
 	if err != nil {
 		return err
 	}
-	for _, f := range rows.Frames {
-		sample, err := d.Decode(f)
-		var rej *decode.Reject
-		switch {
-		case errors.As(err, &rej):
+	for i := range rows.Frames {
+		f := &rows.Frames[i]
+		rej := line.Frame(f, func(sample decode.Sample, out watch.Output) {
+			rows.Samples = append(rows.Samples, sample)
+			rows.Events = append(rows.Events, out.Events...)
+		})
+		if rej != nil {
 			rows.Rejects = append(rows.Rejects, decode.Rejected{Session: s.ID, Link: f.Link, N: f.N, Reject: *rej})
-			continue
-		case err != nil:
-			return fmt.Errorf("decode strip %d: %w", f.N, err)
 		}
-		rows.Samples = append(rows.Samples, sample)
-		rows.Events = append(rows.Events, e.Sample(&sample).Events...)
 	}
 	return nil
 }

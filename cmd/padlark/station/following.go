@@ -15,7 +15,7 @@ type following struct {
 
 // newFollowing makes one that begins with the configuration of the journal's start.
 func newFollowing(cfg *config.Config, parse func(name string, data []byte) (*config.Config, error)) (*following, error) {
-	d, err := newDecoder(cfg)
+	d, err := cfg.NewDecoder()
 	return &following{d, cfg, parse}, err
 }
 
@@ -24,5 +24,5 @@ func (f *following) Reconfigure(text string) (err error) {
 	if f.cfg, err = f.parse("configuration in the journal", []byte(text)); err != nil {
 		return err
 	}
-	return f.Decoder.Reconfigure(decoderConfig(f.cfg))
+	return f.Decoder.Reconfigure(f.cfg.Decoder())
 }

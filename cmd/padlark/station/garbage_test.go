@@ -37,7 +37,7 @@ func TestGarbageIsBounded(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := newDecoder(cfg)
+	d, err := cfg.NewDecoder()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -51,7 +51,7 @@ func learntPath(path string) string { return strings.TrimSuffix(path, journal.Su
 
 // advance reads the journal on from where b is to its end.
 func (b *rebuilt) advance(ctx context.Context, path string) error {
-	d := &following{Decoder: b.decoder, parse: config.ParseHere}
+	d := &following{Decoder: b.Decoder, parse: config.ParseHere}
 	r, err := journal.Open(path, d)
 	if err != nil {
 		return err
@@ -113,7 +113,7 @@ func (s *station) readLearnt(path string) (*rebuilt, error) {
 	if string(made) != s.program(cfg.Text) {
 		return nil, fmt.Errorf("%s was written by another padlark, or under another configuration", learntPath(path))
 	}
-	decoder, err := newDecoder(cfg)
+	decoder, err := cfg.NewDecoder()
 	if err != nil {
 		return nil, err
 	}
@@ -125,7 +125,7 @@ func (s *station) readLearnt(path string) (*rebuilt, error) {
 	if err := snapshot.Read(state, b, known); err != nil {
 		return nil, fmt.Errorf("%s: %w", learntPath(path), err)
 	}
-	if err := b.decoder.Refresh(); err != nil {
+	if err := b.Decoder.Refresh(); err != nil {
 		return nil, fmt.Errorf("%s: %w", learntPath(path), err)
 	}
 	return b, b.isOf(path)
@@ -199,7 +199,7 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 	if b.tail, err = tailOf(path, b.end); err != nil {
 		return 0, err
 	}
-	known, err := known(b.decoder)
+	known, err := known(b.Decoder)
 	if err != nil {
 		return 0, err
 	}
@@ -221,7 +221,7 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 func (b *rebuilt) forget() {
 	last := b.info.Epoch.Add(time.Duration(b.sampled))
 	followed := map[string]bool{"": true} // the station's own alarms
-	for _, name := range b.engine.Rockets() {
+	for _, name := range b.Engine.Rockets() {
 		followed[name] = true
 	}
 	flying := map[string]bool{}
@@ -340,6 +340,6 @@ func (s *station) spareDecoding(f follower) {
 		return
 	}
 	if b := s.loadLearnt(s.journal.Path()); b != nil {
-		f.Spare(&following{Decoder: b.decoder, parse: config.ParseHere}, b.end)
+		f.Spare(&following{Decoder: b.Decoder, parse: config.ParseHere}, b.end)
 	}
 }

@@ -211,7 +211,7 @@ func rebuiltOf(t testing.TB, s *station) *rebuilt {
 // state is all of what was rebuilt, byte for byte.
 func state(t testing.TB, b *rebuilt) []byte {
 	t.Helper()
-	known, err := known(b.decoder)
+	known, err := known(b.Decoder)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -406,7 +406,7 @@ func TestLearntForgets(t *testing.T) {
 		t.Fatal(err)
 	}
 	engine.Sample(&decode.Sample{Session: "s", Link: "pad", N: 1, Rocket: "Teal", Seq: 1, Clock: 1, Heard: epoch, At: epoch})
-	b := &rebuilt{info: ingest.CaptureInfo{Epoch: epoch}, sampled: int64(time.Minute), engine: engine, alarms: alarm.Newest{}}
+	b := &rebuilt{info: ingest.CaptureInfo{Epoch: epoch}, sampled: int64(time.Minute), Line: watch.Line{Engine: engine}, alarms: alarm.Newest{}}
 	at := func(s int) time.Time { return epoch.Add(time.Duration(s) * time.Second) }
 	for _, a := range []flight.Alarm{
 		{ID: "gone/servo/1", Rocket: "gone", Kind: "servo", Acked: true, ChangedAt: at(5)},

@@ -2,7 +2,6 @@ package station
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"sync"
 
@@ -39,7 +38,7 @@ func NewEar(cfg *config.Config, log zerolog.Logger) (*Ear, error) {
 		return nil, err
 	}
 	var err error
-	e.decoder, err = newDecoder(cfg)
+	e.decoder, err = cfg.NewDecoder()
 	return e, err
 }
 
@@ -54,33 +53,8 @@ func (e *Ear) Run(ctx context.Context, out func(decode.Sample) error) error {
 		defer e.mu.Unlock()
 		e.passed = max(e.passed+1, int64(e.clock.Now()), f.Mono)
 		f.Passed = e.passed
-		s, err := e.decoder.Decode(f)
-		var rej *decode.Reject
-		if errors.As(err, &rej) {
-			if rej.Kind == decode.Heading {
-				return nil // it has said what others mean
-			}
-			e.links.counter(f.Link).AddBad(rej.Reason, rej.Brief(), f)
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		if field, _, ok := e.decoder.Refused(); ok {
-			e.links.counter(f.Link).AddRefused(field, f)
-		}
-		if missed := e.decoder.Gap(); missed > 0 {
-			e.links.counter(f.Link).AddGap(uint64(missed))
-		}
-		if err := out(s); err != nil {
-			return err
-		}
-		for _, s := range e.decoder.More() {
-			if err := out(s); err != nil {
-				return err
-			}
-		}
-		return nil
+		_, err := e.decoder.Take(&f, e.links.counter(f.Link), out)
+		return err
 	})
 }
 

@@ -140,7 +140,7 @@ func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
 		return nil, err
 	}
 	// Readers of the archive give corrected times, so the epoch is corrected too.
-	e, err := watch.NewEngine(engineConfig(cfg, rec.ID, rec.Corrected(rec.Epoch)))
+	e, err := watch.NewEngine(cfg.Watch(rec.ID, rec.Corrected(rec.Epoch)))
 	if err != nil {
 		return nil, err
 	}
@@ -173,7 +173,7 @@ func laterConfigs(rec sqlite.Session) ([]laterConfig, error) {
 func plan(e *watch.Engine, rec sqlite.Session, later []laterConfig) error {
 	var all []watch.Change
 	for _, c := range later {
-		all = append(all, watch.Change{At: c.at, Config: engineConfig(c.cfg, rec.ID, rec.Epoch)})
+		all = append(all, watch.Change{At: c.at, Config: c.cfg.Watch(rec.ID, rec.Epoch)})
 	}
 	return e.Plan(all)
 }

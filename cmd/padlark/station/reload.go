@@ -126,7 +126,7 @@ func (s *station) takeOver(ctx context.Context, cfg *config.Config) error {
 	if st := s.journal.State(); st.Trouble != nil {
 		return fmt.Errorf("the journal must take a note of it, and nothing can be recorded now: %w", st.Trouble)
 	}
-	if _, err := watch.NewEngine(engineConfig(cfg, s.session.ID, s.clock.Epoch)); err != nil {
+	if _, err := watch.NewEngine(cfg.Watch(s.session.ID, s.clock.Epoch)); err != nil {
 		return err
 	}
 	next, err := s.links.prepare(cfg)
@@ -148,10 +148,10 @@ func (s *station) takeOver(ctx context.Context, cfg *config.Config) error {
 			return err
 		}
 		s.seq.counted(numbers)
-		if err := s.seq.decoder.Reconfigure(decoderConfig(cfg)); err != nil {
+		if err := s.seq.decoder.Reconfigure(cfg.Decoder()); err != nil {
 			return err
 		}
-		return s.watcher.Reconfigure(at, engineConfig(cfg, s.session.ID, s.clock.Epoch))
+		return s.watcher.Reconfigure(at, cfg.Watch(s.session.ID, s.clock.Epoch))
 	})
 	if err != nil {
 		next.goOn()

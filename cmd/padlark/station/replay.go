@@ -59,21 +59,17 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 			return nil, err
 		}
 	}
-	decoder, err := newDecoder(o.Config)
+	line, err := o.Config.Line(o.Session.ID, o.Session.Epoch)
 	if err != nil {
 		return nil, err
 	}
-	engine, err := watch.NewEngine(engineConfig(o.Config, o.Session.ID, o.Session.Epoch))
-	if err != nil {
-		return nil, err
-	}
-	if err := plan(engine, o.Session, later); err != nil {
+	if err := plan(line.Engine, o.Session, later); err != nil {
 		return nil, err
 	}
 	var events []flight.Event
-	watcher := watch.New(newOutlet(b, nil), engine, o.Log)
+	watcher := watch.New(newOutlet(b, nil), line.Engine, o.Log)
 	watcher.Tell = func(_ *flight.State, out watch.Output) { events = append(events, out.Events...) }
-	seq := &sequencer{session: o.Session.ID, epoch: o.Session.Epoch, out: b, watch: watcher, decoder: decoder}
+	seq := &sequencer{session: o.Session.ID, epoch: o.Session.Epoch, out: b, watch: watcher, decoder: line.Decoder}
 	if err := watcher.Start(b); err != nil {
 		return nil, err
 	}
@@ -95,7 +91,7 @@ func (o ReplayOptions) play(ctx context.Context, b *bus.Bus, seq *sequencer, wat
 			return err
 		}
 		for ; len(later) > 0 && f.Passed > later[0].at; later = later[1:] {
-			if err := seq.decoder.Reconfigure(decoderConfig(later[0].cfg)); err != nil {
+			if err := seq.decoder.Reconfigure(later[0].cfg.Decoder()); err != nil {
 				return err
 			}
 		}

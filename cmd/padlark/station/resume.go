@@ -24,17 +24,16 @@ import (
 // rebuilt is what the journal of a session that was interrupted makes of decoder
 // and watcher.
 type rebuilt struct {
+	watch.Line
 	info    ingest.CaptureInfo // as the journal begins
 	now     ingest.CaptureInfo // and as it is described at the end
 	end     int64              // of the last whole record
 	from    int64              // where what was kept beside the journal ended, 0 if nothing was
 	tail    uint32             // of the journal before the end, set when it is kept
-	decoder *decode.Decoder
-	engine  *watch.Engine
-	frames  map[string]uint64 // number of the last frame of each link
-	last    int64             // Passed of the last frame, -1 if there is none
-	sampled int64             // Passed of the last sample
-	made    watch.Output      // what the frames bring about,
+	frames  map[string]uint64  // number of the last frame of each link
+	last    int64              // Passed of the last frame, -1 if there is none
+	sampled int64              // Passed of the last sample
+	made    watch.Output       // what the frames bring about,
 	events  map[string]flight.Event
 	alarms  alarm.Newest // and what the journal has of it
 }
@@ -56,10 +55,7 @@ func (s *station) rebuild(ctx context.Context, path string) (*rebuilt, error) {
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	b.info, b.now = r.Info(), r.Info()
-	if b.decoder, err = newDecoder(cfg); err != nil {
-		return nil, err
-	}
-	if b.engine, err = watch.NewEngine(engineConfig(cfg, b.info.Session, b.info.Epoch)); err != nil {
+	if b.Line, err = cfg.Line(b.info.Session, b.info.Epoch); err != nil {
 		return nil, err
 	}
 	return b, b.advance(ctx, path)
@@ -84,11 +80,11 @@ func (b *rebuilt) take(e *storage.Entry) {
 	}
 }
 
-func (b *rebuilt) watch(s *decode.Sample) { b.add(b.engine.Sample(s)) }
+func (b *rebuilt) watch(s *decode.Sample) { b.add(b.Engine.Sample(s)) }
 
 // change goes on with another configuration.
 func (b *rebuilt) change(c *storage.Change, cfg *config.Config) error {
-	out, err := b.engine.Reconfigure(c.At, engineConfig(cfg, b.info.Session, b.info.Epoch))
+	out, err := b.Engine.Reconfigure(c.At, cfg.Watch(b.info.Session, b.info.Epoch))
 	b.add(out)
 	b.now = c.Info
 	return err

@@ -3,7 +3,6 @@ package station
 import (
 	"context"
 	"errors"
-	"fmt"
 	"maps"
 	"sync"
 	"time"
@@ -68,13 +67,10 @@ type sequencer struct {
 	failed  error          // nothing more is passed after it
 }
 
-// decodeCounter takes what the decoder finds wrong with a link's frames.
+// decodeCounter takes what is found wrong with a link's frames.
 type decodeCounter interface {
-	AddBad(reason, detail string, f ingest.Frame)
+	decode.Counter
 	AddDropped(reason string, f ingest.Frame)
-	AddGap(missing uint64)
-	AddRefused(field string, f ingest.Frame)
-	AddGuest(id uint32)
 }
 
 // stamp gives a frame that arrived now its place in the session.
@@ -132,39 +128,17 @@ func (q *sequencer) withoutGarbage(frames []ingest.Frame) []ingest.Frame {
 	return kept
 }
 
-// decode turns the frame into a sample, or counts why it is none.
+// decode turns the frame into samples, or counts why it is none.
 func (q *sequencer) decode(ctx context.Context, f *ingest.Frame) error {
-	s, err := q.decoder.Decode(*f)
-	if id, ok := q.decoder.Guest(); ok && q.stats != nil {
-		q.stats(f.Link).AddGuest(id)
+	var counts decode.Counter
+	if q.stats != nil {
+		counts = q.stats(f.Link)
 	}
-	var rej *decode.Reject
-	switch {
-	case errors.As(err, &rej):
+	rej, err := q.decoder.Take(f, counts, func(s decode.Sample) error { return q.publish(ctx, &s) })
+	if rej != nil {
 		q.garbage.note(f)
-		if q.stats != nil && rej.Kind != decode.Heading { // that has said what others mean
-			q.stats(f.Link).AddBad(rej.Reason, rej.Brief(), *f)
-		}
-		return nil
-	case err != nil:
-		return fmt.Errorf("decode frame %d of %s: %w", f.N, f.Link, err)
 	}
-	if field, _, ok := q.decoder.Refused(); ok && q.stats != nil {
-		q.stats(f.Link).AddRefused(field, *f)
-	}
-	if missed := q.decoder.Gap(); missed > 0 && q.stats != nil {
-		q.stats(f.Link).AddGap(uint64(missed))
-	}
-	if err := q.publish(ctx, &s); err != nil {
-		return err
-	}
-	more := q.decoder.More()
-	for i := range more {
-		if err := q.publish(ctx, &more[i]); err != nil {
-			return err
-		}
-	}
-	return nil
+	return err
 }
 
 func (q *sequencer) publish(ctx context.Context, s *decode.Sample) error {

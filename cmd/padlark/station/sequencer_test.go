@@ -53,7 +53,7 @@ func newSequencer(t *testing.T, l *line, count int) (*sequencer, []ingest.Frame)
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := newDecoder(cfg)
+	d, err := cfg.NewDecoder()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,7 +17,6 @@ import (
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
-	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/influx"
 	"padlark/storage/journal"
@@ -175,28 +174,27 @@ func (s *station) openLine(ctx context.Context) error {
 	if err := s.links.connect(s.clock, s.bus); err != nil {
 		return err
 	}
-	decoder, err := newDecoder(s.cfg)
-	if err != nil {
-		return err
-	}
 	follower, err := newFollowing(s.began, config.ParseHere)
 	if err != nil {
 		return err
 	}
-	engine, err := watch.NewEngine(engineConfig(s.cfg, s.session.ID, s.clock.Epoch))
+	line, err := s.cfg.Line(s.session.ID, s.clock.Epoch)
 	if err != nil {
 		return err
 	}
+	if s.rebuilt != nil {
+		line = s.rebuilt.Line
+	}
 	s.seq = &sequencer{
-		session: s.session.ID, epoch: s.clock.Epoch, journal: s.journal, out: s.bus, decoder: decoder, stats: s.links.counter,
+		session: s.session.ID, epoch: s.clock.Epoch, journal: s.journal, out: s.bus, decoder: line.Decoder, stats: s.links.counter,
 	}
 	if b := s.rebuilt; b != nil {
-		engine, s.seq.decoder, s.seq.before = b.engine, b.decoder, b.frames
+		s.seq.before = b.frames
 		s.seq.passed, s.seq.stamped, s.seq.sampled, s.seq.mark = b.last, b.last, b.sampled, b.sampled
 		if err := s.out.Record(b.unsaid()); err != nil {
 			return err
 		}
-		engine.Restore(b.alarms.List())
+		line.Engine.Restore(b.alarms.List())
 		s.out.standing.restore(b.newest())
 	}
 	if s.writer, err = sqlite.NewWriter(ctx, s.archive, s.journal, follower); err != nil {
@@ -208,7 +206,7 @@ func (s *station) openLine(ctx context.Context) error {
 		s.fix = s.newClockFix()
 		s.seq.heard = s.fix.frame
 	}
-	s.watcher = watch.New(s.out, engine, s.log)
+	s.watcher = watch.New(s.out, line.Engine, s.log)
 	s.watcher.Fill = s.fill
 	s.seq.watch = s.watcher
 	return nil
@@ -222,7 +220,7 @@ func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error
 	}
 	learnt := s.loadLearnt(s.journal.Path())
 	if learnt != nil && learnt.last <= after {
-		d.Decoder = learnt.decoder
+		d.Decoder = learnt.Decoder
 	} else {
 		learnt = nil
 	}
@@ -377,33 +375,4 @@ func (s *station) packLast() error {
 		return err
 	}
 	return nil
-}
-
-// engineConfig is what the watcher needs of a configuration.
-func engineConfig(c *config.Config, session string, epoch time.Time) watch.Config {
-	return watch.Config{Session: session, Epoch: epoch, Rockets: c.Rockets, Site: c.Site, Thresholds: c.Alarm}
-}
-
-// newDecoder makes a decoder for all links of a configuration.
-func newDecoder(c *config.Config) (*decode.Decoder, error) {
-	d, err := decode.New(decoderConfig(c))
-	if err != nil {
-		return nil, fmt.Errorf("make decoder: %w", err)
-	}
-	return d, nil
-}
-
-func decoderConfig(c *config.Config) decode.Config {
-	dc := decode.Config{Layouts: c.Layouts}
-	for _, l := range c.Links {
-		whose := l.Rocket
-		if c.Site.Receiver == l.Name {
-			whose = flight.ReceiverName
-		}
-		dc.Links = append(dc.Links, decode.LinkLayouts{Link: l.Name, Layouts: l.Layouts(), Rocket: whose})
-	}
-	for _, r := range c.Rockets {
-		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
-	}
-	return dc
 }

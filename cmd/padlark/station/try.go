@@ -34,7 +34,7 @@ func CheckLinks(cfg *config.Config) error {
 	if err := l.connect(clock.Clock(), nil); err != nil {
 		return err
 	}
-	_, err := newDecoder(cfg)
+	_, err := cfg.NewDecoder()
 	return err
 }
 
@@ -60,7 +60,7 @@ func Try(ctx context.Context, cfg *config.Config, path, link string, p TryPrinte
 	}
 	t := &try{printer: p, counts: map[string]*TryCount{}}
 	var err error
-	if t.decoder, err = newDecoder(&one); err != nil {
+	if t.decoder, err = one.NewDecoder(); err != nil {
 		return nil, err
 	}
 	l, err := openLinks(Options{Config: &one})
@@ -104,24 +104,17 @@ func (t *try) count(link string) *TryCount {
 
 func (t *try) frame(f ingest.Frame) error {
 	f.Passed = f.Mono
-	s, err := t.decoder.Decode(f)
-	var rej *decode.Reject
-	switch {
-	case errors.As(err, &rej):
-		if rej.Kind != decode.Heading {
-			t.count(f.Link).Rejected++
-		}
-		return t.printer.Reject(f, rej)
-	case err != nil:
+	rej, err := t.decoder.Take(&f, nil, func(s decode.Sample) error {
+		t.count(f.Link).Samples++
+		return t.printer.Sample(s)
+	})
+	if rej == nil {
 		return err
 	}
-	for _, s := range append([]decode.Sample{s}, t.decoder.More()...) {
-		t.count(f.Link).Samples++
-		if err := t.printer.Sample(s); err != nil {
-			return err
-		}
+	if rej.Kind != decode.Heading {
+		t.count(f.Link).Rejected++
 	}
-	return nil
+	return t.printer.Reject(f, rej)
 }
 
 // finish shows the pieces that made no frame: the last of each link.

@@ -1,7 +1,6 @@
 package board
 
 import (
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"time"
@@ -88,15 +87,9 @@ func newEar(b *Board, epoch time.Time, l Listener) (*ear, error) {
 
 func (e *ear) frame(f ingest.Frame) error {
 	f.Passed = f.Mono
-	s, err := e.decoder.Decode(f)
-	var rej *decode.Reject
-	switch {
-	case errors.As(err, &rej):
-		e.receiver.Stats().AddBad(rej.Reason, rej.Brief(), f)
+	_, err := e.decoder.Take(&f, e.receiver.Stats(), func(s decode.Sample) error {
+		e.listener.Sample(&s)
 		return nil
-	case err != nil:
-		return err
-	}
-	e.listener.Sample(&s)
-	return nil
+	})
+	return err
 }
