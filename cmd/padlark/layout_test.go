@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -91,4 +93,59 @@ func TestLayoutOfAPort(t *testing.T) {
 			t.Errorf("no %s in:\n%s", want, out.String())
 		}
 	}
+}
+
+// A board is heard over whatever a link can be, and the link's lines hear it again.
+func TestLayoutOfALink(t *testing.T) {
+	const text = "t_ms,pressure_hPa\n100,986.40\n150,986.41\n200,986.43\n250,986.42\n300,986.40\n350,986.41\n"
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() }) //nolint:errcheck // it only listened
+	served := make(chan error, 1)
+	go func() {
+		c, err := l.Accept()
+		if err == nil {
+			_, err = io.WriteString(c, text) // and it stays connected
+		}
+		served <- err
+	}()
+	file := filepath.Join(t.TempDir(), "board.txt")
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		code int
+		want []string
+	}{
+		{[]string{"tcp:" + l.Addr().String(), "--for", "1s"}, exitOK, []string{fmt.Sprintf("tcp = %q\nlayout = ", l.Addr())}},
+		{[]string{"-"}, exitOK, []string{"TODO where it is heard"}},
+		{[]string{"command:tail -f " + file, "--for", "1s"}, exitOK, []string{fmt.Sprintf(`command = ["tail", "-f", %q]`, file)}},
+		{[]string{"command:"}, exitUsage, []string{"names no program"}},
+		{[]string{"mqtt:127.0.0.1:1883"}, exitUsage, []string{"topic: is missing"}},
+		{[]string{"nats:boards.teal"}, exitUsage, []string{"the running station's own"}},
+		{[]string{"tcp:127.0.0.1:1", "--for", "100ms"}, exitBad, []string{"nothing was heard", "127.0.0.1:1"}},
+	} {
+		t.Run(c.args[0], func(t *testing.T) {
+			t.Parallel() // some listen for a while
+			var out, errw bytes.Buffer
+			code := run(t.Context(), append([]string{"layout"}, c.args...), strings.NewReader(text), &out, &errw)
+			all := out.String() + errw.String()
+			if code == exitOK {
+				c.want = append(c.want, `name = "pressure_pa", unit = "hPa"`, "6 of 6 frames can be read")
+			}
+			for _, want := range c.want {
+				if code != c.code || !strings.Contains(all, want) {
+					t.Errorf("status %d, want %d and %s in:\n%s", code, c.code, want, all)
+				}
+			}
+		})
+	}
+	t.Cleanup(func() {
+		if err := <-served; err != nil {
+			t.Error(err)
+		}
+	})
 }
