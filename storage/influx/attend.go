@@ -12,6 +12,9 @@ const (
 	// settleTime is from a touchdown until the flight's results are sent: the
 	// rest on the ground belongs to the flight.
 	settleTime = 75 * time.Second
+	// lookEvery is how often it is looked whether people have said something of
+	// earlier flights.
+	lookEvery = time.Minute
 	// idleMost is how long the end of a station waits for a server that takes
 	// nothing.
 	idleMost = 5 * time.Second
@@ -22,6 +25,8 @@ const (
 func (w *Writer) attend(ctx context.Context) {
 	due := time.NewTimer(0)
 	defer due.Stop()
+	look := time.NewTicker(w.lookAgain) // another program may write to the archive
+	defer look.Stop()
 	var landed bool
 	for {
 		select {
@@ -30,6 +35,10 @@ func (w *Writer) attend(ctx context.Context) {
 		case <-w.landed:
 			landed = true
 			due.Reset(w.settle)
+		case <-look.C:
+			if !landed {
+				due.Reset(0)
+			}
 		case <-due.C:
 			err := w.catchUp(ctx)
 			if err == nil && landed {
@@ -47,14 +56,22 @@ func (w *Writer) attend(ctx context.Context) {
 	}
 }
 
-// catchUp completes the sessions before this one.
+// catchUp completes the sessions before this one: those that lack something, and
+// those of whose flights people have said something else since.
 func (w *Writer) catchUp(ctx context.Context) error {
-	pending, err := w.marks.pending()
+	noted, err := w.marks.noted()
 	if err != nil {
 		return err
 	}
-	for _, k := range pending {
+	for _, k := range noted {
 		if k.Session == w.current {
+			continue
+		}
+		said, err := w.said(ctx, k.Session)
+		if err != nil {
+			return err
+		}
+		if k.Complete && said == k.Said {
 			continue
 		}
 		if err := w.complete(ctx, k.Session); err != nil {
@@ -75,10 +92,14 @@ func (w *Writer) complete(ctx context.Context, id string) error {
 	if lerr != nil {
 		return lerr
 	}
+	said, serr := w.said(ctx, id)
+	if serr != nil {
+		return serr
+	}
 	switch {
 	case err != nil:
 		// The archive has been changed for another one: there is nothing to send.
-	case k.Again || k.Replace || k.ShiftNs != s.Shift.Nanoseconds():
+	case k.Again || k.Replace || k.ShiftNs != s.Shift.Nanoseconds() || k.Said != said:
 		w.opt.Log.Info().Str("session", id).Msg("sending a session to the time-series server again, from the archive")
 		if _, err := w.session(ctx, id, false, attendTries, nil); err != nil {
 			return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -46,8 +47,29 @@ type Copied struct {
 	Replaced bool   `json:"replaced"`  // points with another time shift were deleted first
 }
 
+// said tells apart what people have said of a session's flights: which are void,
+// and which are corrected.
+func (c *copier) said(ctx context.Context, id string) (string, error) {
+	voids, err := c.archive.VoidNow(ctx, id)
+	if err != nil {
+		return "", err
+	}
+	corrections, err := c.archive.Corrections(ctx, id)
+	said := ""
+	for _, v := range voids {
+		said += fmt.Sprintf("void %d ", v.ID)
+	}
+	for _, k := range corrections {
+		if !k.Undone {
+			said += fmt.Sprintf("correction %d ", k.ID)
+		}
+	}
+	return said, err
+}
+
 // session sends a whole session and notes that it is complete. If points with
-// another time shift are there, or replace is true, all of its points are
+// another time shift are there, or something else was said of its flights when
+// they were sent, or replace is true, all of its points are
 // deleted first. A failing request is tried tries times.
 func (c *copier) session(ctx context.Context, id string, replace bool, tries int, progress func(samples uint64)) (Copied, error) {
 	out := Copied{Session: id}
@@ -59,8 +81,12 @@ func (c *copier) session(ctx context.Context, id string, replace bool, tries int
 	if err != nil {
 		return out, err
 	}
+	said, err := c.said(ctx, id)
+	if err != nil {
+		return out, err
+	}
 	was := c.sender.counts().Aside
-	if out.Replaced = replace || k.Replace || noted && k.ShiftNs != s.Shift.Nanoseconds(); out.Replaced {
+	if out.Replaced = replace || k.Replace || noted && (k.ShiftNs != s.Shift.Nanoseconds() || k.Said != said); out.Replaced {
 		// Noted before, so that an interruption leaves nothing doubled.
 		k.Replace, k.Again, k.Complete, k.Place = true, true, false, 0
 		if err := c.marks.save(k); err != nil {
@@ -70,7 +96,7 @@ func (c *copier) session(ctx context.Context, id string, replace bool, tries int
 			return out, err
 		}
 	}
-	k.ShiftNs, k.Replace, k.Again, k.Complete, k.Place = s.Shift.Nanoseconds(), false, true, false, 0
+	k.ShiftNs, k.Said, k.Replace, k.Again, k.Complete, k.Place = s.Shift.Nanoseconds(), said, false, true, false, 0
 	if err := c.marks.save(k); err != nil {
 		return out, err
 	}
@@ -161,6 +187,13 @@ func (c *copier) read(ctx context.Context, s sqlite.Session, out *Copied, full c
 	if err != nil {
 		return err
 	}
+	voids, err := c.archive.VoidNow(ctx, s.ID)
+	if err != nil {
+		return err
+	}
+	events = slices.DeleteFunc(events, func(e flight.Event) bool {
+		return slices.ContainsFunc(voids, func(v sqlite.Void) bool { return v.Rocket == e.Rocket && v.Flight == e.Flight })
+	})
 	for i := range events {
 		b.take(appendEvent(b.buf, c.station(s), &events[i], 0))
 	}

@@ -44,6 +44,11 @@
 // the archive: a minute after a touchdown, at the end of the session and by
 // Backfill.
 //
+// A flight that a person takes for none (padlark void) has neither flight nor event
+// points. What is said, or corrected, after a session was sent is seen by the next
+// Backfill, or within a minute by the writer of a later session; its points are
+// deleted on the server then and sent again.
+//
 // # Time
 //
 // The time of a point is when the thing was (Sample.At, Event.At,

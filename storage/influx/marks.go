@@ -18,6 +18,9 @@ type mark struct {
 	Server string `json:"server"`
 	// ShiftNs is the time shift with which the points were sent.
 	ShiftNs int64 `json:"shift_ns"`
+	// Said is what people had said of the session's flights when they were sent: a
+	// void one is not on the server.
+	Said string `json:"said,omitempty"`
 	// Place is how far the session's journal has been sent, in bytes. It is here
 	// and not beside the journal because it is about one server, and because
 	// sending anew starts it over.
@@ -91,8 +94,8 @@ func (m *marks) save(k mark) error {
 	return nil
 }
 
-// pending lists the sessions of this server that are not complete.
-func (m *marks) pending() ([]mark, error) {
+// noted lists the sessions of this server.
+func (m *marks) noted() ([]mark, error) {
 	entries, err := os.ReadDir(m.dir)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil
@@ -108,7 +111,7 @@ func (m *marks) pending() ([]mark, error) {
 			continue // not one of ours
 		}
 		// One that cannot be read is passed over: its session can be sent by hand.
-		if k, noted, err := m.load(session); err == nil && noted && !k.Complete {
+		if k, noted, err := m.load(session); err == nil && noted {
 			out = append(out, k)
 		}
 	}

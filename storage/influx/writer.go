@@ -56,9 +56,10 @@ type Writer struct {
 	follow  *journal.Follower
 	hurry   chan struct{} // closed at the end: nothing is gathered any more
 
-	landed chan struct{} // a touchdown was sent
-	settle time.Duration // from a touchdown to the results of its flight
-	every  time.Duration // how often its place is noted at most
+	landed    chan struct{} // a touchdown was sent
+	settle    time.Duration // from a touchdown to the results of its flight
+	lookAgain time.Duration // for what people say of earlier flights
+	every     time.Duration // how often its place is noted at most
 
 	// Owned by handle, and by Run after it.
 	part partly    // how far the batch under way has come
@@ -99,7 +100,7 @@ func NewWriter(ctx context.Context, o Options, r Running) (*Writer, error) {
 	}
 	w := &Writer{
 		copier: c, run: r, current: r.Journal.Info().Session, hurry: make(chan struct{}),
-		landed: make(chan struct{}, 1), settle: settleTime, every: placeEvery,
+		landed: make(chan struct{}, 1), settle: settleTime, lookAgain: lookEvery, every: placeEvery,
 	}
 	if w.mark, w.sent, err = c.marks.load(w.current); err != nil {
 		return nil, err

@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -19,6 +20,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/decode"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/sqlite"
 )
@@ -185,6 +187,54 @@ func (r *rig) complete(w *Writer, session string) bool {
 	return noted && m.Complete && !m.Again && !m.Replace
 }
 
+// TestVoidLeavesTheServer: a flight that a person takes for none is not on the
+// server, whether it is said while the session runs or when it was sent long ago,
+// and is there again when it was one after all.
+func TestVoidLeavesTheServer(t *testing.T) {
+	r, k := newRig(t, "s1"), newKeeper(t)
+	w, stop := r.start(r.optionsAt(k.URL))
+	for i, rocket := range []string{"Teal", "Rust"} {
+		at := epoch.Add(time.Duration(i+1) * time.Second)
+		if err := r.journal.Event(&flight.Event{Session: "s1", ID: rocket + "/liftoff", Rocket: rocket, Kind: flight.Liftoff, Flight: 1, At: at, CalledAt: at}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.publish(1, 60)
+	r.settled(w, 30*time.Second)
+	flown := func(rocket string) bool {
+		for tags := range k.of("s1") {
+			if strings.HasPrefix(tags, "event,kind=liftoff,rocket="+rocket) {
+				return true
+			}
+		}
+		return false
+	}
+	say := func(rocket string, void bool) {
+		if err := r.archive.SetVoid(t.Context(), sqlite.Void{Session: "s1", Rocket: rocket, Flight: 1, Void: void, At: epoch}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	say("Teal", true)
+	if !flown("Teal") || !flown("Rust") {
+		t.Fatalf("the server has %v", k.of("s1"))
+	}
+	stop()
+	if flown("Teal") || !flown("Rust") || !r.complete(w, "s1") {
+		t.Error("at its end the session still has the void flight there, or not the other one")
+	}
+
+	r.startSession("s2")
+	w = r.make(r.optionsAt(k.URL))
+	w.lookAgain = time.Millisecond
+	stop = r.running(w.Run)
+	say("Rust", true)
+	until(t, "that the second is gone", func() bool { return !flown("Rust") })
+	say("Teal", false)
+	until(t, "that the first is back", func() bool { return flown("Teal") && r.complete(w, "s1") })
+	stop()
+	r.same(k, "s1")
+}
+
 // TestEmptySession: one in which nothing is heard is complete as well.
 func TestEmptySession(t *testing.T) {
 	r, k := newRig(t, "s1"), newKeeper(t)
@@ -343,8 +393,8 @@ func whateverHappens(t *testing.T, dice *rand.Rand) {
 	k.setAway(false)
 	w, stop := r.start(o)
 	until(t, "the sessions before", func() bool {
-		left, err := w.marks.pending()
-		return err == nil && len(left) == 1
+		all, err := w.marks.noted()
+		return err == nil && !slices.ContainsFunc(all, func(k mark) bool { return k.Session != w.current && !k.Complete })
 	})
 	stop()
 	if err := r.writer.Drain(t.Context(), r.journal.State().End); err != nil {
