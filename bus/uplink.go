@@ -131,6 +131,30 @@ func streamError(url string, err error) error {
 // Batches is the subject of all batches of a station, "*" of every one.
 func Batches(station string) string { return subjectRoot + "." + station + ".batch.*" }
 
+// Said sends what people have said of a session's flights, and returns when the
+// stream has it. newest tells such messages apart: one that is sent twice is taken
+// once.
+func (u *Uplink) Said(ctx context.Context, station, session string, voids []batch.Void, newest int64) error {
+	ctx, cancel := context.WithTimeout(ctx, 2*AckTimeout)
+	defer cancel()
+	to, err := u.connect(ctx)
+	if err != nil {
+		return err
+	}
+	b := batch.Batch{Station: station, Session: session, Voids: voids}
+	b.Put(nil, nil)
+	data, err := b.Encode()
+	if err != nil {
+		return fmt.Errorf("write batch: %w", err)
+	}
+	subject := subjectRoot + "." + Token(station) + ".batch." + Token(session) + "-said"
+	id := fmt.Sprintf("%s/%s/said/%d", station, session, newest)
+	if _, err = to.Publish(ctx, subject, data, jetstream.WithMsgID(id), jetstream.WithExpectStream(Stream)); err != nil {
+		return fmt.Errorf("send to %s: %w", redact(u.o.URL), err)
+	}
+	return nil
+}
+
 // UplinkSession sends one session. It is used by one goroutine.
 type UplinkSession struct {
 	u     *Uplink

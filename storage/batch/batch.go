@@ -33,6 +33,18 @@ type Batch struct {
 	At     int64   `cbor:"at"`
 	Frames []frame `cbor:"frames"`
 	Notes  []note  `cbor:"notes"`
+	// Voids is what people have said of the session's flights, in a batch of its own
+	// that reaches over nothing of the journal.
+	Voids []Void `cbor:"voids,omitempty"`
+}
+
+// Void says that a flight was none, or that it was one after all.
+type Void struct {
+	Rocket string    `cbor:"rocket"`
+	Flight int       `cbor:"flight"`
+	Void   bool      `cbor:"void"`
+	At     time.Time `cbor:"at"` // by the session's recorded clock
+	Why    string    `cbor:"why"`
 }
 
 type frame struct {
@@ -150,6 +162,11 @@ func (b *Batch) check() error {
 			return errors.New("a note is out of place, or is not one event or one alarm")
 		}
 		after = n.After
+	}
+	for _, v := range b.Voids {
+		if v.Rocket == "" || len(v.Rocket) > 100 || v.Flight < 1 || len(v.Why) > 1000 || v.At.IsZero() {
+			return errors.New("what is said of a flight names none, or no time, or is too long")
+		}
 	}
 	return nil
 }

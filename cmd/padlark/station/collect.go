@@ -81,10 +81,21 @@ func (c *Collection) gather(ctx context.Context, js jetstream.JetStream, take fu
 		} else if err := take(ctx, b); err != nil {
 			return err
 		}
-		if err := m.Ack(); err != nil {
-			return fmt.Errorf("acknowledge: %w", err)
+		if err := acknowledge(ctx, m); err != nil {
+			return err
 		}
 	}
+}
+
+// acknowledge waits until the server knows that a message has been taken, also at
+// the end: what it does not know comes again.
+func acknowledge(ctx context.Context, m jetstream.Msg) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), bus.AckTimeout)
+	defer cancel()
+	if err := m.DoubleAck(ctx); err != nil {
+		return fmt.Errorf("acknowledge: %w", err)
+	}
+	return nil
 }
 
 // consumer goes on with the collector's consumer, and says how many messages it

@@ -99,7 +99,10 @@ func (g *Gathering) Close() error {
 
 // Take keeps a batch; when it returns nil the batch is on the disk. It is called
 // from one goroutine, and with the batches of a session in their order.
-func (g *Gathering) Take(_ context.Context, b *batch.Batch) error {
+func (g *Gathering) Take(ctx context.Context, b *batch.Batch) error {
+	if len(b.Voids) > 0 {
+		return g.said(ctx, b)
+	}
 	s, known := g.sessions[b.Session]
 	if !known {
 		var err error
@@ -139,6 +142,25 @@ func (g *Gathering) Take(_ context.Context, b *batch.Batch) error {
 		return s.close()
 	}
 	return nil
+}
+
+// said keeps what people said of a session's flights where that is recorded.
+func (g *Gathering) said(ctx context.Context, b *batch.Batch) error {
+	s, err := g.archive.Session(ctx, b.Session)
+	if errors.Is(err, sqlite.ErrNoSession) && g.sessions[b.Session] != nil {
+		return fmt.Errorf("keep what was said of flights: session %s is not in the archive yet", b.Session) // it comes again
+	}
+	if errors.Is(err, sqlite.ErrNoSession) || err == nil && s.Station != b.Station {
+		g.log.Error().Str("station", b.Station).Str("session", b.Session).Msg("what was said of flights is passed over: no such session of the station is here")
+		return nil
+	}
+	for _, v := range b.Voids {
+		if err != nil {
+			break
+		}
+		err = g.archive.TakeVoid(ctx, sqlite.Void{Session: b.Session, Rocket: v.Rocket, Flight: v.Flight, Void: v.Void, At: v.At, Why: v.Why})
+	}
+	return err
 }
 
 // change takes over that the station goes on with another configuration; a batch

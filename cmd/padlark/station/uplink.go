@@ -44,6 +44,7 @@ type uplink struct {
 	session *bus.UplinkSession
 	follow  *journal.Follower
 	done    chan struct{} // closed when the journal has been read to its end
+	look    time.Duration // how often it is looked what was said of flights
 
 	mu    sync.Mutex
 	state uplinkState
@@ -78,7 +79,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 		return err
 	}
 	u := &uplink{
-		up: up, url: up.URL(), log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}),
+		up: up, url: up.URL(), log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}), look: saidEvery,
 		follow: &journal.Follower{
 			Name: uplinkName, Journal: s.journal, From: from, Urgent: time.Millisecond, RetryMax: uplinkRest,
 			Wait: func() time.Duration { return uplinkEvery },
@@ -88,6 +89,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 	running := sync.WaitGroup{}
 	running.Go(func() { u.live(ctx) })
 	running.Go(func() { u.earlier(ctx, s.session.ID) })
+	running.Go(func() { u.said(ctx, s.archive, s.session.Station) })
 	g.Go(func() error {
 		running.Wait()
 		<-ctx.Done() // finish has something to say at the end
