@@ -14,10 +14,10 @@ import (
 
 // Errors that tell what a person must mend.
 var (
-	// ErrUnreachable is returned when no server answers at the URL.
-	ErrUnreachable = errors.New("server cannot be reached")
-	// ErrCredentials is returned when the server refuses the credentials.
-	ErrCredentials = errors.New("server refuses the credentials")
+	// errUnreachable is returned when no server answers at the URL.
+	errUnreachable = errors.New("server cannot be reached")
+	// errCredentials is returned when the server refuses the credentials.
+	errCredentials = errors.New("server refuses the credentials")
 )
 
 const connectTimeout = 5 * time.Second
@@ -97,11 +97,11 @@ func connectError(r Remote, err error) error {
 	switch {
 	case errors.Is(err, nats.ErrAuthorization), errors.Is(err, nats.ErrAuthExpired),
 		strings.Contains(strings.ToLower(err.Error()), "authorization violation"):
-		return fmt.Errorf("connect to %s: %w: check token or credentials", where, ErrCredentials)
+		return fmt.Errorf("connect to %s: %w: check token or credentials", where, errCredentials)
 	case errors.As(err, &unknownCA):
 		return fmt.Errorf("connect to %s: the server's certificate is signed by nobody we know: give its signer's as tls_ca: %w", where, err)
 	case errors.Is(err, nats.ErrNoServers), errors.Is(err, nats.ErrTimeout), errors.As(err, &netErr):
-		return fmt.Errorf("connect to %s: %w: is it running, and is the address right? (%w)", where, ErrUnreachable, err)
+		return fmt.Errorf("connect to %s: %w: is it running, and is the address right? (%w)", where, errUnreachable, err)
 	case r.CredsFile != "" && strings.Contains(err.Error(), r.CredsFile):
 		return fmt.Errorf("read credentials: %w", err)
 	}

@@ -55,7 +55,7 @@ func (b *Bus) PublishTick(t *Tick) error { return b.publish(Ticks, "", t) }
 
 // publish makes JSON of v if anybody listens.
 func (b *Bus) publish(k Kind, name string, v any) error {
-	subject := Subject(b.station, k, name)
+	subject := subject(b.station, k, name)
 	if b.server != nil && !b.server.listens(subject) {
 		return nil
 	}

@@ -23,8 +23,8 @@ const (
 	Standing Kind = "standing"
 )
 
-// Kinds lists them all.
-func Kinds() []Kind { return []Kind{Frame, Sample, Event, Alarm, Health, Ticks, State, Standing} }
+// allKinds lists them all.
+func allKinds() []Kind { return []Kind{Frame, Sample, Event, Alarm, Health, Ticks, State, Standing} }
 
 const subjectRoot = "padlark"
 
@@ -57,9 +57,9 @@ func tokenByte(c byte) bool {
 	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '-' || c == '_'
 }
 
-// Subject is where a message of kind about name is published. A tick has no
+// subject is where a message of kind about name is published. A tick has no
 // name.
-func Subject(station string, k Kind, name string) string {
+func subject(station string, k Kind, name string) string {
 	s := subjectRoot + "." + Token(station) + "." + string(k)
 	if k == Ticks {
 		return s
@@ -86,7 +86,7 @@ const innerMark = "_"
 
 // innerSubject is where samples are in their compact form, which costs little
 // beside JSON, for the watcher and the pages of the daemon itself.
-func innerSubject(station string) string { return innerMark + Subject(station, Sample, "") }
+func innerSubject(station string) string { return innerMark + subject(station, Sample, "") }
 
 // kindOf reads the kind from a subject; empty if it is none of ours.
 func kindOf(subject string) Kind {
@@ -104,8 +104,8 @@ func kindOf(subject string) Kind {
 
 func checkKinds(kinds []Kind) error {
 	for _, k := range kinds {
-		if !slices.Contains(Kinds(), k) {
-			return fmt.Errorf("bus: kind %q is not one of %v", k, Kinds())
+		if !slices.Contains(allKinds(), k) {
+			return fmt.Errorf("bus: kind %q is not one of %v", k, allKinds())
 		}
 	}
 	return nil

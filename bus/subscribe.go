@@ -20,7 +20,7 @@ const Buffer = 4096
 // wait, some are dropped and counted in Counters.Dropped.
 func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	if len(kinds) == 0 {
-		kinds = Kinds()
+		kinds = allKinds()
 	}
 	if err := checkKinds(kinds); err != nil {
 		return nil, fmt.Errorf("subscribe: %w", err)

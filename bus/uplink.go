@@ -26,8 +26,8 @@ const (
 	payloadSpare  = 4096 // for the headers of a message
 )
 
-// ErrStream is returned when the server's stream is not ours.
-var ErrStream = errors.New("the stream cannot be used")
+// errStream is returned when the server's stream is not ours.
+var errStream = errors.New("the stream cannot be used")
 
 // UplinkOptions says where a station sends what it hears, and how the stream is
 // made if it is not there. One that is there keeps its own limits.
@@ -113,7 +113,7 @@ func FindStream(ctx context.Context, js jetstream.JetStream, url string) (jetstr
 		return nil, streamError(url, err)
 	}
 	if have := s.CachedInfo().Config.Subjects; !slices.Contains(have, Batches("*")) {
-		return nil, fmt.Errorf("%w: %s of %s has the subjects %q, not %q: remove or rename it there, or use another account", ErrStream, Stream, redact(url), have, Batches("*"))
+		return nil, fmt.Errorf("%w: %s of %s has the subjects %q, not %q: remove or rename it there, or use another account", errStream, Stream, redact(url), have, Batches("*"))
 	}
 	return s, nil
 }
@@ -123,9 +123,9 @@ func streamError(url string, err error) error {
 		return fmt.Errorf("no station has sent anything to %s yet: %w", redact(url), err)
 	}
 	if errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, jetstream.ErrJetStreamNotEnabledForAccount) || errors.Is(err, nats.ErrNoResponders) {
-		return fmt.Errorf("%w: %s has no JetStream (now): enable it there, or wait for its cluster: %w", ErrStream, redact(url), err)
+		return fmt.Errorf("%w: %s has no JetStream (now): enable it there, or wait for its cluster: %w", errStream, redact(url), err)
 	}
-	return fmt.Errorf("%w: %s of %s: %w", ErrStream, Stream, redact(url), err)
+	return fmt.Errorf("%w: %s of %s: %w", errStream, Stream, redact(url), err)
 }
 
 // Batches is the subject of all batches of a station, "*" of every one.
@@ -248,7 +248,7 @@ func (s *UplinkSession) ask(ctx context.Context) error {
 	default:
 		b, err := batch.Read(last.Data)
 		if err != nil {
-			return fmt.Errorf("%w: message %d of %s is not padlark's: %w", ErrStream, last.Sequence, Stream, err)
+			return fmt.Errorf("%w: message %d of %s is not padlark's: %w", errStream, last.Sequence, Stream, err)
 		}
 		s.seq, s.place, s.ended = last.Sequence, b.To, b.End != nil
 	}

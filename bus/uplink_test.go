@@ -202,7 +202,7 @@ func all(t testing.TB, url string) (out []*batch.Batch) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if want := Subject("", "batch", b.Session); strings.Replace(want, "=", Token(b.Station), 1) != m.Subject {
+		if want := subject("", "batch", b.Session); strings.Replace(want, "=", Token(b.Station), 1) != m.Subject {
 			t.Fatalf("a batch of %s of %s on %s", b.Session, b.Station, m.Subject)
 		}
 		out = append(out, b)
@@ -341,7 +341,7 @@ func TestUplinkWithoutServer(t *testing.T) {
 	u := newUplink(t, UplinkOptions{Remote: Remote{URL: fmt.Sprintf("nats://127.0.0.1:%d", port)}})
 	x := u.Session(uplinkInfo, 0)
 	entries, place := piece(1, 100)
-	if err := x.Send(soon(t), entries, place); !errors.Is(err, ErrUnreachable) {
+	if err := x.Send(soon(t), entries, place); !errors.Is(err, errUnreachable) {
 		t.Errorf("with no server: %v", err)
 	}
 	s = outside(t, func(o *server.Options) { o.StoreDir, o.Port = dir, port })
@@ -395,10 +395,10 @@ func TestUplinkRefusals(t *testing.T) {
 		is   error
 		says string
 	}{
-		"no token":       {guarded.ClientURL(), ErrCredentials, "token"},
-		"no JetStream":   {plain.ClientURL(), ErrStream, "no JetStream"},
-		"other subjects": {taken.ClientURL(), ErrStream, `has the subjects ["weather.>"], not "padlark.*.batch.*"`},
-		"no room":        {small.ClientURL(), ErrStream, "insufficient storage"},
+		"no token":       {guarded.ClientURL(), errCredentials, "token"},
+		"no JetStream":   {plain.ClientURL(), errStream, "no JetStream"},
+		"other subjects": {taken.ClientURL(), errStream, `has the subjects ["weather.>"], not "padlark.*.batch.*"`},
+		"no room":        {small.ClientURL(), errStream, "insufficient storage"},
 	} {
 		entries, place := piece(1, 10)
 		err := newUplink(t, UplinkOptions{Remote: Remote{URL: c.url}, MaxBytes: 16 << 20}).Session(uplinkInfo, 0).Send(soon(t), entries, place)

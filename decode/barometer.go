@@ -59,8 +59,8 @@ type sensor struct {
 // oversampling is how a board has set a sensor.
 type oversampling struct{ pressure, temperature int }
 
-// SensorNames lists the sensors that a layout may name.
-func SensorNames() []string {
+// sensorNames lists the sensors that a layout may name.
+func sensorNames() []string {
 	var names []string
 	for n := range sensors() {
 		names = append(names, n)
@@ -87,7 +87,7 @@ func (c *calibration) of(rocket uint32) compensate {
 func compileBarometer(b *Barometer) (*calibration, error) {
 	s, ok := sensors()[strings.ToLower(b.Sensor)]
 	if !ok {
-		return nil, fmt.Errorf("sensor = %q is not known; write one of: %s", b.Sensor, strings.Join(SensorNames(), ", "))
+		return nil, fmt.Errorf("sensor = %q is not known; write one of: %s", b.Sensor, strings.Join(sensorNames(), ", "))
 	}
 	o, err := s.oversampling(b)
 	if err != nil {

@@ -29,7 +29,3 @@ func Builtin() ([]Layout, error) {
 	}
 	return file.Layout, nil
 }
-
-// BuiltinText is the configuration text of the built-in layouts, as an example
-// to print.
-func BuiltinText() string { return string(builtinText) }

@@ -158,7 +158,7 @@ func FuzzLarkBin(f *testing.F) {
 // FuzzLayout reads layouts as a user may write them: none may make the
 // compiler or the decoder fail, and what compiles must survive any frame.
 func FuzzLayout(f *testing.F) {
-	for _, s := range []string{BuiltinText(), mixedLayout, ggaLayout, ax25Layout, packetLayout, rawLayout, shortLayout, jsonLayout, kindsLayout, aprsLayout, streamLayout} {
+	for _, s := range []string{string(builtinText), mixedLayout, ggaLayout, ax25Layout, packetLayout, rawLayout, shortLayout, jsonLayout, kindsLayout, aprsLayout, streamLayout} {
 		f.Add(s, []byte("$PLRK,7,3,412,20650,100129.4,2150,4012,1100,2*09"))
 	}
 	f.Fuzz(func(t *testing.T, text string, b []byte) {

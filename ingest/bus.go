@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// ReasonBusFull: messages came on the bus faster than the station could take them.
-const ReasonBusFull = "bus too full"
+// reasonBusFull: messages came on the bus faster than the station could take them.
+const reasonBusFull = "bus too full"
 
 // lookForLost is how often a bus link asks whether messages were lost.
 const lookForLost = time.Second
@@ -54,7 +54,7 @@ func (l *busLink) try(ctx context.Context) error {
 			return err
 		case <-look.C:
 			if n := lost(); n > told {
-				l.rep.stats.addApart(ReasonBusFull, nil, l.env.Clock.Now())
+				l.rep.stats.addApart(reasonBusFull, nil, l.env.Clock.Now())
 				l.env.Log.Warn().Str("link", l.name).Int("messages", n-told).Msg("messages came faster than they could be taken, and were lost")
 				told = n
 			}

@@ -314,7 +314,7 @@ func TestMerge(t *testing.T) {
 		}
 		return r
 	}
-	m := NewMerge(open(a), open(b))
+	m := newMerge(open(a), open(b))
 	if !m.Epoch().Equal(testInfo.Epoch) {
 		t.Errorf("epoch %v, want the earliest, %v", m.Epoch(), testInfo.Epoch)
 	}
@@ -343,7 +343,7 @@ func TestMerge(t *testing.T) {
 
 	// Damage in one capture comes out after everything that could be read.
 	a[len(a)-30] ^= 0xFF
-	m = NewMerge(open(append(a, 1, 2, 3)), open(b))
+	m = newMerge(open(append(a, 1, 2, 3)), open(b))
 	chunks, err = readChunks(m)
 	if err == nil || errors.Is(err, io.EOF) || !strings.Contains(err.Error(), "damaged") {
 		t.Errorf("damaged: %v", err)
@@ -351,7 +351,7 @@ func TestMerge(t *testing.T) {
 	if len(chunks) < 5 {
 		t.Errorf("damaged: only %d chunks", len(chunks))
 	}
-	if m = NewMerge(open(a[:len(a)-1]), open(b)); m.Torn() {
+	if m = newMerge(open(a[:len(a)-1]), open(b)); m.Torn() {
 		t.Error("torn before the end")
 	}
 }

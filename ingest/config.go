@@ -205,7 +205,7 @@ func (c LinkConfig) Validate() error {
 	case len(kinds) > 1:
 		return c.fault(kinds[1], "", "contradicts "+kinds[0], "keep one of them, and make a second [[link]] for the other")
 	case c.FrameLimit < 0 || c.FrameLimit > maxFrameLimit:
-		return c.fault("frame_limit", c.FrameLimit, "is out of range", fmt.Sprintf("write 1 to %d bytes, or leave it out for %d", maxFrameLimit, DefaultFrameLimit))
+		return c.fault("frame_limit", c.FrameLimit, "is out of range", fmt.Sprintf("write 1 to %d bytes, or leave it out for %d", maxFrameLimit, defaultFrameLimit))
 	}
 	if err := c.validateLine(kinds[0]); err != nil {
 		return err
@@ -436,5 +436,5 @@ func (c LinkConfig) frameLimit() int {
 	case c.GPSD != "":
 		return gpsdLimit
 	}
-	return DefaultFrameLimit
+	return defaultFrameLimit
 }

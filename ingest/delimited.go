@@ -44,7 +44,7 @@ func (p *splitter) keep(b []byte, pos int64, s Sink) {
 	if len(p.pend)+len(b) > p.limit {
 		length := len(p.pend) + len(b)
 		p.pend = append(p.pend, b[:p.limit-len(p.pend)]...)
-		s.Reject(Reject{ReasonTooLong, p.pend, length, p.start})
+		s.Reject(Reject{reasonTooLong, p.pend, length, p.start})
 		p.pend, p.over = p.pend[:0], true
 		return
 	}
@@ -71,7 +71,7 @@ func (p *splitter) end(whole bool, s Sink) error {
 		return p.close(nil, p.start, 0, s)
 	}
 	if len(p.pend) > 0 {
-		s.Reject(Reject{ReasonCut, p.pend, len(p.pend), p.start})
+		s.Reject(Reject{reasonCut, p.pend, len(p.pend), p.start})
 	}
 	p.pend, p.over = p.pend[:0], false
 	return nil
@@ -102,7 +102,7 @@ func newLineMachine(ends string, limit int) machine {
 			msg := bytes.TrimSuffix(raw, []byte{'\r'})
 			switch {
 			case len(msg) > limit:
-				s.Reject(Reject{ReasonTooLong, msg, len(msg), at})
+				s.Reject(Reject{reasonTooLong, msg, len(msg), at})
 				return nil
 			case len(msg) == 0:
 				return nil
@@ -147,11 +147,11 @@ func newCOBSMachine(limit int) machine {
 		scratch, ok = decodeCOBS(scratch[:0], raw)
 		switch {
 		case !ok:
-			s.Reject(Reject{ReasonStuffing, raw, len(raw), at})
+			s.Reject(Reject{reasonStuffing, raw, len(raw), at})
 		case len(scratch) > limit:
-			s.Reject(Reject{ReasonTooLong, raw, len(raw), at})
+			s.Reject(Reject{reasonTooLong, raw, len(raw), at})
 		case len(scratch) == 0:
-			s.Reject(Reject{ReasonEmpty, raw, len(raw), at})
+			s.Reject(Reject{reasonEmpty, raw, len(raw), at})
 		default:
 			return s.Message(Message{scratch, wire, at})
 		}
@@ -187,9 +187,9 @@ func newSLIPMachine(limit int) machine {
 		scratch, ok = unstuff(scratch[:0], raw)
 		switch {
 		case !ok:
-			s.Reject(Reject{ReasonStuffing, raw, len(raw), at})
+			s.Reject(Reject{reasonStuffing, raw, len(raw), at})
 		case len(scratch) > limit:
-			s.Reject(Reject{ReasonTooLong, raw, len(raw), at})
+			s.Reject(Reject{reasonTooLong, raw, len(raw), at})
 		default:
 			return s.Message(Message{scratch, wire, at})
 		}
@@ -237,22 +237,22 @@ func newKISSMachine(limit int, port *int) machine {
 	k.limit, k.next = 2*limit+2, byteFinder(slipEnd)
 	k.piece = func(raw []byte, wire int, at int64, s Sink) error {
 		if !k.started {
-			s.Reject(Reject{ReasonGarbage, raw, len(raw), at})
+			s.Reject(Reject{reasonGarbage, raw, len(raw), at})
 			return nil
 		}
 		var ok bool
 		scratch, ok = unstuff(scratch[:0], raw)
 		switch {
 		case !ok:
-			s.Reject(Reject{ReasonStuffing, raw, len(raw), at})
+			s.Reject(Reject{reasonStuffing, raw, len(raw), at})
 		case scratch[0]&0x0F != 0:
-			s.Reject(Reject{ReasonNotData, raw, len(raw), at})
+			s.Reject(Reject{reasonNotData, raw, len(raw), at})
 		case port != nil && int(scratch[0]>>4) != *port:
-			s.Reject(Reject{ReasonOtherPort, raw, len(raw), at})
+			s.Reject(Reject{reasonOtherPort, raw, len(raw), at})
 		case len(scratch)-1 > limit:
-			s.Reject(Reject{ReasonTooLong, raw, len(raw), at})
+			s.Reject(Reject{reasonTooLong, raw, len(raw), at})
 		case len(scratch) == 1:
-			s.Reject(Reject{ReasonEmpty, raw, len(raw), at})
+			s.Reject(Reject{reasonEmpty, raw, len(raw), at})
 		default:
 			// The FEND before the frame is counted in: with one shared between
 			// frames it is a byte too many, which does no harm.

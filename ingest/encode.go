@@ -9,9 +9,9 @@ import (
 // The encoders append the framed message to dst and return it, as append
 // does. They are for simulated boards and for tests: a station only listens.
 
-// EncodeLine ends a text message as ends says ("" and "any" write CR LF). The
+// encodeLine ends a text message as ends says ("" and "any" write CR LF). The
 // message must not hold a byte that would end the line early.
-func EncodeLine(dst, msg []byte, ends string) ([]byte, error) {
+func encodeLine(dst, msg []byte, ends string) ([]byte, error) {
 	end, forbidden := "\r\n", "\r\n"
 	switch ends {
 	case "", "any":
@@ -99,10 +99,10 @@ func EncodeKISS(dst []byte, port, command int, msg []byte) []byte {
 	return append(appendStuffed(dst, msg), slipEnd)
 }
 
-// EncodeSync puts the sync word before the message, unless the framing keeps
+// encodeSync puts the sync word before the message, unless the framing keeps
 // it on the message, in which case it must be there. The message must hold the
 // right length already: SetLength writes it, before a checksum is computed.
-func EncodeSync(dst, msg []byte, f Framing) ([]byte, error) {
+func encodeSync(dst, msg []byte, f Framing) ([]byte, error) {
 	s, err := newSyncMachine(f, maxFrameLimit)
 	if err != nil {
 		return dst, err
@@ -147,7 +147,7 @@ func (f Framing) SetLength(msg []byte) error {
 func (f Framing) Encode(dst, msg []byte) ([]byte, error) {
 	switch f.Kind {
 	case FramingLine:
-		return EncodeLine(dst, msg, f.Ends)
+		return encodeLine(dst, msg, f.Ends)
 	case FramingCOBS:
 		return EncodeCOBS(dst, msg), nil
 	case FramingSLIP:
@@ -159,7 +159,7 @@ func (f Framing) Encode(dst, msg []byte) ([]byte, error) {
 		}
 		return EncodeKISS(dst, port, 0, msg), nil
 	case FramingSync:
-		return EncodeSync(dst, msg, f)
+		return encodeSync(dst, msg, f)
 	case FramingDatagram:
 		return append(dst, msg...), nil
 	case FramingBeeps:

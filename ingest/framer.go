@@ -4,15 +4,15 @@ import "fmt"
 
 // Reasons under which framing counts what it drops. The decoder adds its own.
 const (
-	ReasonTooLong   = "too long"       // more bytes than the frame limit
-	ReasonStuffing  = "bad stuffing"   // COBS code points past the end, or SLIP escape of nothing
-	ReasonEmpty     = "empty"          // a COBS block that holds no message
-	ReasonCut       = "cut off"        // the stream broke inside a message
-	ReasonGarbage   = "no frame start" // bytes outside any message
-	ReasonLength    = "bad length"     // the length field cannot be
-	ReasonNotData   = "not data"       // a KISS frame with a command, not data
-	ReasonOtherPort = "other port"     // KISS data of a port that is not wanted
-	ReasonCheck     = "bad check"      // refused by the check given to the framer
+	reasonTooLong   = "too long"       // more bytes than the frame limit
+	reasonStuffing  = "bad stuffing"   // COBS code points past the end, or SLIP escape of nothing
+	reasonEmpty     = "empty"          // a COBS block that holds no message
+	reasonCut       = "cut off"        // the stream broke inside a message
+	reasonGarbage   = "no frame start" // bytes outside any message
+	reasonLength    = "bad length"     // the length field cannot be
+	reasonNotData   = "not data"       // a KISS frame with a command, not data
+	reasonOtherPort = "other port"     // KISS data of a port that is not wanted
+	reasonCheck     = "bad check"      // refused by the check given to the framer
 )
 
 // Message is one deframed message.
@@ -65,13 +65,13 @@ type machine interface {
 }
 
 // NewFramer makes a framer for messages of up to limit bytes
-// (DefaultFrameLimit if limit is 0).
+// (defaultFrameLimit if limit is 0).
 func NewFramer(f Framing, limit int) (*Framer, error) {
 	if err := f.Validate(); err != nil {
 		return nil, err
 	}
 	if limit == 0 {
-		limit = DefaultFrameLimit
+		limit = defaultFrameLimit
 	}
 	if limit < 1 || limit > maxFrameLimit {
 		return nil, framingError("frame_limit", limit, "is out of range", fmt.Sprintf("write 1 to %d bytes", maxFrameLimit))
@@ -134,7 +134,7 @@ type datagramMachine struct{ limit int }
 func (d *datagramMachine) push(b []byte, pos int64, s Sink) error {
 	switch {
 	case len(b) > d.limit:
-		s.Reject(Reject{ReasonTooLong, b, len(b), pos})
+		s.Reject(Reject{reasonTooLong, b, len(b), pos})
 		return nil
 	case len(b) == 0:
 		return nil

@@ -17,9 +17,9 @@ const (
 	FramingBeeps    = "beeps"    // sound: each message is the course of one tone
 )
 
-// DefaultFrameLimit is the most bytes that a message may have if nothing else
+// defaultFrameLimit is the most bytes that a message may have if nothing else
 // is configured.
-const DefaultFrameLimit = 1024
+const defaultFrameLimit = 1024
 
 // maxFrameLimit bounds what a configuration may ask for: a UDP datagram.
 const maxFrameLimit = 65535

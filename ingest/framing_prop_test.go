@@ -155,7 +155,7 @@ func TestRoundTrip(t *testing.T) {
 			}
 		}
 		if f.Kind != FramingDatagram {
-			pushInPieces(t, fr, wire, DefaultFrameLimit, &c)
+			pushInPieces(t, fr, wire, defaultFrameLimit, &c)
 		}
 		if diff := cmp.Diff(want, c.raw); diff != "" {
 			t.Fatalf("messages (-want +got):\n%s", diff)

@@ -61,9 +61,9 @@ func (q *mergeQueue) Pop() any {
 	return item
 }
 
-// NewMerge merges captures. Their times are moved to the earliest epoch among
+// newMerge merges captures. Their times are moved to the earliest epoch among
 // them.
-func NewMerge(readers ...*CaptureReader) *Merge {
+func newMerge(readers ...*CaptureReader) *Merge {
 	m := &Merge{}
 	for i, r := range readers {
 		if i == 0 || r.Info().Epoch.Before(m.epoch) {
@@ -98,7 +98,7 @@ func OpenCaptures(paths ...string) (*Merge, error) {
 		}
 		readers = append(readers, r)
 	}
-	m := NewMerge(readers...)
+	m := newMerge(readers...)
 	m.files = files
 	return m, nil
 }

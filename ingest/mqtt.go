@@ -18,8 +18,8 @@ import (
 
 // Reasons for messages of a broker that are not taken.
 const (
-	ReasonOtherTopic = "other topic"
-	ReasonRetained   = "retained" // an old message that the broker has kept: when it was sent is not known
+	reasonOtherTopic = "other topic"
+	reasonRetained   = "retained" // an old message that the broker has kept: when it was sent is not known
 )
 
 const (
@@ -92,7 +92,7 @@ func (l *mqttLink) try(ctx context.Context) error {
 func (l *mqttLink) message(pk *packets.Packet) error {
 	heard := l.env.Clock.Now()
 	if pk.FixedHeader.Retain {
-		l.rep.stats.addApart(ReasonRetained, pk.Payload, heard)
+		l.rep.stats.addApart(reasonRetained, pk.Payload, heard)
 		return nil
 	}
 	return l.send(Chunk{Heard: heard, Bytes: pk.Payload, Peer: pk.TopicName, Datagram: true, End: EndWhole})

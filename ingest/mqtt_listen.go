@@ -8,8 +8,8 @@ import (
 	"net"
 )
 
-// ReasonPassword: a client of padlark's broker did not know user and password.
-const ReasonPassword = "user or password"
+// reasonPassword: a client of padlark's broker did not know user and password.
+const reasonPassword = "user or password"
 
 // newMQTTListen is a broker for boards that publish: connections are accepted and
 // bounded as tcp_listen does it, and each speaks MQTT. Nothing is handed on to
@@ -31,14 +31,14 @@ func newMQTTListen(cfg LinkConfig, r runner, from senders) *tcpListenLink {
 		admit := func(user, said []byte) bool {
 			right := cfg.User == "" || subtle.ConstantTimeCompare([]byte(cfg.User), user)&subtle.ConstantTimeCompare([]byte(word), said) == 1
 			if !right {
-				l.rep.stats.addApart(ReasonPassword, user, l.env.Clock.Now())
+				l.rep.stats.addApart(reasonPassword, user, l.env.Clock.Now())
 			}
 			return right
 		}
 		return l.env.ServeMQTT(conn, cfg.frameLimit()+mqttExtra, admit, func(topic string, message []byte) error {
 			heard := l.env.Clock.Now()
 			if cfg.Topic != "" && !topicMatches(cfg.Topic, topic) {
-				l.rep.stats.addApart(ReasonOtherTopic, message, heard)
+				l.rep.stats.addApart(reasonOtherTopic, message, heard)
 				return nil
 			}
 			return take(Chunk{Heard: heard, Bytes: message, Datagram: true, End: EndWhole})

@@ -108,7 +108,7 @@ func TestMQTTClient(t *testing.T) {
 	r.frame("one")
 	r.frame("two")
 	r.frame("three")
-	if h := r.Health(); h.Bad[ReasonRetained] != 1 || h.Frames != 3 {
+	if h := r.Health(); h.Bad[reasonRetained] != 1 || h.Frames != 3 {
 		t.Errorf("health %+v", h)
 	}
 	if err := b.Close(); err != nil {
@@ -235,7 +235,7 @@ func TestMQTTListen(t *testing.T) {
 	r.frame("three")
 	a.publish("rockets/teal", "four", 0)
 	r.frame("four")
-	if h := r.Health(); h.Bad[ReasonOtherTopic] != 1 || h.Bad[ReasonPassword] != 2 || h.Frames != 4 {
+	if h := r.Health(); h.Bad[reasonOtherTopic] != 1 || h.Bad[reasonPassword] != 2 || h.Frames != 4 {
 		t.Errorf("health %+v", h)
 	}
 	a.conn.Close() // its last will is no frame

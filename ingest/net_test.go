@@ -194,7 +194,7 @@ func TestTCPDial(t *testing.T) {
 	}
 	send(t, peer, string(EncodeCOBS(nil, []byte("two"))))
 	r.frame("two")
-	if h := r.Health(); h.Restarts != 1 || h.Bad[ReasonCut] != 1 {
+	if h := r.Health(); h.Restarts != 1 || h.Bad[reasonCut] != 1 {
 		t.Errorf("health %+v", h)
 	}
 	r.stop()
@@ -214,7 +214,7 @@ func TestTNC(t *testing.T) {
 	wire := EncodeKISS(kissTxDelay, 3, 0, []byte("other"))
 	send(t, peer, string(EncodeKISS(wire, 0, 0, []byte("TEST\xC0"))))
 	r.frame("TEST\xC0")
-	if h := r.Health(); h.Bad[ReasonNotData] != 1 || h.Bad[ReasonOtherPort] != 1 {
+	if h := r.Health(); h.Bad[reasonNotData] != 1 || h.Bad[reasonOtherPort] != 1 {
 		t.Errorf("bad %v", h.Bad)
 	}
 	r.stop()
@@ -240,7 +240,7 @@ func TestTCPListen(t *testing.T) {
 	r.words("1 connected")
 	send(t, b, "three\n")
 	r.frame("three")
-	if h := r.Health(); h.Bad[ReasonCut] != 1 || h.State != StateUp || h.Restarts != 0 {
+	if h := r.Health(); h.Bad[reasonCut] != 1 || h.State != StateUp || h.Restarts != 0 {
 		t.Errorf("health %+v", h)
 	}
 	r.stop()

@@ -87,7 +87,7 @@ func TestReceiverStreamsBounded(t *testing.T) {
 		t.Errorf("%d streams, the oldest %v", len(p.streams), p.streams["0"])
 	}
 	p.chunk(Chunk{Heard: time.Second, Bytes: []byte("\n"), Peer: "1"})
-	if h := p.Health(); h.Bad[ReasonCut] != 1 || len(p.frames) != 1 {
+	if h := p.Health(); h.Bad[reasonCut] != 1 || len(p.frames) != 1 {
 		t.Errorf("bad %v and %d frames", h.Bad, len(p.frames))
 	}
 }
@@ -121,7 +121,7 @@ func TestReceiverSetCheck(t *testing.T) {
 	p := push(t, LinkConfig{Name: "a", Serial: "/dev/x", Baud: 9600}, f, Env{})
 	p.SetCheck(func(msg []byte) bool { return msg[len(msg)-1] == 'k' })
 	p.chunk(Chunk{Bytes: []byte("\xAA\x55\x04\xAA\x55\x02ok\xAA\x55\x01x")})
-	if h := p.Health(); len(p.frames) != 1 || string(p.frames[0].Bytes) != "\x02ok" || h.Bad[ReasonCheck] != 2 {
+	if h := p.Health(); len(p.frames) != 1 || string(p.frames[0].Bytes) != "\x02ok" || h.Bad[reasonCheck] != 2 {
 		t.Errorf("frames %+v, bad %v", p.frames, h.Bad)
 	}
 }
@@ -352,7 +352,7 @@ func TestReplaySame(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := NewMerge(r)
+	m := newMerge(r)
 	clock := NewVirtualClock(m.Epoch())
 	receivers := map[string]*Receiver{}
 	for _, cfg := range threeLinks {

@@ -5,8 +5,8 @@ import (
 	"net/netip"
 )
 
-// ReasonSender: it came from an address that the link does not take from.
-const ReasonSender = "sender not named"
+// reasonSender: it came from an address that the link does not take from.
+const reasonSender = "sender not named"
 
 // senders are the networks that a link takes from; none means all.
 type senders []netip.Prefix

@@ -56,7 +56,7 @@ func TestNamedSenders(t *testing.T) {
 	defer ours.Close() //nolint:errcheck // the test is over
 	send(t, ours, "ours\n")
 	r.frame("ours")
-	if h := r.Health(); h.Bad[ReasonSender] != 1 || h.Frames != 1 {
+	if h := r.Health(); h.Bad[reasonSender] != 1 || h.Frames != 1 {
 		t.Errorf("health %+v", h)
 	}
 	r.stop()

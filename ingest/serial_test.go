@@ -107,7 +107,7 @@ func TestSerialPulledAndPutBack(t *testing.T) {
 		t.Errorf("frame %d, want 3", f.N)
 	}
 	h := r.Health()
-	if h.Restarts != 1 || h.Bad[ReasonCut] != 1 || h.Frames != 3 || h.State != StateUp || h.LastHeard == nil {
+	if h.Restarts != 1 || h.Bad[reasonCut] != 1 || h.Frames != 3 || h.State != StateUp || h.LastHeard == nil {
 		t.Errorf("health %+v", h)
 	}
 	if n := len(h.Rejected); n != 1 || string(h.Rejected[0].Bytes) != "half a l" {

@@ -4,8 +4,8 @@ import (
 	"padlark/ingest/beeps"
 )
 
-// ReasonSound counts bytes that are no sound that can be listened to.
-const ReasonSound = "not sound"
+// reasonSound counts bytes that are no sound that can be listened to.
+const reasonSound = "not sound"
 
 // SoundFormat is how the samples of a link are written unless a WAV header says it.
 func (f Framing) SoundFormat() beeps.Format {
@@ -52,7 +52,7 @@ func (m *soundMachine) push(b []byte, pos int64, s Sink) error {
 	}
 	if err != nil {
 		m.bad = true
-		s.Reject(Reject{Reason: ReasonSound, Bytes: b, Length: len(b), Offset: pos})
+		s.Reject(Reject{Reason: reasonSound, Bytes: b, Length: len(b), Offset: pos})
 		return nil
 	}
 	if m.listener == nil {

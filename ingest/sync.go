@@ -194,13 +194,13 @@ func (m *syncMachine) whole(at int) (n int, reason string) {
 	n, known := m.bodyLength(body)
 	switch {
 	case known && n < 0:
-		return m.at + m.width, ReasonLength
+		return m.at + m.width, reasonLength
 	case !known || len(body) < n:
 		return -1, ""
 	case !m.lengthAgrees(body[:n]):
-		return n, ReasonLength
+		return n, reasonLength
 	case m.check != nil && !m.check(m.message(at, n)):
-		return n, ReasonCheck
+		return n, reasonCheck
 	}
 	return n, ""
 }
@@ -260,7 +260,7 @@ func (m *syncMachine) garbage(from, to int, s Sink) {
 
 func (m *syncMachine) flushGarbage(s Sink) {
 	if m.skips > 0 {
-		s.Reject(Reject{ReasonGarbage, m.skip, m.skips, m.skipAt})
+		s.Reject(Reject{reasonGarbage, m.skip, m.skips, m.skipAt})
 		m.skips = 0
 	}
 }
@@ -292,7 +292,7 @@ func (m *syncMachine) end(_ bool, s Sink) error {
 			break
 		}
 		m.flushGarbage(s)
-		s.Reject(Reject{ReasonCut, m.pend, len(m.pend), m.start})
+		s.Reject(Reject{reasonCut, m.pend, len(m.pend), m.start})
 		m.drop(1)
 		// Look for whole messages behind it; count the rest only once.
 		if i := bytes.Index(m.pend, m.word); i < 0 {

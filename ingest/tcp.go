@@ -159,7 +159,7 @@ func (l *tcpListenLink) try(parent context.Context) error {
 			return fmt.Errorf("accept on TCP %s: %w", l.addr, dialCause(err))
 		}
 		if at, err := netip.ParseAddrPort(conn.RemoteAddr().String()); err == nil && !l.from.allow(at.Addr()) {
-			l.rep.stats.addApart(ReasonSender, nil, l.env.Clock.Now())
+			l.rep.stats.addApart(reasonSender, nil, l.env.Clock.Now())
 			_ = conn.Close()
 			continue
 		}

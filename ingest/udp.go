@@ -81,7 +81,7 @@ func (l *udpLink) try(ctx context.Context) error {
 			return fmt.Errorf("read UDP %s: %w", l.addr, err)
 		}
 		if !l.from.allow(from.Addr()) {
-			l.rep.stats.addApart(ReasonSender, buf[:n], heard)
+			l.rep.stats.addApart(reasonSender, buf[:n], heard)
 			continue
 		}
 		peer := netip.AddrPortFrom(from.Addr().Unmap(), from.Port()).String()

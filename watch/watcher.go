@@ -26,8 +26,8 @@ const Ahead = bus.Buffer / 2
 // maxShown bounds what is remembered of states that were told.
 const maxShown = 512
 
-// ErrStopped is returned to whoever waits for a watcher that has been stopped.
-var ErrStopped = errors.New("the watcher has stopped")
+// errStopped is returned to whoever waits for a watcher that has been stopped.
+var errStopped = errors.New("the watcher has stopped")
 
 // Outlet takes what the watcher finds.
 type Outlet interface {
@@ -248,7 +248,7 @@ func (w *Watcher) WaitFor(ctx context.Context, passed, mono int64) error {
 		select {
 		case <-moved:
 		case <-w.gone:
-			return ErrStopped
+			return errStopped
 		case <-ctx.Done():
 			return fmt.Errorf("wait for the watcher to catch up: %w", ctx.Err())
 		}

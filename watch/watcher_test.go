@@ -201,8 +201,8 @@ func TestStoppedWatcher(t *testing.T) {
 	}
 	w.Stop()
 	w.Stop() // harmless
-	if err := w.WaitFor(t.Context(), 1, 1); !errors.Is(err, ErrStopped) {
-		t.Errorf("error %v, want %v", err, ErrStopped)
+	if err := w.WaitFor(t.Context(), 1, 1); !errors.Is(err, errStopped) {
+		t.Errorf("error %v, want %v", err, errStopped)
 	}
 }
 

@@ -114,7 +114,7 @@ func (s *Server) findFlight(r *http.Request) (FlightID, flight.Result, error) {
 }
 
 func (s *Server) flightByName(ctx context.Context, name string) (FlightID, flight.Result, error) {
-	id, err := ParseFlightID(name)
+	id, err := parseFlightID(name)
 	if err != nil {
 		return id, flight.Result{}, badRequest("flight", name, "a flight is named session~rocket~number; see /api/v1/flights")
 	}

@@ -20,13 +20,13 @@ const (
 	argonTag    = 32
 )
 
-// MinPassphrase is the shortest passphrase accepted, in characters.
-const MinPassphrase = 8
+// minPassphrase is the shortest passphrase accepted, in characters.
+const minPassphrase = 8
 
 // HashPassphrase makes the line that goes into the configuration.
 func HashPassphrase(passphrase string) (string, error) {
-	if n := len([]rune(passphrase)); n < MinPassphrase {
-		return "", fmt.Errorf("hash passphrase: it has %d characters, use %d or more", n, MinPassphrase)
+	if n := len([]rune(passphrase)); n < minPassphrase {
+		return "", fmt.Errorf("hash passphrase: it has %d characters, use %d or more", n, minPassphrase)
 	}
 	salt := make([]byte, argonSalt)
 	if _, err := rand.Read(salt); err != nil {

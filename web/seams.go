@@ -107,8 +107,8 @@ func (id FlightID) String() string {
 // Path is the flight's page.
 func (id FlightID) Path() string { return "/flights/" + url.PathEscape(id.String()) }
 
-// ParseFlightID reads the form that String writes.
-func ParseFlightID(s string) (FlightID, error) {
+// parseFlightID reads the form that String writes.
+func parseFlightID(s string) (FlightID, error) {
 	first, last := strings.Index(s, "~"), strings.LastIndex(s, "~")
 	if first <= 0 || last <= first+1 {
 		return FlightID{}, fmt.Errorf("read flight name %q: want session~rocket~number", s)

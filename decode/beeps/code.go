@@ -47,13 +47,13 @@ type Code struct {
 	NumberPauseMs float64 `toml:"number_pause_ms"` // 2500, between repeats, at the least
 }
 
-// CodeError is a code that cannot be read: the key, and what to write instead.
-type CodeError struct {
+// codeError is a code that cannot be read: the key, and what to write instead.
+type codeError struct {
 	Key     string
 	Problem string
 }
 
-func (e *CodeError) Error() string { return e.Key + ": " + e.Problem }
+func (e *codeError) Error() string { return e.Key + ": " + e.Problem }
 
 // The words of a code.
 const (
@@ -135,10 +135,10 @@ func (c Code) Metres(number int) float64 {
 	return float64(number) * f.Step * f.MetresPerUnit()
 }
 
-// Validate says what is wrong with a code, as a *CodeError, or nil.
+// Validate says what is wrong with a code, as a *codeError, or nil.
 func (c Code) Validate() error {
 	f := c.Filled()
-	bad := func(key, format string, args ...any) error { return &CodeError{key, fmt.Sprintf(format, args...)} }
+	bad := func(key, format string, args ...any) error { return &codeError{key, fmt.Sprintf(format, args...)} }
 	for _, w := range []struct {
 		key, value string
 		known      []string

@@ -27,10 +27,10 @@ func (best *cutting) guess(seconds float64) *Guess {
 	l := decode.Layout{Name: "my-board", Framing: best.framing, Form: decode.Binary, Length: best.size, Checksum: best.sum}
 	g := &Guess{Frames: len(best.frames), frames: best.frames}
 	sumBytes := 0
-	sumPoint := Point{"checksum", "none", Perhaps, "none of the known ones fits at the end of the frames"}
+	sumPoint := Point{"checksum", "none", perhaps, "none of the known ones fits at the end of the frames"}
 	if best.sum.Kind != "" {
 		_, sumBytes = decode.SumFunc(best.sum.Kind)
-		sumPoint = Point{"checksum", best.sum.Kind, Certain, "it agrees with the frames looked at"}
+		sumPoint = Point{"checksum", best.sum.Kind, certain, "it agrees with the frames looked at"}
 	}
 	fields, endian := binaryFields(best.frames, 0, best.size-sumBytes, seconds)
 	l.Endian = endian
@@ -40,9 +40,9 @@ func (best *cutting) guess(seconds float64) *Guess {
 	g.Layout = l
 	g.Points = []Point{
 		{"framing", best.framing.Kind, best.sure, fmt.Sprintf("%d frames, %d of them of %d bytes", best.all, len(best.frames), best.size)},
-		{"form", decode.Binary, Certain, "most bytes are no text"},
+		{"form", decode.Binary, certain, "most bytes are no text"},
 		sumPoint,
-		{"endian", orElse(endian, "little"), Likely, "more of the numbers make sense so"},
+		{"endian", orElse(endian, "little"), likely, "more of the numbers make sense so"},
 	}
 	g.Columns = fields
 	best.readings(g, best.size-sumBytes, seconds)
@@ -89,9 +89,9 @@ func cutBinary(in Input) (*cutting, error) {
 			best = c
 		}
 	}
-	best.sure = Likely
+	best.sure = likely
 	if best.sum.Kind != "" {
-		best.sure = Certain
+		best.sure = certain
 	}
 	return best, nil
 }

@@ -460,7 +460,7 @@ func column(c *candidate, s *series, head string, i int, used map[string]bool) C
 		out.Field = decode.Field{Name: c.role, Unit: c.unit, Scale: c.scale, Offset: c.offset}
 		out.Sure, out.Why, out.Ask = sureOf(c.score), strings.TrimPrefix(c.why, ": "), c.ask
 		if c.role == "cell_counts" || c.role == "servo_raw" {
-			out.Sure = Unknown
+			out.Sure = unknown
 		}
 		used[c.role] = true
 		return out

@@ -75,8 +75,8 @@ func lookDocuments(form string, as document.Form, framing ingest.Framing, messag
 	}
 	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: framing, Form: form}}
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d messages", len(messages))},
-		{"form", form, Certain, fmt.Sprintf("%d of them are read so", len(d.messages))},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d messages", len(messages))},
+		{"form", form, certain, fmt.Sprintf("%d of them are read so", len(d.messages))},
 	}
 	tag, value := d.choose(g)
 	if value == "TPV" && tag == "/class" { // the machine's own receiver
@@ -84,7 +84,7 @@ func lookDocuments(form string, as document.Form, framing ingest.Framing, messag
 		builtins, _ := decode.Builtin() //nolint:errcheck // builtIn has looked
 		if i := slices.IndexFunc(builtins, func(l decode.Layout) bool { return l.Name == g.BuiltIn }); i >= 0 {
 			g.Layout, g.Frames = builtins[i], len(d.messages)
-			g.Points = append(g.Points, Point{"layout", g.BuiltIn, Certain, "built in: what gpsd says"})
+			g.Points = append(g.Points, Point{"layout", g.BuiltIn, certain, "built in: what gpsd says"})
 			g.try(d.messages)
 			return g
 		}
@@ -97,7 +97,7 @@ func lookDocuments(form string, as document.Form, framing ingest.Framing, messag
 		c := &g.Columns[i]
 		if c.Field.Path = paths[i]; paths[i] == tag {
 			c.Field = decode.Field{Name: c.Field.Name, Path: tag, Only: value, Ignore: true}
-			c.Sure, c.Why, c.Ask = Likely, "it tells the kinds of message apart", ""
+			c.Sure, c.Why, c.Ask = likely, "it tells the kinds of message apart", ""
 		}
 	}
 	g.carry(cells, seconds, depth)

@@ -31,8 +31,8 @@ func ofKinds(framing ingest.Framing, parts []*Guess, total int, how string) *Gue
 		g.frames = append(g.frames, p.frames...)
 	}
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d frames", total)},
-		{"form", decode.Kinds, Likely, fmt.Sprintf("%d kinds of frame, told apart by %s", len(parts), how)},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d frames", total)},
+		{"form", decode.Kinds, likely, fmt.Sprintf("%d kinds of frame, told apart by %s", len(parts), how)},
 	}
 	for i, p := range parts {
 		for _, pt := range p.Points {
@@ -199,7 +199,7 @@ func ofReceiver(l decode.Layout) *Guess {
 		if f.Name == decode.FieldClock {
 			f = decode.Field{Name: "time_of_day", Ignore: true}
 		}
-		g.Columns = append(g.Columns, Column{Field: f, Sure: Certain, Why: "as NMEA 0183 has it"})
+		g.Columns = append(g.Columns, Column{Field: f, Sure: certain, Why: "as NMEA 0183 has it"})
 	}
 	return g
 }
@@ -293,6 +293,6 @@ func (g *Guess) takeTag(first byte, tells bool, seconds float64) {
 	}
 	g.Columns = append([]Column{{
 		Field: decode.Field{Name: "tag", Type: "u8", Only: int64(first), Ignore: true}, Raw: fmt.Sprintf("%02x", first),
-		Sure: Certain, Why: "it tells the kinds of frame apart",
+		Sure: certain, Why: "it tells the kinds of frame apart",
 	}}, fields...)
 }

@@ -22,10 +22,10 @@ type Sure int
 
 // From nothing to certain.
 const (
-	Unknown Sure = iota
-	Perhaps
-	Likely
-	Certain
+	unknown Sure = iota
+	perhaps
+	likely
+	certain
 )
 
 // String is the word that people read.
@@ -35,13 +35,13 @@ func (s Sure) String() string { return [...]string{"not known", "a guess", "like
 func sureOf(score float64) Sure {
 	switch {
 	case score >= 0.85:
-		return Certain
+		return certain
 	case score >= 0.6:
-		return Likely
+		return likely
 	case score > 0:
-		return Perhaps
+		return perhaps
 	}
-	return Unknown
+	return unknown
 }
 
 // Point is one thing that was found about the whole: framing, form, checksum.
@@ -190,8 +190,8 @@ func builtIn(in Input) *Guess {
 			continue
 		}
 		g.Points = []Point{
-			{"framing", framing.Kind, Certain, fmt.Sprintf("%d frames", len(frames))},
-			{"layout", l.Name, Certain, fmt.Sprintf("built in; it reads %d of %d frames, checksum included", g.Read, len(frames))},
+			{"framing", framing.Kind, certain, fmt.Sprintf("%d frames", len(frames))},
+			{"layout", l.Name, certain, fmt.Sprintf("built in; it reads %d of %d frames, checksum included", g.Read, len(frames))},
 		}
 		return g
 	}

@@ -49,9 +49,9 @@ func lookPairs(in Input, _ int) *Guess {
 	}
 	g.Frames = len(g.frames)
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))},
-		{"pairs", strconv.Quote(best.mark), Certain, fmt.Sprintf("in %d of %d lines the values have their names before it", g.Frames, len(lines))},
-		{"separator", best.separatorWords(), Certain, ""},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d lines of text", len(lines))},
+		{"pairs", strconv.Quote(best.mark), certain, fmt.Sprintf("in %d of %d lines the values have their names before it", g.Frames, len(lines))},
+		{"separator", best.separatorWords(), certain, ""},
 		best.checksumPoint(sum),
 	}
 	if left := len(lines) - g.Frames; left > 0 {
@@ -178,8 +178,8 @@ func lookPlaces(lines [][]byte, framing ingest.Framing, seconds float64) *Guess 
 	}
 	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: framing, Form: decode.Delimited, Separator: "none"}, Frames: len(rows), frames: rows}
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))},
-		{"separator", "none", Likely, fmt.Sprintf("%d lines have %d characters, with fields at fixed places", len(rows), width)},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d lines of text", len(lines))},
+		{"separator", "none", likely, fmt.Sprintf("%d lines have %d characters, with fields at fixed places", len(rows), width)},
 	}
 	g.Columns = columnsOf(cells, nil, seconds)
 	for i, p := range places {
@@ -282,9 +282,9 @@ func (g *Guess) carry(cells [][]string, seconds float64, depth int) {
 		}
 		c := &g.Columns[i]
 		f := decode.Field{Name: "frame", Frame: frame, Path: c.Field.Path, Column: c.Field.Column}
-		*c = Column{Title: c.Title, Field: f, Sure: Likely, Why: "it holds a whole frame, written in " + frame}
+		*c = Column{Title: c.Title, Field: f, Sure: likely, Why: "it holds a whole frame, written in " + frame}
 		g.Parts = append(g.Parts, inner)
-		g.Points = append(g.Points, Point{"inner", inner.Layout.Form, Likely, fmt.Sprintf("what the frames in %s are; it reads %d of them", orElse(c.Title, fmt.Sprintf("column %d", i+1)), inner.Frames)})
+		g.Points = append(g.Points, Point{"inner", inner.Layout.Form, likely, fmt.Sprintf("what the frames in %s are; it reads %d of them", orElse(c.Title, fmt.Sprintf("column %d", i+1)), inner.Frames)})
 		inner.fields()
 		theirs := inner.names()
 		for k := range g.Columns {
@@ -309,7 +309,7 @@ func lookEncoded(lines [][]byte, framing ingest.Framing, seconds float64, depth 
 		return nil
 	}
 	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: framing, Form: decode.Delimited, Separator: ";"}, Frames: len(lines), frames: lines}
-	g.Points = []Point{{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))}}
+	g.Points = []Point{{"framing", framing.Kind, certain, fmt.Sprintf("%d lines of text", len(lines))}}
 	g.Columns = columnsOf([][]string{cells}, nil, seconds)
 	if g.carry([][]string{cells}, seconds, depth); len(g.Parts) == 0 {
 		return nil

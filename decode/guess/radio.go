@@ -81,9 +81,9 @@ func ax25Guess(framing ingest.Framing, frames [][]byte, monitored bool, seconds 
 		g.Layout.Sources[c] = uint32(i + 1)
 	}
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d frames", len(frames))},
-		{"form", decode.AX25, Certain, fmt.Sprintf("%d of them are UI frames of %s", len(infos), strings.Join(names[:min(len(names), 4)], ", "))},
-		{"inner", inner.Layout.Form, Likely, "what they carry"},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d frames", len(frames))},
+		{"form", decode.AX25, certain, fmt.Sprintf("%d of them are UI frames of %s", len(infos), strings.Join(names[:min(len(names), 4)], ", "))},
+		{"inner", inner.Layout.Form, likely, "what they carry"},
 	}
 	if len(names) > 1 {
 		g.Asks = append(g.Asks, "which of the stations are your rockets? Leave only those in sources, with the id of each rocket")
@@ -118,7 +118,7 @@ func aprsGuess(infos [][]byte, to []string) *Guess {
 		if !slices.ContainsFunc(reports, func(r aprs.Report) bool { return !math.IsNaN(of(&r)) }) {
 			return
 		}
-		g.Columns = append(g.Columns, Column{Field: decode.Field{Name: name, Unit: unit, Column: column}, Title: column, Sure: Certain, Why: why})
+		g.Columns = append(g.Columns, Column{Field: decode.Field{Name: name, Unit: unit, Column: column}, Title: column, Sure: certain, Why: why})
 	}
 	const says = "the report says what it is"
 	add(decode.FieldClock, "s", "time", says, func(r *aprs.Report) float64 { return r.TimeS })
@@ -148,7 +148,7 @@ func aprsGuess(infos [][]byte, to []string) *Guess {
 		add(c.Field.Name, c.Field.Unit, column, orElse(c.Why, "a value of its telemetry"), of)
 		if len(g.Columns) > before {
 			last := &g.Columns[before]
-			last.Sure, last.Ask = min(c.Sure, Likely), c.Ask
+			last.Sure, last.Ask = min(c.Sure, likely), c.Ask
 		}
 	}
 	return g
@@ -243,11 +243,11 @@ func packetGuess(f ingest.Framing, frames [][]byte, seconds float64) *Guess {
 	inner.Columns = packetFields(inner.frames, best[1]-6-sumBytes, seconds)
 	g := &Guess{Layout: decode.Layout{Name: "my-board", Framing: f, Form: decode.SpacePacket, Checksum: sum, APID: best[:1]}, Frames: len(packets), frames: packets, Parts: []*Guess{inner}}
 	g.Points = []Point{
-		{"framing", f.Kind, Certain, fmt.Sprintf("%d frames", len(frames))},
-		{"form", decode.SpacePacket, Certain, fmt.Sprintf("%d are telemetry packets of CCSDS 133.0-B with the identifier %d", len(packets), best[0])},
+		{"framing", f.Kind, certain, fmt.Sprintf("%d frames", len(frames))},
+		{"form", decode.SpacePacket, certain, fmt.Sprintf("%d are telemetry packets of CCSDS 133.0-B with the identifier %d", len(packets), best[0])},
 	}
 	if sum.Kind != "" {
-		g.Points = append(g.Points, Point{"checksum", sum.Kind, Certain, "it agrees with the packets looked at"})
+		g.Points = append(g.Points, Point{"checksum", sum.Kind, certain, "it agrees with the packets looked at"})
 	}
 	if other := len(frames) - len(packets); other > 0 {
 		g.Asks = append(g.Asks, fmt.Sprintf("%d frames have another identifier or length: they need a layout of their own if they matter", other))
@@ -278,8 +278,8 @@ func packetFields(frames [][]byte, size int, seconds float64) []Column {
 	}
 	shown := frames[len(frames)/2]
 	out := []Column{
-		{Field: decode.Field{Name: "preamble", Type: "u8", Only: int64(first), Ignore: true}, Raw: fmt.Sprintf("%02x", first), Sure: Likely, Why: "it says which time code follows"},
-		{Field: decode.Field{Name: decode.FieldClock, Type: kind}, Raw: fmt.Sprintf("% x", shown[1:1+bytes]), Sure: Likely, Why: "a time code of CCSDS 301.0-B, as its preamble says"},
+		{Field: decode.Field{Name: "preamble", Type: "u8", Only: int64(first), Ignore: true}, Raw: fmt.Sprintf("%02x", first), Sure: likely, Why: "it says which time code follows"},
+		{Field: decode.Field{Name: decode.FieldClock, Type: kind}, Raw: fmt.Sprintf("% x", shown[1:1+bytes]), Sure: likely, Why: "a time code of CCSDS 301.0-B, as its preamble says"},
 	}
 	fields, endian := binaryFields(frames, 1+bytes, size, seconds)
 	for _, c := range fields {

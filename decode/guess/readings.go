@@ -68,7 +68,7 @@ func (g *Guess) addLists(lists []readingsOf, cells [][]string, seconds float64) 
 				first = append(first, strconv.FormatFloat(r[0], 'g', -1, 64))
 			}
 			f := columnsOf([][]string{first}, []string{titleOf(l.pointer)}, 0)[0]
-			c.Field.Unit, c.Sure = f.Field.Unit, min(f.Sure, Likely)
+			c.Field.Unit, c.Sure = f.Field.Unit, min(f.Sure, likely)
 			c.Why = f.Why + "; the first of each list is whole, the others are differences"
 		}
 		g.Columns = append(g.Columns, c)
@@ -119,7 +119,7 @@ func (g *Guess) apart(count int, step float64, unit string, seconds float64) {
 		s.EveryMs = 100
 	}
 	g.Asks = append(g.Asks, ask)
-	g.Points = append(g.Points, Point{"readings", strconv.Itoa(count), Likely, fmt.Sprintf("of one quantity in each frame, %g ms apart", s.EveryMs)})
+	g.Points = append(g.Points, Point{"readings", strconv.Itoa(count), likely, fmt.Sprintf("of one quantity in each frame, %g ms apart", s.EveryMs)})
 }
 
 func round3(v float64) float64 {

@@ -52,13 +52,13 @@ func (t *table) guess(lines [][]byte, framing ingest.Framing, seconds float64, d
 		Name: "my-board", Framing: framing, Form: decode.Delimited, Prefix: t.prefix, Separator: t.layoutSeparator(), Checksum: t.checksum, Decimal: t.decimal,
 	}, Frames: len(t.rows), frames: t.lines}
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))},
-		{"form", decode.Delimited, Certain, fmt.Sprintf("%d of %d lines have %d fields", len(t.rows), len(lines), t.width)},
-		{"separator", t.separatorWords(), Certain, ""},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d lines of text", len(lines))},
+		{"form", decode.Delimited, certain, fmt.Sprintf("%d of %d lines have %d fields", len(t.rows), len(lines), t.width)},
+		{"separator", t.separatorWords(), certain, ""},
 		t.checksumPoint(),
 	}
 	if t.prefix != "" {
-		g.Points = append(g.Points, Point{"prefix", strconv.Quote(t.prefix), Likely, "every line begins with it"})
+		g.Points = append(g.Points, Point{"prefix", strconv.Quote(t.prefix), likely, "every line begins with it"})
 	}
 	if t.left > 0 {
 		g.Asks = append(g.Asks, fmt.Sprintf("%d lines are of another kind, such as %.50q: are they needed? They are passed over.", t.left, t.other))
@@ -247,9 +247,9 @@ func (t *table) separatorWords() string {
 
 func (t *table) checksumPoint() Point {
 	if t.checksum.Kind == "" {
-		return Point{"checksum", "none", Likely, "no line ends like one that is known"}
+		return Point{"checksum", "none", likely, "no line ends like one that is known"}
 	}
-	return Point{"checksum", t.checksum.Kind, Certain, "it agrees with every line looked at"}
+	return Point{"checksum", t.checksum.Kind, certain, "it agrees with every line looked at"}
 }
 
 // endsInHex is a mark and hex digits at the end of a line.
@@ -338,9 +338,9 @@ func lookNMEA(lines [][]byte, framing ingest.Framing, seconds float64) *Guess {
 		return nil
 	}
 	g.Points = []Point{
-		{"framing", framing.Kind, Certain, fmt.Sprintf("%d lines of text", len(lines))},
-		{"form", decode.NMEA, Certain, "sentences of NMEA 0183 with their checksum"},
-		{"address", best, Certain, fmt.Sprintf("of %d of %d sentences", len(chosen), good)},
+		{"framing", framing.Kind, certain, fmt.Sprintf("%d lines of text", len(lines))},
+		{"form", decode.NMEA, certain, "sentences of NMEA 0183 with their checksum"},
+		{"address", best, certain, fmt.Sprintf("of %d of %d sentences", len(chosen), good)},
 	}
 	for a, of := range byAddress {
 		if a != best {

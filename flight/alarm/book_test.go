@@ -254,7 +254,7 @@ func TestAnyInputKeepsTheLifeCycle(t *testing.T) {
 				s.seq += int64(rapid.IntRange(-3, 2000).Draw(rt, "seq"))
 				s.boot = uint32(rapid.IntRange(0, 3).Draw(rt, "boot"))
 				s.clock = rapid.Float64Range(0, 30).Draw(rt, "clock")
-				for _, c := range []string{decode.PressurePa, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed, decode.AccelMps2, decode.LatitudeDeg, decode.LongitudeDeg, BottlePa} {
+				for _, c := range []string{decode.PressurePa, decode.CellV, decode.ReleaseUs, decode.ReleaseOn, decode.Armed, decode.AccelMps2, decode.LatitudeDeg, decode.LongitudeDeg, bottlePa} {
 					s.ch[c] = numbers.Draw(rt, c)
 				}
 				st := s.state()
@@ -340,10 +340,10 @@ func TestThresholdsOfTheConfiguration(t *testing.T) {
 	if err := c.Alarm.Validate(); err != nil {
 		t.Fatal(err)
 	}
-	if w := c.Alarm.limitsFor("water"); w.HungM != 9 || w.NoiseM != Defaults("water").NoiseM || w.Arms != "flight" {
+	if w := c.Alarm.limitsFor("water"); w.HungM != 9 || w.NoiseM != defaults("water").NoiseM || w.Arms != "flight" {
 		t.Errorf("water: %+v", w)
 	}
-	if w := c.Alarm.limitsFor("solid"); w.Arms != "pad" || w.HungM != Defaults("solid").HungM {
+	if w := c.Alarm.limitsFor("solid"); w.Arms != "pad" || w.HungM != defaults("solid").HungM {
 		t.Errorf("solid: %+v", w)
 	}
 	for _, bad := range []struct {

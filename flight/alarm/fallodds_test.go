@@ -35,7 +35,7 @@ func TestFallsOfTheMixture(t *testing.T) {
 // reached the limit, in s after the apogee, or NaN.
 func falls(seed uint64, rocket flight.Rocket, told float64, noise float64, drop func(t float64) float64, swing func(t float64) float64) float64 {
 	rng := rand.New(rand.NewPCG(seed, 7))
-	v := &view{rocket: rocket, limits: Defaults("water"), state: noState(), flown: noFlight(), self: &entry{tellsRelease: !math.IsNaN(told)}}
+	v := &view{rocket: rocket, limits: defaults("water"), state: noState(), flown: noFlight(), self: &entry{tellsRelease: !math.IsNaN(told)}}
 	v.apogeeAt, v.apogeeM, v.releaseAt = 100, 100, math.NaN()
 	v.self.pad.noise = noise * v.perMetre()
 	var o fallOdds

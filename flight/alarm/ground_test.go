@@ -100,7 +100,7 @@ func linkCases() []ruleCase {
 			s.run(10, nil).set(decode.PressurePa, 98400).run(0.3, nil).set(decode.PressurePa, 98000).run(4, nil)
 		}, []string{"no-liftoff"}, "Stay back"},
 		{"the bottle's pressure falls", Config{}, func(s *scene) {
-			s.set(BottlePa, 5e5).run(10, nil).set(BottlePa, 0).run(4, nil)
+			s.set(bottlePa, 5e5).run(10, nil).set(bottlePa, 0).run(4, nil)
 		}, []string{"no-liftoff"}, "from 5.0 to 0.0 bar"},
 		{"a jolt", Config{}, func(s *scene) {
 			s.set(decode.AccelMps2, 9.8).run(10, nil).set(decode.AccelMps2, 60).run(0.1, nil).set(decode.AccelMps2, 9.8).run(4, nil)

@@ -7,9 +7,9 @@ import (
 	"padlark/flight"
 )
 
-// BottlePa is the channel for a pressure gauge on the bottle or the launcher,
+// bottlePa is the channel for a pressure gauge on the bottle or the launcher,
 // gauge pressure in Pa, for those who have one.
-const BottlePa = "bottle_pa"
+const bottlePa = "bottle_pa"
 
 // noLiftoff: something happened on the pad that looks like a launch - the
 // bottle lost its pressure, the rocket was jolted, the barometer felt a blow -
@@ -54,7 +54,7 @@ func (r *noLiftoff) check(v *view) cond {
 
 // evidence gives in words what looked like a launch in this sample.
 func (r *noLiftoff) evidence(v *view) string {
-	if p := v.get(BottlePa); !math.IsNaN(p) {
+	if p := v.get(bottlePa); !math.IsNaN(p) {
 		if p >= r.bottle || v.t-r.bottleAt > 5 {
 			r.bottle, r.bottleAt = p, v.t
 		}

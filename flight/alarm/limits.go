@@ -110,9 +110,9 @@ type Limits struct {
 	ServoOffS float64 `toml:"servo_off_s" json:"servo_off_s,omitempty"`
 }
 
-// Defaults gives the limits for a kind of rocket, "water" or "solid". They are
+// defaults gives the limits for a kind of rocket, "water" or "solid". They are
 // common practice, no source, unless the rule's page says otherwise.
-func Defaults(kind string) Limits {
+func defaults(kind string) Limits {
 	l := Limits{
 		InflateS: 0.8, EarlyReleaseS: 0.6,
 		BallisticShare: 0.6, BallisticMps: 6, FastMps: 5.5,
@@ -149,7 +149,7 @@ func (t Thresholds) limitsFor(kind string) Limits {
 	if kind == "solid" {
 		over = t.Solid
 	}
-	l := Defaults(kind)
+	l := defaults(kind)
 	dst, src := reflect.ValueOf(&l).Elem(), reflect.ValueOf(over)
 	for i := 0; i < dst.NumField(); i++ {
 		if !src.Field(i).IsZero() {

@@ -29,7 +29,6 @@ const (
 	tropopause  = 11000  // m
 	tropoTemp   = 216.65 // K, 11 to 20 km
 	exponent    = StandardGravity / (GasConstant * Lapse)
-	invExponent = 1 / exponent
 	scaleHeight = GasConstant * tropoTemp / StandardGravity // m, 11 to 20 km
 )
 
@@ -62,30 +61,9 @@ func At(h float64) State {
 	return s
 }
 
-// PressureAltitude gives the geopotential height in m at which the standard
-// atmosphere has the pressure p in Pa: the inverse of At. Outside Bottom to
-// Top, and for p that is not a positive number, it gives NaN.
-func PressureAltitude(p float64) float64 {
-	if !(p > 0) {
-		return math.NaN()
-	}
-	h := StandardTemperature / Lapse * (1 - math.Pow(p/StandardPressure, invExponent))
-	if h > tropopause {
-		h = tropopause - scaleHeight*math.Log(p/tropoPressure)
-	}
-	// A little slack lets Top and Bottom themselves pass after rounding.
-	if h < bottom-1e-6 || h > Top+1e-6 {
-		return math.NaN()
-	}
-	return h
-}
-
 // Geopotential turns a geometric height z above mean sea level into
 // geopotential height, both in m: H = r z / (r + z).
 func Geopotential(z float64) float64 { return earthRadius * z / (earthRadius + z) }
-
-// Geometric is the inverse of Geopotential.
-func Geometric(h float64) float64 { return earthRadius * h / (earthRadius - h) }
 
 // Density is that of dry air in kg/m3 at a pressure in Pa and a temperature in K.
 func Density(pressure, temperature float64) float64 { return pressure / (GasConstantISO * temperature) }

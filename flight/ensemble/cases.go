@@ -15,7 +15,7 @@ type Case struct {
 	spec func() Spec
 	// plan changes how the flight is made, given how it would have gone; nil
 	// for nothing.
-	plan func(*plan, *Path)
+	plan func(*plan, *truePath)
 	// after changes the samples; nil for nothing.
 	after func(*Flight)
 }
@@ -38,7 +38,7 @@ func CaseNamed(name string) (Case, error) {
 // Draw makes the case's flight of this seed.
 func (c Case) Draw(seed uint64) (Flight, error) {
 	var f Flight
-	f.path = &Path{}
+	f.path = &truePath{}
 	spec := steady()
 	if c.spec != nil {
 		spec = c.spec()
@@ -90,8 +90,8 @@ func cases() []Case {
 			s := steady()
 			s.ElevationM = Range{0, 40}
 			return s
-		}, plan: func(p *plan, _ *Path) { p.air.padPa = standardPa(-105); p.sensor.biasPa = 0 }},
-		{Name: "lower-after-landing", Says: "rests 10 m lower after the landing than before the launch", plan: func(p *plan, _ *Path) {
+		}, plan: func(p *plan, _ *truePath) { p.air.padPa = standardPa(-105); p.sensor.biasPa = 0 }},
+		{Name: "lower-after-landing", Says: "rests 10 m lower after the landing than before the launch", plan: func(p *plan, _ *truePath) {
 			p.sensor.landedPa = 10 * p.air.paPerM()
 		}},
 		{Name: "coarse-steps", Says: "10 Pa steps at 11 Hz", spec: func() Spec {
@@ -110,7 +110,7 @@ func timingCases() []Case {
 			s := steady()
 			s.RateHz = []float64{100}
 			return s
-		}, plan: func(p *plan, _ *Path) { p.board.hold = 36 }},
+		}, plan: func(p *plan, _ *truePath) { p.board.hold = 36 }},
 		{Name: "same-stamp", Says: "every tenth sample has the time stamp of the one before", after: func(f *Flight) {
 			for i := 10; i < len(f.Samples); i += 10 {
 				f.Samples[i].At, f.Samples[i].Clock = f.Samples[i-1].At, f.Samples[i-1].Clock
@@ -157,7 +157,7 @@ func fastSolid() Spec {
 }
 
 // speedDip gives the vent an error that reads 200 to 400 m low at the fastest.
-func speedDip(p *plan, path *Path) {
+func speedDip(p *plan, path *truePath) {
 	deep := Range{200, 400}.draw(stream(p.seed, p.index, forFault))
 	var most float64
 	for _, q := range path.points {
@@ -166,7 +166,7 @@ func speedDip(p *plan, path *Path) {
 	p.sensor.portCp = deep * p.air.paPerM() / most
 }
 
-func gaps(p *plan, path *Path) {
+func gaps(p *plan, path *truePath) {
 	m := path.marks
 	burst := 5 / p.board.rate
 	for _, g := range []span{
@@ -195,7 +195,7 @@ func tumbler() Spec {
 const tumbleMps = 23.7
 
 // tumble lets the rocket come down sideways on, with nothing released.
-func tumble(p *plan, path *Path) {
+func tumble(p *plan, path *truePath) {
 	c := p.craft.(parametric)
 	m := &c.motion
 	m.chuteA = 2*m.mass*g0/(m.air.padDensity()*tumbleMps*tumbleMps) - m.dragA

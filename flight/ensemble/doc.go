@@ -1,7 +1,7 @@
 // Package ensemble makes seeded flights with known truth, to measure the
 // estimators and the alarms against.
 //
-// A flight is drawn in four layers. A Path is the true motion: by default
+// A flight is drawn in four layers. A path is the true motion: by default
 // from the physics of flight/model, or from a cheaper parametric boost that
 // shares the same coast and descent. A sensor turns true height into pressure
 // with noise, drift, gusts, bumps and steps. A board stamps it: rate, jitter,

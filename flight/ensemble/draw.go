@@ -9,7 +9,7 @@ import (
 )
 
 // drawPlan makes all random choices of a flight and flies it into the path.
-func drawPlan(spec Spec, seed, index uint64, path *Path) (*plan, error) {
+func drawPlan(spec Spec, seed, index uint64, path *truePath) (*plan, error) {
 	p, guess := drawSetup(spec, seed, index)
 	if err := p.drawCraft(spec, path); err != nil {
 		return nil, err
@@ -53,7 +53,7 @@ const chuteCd = 0.75
 
 // arrange sets what depends on when things happened in the flight: servo,
 // bump, and what the builder expects. Guess is from 0 to 1.
-func (p *plan) arrange(path *Path, guess float64) {
+func (p *plan) arrange(path *truePath, guess float64) {
 	p.board.servoAt, p.board.closeAt = math.Inf(1), math.Inf(1)
 	if !math.IsNaN(path.marks.release) {
 		p.board.servoAt = p.liftoff + path.marks.release
@@ -155,7 +155,7 @@ var errNoCraft = errors.New("no rocket reaches an apogee in the range within 40 
 
 // drawCraft draws a rocket whose apogee is in the spec's range and flies the
 // outing with it.
-func (p *plan) drawCraft(spec Spec, path *Path) error {
+func (p *plan) drawCraft(spec Spec, path *truePath) error {
 	rng := stream(p.seed, p.index, forMotion)
 	want := spec.WaterM
 	if p.rocket.Kind == "solid" {

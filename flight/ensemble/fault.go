@@ -43,7 +43,7 @@ type Fault struct {
 type injection struct {
 	p         *plan
 	rng       *rand.Rand
-	path      *Path
+	path      *truePath
 	marks     marks // as flown; set before after is called
 	onset, by float64
 	others    []*plan // further boards on the same link
@@ -90,7 +90,7 @@ func Inject(kind FaultKind, f *Flight, seed uint64) (Flight, FaultTruth, error) 
 		return Flight{}, FaultTruth{}, fmt.Errorf("inject %s: the flight has no plan; use one that Draw made", kind)
 	}
 	fault := Faults()[i]
-	in := &injection{p: f.plan.copy(), rng: stream(seed^f.Seed, f.Index, forFault), path: &Path{}}
+	in := &injection{p: f.plan.copy(), rng: stream(seed^f.Seed, f.Index, forFault), path: &truePath{}}
 	in.p.name = string(kind)
 	in.p.cutS = 0
 	if fault.before != nil {
@@ -152,7 +152,7 @@ func (f *Flight) merge(in *injection) {
 	for _, q := range in.others {
 		q.end = in.p.end
 		var g Flight
-		g.path = &Path{}
+		g.path = &truePath{}
 		g.render(q)
 		f.Samples = append(f.Samples, g.Samples...)
 		f.Sent += g.Sent

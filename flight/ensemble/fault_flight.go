@@ -95,7 +95,7 @@ func earlyFaults() []Fault {
 
 // flown is how the flight goes as drawn, before the fault.
 func (in *injection) flown() marks {
-	var p Path
+	var p truePath
 	// The plan was flown when it was drawn: it cannot fail now.
 	_ = in.p.fly(&p)
 	return p.marks

@@ -33,7 +33,7 @@ type Flight struct {
 	Broken []float64
 
 	plan *plan
-	path *Path
+	path *truePath
 	slab []float64
 }
 
@@ -66,7 +66,7 @@ func Draw(spec Spec, seed, index uint64) (Flight, error) {
 // DrawInto is Draw into a flight whose memory is used again.
 func DrawInto(f *Flight, spec Spec, seed, index uint64) error {
 	if f.path == nil {
-		f.path = &Path{}
+		f.path = &truePath{}
 	}
 	p, err := drawPlan(spec, seed, index, f.path)
 	if err != nil {

@@ -25,7 +25,7 @@ const (
 	aHair      = 1e-9
 )
 
-func (c physical) fly(o outing, p *Path) error {
+func (c physical) fly(o outing, p *truePath) error {
 	r := c.rocket
 	r.Release = model.Release{}
 	r.Parachute *= o.chute
@@ -49,7 +49,7 @@ func (c physical) fly(o outing, p *Path) error {
 }
 
 // trace copies the trajectory to points.
-func (c physical) trace(tr *model.Trajectory, p *Path) {
+func (c physical) trace(tr *model.Trajectory, p *truePath) {
 	m := &tr.Marks
 	out := m.Touchdown.T
 	if m.Release.Seen {
@@ -70,7 +70,7 @@ func (c physical) trace(tr *model.Trajectory, p *Path) {
 
 // span copies from t to end with a point at both ends, each taken a hair
 // inside. Released is when the canopy came out, 0 for not yet.
-func (c physical) span(tr *model.Trajectory, p *Path, t, end, dt, released float64) float64 {
+func (c physical) span(tr *model.Trajectory, p *truePath, t, end, dt, released float64) float64 {
 	if end <= t+aHair {
 		return t
 	}
@@ -112,7 +112,7 @@ func (c physical) point(q model.Point, t float64, canopy bool) Point {
 // mark sets release and opening. A release by the clock while the thrust
 // still acts opens the canopy at burnout in the model; the command is when it
 // was given.
-func (c physical) mark(tr *model.Trajectory, r model.Rocket, o outing, p *Path) {
+func (c physical) mark(tr *model.Trajectory, r model.Rocket, o outing, p *truePath) {
 	release := math.NaN()
 	switch {
 	case !math.IsNaN(o.byClock):

@@ -103,7 +103,7 @@ const (
 )
 
 // fly integrates the motion into the path, from liftoff to touchdown.
-func (m *motion) fly(p *Path) {
+func (m *motion) fly(p *truePath) {
 	p.reset()
 	s, t := state{}, 0.0
 	m.burning = true
@@ -136,7 +136,7 @@ func (m *motion) fly(p *Path) {
 }
 
 // mark sets release and opening, if they came before touchdown.
-func (m *motion) mark(p *Path) {
+func (m *motion) mark(p *truePath) {
 	if m.release < p.marks.touchdown {
 		p.marks.release = m.release
 		if !m.stuckIn {
@@ -147,7 +147,7 @@ func (m *motion) mark(p *Path) {
 
 // span integrates from t to end in equal steps of at most dt, with a point
 // at each, both ends included, so that the acceleration may jump at either.
-func (m *motion) span(p *Path, t float64, s state, end, dt float64) (float64, state) {
+func (m *motion) span(p *truePath, t float64, s state, end, dt float64) (float64, state) {
 	if end <= t {
 		return t, s
 	}

@@ -16,11 +16,11 @@ type Point struct {
 	Force  float64 // what an accelerometer along the body reads, m/s2; g0 at rest
 }
 
-// Path is the true motion of one flight: points in order of time, close
+// truePath is the true motion of one flight: points in order of time, close
 // enough together that a cubic between two is exact to well under a
 // millimetre. Where the acceleration jumps (burnout, touchdown) two points
 // share a time.
-type Path struct {
+type truePath struct {
 	points []Point
 	marks  marks
 }
@@ -41,23 +41,23 @@ func noMarks() marks {
 }
 
 // add appends a point and keeps the extremes.
-func (p *Path) add(q Point) {
+func (p *truePath) add(q Point) {
 	p.points = append(p.points, q)
 	p.marks.maxSpeed = max(p.marks.maxSpeed, q.Speed)
 	p.marks.maxAccel = max(p.marks.maxAccel, q.Accel)
 }
 
 // last is the newest point.
-func (p *Path) last() Point { return p.points[len(p.points)-1] }
+func (p *truePath) last() Point { return p.points[len(p.points)-1] }
 
 // reset empties the path and keeps its memory.
-func (p *Path) reset() {
+func (p *truePath) reset() {
 	p.points = p.points[:0]
 	p.marks = noMarks()
 }
 
 // rest is the height in m above the pad at which the path ends.
-func (p *Path) rest() float64 {
+func (p *truePath) rest() float64 {
 	if len(p.points) == 0 {
 		return 0
 	}
@@ -66,7 +66,7 @@ func (p *Path) rest() float64 {
 
 // cursor reads a path at times that mostly rise, in constant time each.
 type cursor struct {
-	path *Path
+	path *truePath
 	i    int
 }
 
@@ -117,7 +117,7 @@ func hermite(a, b Point, s float64) (height, speed float64) {
 
 // findApogee sets the marks of the highest point: the vertex of the cubic
 // between the two points where the speed changes sign.
-func (p *Path) findApogee() {
+func (p *truePath) findApogee() {
 	pts := p.points
 	best := -1
 	for i := 1; i < len(pts); i++ {
@@ -145,7 +145,7 @@ func (p *Path) findApogee() {
 
 // land cuts the path where it comes down through the ground height, in m
 // above the pad, and says whether it did. The rocket lies still from there.
-func (p *Path) land(ground float64) bool {
+func (p *truePath) land(ground float64) bool {
 	pts := p.points
 	for i := 1; i < len(pts); i++ {
 		if pts[i].Height > ground || pts[i].Speed >= 0 || pts[i].T <= p.marks.apogee {
@@ -175,7 +175,7 @@ func (p *Path) land(ground float64) bool {
 // markOpen sets when the parachute carries: from then on the sink rate stays
 // within a tenth of the parachute's own. Load is that rate in m/s times the
 // square root of the density.
-func (p *Path) markOpen(a air, load float64) {
+func (p *truePath) markOpen(a air, load float64) {
 	for i := len(p.points) - 1; i >= 0; i-- {
 		q := p.points[i]
 		own := load / math.Sqrt(a.density(q.Height))

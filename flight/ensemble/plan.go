@@ -52,11 +52,11 @@ func after(lag float64) outing {
 
 // craft can fly an outing. It writes the true motion into the path.
 type craft interface {
-	fly(o outing, p *Path) error
+	fly(o outing, p *truePath) error
 }
 
 // fly sets path and end for the plan's outing.
-func (p *plan) fly(path *Path) error {
+func (p *plan) fly(path *truePath) error {
 	path.reset()
 	if math.IsInf(p.liftoff, 1) {
 		return nil
@@ -69,7 +69,7 @@ func (p *plan) fly(path *Path) error {
 }
 
 // finish sets the time of the last sample from a flown path.
-func (p *plan) finish(path *Path) {
+func (p *plan) finish(path *truePath) {
 	p.end = p.liftoff + path.marks.touchdown + p.afterS
 	if p.cutS > 0 {
 		stop := path.marks.release
@@ -83,7 +83,7 @@ func (p *plan) finish(path *Path) {
 // parametric is the craft with the closed boost.
 type parametric struct{ motion motion }
 
-func (c parametric) fly(o outing, p *Path) error {
+func (c parametric) fly(o outing, p *truePath) error {
 	m := c.motion
 	m.ground = o.groundM
 	m.stuckIn = o.stuckIn

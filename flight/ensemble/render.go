@@ -54,7 +54,7 @@ type source struct {
 	fixWander float64
 }
 
-func newSource(p *plan, path *Path, epoch time.Time) *source {
+func newSource(p *plan, path *truePath, epoch time.Time) *source {
 	return &source{
 		plan: p, names: p.names(), epoch: epoch, path: cursor{path: path},
 		timing:  newTiming(p.board, stream(p.seed, p.index, forBoard)),

@@ -182,7 +182,7 @@ func (s *swing) at(t float64) float64 {
 }
 
 // arrangeSwing lets it swing from the opening to the landing.
-func (p *plan) arrangeSwing(path *Path) {
+func (p *plan) arrangeSwing(path *truePath) {
 	p.sensor.swing.from, p.sensor.swing.to = math.Inf(1), math.Inf(1)
 	if m := path.marks; !math.IsNaN(m.out) {
 		p.sensor.swing.from, p.sensor.swing.to = p.liftoff+m.out, p.liftoff+m.touchdown

@@ -41,13 +41,13 @@ func roughFalls() []Case {
 			s.WaterM = Range{120, 150}
 		})},
 		{Name: "vent-suction", Says: "a vent that reads low pressure at speed, by 20 to 30 % of the dynamic pressure", spec: with(fastClimb),
-			plan: func(p *plan, _ *Path) { p.sensor.portCp = -0.2 - 0.1*p.fraction() }},
+			plan: func(p *plan, _ *truePath) { p.sensor.portCp = -0.2 - 0.1*p.fraction() }},
 		{Name: "vent-ram", Says: "a vent that reads high pressure at speed, by 20 to 30 % of the dynamic pressure", spec: with(fastClimb),
-			plan: func(p *plan, _ *Path) { p.sensor.portCp = 0.2 + 0.1*p.fraction() }},
+			plan: func(p *plan, _ *truePath) { p.sensor.portCp = 0.2 + 0.1*p.fraction() }},
 		{Name: "burnout-dip", Says: "1.5 to 2.5 km high; reads down to -49 m for 0.4 s just after burnout", spec: with(func(s *Spec, h *Hardship) {
 			s.SolidShare, s.SolidM = 1, Range{1500, 2500}
 			h.PortCp = Fixed(0)
-		}), plan: func(p *plan, path *Path) {
+		}), plan: func(p *plan, path *truePath) {
 			m := path.marks
 			c := cursor{path: path}
 			deep := c.at(m.burnout+0.2).Height + 49
@@ -64,7 +64,7 @@ func roughFalls() []Case {
 		{Name: "tumbles", Says: "nothing opens: it tumbles to the ground at 12 to 20 m/s", spec: with(func(s *Spec, h *Hardship) {
 			s.WaterM = Range{80, 150}
 			s.NoneShare = 1
-		}), plan: func(p *plan, path *Path) {
+		}), plan: func(p *plan, path *truePath) {
 			c := p.craft.(roughCraft)
 			v := 12 + 8*p.fraction()
 			p.hard.tumble = 2 * c.motion.mass * g0 / (p.air.padDensity() * v * v) / c.motion.dragA
@@ -91,7 +91,7 @@ func roughBoards() []Case {
 		{Name: "metres", Says: "sends its own height, by the standard atmosphere, in air of -5 or 35 degC", spec: with(func(s *Spec, h *Hardship) {
 			h.UntoldShare, h.AltitudeShare, h.NoTempShare, h.AltStepM = 1, 1, 1, []float64{0.01}
 			s.PadC = Range{-5, 35}
-		}), plan: func(p *plan, _ *Path) {
+		}), plan: func(p *plan, _ *truePath) {
 			p.air.padK = zeroC - 5
 			if p.fraction() > 0.5 {
 				p.air.padK = zeroC + 35
@@ -128,8 +128,8 @@ func roughLogs() []Case {
 	return []Case{
 		{Name: "restart-level", Says: "starts again on the pad after 5 s of silence, 8 m lower by its pressure", spec: with(func(s *Spec, _ *Hardship) {
 			s.PadS = Fixed(40)
-		}), plan: func(p *plan, _ *Path) { p.restartAt(15, 5, 8) }},
-		{Name: "restart-only", Says: "the same and never flies", spec: with(func(s *Spec, _ *Hardship) {}), plan: func(p *plan, path *Path) {
+		}), plan: func(p *plan, _ *truePath) { p.restartAt(15, 5, 8) }},
+		{Name: "restart-only", Says: "the same and never flies", spec: with(func(s *Spec, _ *Hardship) {}), plan: func(p *plan, path *truePath) {
 			p.restartAt(15, 5, -8)
 			p.stand(path, 60)
 		}},
@@ -138,17 +138,17 @@ func roughLogs() []Case {
 		}), after: func(f *Flight) { f.cut(f.Truth.LiftoffS, math.Inf(1)) }},
 		{Name: "landing-bump", Says: "reads 48 m high for 0.15 s when somebody picks it up", spec: with(func(_ *Spec, h *Hardship) {
 			h.UntoldShare = 1
-		}), plan: func(p *plan, path *Path) {
+		}), plan: func(p *plan, path *truePath) {
 			p.sensor.bumps = append(p.sensor.bumps, bump{from: p.liftoff + path.marks.touchdown + 10, lenS: 0.15, pa: -48 * p.air.paPerM()})
 		}},
 		{Name: "leap-on-pad", Says: "the clock leaps by 400 days while it waits", spec: with(func(s *Spec, _ *Hardship) { s.PadS = Fixed(25) }),
-			plan: func(p *plan, _ *Path) {
+			plan: func(p *plan, _ *truePath) {
 				p.board.leaps = append(p.board.leaps, clockJump{10, 400 * 86400})
 			}},
 		{Name: "long-silence", Says: "nothing is heard for six hours on the pad, and the weather changes by 300 Pa", spec: with(func(s *Spec, _ *Hardship) {
 			s.PadS = Fixed(6*3600 + 60)
 			s.RateHz = []float64{10}
-		}), plan: func(p *plan, _ *Path) {
+		}), plan: func(p *plan, _ *truePath) {
 			p.radio.gaps = append(p.radio.gaps, span{30, 30 + 6*3600})
 			p.sensor.levels = append(p.sensor.levels, levelStep{31, -300})
 		}},
@@ -163,7 +163,7 @@ func (p *plan) restartAt(t, silence, metres float64) {
 }
 
 // stand keeps it on the pad for so many seconds.
-func (p *plan) stand(path *Path, s float64) {
+func (p *plan) stand(path *truePath, s float64) {
 	path.reset()
 	p.liftoff, p.end = math.Inf(1), s
 	p.arrange(path, -1)

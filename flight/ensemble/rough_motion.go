@@ -41,7 +41,7 @@ const (
 	longFallS    = 1800.0
 )
 
-func (c roughCraft) fly(o outing, p *Path) error {
+func (c roughCraft) fly(o outing, p *truePath) error {
 	natural := c.run(never(), math.Inf(1), nil)
 	c.two = c.hard.secondM > 0 && natural.topM > leastForTwoM
 	release := math.Inf(1)
@@ -64,7 +64,7 @@ func (c roughCraft) fly(o outing, p *Path) error {
 }
 
 // markCanopies sets what the canopies did before touchdown.
-func (r *roughRun) markCanopies(p *Path) {
+func (r *roughRun) markCanopies(p *truePath) {
 	if r.o.stuckIn {
 		return
 	}
@@ -87,7 +87,7 @@ func (r *roughRun) markCanopies(p *Path) {
 func (r *roughRun) fillDistance() float64 { return r.hard.fillD * r.chuteM }
 
 // fullAt is when a canopy that begins to fill at a time is nearly full.
-func (r *roughRun) fullAt(p *Path, from, distance float64) float64 {
+func (r *roughRun) fullAt(p *truePath, from, distance float64) float64 {
 	flown := 0.0
 	for i := 1; i < len(p.points); i++ {
 		a, b := &p.points[i-1], &p.points[i]
@@ -103,7 +103,7 @@ func (r *roughRun) fullAt(p *Path, from, distance float64) float64 {
 }
 
 // run integrates a flight, into the path if there is one.
-func (c roughCraft) run(o outing, release float64, p *Path) roughRun {
+func (c roughCraft) run(o outing, release float64, p *truePath) roughRun {
 	inf := math.Inf(1)
 	r := roughRun{roughCraft: c, o: o, release: release, out: inf, free: inf, second: inf, apogee: math.NaN()}
 	if release < inf {

@@ -81,7 +81,7 @@ func TestFreeFallOfTheRoughCraft(t *testing.T) {
 		motion: motion{air: air{padPa: seaPa, padK: seaK}, mass: 1e6, dragA: 1e-9, boostS: 0.01, boostV: 30 + 0.01*g0, front: 1},
 		hard:   &hard{tumble: 1, tumbleS: 1, fillD: 5}, chuteM: 1,
 	}
-	var p Path
+	var p truePath
 	if err := c.fly(never(), &p); err != nil {
 		t.Fatal(err)
 	}

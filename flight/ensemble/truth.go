@@ -28,11 +28,11 @@ type Truth struct {
 	OutS, FreeS, SecondS, SecondOpenS float64
 	FirstMps                          float64
 
-	path *Path
+	path *truePath
 }
 
 // newTruth shifts a path's marks from liftoff to epoch.
-func newTruth(p *Path, liftoff float64) Truth {
+func newTruth(p *truePath, liftoff float64) Truth {
 	if p == nil || math.IsInf(liftoff, 0) {
 		n := math.NaN()
 		return Truth{LiftoffS: n, BurnoutS: n, ApogeeS: n, ReleaseS: n, OpenS: n, TouchdownS: n, ReleaseM: n, DescentMps: n,

@@ -115,7 +115,7 @@ func TestCoastAgainstClosedForm(t *testing.T) {
 			air: a, mass: 0.150, dragA: 0.5 * math.Pi / 4 * 0.09 * 0.09,
 			boostS: boost, boostV: c.v0 + g0*boost, front: 1, release: math.Inf(1), fillS: 0.2,
 		}
-		var p Path
+		var p truePath
 		m.fly(&p)
 		// The density of our air falls with height, by 0.5 % at 50 m.
 		near := func(what string, got, want, part float64) {

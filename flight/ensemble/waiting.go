@@ -47,7 +47,7 @@ func (w Wait) Samples() iter.Seq[*decode.Sample] {
 			out  decode.Sample
 			rssi float64
 			vals = make([]float64, len(w.plan.names()))
-			src  = newSource(w.plan, &Path{}, w.Epoch)
+			src  = newSource(w.plan, &truePath{}, w.Epoch)
 		)
 		for src.next(&out, vals, &rssi) {
 			if !yield(&out) {

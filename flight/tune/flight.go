@@ -37,7 +37,7 @@ type Flight struct {
 
 // FromEnsemble makes a Flight of a drawn one, in memory that is used again.
 // The drawn flight must stay as it is while dst is in use. Its samples should
-// be those of the board, nothing lost: see OnBoard.
+// be those of the board, nothing lost: see onBoard.
 func FromEnsemble(dst *Flight, f *ensemble.Flight) {
 	dst.Name = fmt.Sprintf("%s %d", f.Name, f.Index)
 	dst.Ms, dst.DPa, dst.AtS = dst.Ms[:0], dst.DPa[:0], dst.AtS[:0]
@@ -72,10 +72,10 @@ func (f *Flight) add(at float64, clockUs int64, pa float64) {
 // dPa is a pressure in Pa as a board holds it.
 func dPa(pa float64) int32 { return int32(math.Round(min(max(pa, 0), 2e8) * 10)) }
 
-// OnBoard is a spec as a board sees it: every reading, no radio in between,
+// onBoard is a spec as a board sees it: every reading, no radio in between,
 // and nothing released, so that each rule meets the flight as it would have
 // gone on. It begins some seconds before liftoff and ends at the ground.
-func OnBoard(spec ensemble.Spec) ensemble.Spec {
+func onBoard(spec ensemble.Spec) ensemble.Spec {
 	spec.Loss = ensemble.Fixed(0)
 	spec.LateShare, spec.EarlyShare, spec.NoneShare = 0, 0, 1
 	spec.BumpM = ensemble.Fixed(0)
@@ -90,7 +90,7 @@ func OnBoard(spec ensemble.Spec) ensemble.Spec {
 // vent that errs by up to 3 % of the dynamic pressure, wind. Common practice,
 // no source.
 func Usual() ensemble.Spec {
-	s := OnBoard(ensemble.Nominal50())
+	s := onBoard(ensemble.Nominal50())
 	s.Name = "usual"
 	s.Parametric = true
 	s.WaterM = ensemble.Range{Lo: 20, Hi: 120}
@@ -130,7 +130,7 @@ func Apogees(s ensemble.Spec) ensemble.Range {
 // Broad is the ensemble's wide spec with water rockets (others where they are asked for), as a board sees
 // it: every rate, noise, site and wind.
 func Broad() ensemble.Spec {
-	s := OnBoard(ensemble.Wide())
+	s := onBoard(ensemble.Wide())
 	s.Name = "wide"
 	s.Parametric, s.SolidShare, s.AccelShare = true, 0, 0
 	s.SkewPpm = ensemble.Range{Lo: -40, Hi: 40}

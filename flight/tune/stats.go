@@ -31,9 +31,9 @@ type Stats struct {
 	SpeedMps *Spread `json:"speed_mps"`
 }
 
-// SumUp makes the statistics of outcomes. A release more than earlyS before
+// sumUp makes the statistics of outcomes. A release more than earlyS before
 // apogee is early.
-func SumUp(s Settings, outcomes []Outcome, earlyS float64) Stats {
+func sumUp(s Settings, outcomes []Outcome, earlyS float64) Stats {
 	var early, never, backup int
 	var lag, height, below, speed []float64
 	for _, o := range outcomes {
@@ -83,7 +83,7 @@ func quantile(v []float64, q float64) float64 {
 func (t *Trial) Stats(earlyS float64) []Stats {
 	out := make([]Stats, len(t.Settings))
 	for k := range t.Settings {
-		out[k] = SumUp(t.Settings[k], t.outcomes[k], earlyS)
+		out[k] = sumUp(t.Settings[k], t.outcomes[k], earlyS)
 	}
 	return out
 }

@@ -99,8 +99,8 @@ type Scout struct {
 	ToApogee, ToGround []float64
 }
 
-// Look arms at armCm and says how long the apogee and the ground are off then.
-func Look(s Settings, f *Flight) (toApogee, toGround float64) {
+// look arms at armCm and says how long the apogee and the ground are off then.
+func look(s Settings, f *Flight) (toApogee, toGround float64) {
 	s.LockoutMs, s.BackupMs = maxLockoutMs, 0
 	o := NewBoard(s)
 	for i, p := range f.DPa {
@@ -126,6 +126,6 @@ func (w *Worker) Look(sc *Scout, s Settings, i int) error {
 		return fmt.Errorf("look at flights: %w", err)
 	}
 	FromEnsemble(&w.board, &w.drawn)
-	sc.ToApogee[i], sc.ToGround[i] = Look(s, &w.board)
+	sc.ToApogee[i], sc.ToGround[i] = look(s, &w.board)
 	return nil
 }

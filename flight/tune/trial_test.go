@@ -118,7 +118,7 @@ func TestJudge(t *testing.T) {
 }
 
 func TestSumUp(t *testing.T) {
-	s := SumUp(base(), []Outcome{{By: ByRule, LagS: 0.2}, {By: ByRule, LagS: -0.05}, {By: ByBackup, LagS: -2}, {}, {By: ByBackup, LagS: 1}}, 0.1)
+	s := sumUp(base(), []Outcome{{By: ByRule, LagS: 0.2}, {By: ByRule, LagS: -0.05}, {By: ByBackup, LagS: -2}, {}, {By: ByBackup, LagS: 1}}, 0.1)
 	got := []int{s.Early.Count, s.Never.Count, s.Failed.Count, s.Backup.Count}
 	if d := cmp.Diff([]int{1, 1, 2, 2}, got); d != "" {
 		t.Errorf("counts (-want +got):\n%s", d)
@@ -126,7 +126,7 @@ func TestSumUp(t *testing.T) {
 	if math.Abs(s.LagS.P50-0.075) > 1e-6 {
 		t.Errorf("median lag %g s", s.LagS.P50)
 	}
-	if s := SumUp(base(), make([]Outcome, 3), 0.1); s.LagS != nil || s.Never.Count != 3 {
+	if s := sumUp(base(), make([]Outcome, 3), 0.1); s.LagS != nil || s.Never.Count != 3 {
 		t.Errorf("no release: %+v", s)
 	}
 }

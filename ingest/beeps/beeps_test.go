@@ -83,8 +83,8 @@ func TestListenerIsBounded(t *testing.T) {
 	for m := range 5 {
 		for _, s := range l.Push(minute) {
 			strips++
-			if len(s.DB) > MaxSteps {
-				t.Errorf("a strip of %d steps, at most %d wanted", len(s.DB), MaxSteps)
+			if len(s.DB) > maxSteps {
+				t.Errorf("a strip of %d steps, at most %d wanted", len(s.DB), maxSteps)
 			}
 		}
 		if m == 2 {

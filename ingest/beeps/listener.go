@@ -11,7 +11,7 @@ import (
 const (
 	lowestHz, highestHz = 500.0, 6000.0
 	fromHz              = 180.0 // of a row: a tone has neighbours on both sides
-	MinRate, MaxRate    = 4000, 192000
+	minRate, maxRate    = 4000, 192000
 )
 
 const (
@@ -61,8 +61,8 @@ type Listener struct {
 
 // NewListener listens to samples at a rate in Hz.
 func NewListener(rate int) (*Listener, error) {
-	if rate < MinRate || rate > MaxRate {
-		return nil, fmt.Errorf("a rate of %d samples a second is out of range: %d to %d can be listened to", rate, MinRate, MaxRate)
+	if rate < minRate || rate > maxRate {
+		return nil, fmt.Errorf("a rate of %d samples a second is out of range: %d to %d can be listened to", rate, minRate, maxRate)
 	}
 	l := &Listener{rate: rate, down: newDecimator(rate), clips: clips{slot: float64(rate) * StepMs / 1000}, due: checkEvery}
 	l.worked = float64(rate) / float64(l.down.by)

@@ -19,8 +19,8 @@ type Format struct {
 // Validate says what is wrong with it.
 func (f Format) Validate() error {
 	switch {
-	case f.Rate < MinRate || f.Rate > MaxRate:
-		return fmt.Errorf("a rate of %d samples a second is out of range: %d to %d can be listened to", f.Rate, MinRate, MaxRate)
+	case f.Rate < minRate || f.Rate > maxRate:
+		return fmt.Errorf("a rate of %d samples a second is out of range: %d to %d can be listened to", f.Rate, minRate, maxRate)
 	case f.Channels < 1 || f.Channels > 32:
 		return fmt.Errorf("%d channels are out of range: 1 to 32", f.Channels)
 	case f.Float && f.Bits != 32, f.Bits != 8 && f.Bits != 16 && f.Bits != 24 && f.Bits != 32:

@@ -9,8 +9,8 @@ import (
 // StepMs is how far apart the values of a strip are, in ms.
 const StepMs = 10
 
-// MaxSteps bounds a strip: two minutes.
-const MaxSteps = 120 * 1000 / StepMs
+// maxSteps bounds a strip: two minutes.
+const maxSteps = 120 * 1000 / StepMs
 
 // dbUnit is the unit of a strip's values in dB.
 const dbUnit = 0.5
@@ -120,8 +120,8 @@ func ParseStrip(b []byte) (Strip, error) {
 	each := 2*version - 1
 	n := len(body) / each
 	switch {
-	case n > MaxSteps:
-		return Strip{}, fmt.Errorf("the strip of beeps has %d values; %d is the most", n, MaxSteps)
+	case n > maxSteps:
+		return Strip{}, fmt.Errorf("the strip of beeps has %d values; %d is the most", n, maxSteps)
 	case n*each != len(body):
 		return Strip{}, fmt.Errorf("the strip of beeps has %d bytes of values, and they come in threes", len(body))
 	}

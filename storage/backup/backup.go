@@ -54,8 +54,8 @@ func (l List) Bytes() (n int64) {
 	return n
 }
 
-// ErrDiffers is returned when a file of a copy is not what was written there.
-var ErrDiffers = errors.New("is not what was copied")
+// errDiffers is returned when a file of a copy is not what was written there.
+var errDiffers = errors.New("is not what was copied")
 
 // Make copies the data folder from into the folder to, which it makes if needed,
 // and reads everything back. Each file takes its place only when it is whole and
@@ -173,7 +173,7 @@ func settle(ctx context.Context, part, target, name, sum string) (File, error) {
 		return File{}, fmt.Errorf("read back: %w", err)
 	}
 	if sum != "" && f.SHA256 != sum {
-		return File{}, fmt.Errorf("read back %s: it %w: the disk does not keep what it is given", part, ErrDiffers)
+		return File{}, fmt.Errorf("read back %s: it %w: the disk does not keep what it is given", part, errDiffers)
 	}
 	if err := os.Rename(part, target); err != nil {
 		return File{}, fmt.Errorf("back up: %w", err)
@@ -230,7 +230,7 @@ func writeList(dir string, l List) error {
 }
 
 // Verify reads a copy and compares it with its list. All that differs is in the
-// error, each with ErrDiffers.
+// error, each with errDiffers.
 func Verify(ctx context.Context, dir string) (List, error) {
 	l, err := readList(dir)
 	if err != nil {
@@ -258,7 +258,7 @@ func verify(ctx context.Context, dir string, want File) error {
 		return err
 	}
 	if got != want {
-		return fmt.Errorf("%s %w: %d bytes, sum %.12s; it was %d bytes, sum %.12s", want.Name, ErrDiffers, got.Bytes, got.SHA256, want.Bytes, want.SHA256)
+		return fmt.Errorf("%s %w: %d bytes, sum %.12s; it was %d bytes, sum %.12s", want.Name, errDiffers, got.Bytes, got.SHA256, want.Bytes, want.SHA256)
 	}
 	return nil
 }

@@ -41,7 +41,7 @@ func TestBombIsRefused(t *testing.T) {
 	}
 	begin := time.Now()
 	_, err := Open(path)
-	if !errors.Is(err, ErrDamaged) || !strings.Contains(err.Error(), "unpack") {
+	if !errors.Is(err, errDamaged) || !strings.Contains(err.Error(), "unpack") {
 		t.Fatalf("%v", err)
 	}
 	if took := time.Since(begin); took > time.Second {

@@ -26,11 +26,11 @@ func head() []byte { return append(bytes.Clone(magic), fmt.Sprintf("%02d\r\n", v
 
 // Errors of a file that cannot be taken.
 var (
-	ErrNotBundle = errors.New("not a padlark bundle")
-	ErrDamaged   = errors.New("the bundle is damaged or cut short; copy it again from where it was made")
-	ErrNewer     = errors.New("the bundle was written by a newer padlark; bring this one up to date")
-	// ErrOther is returned when the archive holds another session of that name.
-	ErrOther = errors.New("the archive holds another session of this name")
+	errNotBundle = errors.New("not a padlark bundle")
+	errDamaged   = errors.New("the bundle is damaged or cut short; copy it again from where it was made")
+	errNewer     = errors.New("the bundle was written by a newer padlark; bring this one up to date")
+	// errOther is returned when the archive holds another session of that name.
+	errOther = errors.New("the archive holds another session of this name")
 )
 
 // Is says whether r begins as a bundle does. It reads those first bytes only.

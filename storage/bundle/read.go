@@ -40,8 +40,8 @@ type Bundle struct {
 }
 
 // Open opens a bundle and checks all of it: sums, counts, and that every line
-// is what it claims to be. The error is one line and wraps ErrNotBundle,
-// ErrDamaged or ErrNewer.
+// is what it claims to be. The error is one line and wraps errNotBundle,
+// errDamaged or errNewer.
 func Open(path string) (*Bundle, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -64,20 +64,20 @@ func (b *Bundle) Counts() Counts { return counts(b.all) }
 func (b *Bundle) check() error {
 	var first [headBytes]byte
 	if _, err := io.ReadFull(b.f, first[:]); err != nil || !bytes.HasPrefix(first[:], magic) {
-		return ErrNotBundle
+		return errNotBundle
 	}
 	if want := head(); !bytes.Equal(first[:], want) {
 		if d := first[12:14]; d[0] >= '0' && d[0] <= '9' && d[1] >= '0' && d[1] <= '9' && string(d) > string(want[12:14]) {
-			return fmt.Errorf("%w (format %s, known is %02d)", ErrNewer, d, version)
+			return fmt.Errorf("%w (format %s, known is %02d)", errNewer, d, version)
 		}
-		return fmt.Errorf("%w (its version)", ErrDamaged)
+		return fmt.Errorf("%w (its version)", errDamaged)
 	}
 	st, err := b.f.Stat()
 	if err != nil {
 		return err
 	}
 	if b.zip, err = zip.NewReader(io.NewSectionReader(b.f, 0, st.Size()), st.Size()); err != nil {
-		return fmt.Errorf("%w (its table of contents at the end)", ErrDamaged)
+		return fmt.Errorf("%w (its table of contents at the end)", errDamaged)
 	}
 	if err := b.checkSize(st.Size()); err != nil {
 		return err
@@ -86,18 +86,18 @@ func (b *Bundle) check() error {
 		return err
 	}
 	if len(b.all.Parts) != len(entries()) || len(b.zip.File) != len(entries())+1 {
-		return fmt.Errorf("%w (%s names %d parts, want %d)", ErrDamaged, manifestEntry, len(b.all.Parts), len(entries()))
+		return fmt.Errorf("%w (%s names %d parts, want %d)", errDamaged, manifestEntry, len(b.all.Parts), len(entries()))
 	}
 	for i, name := range entries() {
 		if b.all.Parts[i].Name != name {
-			return fmt.Errorf("%w (%s names %q, want %q)", ErrDamaged, manifestEntry, b.all.Parts[i].Name, name)
+			return fmt.Errorf("%w (%s names %q, want %q)", errDamaged, manifestEntry, b.all.Parts[i].Name, name)
 		}
 		if err := b.checkPart(b.all.Parts[i]); err != nil {
 			return err
 		}
 	}
 	if b.session.ID == "" || b.session.ID != b.all.Session || b.session.Epoch.IsZero() {
-		return fmt.Errorf("%w (%s has no name or no epoch)", ErrDamaged, sessionEntry)
+		return fmt.Errorf("%w (%s has no name or no epoch)", errDamaged, sessionEntry)
 	}
 	return nil
 }
@@ -109,7 +109,7 @@ func (b *Bundle) checkSize(packed int64) error {
 	var all uint64
 	for _, f := range b.zip.File {
 		if all += f.UncompressedSize64; all > most || f.UncompressedSize64 > most {
-			return fmt.Errorf("%w (it has %d bytes and would unpack to more than %d: nothing that was recorded packs so well)", ErrDamaged, packed, most)
+			return fmt.Errorf("%w (it has %d bytes and would unpack to more than %d: nothing that was recorded packs so well)", errDamaged, packed, most)
 		}
 	}
 	return nil
@@ -131,7 +131,7 @@ func (b *Bundle) checkPart(p part) error {
 	}
 	if got.SHA256 = hex.EncodeToString(sum.Sum(nil)); got != p {
 		return fmt.Errorf("%w (%s has %d lines, %d bytes, or another sum than the %d lines, %d bytes that were written)",
-			ErrDamaged, p.Name, got.Lines, got.Bytes, p.Lines, p.Bytes)
+			errDamaged, p.Name, got.Lines, got.Bytes, p.Lines, p.Bytes)
 	}
 	return nil
 }
@@ -189,7 +189,7 @@ func parse(name string, line []byte) (v any, session string, err error) {
 func (b *Bundle) lines(name string, fn func(line []byte) error) error {
 	r, err := b.zip.Open(name)
 	if err != nil {
-		return fmt.Errorf("%w (%s is missing)", ErrDamaged, name)
+		return fmt.Errorf("%w (%s is missing)", errDamaged, name)
 	}
 	defer r.Close() //nolint:errcheck // only read from
 	sc := bufio.NewScanner(r)
@@ -198,11 +198,11 @@ func (b *Bundle) lines(name string, fn func(line []byte) error) error {
 	for sc.Scan() {
 		n++
 		if err := fn(sc.Bytes()); err != nil {
-			return fmt.Errorf("%w (%s, line %d: %w)", ErrDamaged, name, n, err)
+			return fmt.Errorf("%w (%s, line %d: %w)", errDamaged, name, n, err)
 		}
 	}
 	if err := sc.Err(); err != nil {
-		return fmt.Errorf("%w (%s, after line %d: %w)", ErrDamaged, name, n, err)
+		return fmt.Errorf("%w (%s, after line %d: %w)", errDamaged, name, n, err)
 	}
 	return nil
 }
@@ -211,7 +211,7 @@ func (b *Bundle) lines(name string, fn func(line []byte) error) error {
 const batch = 2000
 
 // Import puts the session into an archive. What is there already stays as it
-// is, so a second import changes nothing. The error wraps ErrOther if the
+// is, so a second import changes nothing. The error wraps errOther if the
 // archive has another session of that name. progress is as in Write.
 func (b *Bundle) Import(ctx context.Context, a *sqlite.Archive, progress func(lines uint64)) error {
 	if err := b.importInto(ctx, a, progress); err != nil {
@@ -228,7 +228,7 @@ func (b *Bundle) importInto(ctx context.Context, a *sqlite.Archive, progress fun
 	}
 	for _, old := range all {
 		if old.ID == s.ID && (!old.Epoch.Equal(s.Epoch) || old.Station != s.Station || old.Config != s.Config) {
-			return fmt.Errorf("%w, of station %q with another configuration or start; import into another folder with --data", ErrOther, old.Station)
+			return fmt.Errorf("%w, of station %q with another configuration or start; import into another folder with --data", errOther, old.Station)
 		}
 	}
 	if err := a.StartSession(ctx, s); err != nil {

@@ -34,7 +34,7 @@ func BenchmarkArchive(b *testing.B) {
 	if err := a.WriteRows(b.Context(), rows); err != nil {
 		b.Fatal(err)
 	}
-	for name, format := range map[string]Format{"csv": CSV, "parquet": Parquet, "line": lineProtocol} {
+	for name, format := range map[string]Format{"csv": writeCSV, "parquet": writeParquet, "line": lineProtocol} {
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {

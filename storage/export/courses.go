@@ -28,12 +28,12 @@ const (
 	heightSD     = "height_sd_m"
 	speedMps     = "speed_mps" // upward
 	speedSD      = "speed_sd_mps"
-	Phase        = "phase" // 0 waiting, 1 boost, 2 coast, 3 descent, 4 landed
+	phase        = "phase" // 0 waiting, 1 boost, 2 coast, 3 descent, 4 landed
 )
 
 // CourseColumns lists them.
 func CourseColumns() []string {
-	return []string{sinceLiftoff, heightM, heightSD, speedMps, speedSD, Phase}
+	return []string{sinceLiftoff, heightM, heightSD, speedMps, speedSD, phase}
 }
 
 // Columns is a source that gives only some channels of another, in this order, and
@@ -111,7 +111,7 @@ func (c *Course) at(name string, at time.Time) float64 {
 			return math.NaN()
 		}
 		return at.Sub(*c.Result.LaunchedAt).Seconds()
-	case Phase:
+	case phase:
 		return c.phase(at)
 	}
 	list := map[string][]float64{heightM: s.Height, heightSD: s.HeightSD, speedMps: s.Speed, speedSD: s.SpeedSD}[name]

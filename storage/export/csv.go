@@ -14,12 +14,12 @@ import (
 	"padlark/storage/sqlite"
 )
 
-// CSV writes one line a sample after a header line, as RFC 4180 describes it:
+// writeCSV writes one line a sample after a header line, as RFC 4180 describes it:
 // commas, CRLF, quotes where a field needs them. A channel's header is its name
 // and, in brackets, its unit; a missing value is an empty field. Times are
 // ISO 8601 in UTC, with the session's shift unless q.Recorded is set; if times
 // were fixed two more columns say by how much and how.
-func CSV(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func writeCSV(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	names, err := channels(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export csv: %w", err)

@@ -37,7 +37,7 @@ type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (
 
 // formats lists the formats by name.
 func formats() map[string]Format {
-	return map[string]Format{"csv": CSV, "parquet": Parquet, "line": lineProtocol, "geojson": geoJSON, "gpx": gpx, "kml": kml}
+	return map[string]Format{"csv": writeCSV, "parquet": writeParquet, "line": lineProtocol, "geojson": geoJSON, "gpx": gpx, "kml": kml}
 }
 
 // Lookup finds a format by its name.

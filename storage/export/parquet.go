@@ -19,12 +19,12 @@ const (
 	parquetGroup = 1 << 17
 )
 
-// Parquet writes one row a sample (Apache Parquet, compressed with Zstandard).
+// writeParquet writes one row a sample (Apache Parquet, compressed with Zstandard).
 // Times are timestamps in ns, UTC; texts are dictionaries; channels are
 // optional doubles, null where not measured. The file's metadata has each
 // channel's unit under "unit:NAME", and under "time_fixed_by:SESSION" how the
 // times were fixed if they were.
-func Parquet(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func writeParquet(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
 	names, err := channels(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export parquet: %w", err)

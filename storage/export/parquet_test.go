@@ -24,7 +24,7 @@ import (
 // no code with the one that wrote it.
 func TestParquetIsReadByArrow(t *testing.T) {
 	var buf bytes.Buffer
-	n, err := Parquet(t.Context(), &buf, samples(), sqlite.Query{})
+	n, err := writeParquet(t.Context(), &buf, samples(), sqlite.Query{})
 	if err != nil || n != 2 {
 		t.Fatalf("%d samples, %v", n, err)
 	}
@@ -84,7 +84,7 @@ func TestParquetOfManyRows(t *testing.T) {
 	in := recorded(3*parquetRows + 7)
 	in[parquetRows].Rocket, in[parquetRows+1].Link = "Rust", "second"
 	var buf bytes.Buffer
-	if _, err := Parquet(t.Context(), &buf, in, sqlite.Query{}); err != nil {
+	if _, err := writeParquet(t.Context(), &buf, in, sqlite.Query{}); err != nil {
 		t.Fatal(err)
 	}
 	table, err := pqarrow.ReadTable(t.Context(), bytes.NewReader(buf.Bytes()), nil, pqarrow.ArrowReadProperties{}, memory.DefaultAllocator)

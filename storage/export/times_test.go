@@ -59,7 +59,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		return out.Bytes()
 	}
 	t.Run("csv", func(t *testing.T) {
-		rows, err := csv.NewReader(bytes.NewReader(write(t, CSV, sqlite.Query{}))).ReadAll()
+		rows, err := csv.NewReader(bytes.NewReader(write(t, writeCSV, sqlite.Query{}))).ReadAll()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -69,7 +69,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		}
 	})
 	t.Run("parquet", func(t *testing.T) {
-		text := write(t, Parquet, sqlite.Query{})
+		text := write(t, writeParquet, sqlite.Query{})
 		f, err := parquet.OpenFile(bytes.NewReader(text), int64(len(text)))
 		if err != nil {
 			t.Fatal(err)

@@ -131,7 +131,7 @@ func (j *Journal) Change(at time.Duration, config string, links []ingest.Capture
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.closed {
-		return ErrClosed
+		return errClosed
 	}
 	if len(j.pending) > 0 && !j.flush() {
 		return j.trouble
@@ -222,7 +222,7 @@ func (j *Journal) Alarm(a *flight.Alarm) error {
 // note writes a note; the caller has the lock.
 func (j *Journal) note(kind byte, at time.Duration, v any) error {
 	if j.closed {
-		return ErrClosed
+		return errClosed
 	}
 	text, err := json.Marshal(v)
 	if err != nil {
@@ -345,8 +345,8 @@ func (j *Journal) Retry() {
 	}
 }
 
-// ErrClosed is returned for what comes after Close.
-var ErrClosed = errors.New("the journal is closed")
+// errClosed is returned for what comes after Close.
+var errClosed = errors.New("the journal is closed")
 
 // ErrMoved says that the journal's file was removed while it was written.
 var ErrMoved = errors.New("the file is gone")

@@ -274,7 +274,7 @@ func TestWaitForEnded(t *testing.T) {
 	if !errors.Is(err, bad) {
 		t.Errorf("ended with %v", err)
 	}
-	if err := f.WaitFor(t.Context(), j.State().End); !errors.Is(err, ErrEnded) {
+	if err := f.WaitFor(t.Context(), j.State().End); !errors.Is(err, errEnded) {
 		t.Errorf("waited: %v", err)
 	}
 }

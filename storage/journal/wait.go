@@ -87,11 +87,11 @@ func (f *Follower) move(how func(*place)) {
 	}
 }
 
-// ErrEnded is returned to whoever waits for a follower that has stopped before.
-var ErrEnded = errors.New("it has stopped")
+// errEnded is returned to whoever waits for a follower that has stopped before.
+var errEnded = errors.New("it has stopped")
 
 // WaitFor returns when everything up to a place has been taken, or ctx's error,
-// or ErrEnded when Run has returned before that.
+// or errEnded when Run has returned before that.
 func (f *Follower) WaitFor(ctx context.Context, at int64) error {
 	for {
 		f.mu.Lock()
@@ -101,7 +101,7 @@ func (f *Follower) WaitFor(ctx context.Context, at int64) error {
 		}
 		if f.place.ended {
 			f.mu.Unlock()
-			return fmt.Errorf("wait for the %s: %w", f.Name, ErrEnded)
+			return fmt.Errorf("wait for the %s: %w", f.Name, errEnded)
 		}
 		if f.place.moved == nil {
 			f.place.moved = make(chan struct{})

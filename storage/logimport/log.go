@@ -43,9 +43,6 @@ type Stretch struct {
 // pause is put between stretches.
 const pause = time.Minute
 
-// Len is how many frames there are.
-func (l *Log) Len() int { return l.frames }
-
 // End is when the last frame is, since the epoch.
 func (l *Log) End() time.Duration {
 	if n := len(l.Stretches); n > 0 {

@@ -27,9 +27,9 @@ func (r Ref) String() string { return fmt.Sprintf("%s~%s~%d", r.Session, r.Rocke
 // Short is rocket-number.
 func (r Ref) Short() string { return fmt.Sprintf("%s-%d", r.Rocket, r.Flight) }
 
-// ErrNotFound is returned when the archive holds no such flight. The message
+// errNotFound is returned when the archive holds no such flight. The message
 // lists what there is.
-var ErrNotFound = errors.New("no such flight")
+var errNotFound = errors.New("no such flight")
 
 // Listed is one flight that the archive holds.
 type Listed struct {
@@ -65,7 +65,7 @@ func list(ctx context.Context, a *sqlite.Archive, of func(context.Context, strin
 // Find finds the flight that a person means: SESSION~ROCKET~NUMBER (the session
 // may be cut short), or ROCKET-NUMBER, which is that of the newest session that
 // has one; more says how many older sessions have one too. The error wraps
-// ErrNotFound.
+// errNotFound.
 func Find(ctx context.Context, a *sqlite.Archive, text string) (ref Ref, more int, err error) {
 	return find(ctx, a, text, a.Flights)
 }
@@ -95,16 +95,16 @@ func find(ctx context.Context, a *sqlite.Archive, text string, of func(context.C
 	}
 	switch {
 	case len(fit) == 0:
-		return Ref{}, 0, fmt.Errorf("%w as %q; %s", ErrNotFound, text, whatThereIs(all))
+		return Ref{}, 0, fmt.Errorf("%w as %q; %s", errNotFound, text, whatThereIs(all))
 	case session != "" && len(fit) > 1:
-		return Ref{}, 0, fmt.Errorf("%w: %d sessions begin with %q and have a %s-%d; write more of its name", ErrNotFound, len(fit), session, rocket, number)
+		return Ref{}, 0, fmt.Errorf("%w: %d sessions begin with %q and have a %s-%d; write more of its name", errNotFound, len(fit), session, rocket, number)
 	}
 	return fit[len(fit)-1], len(fit) - 1, nil
 }
 
 // splitName takes a flight's name apart.
 func splitName(text string) (session, rocket string, number int, err error) {
-	bad := fmt.Errorf("%w: %q: write ROCKET-NUMBER, such as Teal-1, or SESSION~ROCKET~NUMBER", ErrNotFound, text)
+	bad := fmt.Errorf("%w: %q: write ROCKET-NUMBER, such as Teal-1, or SESSION~ROCKET~NUMBER", errNotFound, text)
 	parts := strings.Split(text, "~")
 	if len(parts) == 1 {
 		i := strings.LastIndexAny(text, "- ")

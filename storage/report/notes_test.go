@@ -74,7 +74,7 @@ func FuzzSplitName(f *testing.F) {
 		if err == nil && (rocket == "" || n < 1) {
 			t.Errorf("%q gives rocket %q flight %d", text, rocket, n)
 		}
-		if err != nil && !errors.Is(err, ErrNotFound) {
+		if err != nil && !errors.Is(err, errNotFound) {
 			t.Errorf("%q: %v", text, err)
 		}
 	})

@@ -16,9 +16,9 @@ import (
 	"padlark/storage/sqlite"
 )
 
-// Folder is the name, in a station's data folder, of the one in which the summaries
+// folder is the name, in a station's data folder, of the one in which the summaries
 // of ended sessions are kept. It may be deleted at any time.
-const Folder = "results"
+const folder = "results"
 
 // Summary is a flight without its course.
 type Summary struct {
@@ -33,7 +33,7 @@ type summaries struct {
 	Flights []Summary `json:"flights"`
 }
 
-// Keeping makes Results write the summaries of ended sessions to Folder beside the
+// Keeping makes Results write the summaries of ended sessions to folder beside the
 // archive, so that the season of a club does not have to be worked out anew by each
 // program that shows it. What cannot be written is worked out by the next who asks.
 func (r *Results) Keeping() *Results {
@@ -166,7 +166,7 @@ func (r *Results) pathOf(session string) string {
 	if session != filepath.Base(session) || strings.HasPrefix(session, ".") {
 		return ""
 	}
-	return filepath.Join(filepath.Dir(r.archive.Path()), Folder, session+".json.zst")
+	return filepath.Join(filepath.Dir(r.archive.Path()), folder, session+".json.zst")
 }
 
 func readSummaries(path string) (s summaries, err error) {

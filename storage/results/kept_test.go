@@ -19,7 +19,7 @@ func ended(t *testing.T) (a *sqlite.Archive, id, file string) {
 	if err := a.EndSession(t.Context(), id, time.Now().Add(-50*time.Minute)); err != nil {
 		t.Fatal(err)
 	}
-	return a, id, filepath.Join(filepath.Dir(a.Path()), Folder, id+".json.zst")
+	return a, id, filepath.Join(filepath.Dir(a.Path()), folder, id+".json.zst")
 }
 
 func flights(t *testing.T, r *Results) []flight.Result {
@@ -99,7 +99,7 @@ func TestKept(t *testing.T) {
 func TestRunningIsNotKept(t *testing.T) {
 	a, id := heardUntil(t, time.Now())
 	flights(t, New(a).Keeping())
-	if _, err := os.Stat(filepath.Join(filepath.Dir(a.Path()), Folder, id+".json.zst")); err == nil {
+	if _, err := os.Stat(filepath.Join(filepath.Dir(a.Path()), folder, id+".json.zst")); err == nil {
 		t.Error("a session that runs was kept")
 	}
 }

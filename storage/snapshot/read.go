@@ -8,8 +8,8 @@ import (
 	"unsafe"
 )
 
-// ErrOther is returned for a snapshot of a program whose types are others.
-var ErrOther = errors.New("it is of another version of the program")
+// errOther is returned for a snapshot of a program whose types are others.
+var errOther = errors.New("it is of another version of the program")
 
 // errDamaged is returned for bytes that no snapshot has.
 var errDamaged = errors.New("it is damaged")
@@ -27,7 +27,7 @@ func Read(b []byte, root any, k Known) error {
 		return fmt.Errorf("read snapshot: %w", errDamaged)
 	}
 	if b = b[len(magic):]; string(b[:len(print)]) != string(print[:]) {
-		return fmt.Errorf("read snapshot: %w", ErrOther)
+		return fmt.Errorf("read snapshot: %w", errOther)
 	}
 	r := reader{book: book, b: b[len(print):]}
 	r.allocate(t, reflect.ValueOf(root).UnsafePointer())

@@ -152,7 +152,7 @@ func TestRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := Read(b, &struct{ A, C int32 }{}, Known{}); !errors.Is(err, ErrOther) {
+	if err := Read(b, &struct{ A, C int32 }{}, Known{}); !errors.Is(err, errOther) {
 		t.Errorf("another type: %v", err)
 	}
 	if err := Read(b[:len(b)-1], &struct{ A, B int32 }{}, Known{}); !errors.Is(err, errDamaged) {

@@ -272,7 +272,7 @@ func TestLockedByAnother(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	if err := r.Write(t.Context(), entries(t, testFrame("l", 1))); !errors.Is(err, ErrReadOnly) {
+	if err := r.Write(t.Context(), entries(t, testFrame("l", 1))); !errors.Is(err, errReadOnly) {
 		t.Errorf("write: %v", err)
 	}
 }

@@ -79,7 +79,7 @@ func TestNewerVersionIsRefused(t *testing.T) {
 		"OpenReadOnly": func() (*Archive, error) { return OpenReadOnly(path) },
 	} {
 		_, err := open()
-		if !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "version 99") || strings.Contains(err.Error(), "\n") {
+		if !errors.Is(err, errNewer) || !strings.Contains(err.Error(), "version 99") || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -21,14 +21,14 @@ var (
 	ErrFull = errors.New("disk is full")
 	// ErrDamaged is returned when the file is cut short or holds nonsense.
 	ErrDamaged = errors.New("archive is damaged")
-	// ErrNewer is returned for an archive that a newer padlark has written.
-	ErrNewer = errors.New("archive is of a newer version")
+	// errNewer is returned for an archive that a newer padlark has written.
+	errNewer = errors.New("archive is of a newer version")
 	// ErrNotArchive is returned for a file that is something else.
 	ErrNotArchive = errors.New("not a padlark archive")
 	// ErrNoSession is returned for a session that is not in the archive.
 	ErrNoSession = errors.New("no such session")
-	// ErrReadOnly is returned by writing methods after OpenReadOnly.
-	ErrReadOnly = errors.New("archive is open for reading only")
+	// errReadOnly is returned by writing methods after OpenReadOnly.
+	errReadOnly = errors.New("archive is open for reading only")
 )
 
 // diskFull says whether the file system under path has less than a few pages

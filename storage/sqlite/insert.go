@@ -99,7 +99,7 @@ func (in *inserter) row(ctx context.Context, query string, args []any, dest ...a
 // in the file nor in what we remember of it.
 func (a *Archive) write(ctx context.Context, doing string, fn func(*inserter) error) error {
 	if a.readOnly {
-		return fmt.Errorf("%s: %w", doing, ErrReadOnly)
+		return fmt.Errorf("%s: %w", doing, errReadOnly)
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()

@@ -59,7 +59,7 @@ func checkVersion(ctx context.Context, db *sql.DB, path string, present int) (in
 	case app != applicationID && (tables > 0 || version > 0):
 		return 0, fmt.Errorf("open archive %s: %w: it is some other SQLite file", path, ErrNotArchive)
 	case version > present:
-		return 0, fmt.Errorf("open archive %s: %w: it is version %d, this padlark knows up to %d; use the newer padlark", path, ErrNewer, version, present)
+		return 0, fmt.Errorf("open archive %s: %w: it is version %d, this padlark knows up to %d; use the newer padlark", path, errNewer, version, present)
 	case version > 0 && version < firstVersion:
 		return 0, fmt.Errorf("open archive %s: %w: it is of a trial version (%d); move it aside and import its captures", path, ErrNotArchive, version)
 	}

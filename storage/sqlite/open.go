@@ -58,7 +58,7 @@ type Archive struct {
 }
 
 // Open opens the archive at path and makes it if it is not there. It brings an
-// older file to the present version and refuses a newer one (ErrNewer). The
+// older file to the present version and refuses a newer one (errNewer). The
 // file is locked: a second Open of any process fails with storage.ErrLocked.
 func Open(ctx context.Context, path string, o Options) (*Archive, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {

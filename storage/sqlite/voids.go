@@ -22,10 +22,10 @@ type Void struct {
 	Why     string    // in the person's words; may be empty
 }
 
-// ErrNoFlight is returned when the archive holds no such flight.
-var ErrNoFlight = errors.New("no such flight")
+// errNoFlight is returned when the archive holds no such flight.
+var errNoFlight = errors.New("no such flight")
 
-// SetVoid keeps a statement. The error wraps ErrNoFlight if there is no such
+// SetVoid keeps a statement. The error wraps errNoFlight if there is no such
 // flight, void or not.
 func (a *Archive) SetVoid(ctx context.Context, v Void) error {
 	spans, err := a.EveryFlight(ctx, v.Session)
@@ -37,7 +37,7 @@ func (a *Archive) SetVoid(ctx context.Context, v Void) error {
 			return a.keepVoid(ctx, v)
 		}
 	}
-	return fmt.Errorf("flight %d of %s in session %s: %w", v.Flight, v.Rocket, v.Session, ErrNoFlight)
+	return fmt.Errorf("flight %d of %s in session %s: %w", v.Flight, v.Rocket, v.Session, errNoFlight)
 }
 
 func (a *Archive) keepVoid(ctx context.Context, v Void) error {

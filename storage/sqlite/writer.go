@@ -115,7 +115,7 @@ func (w *Writer) handle(ctx context.Context, entries []storage.Entry, place int6
 	}
 	close(w.moved)
 	w.moved = make(chan struct{})
-	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotArchive) || errors.Is(err, ErrReadOnly) {
+	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotArchive) || errors.Is(err, errReadOnly) {
 		return fmt.Errorf("%w: %w", journal.ErrStop, err)
 	}
 	return err

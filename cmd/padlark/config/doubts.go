@@ -25,7 +25,7 @@ func (c *Config) Doubts() []*Error {
 	for i, l := range c.Links {
 		path := fmt.Sprintf("link[%d]", i)
 		if l.Rocket != "" && !slices.ContainsFunc(c.Rockets, func(r flight.Rocket) bool { return r.Name == l.Rocket }) {
-			found = append(found, problemf(path+".rocket", "link %q: there is no [[rocket]] named %q%s; it will be watched as a guest", l.Name, l.Rocket, didYouMean(Nearest(l.Rocket, c.rocketNames()))))
+			found = append(found, problemf(path+".rocket", "link %q: there is no [[rocket]] named %q%s; it will be watched as a guest", l.Name, l.Rocket, didYouMean(nearest(l.Rocket, c.rocketNames()))))
 		}
 		if l.NATS != "" && l.PasswordFile == "" && c.Bus.TokenFile != "" {
 			found = append(found, problemf(path+".nats", "link %q: whoever may look at the bus may send frames of it as well: give it a password_file, with a word for its board alone", l.Name))
@@ -80,7 +80,7 @@ func Meant(f decode.Field) string {
 	for _, u := range decode.Uses() {
 		names = append(names, u.Name)
 	}
-	if near := Nearest(f.Name, names); near != "" {
+	if near := nearest(f.Name, names); near != "" {
 		return near
 	}
 	if role, _ := guess.Named(f.Name); decode.Use(role) != "" {

@@ -165,7 +165,7 @@ func tomlFields(t reflect.Type) map[string]reflect.StructField {
 }
 
 func unknownKey(path, key string, known []string) *problem {
-	if near := Nearest(key, known); near != "" {
+	if near := nearest(key, known); near != "" {
 		return problemf(path, "unknown key %q: did you mean %q? (padlark check --keys lists every key)", pathWords(path), near)
 	}
 	return problemf(path, "unknown key %q: correct its spelling or remove it (padlark check --keys lists every key)", pathWords(path))
@@ -204,9 +204,9 @@ func sortedKeys[V any](m map[string]V) []string {
 	return keys
 }
 
-// Nearest is the word of a list that somebody may have meant, "" if none is near:
+// nearest is the word of a list that somebody may have meant, "" if none is near:
 // with a third of its letters changed at most, or one that continues it.
-func Nearest(word string, list []string) string {
+func nearest(word string, list []string) string {
 	best, least := "", len(word)/3+1
 	for _, known := range list {
 		switch d := changes(word, known); {

@@ -8,8 +8,8 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-// Shells are those for which there is a completion.
-func Shells() []string { return []string{"bash", "zsh", "fish"} }
+// shells are those for which there is a completion.
+func shells() []string { return []string{"bash", "zsh", "fish"} }
 
 // Completion makes the script that completes commands and options in a shell.
 // The error names the shells there are.
@@ -22,7 +22,7 @@ func Completion(app *kong.Application, shell string) (string, error) {
 	case "fish":
 		return fish(app), nil
 	}
-	return "", fmt.Errorf("there is no completion for %q: take one of %s", shell, strings.Join(Shells(), ", "))
+	return "", fmt.Errorf("there is no completion for %q: take one of %s", shell, strings.Join(shells(), ", "))
 }
 
 // words are what can follow a command: its commands, or its options.

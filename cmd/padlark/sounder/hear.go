@@ -65,8 +65,8 @@ type Recording struct {
 	Sum    [sha256.Size]byte // of its bytes
 }
 
-// ErrNoConverter is wrapped where a file is no WAV and nothing can convert it.
-var ErrNoConverter = errors.New("only WAV files can be read without help")
+// errNoConverter is wrapped where a file is no WAV and nothing can convert it.
+var errNoConverter = errors.New("only WAV files can be read without help")
 
 // Listen reads a recording: WAV, or raw samples where the layout's framing gives a
 // rate, or whatever a converter on this computer reads.
@@ -111,7 +111,7 @@ func convert(ctx context.Context, in io.Reader, l decode.Layout) (Recording, err
 		}
 	}
 	if args == nil {
-		return Recording{}, fmt.Errorf("%w: install ffmpeg or sox, or save the recording as WAV", ErrNoConverter)
+		return Recording{}, fmt.Errorf("%w: install ffmpeg or sox, or save the recording as WAV", errNoConverter)
 	}
 	cmd := exec.CommandContext(ctx, args[0], args[1:]...)
 	var said bytes.Buffer
@@ -183,16 +183,6 @@ func listen(ctx context.Context, r io.Reader, l decode.Layout) (rec Recording, e
 	take(ear.End())
 	copy(rec.Sum[:], sum.Sum(nil))
 	return rec, nil
-}
-
-// Sure says whether a number was read for certain.
-func (r *Recording) Sure() bool {
-	for _, t := range r.Tones {
-		if t.Reading.Sure {
-			return true
-		}
-	}
-	return false
 }
 
 // oneSounder says whether two sounders with different numbers were heard.

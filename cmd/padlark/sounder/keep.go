@@ -31,8 +31,8 @@ type Keeping struct {
 	Epoch  time.Time // when the recording begins
 }
 
-// Mark is in the name of the session of a recording, as in that of a log.
-const Mark = "-log-"
+// keptMark is in the name of the session of a recording, as in that of a log.
+const keptMark = "-log-"
 
 // Config is a configuration with the link, and with the rocket if it has none of
 // that name.
@@ -59,7 +59,7 @@ func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found
 	if err := rec.oneSounder(); err != nil {
 		return "", nil, err
 	}
-	session = k.Epoch.UTC().Format("20060102-150405") + Mark + rec.Short()
+	session = k.Epoch.UTC().Format("20060102-150405") + keptMark + rec.Short()
 	s := sqlite.Session{ID: session, Station: cfg.Station.Name, Epoch: k.Epoch, Version: k.Version, Config: cfg.Text,
 		Site: cfg.Site, Rockets: cfg.Rockets, Links: []string{k.Link}}
 	rows := sqlite.Rows{Frames: rec.Frames(session, k.Link, k.Epoch), From: 1}

@@ -21,7 +21,7 @@ import (
 // It opens no port and leaves nothing behind. A run that is to begin is checked
 // by the same.
 func Check(cfg *config.Config) error {
-	if err := CheckLinks(cfg); err != nil {
+	if err := checkLinks(cfg); err != nil {
 		return err
 	}
 	if cfg.Web.Listen != "off" {

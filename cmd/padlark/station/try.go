@@ -26,9 +26,9 @@ type TryCount struct {
 	Samples, Rejected, Pieces uint64
 }
 
-// CheckLinks makes everything that a configuration describes, without opening a
+// checkLinks makes everything that a configuration describes, without opening a
 // port: what only shows between a link and its layout shows here.
-func CheckLinks(cfg *config.Config) error {
+func checkLinks(cfg *config.Config) error {
 	l := &links{cfg: cfg, opt: Options{Config: cfg}, receivers: map[string]*ingest.Receiver{}}
 	clock := ingest.NewVirtualClock(time.Unix(0, 0))
 	if err := l.connect(clock.Clock(), nil); err != nil {

@@ -10,10 +10,10 @@ import (
 	"testing"
 )
 
-// EnvTwo names the variable with the path of an InfluxDB 2 server. Nothing
+// envTwo names the variable with the path of an InfluxDB 2 server. Nothing
 // installs one in the time that a test run has: a person who has one runs the
 // tests with it.
-const EnvTwo = "PADLARK_INFLUXD2"
+const envTwo = "PADLARK_INFLUXD2"
 
 // two is what only InfluxDB 2 has.
 type two struct{ token, org, orgID string }
@@ -22,9 +22,9 @@ type two struct{ token, org, orgID string }
 // does: a first user, an organisation, a bucket, and a token that may do all.
 func Influx2(t testing.TB) *Server {
 	t.Helper()
-	bin := os.Getenv(EnvTwo)
+	bin := os.Getenv(envTwo)
 	if bin == "" {
-		t.Skip(EnvTwo + " does not name the influxd of an InfluxDB 2")
+		t.Skip(envTwo + " does not name the influxd of an InfluxDB 2")
 	}
 	dir, addr := t.TempDir(), freeAddr(t)
 	s := &Server{t: t, URL: "http://" + addr, Auth: true, Database: "padlark", process: &process{ready: "http://" + addr + "/ping"},
