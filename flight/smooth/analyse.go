@@ -92,6 +92,10 @@ type analysis struct {
 	sinkSD  float64
 	eventSD float64 // s, of the live event's apogee, where no path fits
 	live    call
+
+	push       push // the thrust, as an accelerometer read it
+	forceTrust trust
+	forceSD    float64 // m/s2, of the accelerometer in the coast
 }
 
 // call is the live call of the apogee: its time in s and height in m, NaN where there is

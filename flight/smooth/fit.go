@@ -38,7 +38,9 @@ type problem struct {
 	prior      [nParams]prior
 	begin      params
 	iterations int
-	warm       int // iterations that a good beginning saves
+	pulls      []pull  // of the accelerometer
+	forceSD    float64 // m/s2, noise of one of them
+	warm       int     // iterations that a good beginning saves
 	// ground is when the first steps take the ground for met, s; NaN for when the
 	// path meets it. A path that is far off yet may meet it early, and from there on
 	// no reading would say so.
@@ -73,19 +75,23 @@ func (pr *problem) solve() (fit, error) {
 		cols[i] = make([]float64, n)
 	}
 	base := make([]float64, n)
+	force := make([][]float64, len(cols)) // the same of the accelerometer
+	for i := range force {
+		force[i] = make([]float64, len(pr.pulls))
+	}
 	for iter := range pr.iterations {
 		ground := pr.ground
 		if iter+pr.warm >= heldSteps {
 			ground = math.NaN()
 		}
-		pr.linearise(&f, cols, ground)
+		pr.linearise(&f, cols, force, ground)
 		f.noise.whiten(pr.t, f.extra, cols, base)
-		step, ok := pr.normal(&f, cols)
+		step, ok := pr.normal(&f, cols, force)
 		if !ok {
 			return f, errNoFit
 		}
 		f.weigh(cols[len(f.free)], base, pr.soft, iter+pr.warm)
-		f.prior = pr.away(&f.q, f.free)
+		f.prior = pr.away(&f.q, f.free) + dot(force[len(f.free)], force[len(f.free)])
 		last := pr.move(&f, step)
 		if last < 0.02 && iter+pr.warm > max(5, heldSteps) {
 			break
@@ -100,18 +106,25 @@ func (pr *problem) solve() (fit, error) {
 }
 
 // linearise writes the derivatives of the expected readings with respect to
-// the free parameters, by differences, and the residuals in the last column. The
+// the free parameters, by differences, and the residuals in the last column; those of
+// the accelerometer are divided by their standard deviations. The
 // moment of the touchdown is held meanwhile. A small change of the sink rate moves
 // it, and one reading falls on the other side of it: its jump would be taken for
 // a slope, and make the sink rate seem ten times better known than it is.
-func (pr *problem) linearise(f *fit, cols [][]float64, ground float64) {
-	res := cols[len(f.free)]
+func (pr *problem) linearise(f *fit, cols, force [][]float64, ground float64) {
+	res, want := cols[len(f.free)], force[len(f.free)]
 	air := make([]float64, len(pr.t))
 	f.touch = pr.path.heights(&f.q, pr.t, pr.start, ground, res, air)
+	pr.drags(&f.q, res, air, want)
+	var moved []float64
+	if len(pr.pulls) > 0 {
+		moved = make([]float64, len(pr.t))
+	}
 	for k, i := range f.free {
 		d := diffStep[i]
 		q := f.q
 		q[i] += d
+		clear(force[k])
 		switch i { // those that do not move the path
 		case pRest:
 			for j, t := range pr.t {
@@ -132,13 +145,24 @@ func (pr *problem) linearise(f *fit, cols [][]float64, ground float64) {
 			}
 			continue
 		}
-		pr.path.heights(&q, pr.t, pr.start, f.touch, cols[k], nil)
+		pr.path.heights(&q, pr.t, pr.start, f.touch, cols[k], moved)
+		pr.drags(&q, cols[k], moved, force[k])
+		for j := range want {
+			force[k][j] = (force[k][j] - want[j]) / d
+		}
 		for j := range cols[k] {
 			cols[k][j] = (cols[k][j] - res[j]) / d
 		}
 	}
 	for j := range res {
 		res[j] = pr.h[j] - res[j]
+	}
+	for j, p := range pr.pulls {
+		norm := 1 / math.Sqrt(pr.pullVar(want[j], air[p.i]))
+		want[j] = (p.v - want[j]) * norm
+		for k := range f.free {
+			force[k][j] *= norm
+		}
 	}
 }
 
@@ -147,7 +171,7 @@ var diffStep = params{1e-3, 1e-3, 1e-3, 0.05, 1e-6, 1e-3, 1e-2, 1e-3, 1e-3, 1e-4
 
 // normal solves the normal equations with the priors, and keeps the inverse
 // as the covariance.
-func (pr *problem) normal(f *fit, cols [][]float64) ([]float64, bool) {
+func (pr *problem) normal(f *fit, cols, force [][]float64) ([]float64, bool) {
 	m := len(f.free)
 	a := make([][]float64, m)
 	b := make([]float64, m)
@@ -155,9 +179,9 @@ func (pr *problem) normal(f *fit, cols [][]float64) ([]float64, bool) {
 	for i := range a {
 		a[i] = make([]float64, m)
 		for j := 0; j <= i; j++ {
-			a[i][j] = dot(cols[i], cols[j])
+			a[i][j] = dot(cols[i], cols[j]) + dot(force[i], force[j])
 		}
-		b[i] = dot(cols[i], res)
+		b[i] = dot(cols[i], res) + dot(force[i], force[m])
 		k := f.free[i]
 		w := 1 / (pr.prior[k].sd * pr.prior[k].sd)
 		a[i][i] += w

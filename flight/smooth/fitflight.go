@@ -54,6 +54,7 @@ func (a *analysis) fitAll() {
 		return
 	}
 	a.judgePort(upper, end)
+	a.judgeForce(upper, end)
 	if g, err := a.fitBetween(upper, end, f); err == nil {
 		f = g
 	}
@@ -133,7 +134,7 @@ func (a *analysis) fitBoost(upper float64) {
 	// Down at the pad every doubt about the vent counts by the square of the speed: it
 	// is taken for a bad one where that is the likelier, and else for a fair one.
 	defer func(sd float64) { a.portSD = sd }(a.portSD)
-	if a.badVent() < 0.5 {
+	if a.badVent() < 0.5 && a.forceTrust != trusted { // an accelerometer tells a bad one from drag
 		a.portSD = portSD
 	} else {
 		a.portSD = badPortSD
@@ -156,6 +157,7 @@ func (a *analysis) fitBoost(upper float64) {
 	if b := findBurn(a.r, a.coast, solid, a.m.liftoff); b.ok {
 		a.burn = b
 	}
+	a.findPush()
 }
 
 // fitBetween fits the path to the readings of the pad and those from start
@@ -204,6 +206,9 @@ func (a *analysis) problem(start, end float64, open opening) problem {
 	a.fillReadings(&pr, padEnd, end, open.at)
 	if !math.IsNaN(a.m.touchdown) && end < a.m.touchdown+0.5 {
 		pr.prior[pRest].sd = 0
+	}
+	if a.forceTrust == trusted {
+		pr.pulls, pr.forceSD = a.pulls(&pr, false), a.forceSD
 	}
 	return pr
 }

@@ -187,7 +187,7 @@ func TestGroundIsHeld(t *testing.T) {
 	for i := range cols {
 		cols[i] = make([]float64, len(pr.t))
 	}
-	pr.linearise(&f, cols, math.NaN())
+	pr.linearise(&f, cols, make([][]float64, len(cols)), math.NaN())
 	if f.touch < 80 || f.touch > 115 {
 		t.Fatalf("meets the ground after %.1f s", f.touch)
 	}

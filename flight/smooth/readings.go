@@ -17,12 +17,15 @@ type readings struct {
 	t     []float64 // s
 	h     []float64 // m above the pad's level as first guessed
 	force []float64 // along the rocket, m/s2; NaN if not measured
-	air   atmos.Column
-	kelv  float64 // of the site, K
-	plain bool    // the board sent metres
-	doubt float64 // K, of the temperature that it reckoned with
-	step  float64 // m, size of the sensor's steps; 0 if fine
-	pulse []bool  // far off what is read for seconds about it
+	// Where the accelerometer was at the end of its range; its noise on the pad.
+	clipped []bool
+	forceSD float64 // m/s2
+	air     atmos.Column
+	kelv    float64 // of the site, K
+	plain   bool    // the board sent metres
+	doubt   float64 // K, of the temperature that it reckoned with
+	step    float64 // m, size of the sensor's steps; 0 if fine
+	pulse   []bool  // far off what is read for seconds about it
 }
 
 // minReadings is how few readings make no flight.
@@ -44,6 +47,7 @@ func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool)
 		name = decode.AltitudeM
 	}
 	order := byTime(samples)
+	x, hasForce := findAxis(samples, order, func(s *decode.Sample) bool { return until.Sub(s.At).Seconds() > restEndS })
 	for _, i := range order {
 		s := &samples[i]
 		v, ok := s.Values.Get(name)
@@ -54,15 +58,16 @@ func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool)
 		if n := len(r.t); n > 0 && t == r.t[n-1] && v == raw[n-1] {
 			continue // the same frame twice
 		}
-		f, ok := s.Values.Get(decode.AccelMps2)
-		if !ok {
-			f = math.NaN()
+		f, clipped := math.NaN(), false
+		if hasForce {
+			f, clipped = x.along(s)
 		}
-		r.t, raw, r.force = append(r.t, t), append(raw, v), append(r.force, f)
+		r.t, raw, r.force, r.clipped = append(r.t, t), append(raw, v), append(r.force, f), append(r.clipped, clipped)
 	}
 	if len(r.t) < minReadings {
 		return r, false
 	}
+	r.forceSD = r.restNoise(until.Sub(r.ref).Seconds())
 	raw = r.dropHeld(r.dropNearlyHeld(raw))
 	if len(raw) < minReadings {
 		return r, false
@@ -120,10 +125,19 @@ func (r *readings) dropNearlyHeld(raw []float64) []float64 {
 		if math.Abs(raw[i]-raw[n-1]) < least && r.t[i]-r.t[n-1] < longestHeldS {
 			continue
 		}
-		raw[n], r.t[n], r.force[n] = raw[i], r.t[i], r.force[i]
+		r.keep(raw, n, i)
 		n++
 	}
-	r.t, r.force = r.t[:n], r.force[:n]
+	return r.cut(raw, n)
+}
+
+// keep moves reading i to place n, cut drops those from n on.
+func (r *readings) keep(raw []float64, n, i int) {
+	raw[n], r.t[n], r.force[n], r.clipped[n] = raw[i], r.t[i], r.force[i], r.clipped[i]
+}
+
+func (r *readings) cut(raw []float64, n int) []float64 {
+	r.t, r.force, r.clipped = r.t[:n], r.force[:n], r.clipped[:n]
 	return raw[:n]
 }
 
@@ -163,11 +177,10 @@ func (r *readings) dropHeld(raw []float64) []float64 {
 		if raw[i] == raw[i-1] {
 			continue
 		}
-		raw[n], r.t[n], r.force[n] = raw[i], r.t[i], r.force[i]
+		r.keep(raw, n, i)
 		n++
 	}
-	r.t, r.force = r.t[:n], r.force[:n]
-	return raw[:n]
+	return r.cut(raw, n)
 }
 
 // toHeight fills h.

@@ -187,6 +187,9 @@ func (a *analysis) fillBoost() {
 		// the speed: what was seen there knows better.
 		b.liftoff, b.liftoffSD = a.m.liftoff, eventS
 	}
+	if a.push.ok {
+		b.liftoff, b.liftoffSD = a.push.liftoff, a.push.liftoffSD
+	}
 	if first := a.r.t[0]; b.liftoff < first {
 		// A log that begins with the liftoff, or after it: nobody heard it earlier.
 		b.liftoffSD = math.Hypot(b.liftoffSD, (first-b.liftoff)/2)
@@ -203,14 +206,20 @@ func (a *analysis) fillBoost() {
 	}
 	o.BurnoutS = num(b.length * tail)
 	o.BurnoutSD = num(math.Hypot(b.lengthSD*tail, b.length*tailSD))
+	if a.push.ok {
+		o.BurnoutS, o.BurnoutSD = num(a.push.burnout-b.liftoff), num(math.Hypot(a.push.burnoutSD, b.liftoffSD)+tailPart*(a.push.burnout-b.liftoff))
+	}
 	// While the thrust fades the rocket already slows down: it is fastest
 	// somewhat after the even boost would have ended.
 	_, late := a.coast.path.at(&a.coast.q, b.burnout+0.5*(tail-1)*b.length)
 	late *= 1 + a.coast.q[pScale]
 	speed := max(0, (b.speed+late)/2)
-	scale := a.scaleSD()
-	o.MaxSpeedMps = num(speed)
-	o.MaxSpeedSD = num(math.Sqrt(sq(b.speedSD) + sq(scale*speed) + sq((b.speed-late)/2)))
+	spread := math.Sqrt(sq(b.speedSD) + sq(a.scaleSD()*speed) + sq((b.speed-late)/2))
+	if a.push.ok {
+		w := sq(spread) / (sq(spread) + sq(a.push.gainSD))
+		speed, spread = speed+w*(a.push.gain-speed), spread*math.Sqrt(1-w)
+	}
+	o.MaxSpeedMps, o.MaxSpeedSD = num(speed), num(spread)
 	if peak, ok := a.peakForce(); ok {
 		o.MaxAccelMps2, o.MaxAccelSD = num(peak-gravity), num(0.03*peak+1)
 	}

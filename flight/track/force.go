@@ -30,7 +30,7 @@ const (
 // tells it; NaN if it does not or if the sensor is not believed. The axis is that of
 // gravity on the pad.
 func (f *force) along(s *decode.Sample, resting bool) float64 {
-	a, axes, ok := accelOf(s)
+	a, axes, ok := Acceleration(s)
 	if !ok {
 		return math.NaN()
 	}
@@ -67,8 +67,8 @@ func (f *force) learn(a [3]float64) {
 	f.signed, f.strikes, f.distrust = false, 0, false
 }
 
-// accelOf is what a sample tells of the acceleration, and whether by three axes.
-func accelOf(s *decode.Sample) (a [3]float64, axes, ok bool) {
+// Acceleration is what a sample tells of the acceleration, and whether by three axes.
+func Acceleration(s *decode.Sample) (a [3]float64, axes, ok bool) {
 	if v, has := s.Values.Get(decode.AccelMps2); has {
 		return [3]float64{v}, false, true
 	}
