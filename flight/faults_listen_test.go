@@ -36,14 +36,17 @@ type listener struct {
 
 // listen gives the alarms that a flight raises; it goes on ticking until the
 // time until, in s since the Epoch.
-func listen(f *ensemble.Flight, until float64) ([]raise, error) {
+func listen(f *ensemble.Flight, until float64) ([]raise, error) { return listenAt(f, until, 0) }
+
+// listenAt is listen with another stated rate of false ballistic alarms.
+func listenAt(f *ensemble.Flight, until, fallsAFalse float64) ([]raise, error) {
 	rockets := []flight.Rocket{f.Rocket}
 	for _, name := range []string{"Rust", "Plum"} { // the faults' further boards
 		r := f.Rocket
 		r.Name = name
 		rockets = append(rockets, r)
 	}
-	book, err := alarm.New(alarm.Config{Session: "bench", Site: f.Site, Rockets: rockets})
+	book, err := alarm.New(alarm.Config{Session: "bench", Site: f.Site, Rockets: rockets, FallsAFalse: fallsAFalse})
 	if err != nil {
 		return nil, fmt.Errorf("make the rules for flight %d: %w", f.Index, err)
 	}

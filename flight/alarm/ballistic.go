@@ -62,7 +62,7 @@ func (r *ballistic) check(v *view) cond {
 	switch held := r.slow.hold(v.t, r.latched && braked); {
 	case !r.latched:
 		r.latched = near
-	case held > 0.7, r.odds.lead < -math.Log(falseFalls):
+	case held > 0.7, r.odds.lead < -math.Log(v.book.cfg.FallsAFalse):
 		r.latched = false
 	}
 	return asCond(r.latched)
@@ -74,9 +74,9 @@ func (r *ballistic) check(v *view) cond {
 func (r *ballistic) judge(v *view) (near, braked bool) {
 	free, _ := v.freeFall()
 	braked = v.sink() < math.Max(0.4*free, v.limits.BallisticMps)
-	need := math.Log(falseFalls)
+	need := math.Log(v.book.cfg.FallsAFalse)
 	if v.tellsRelease() && !v.released {
-		need = math.Log(falseFalls * untoldOpens) // what opens is told first
+		need = math.Log(v.book.cfg.FallsAFalse * untoldOpens) // what opens is told first
 	}
 	if v.maybeTwo() {
 		need += math.Log(smallFirst)

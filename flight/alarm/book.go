@@ -21,6 +21,9 @@ type Config struct {
 	Site       flight.Site
 	Rockets    []flight.Rocket
 	Thresholds Thresholds
+	// FallsAFalse: of so many falls under a parachute that opens as the rule knows it
+	// one may be called ballistic; 0 for 300.
+	FallsAFalse float64
 }
 
 // Book holds the alarms of one session. It is not safe for concurrent use.
@@ -57,6 +60,9 @@ type entry struct {
 func New(cfg Config) (*Book, error) {
 	if err := cfg.Thresholds.Validate(); err != nil {
 		return nil, fmt.Errorf("read alarm thresholds: %w", err)
+	}
+	if cfg.FallsAFalse <= 0 {
+		cfg.FallsAFalse = falseFalls
 	}
 	b := &Book{cfg: cfg, entries: map[string]*entry{}, off: map[string]bool{}, alarms: Register{session: cfg.Session}}
 	for _, k := range cfg.Thresholds.Off {
