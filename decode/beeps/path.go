@@ -197,6 +197,9 @@ func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit)
 				if left := steps - t; left < s.longest(kj) {
 					if x := v - openCost + s.sound(kj, t, steps); x > score {
 						score, end = x, visit{node: j, from: t, to: steps, prev: k}
+						if left == 0 { // it has not begun: no path may lead to it
+							end.node = k
+						}
 					}
 				}
 			}
