@@ -88,6 +88,9 @@ type CaptureLink struct {
 	Layout string `json:"layout,omitempty"`
 }
 
+// NoteLeast is how many bytes the record of a note takes besides its text.
+const NoteLeast = 4 + captureFixed + 4
+
 // NoteChange is the kind of note that holds a CaptureChange.
 const NoteChange = 'C'
 

@@ -11,7 +11,8 @@
 // the daemon at any moment, kill -9 included. What arrived together is written
 // together. A loss of power costs what was written since the last fsync: at most
 // SyncEvery, SyncFlying from a liftoff until the landing; in silence nothing is
-// synced. A record that was torn by it is cut off when the file is opened again.
+// synced. A record that was torn by it is cut off when the file is opened again. A
+// note of zeros ends a page where that spares the disk writing it twice (fill).
 //
 // A full disk stops the writing, not the watching: up to BacklogMost bytes wait
 // in memory, then the oldest give way and are counted, and a note in the journal

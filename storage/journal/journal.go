@@ -30,6 +30,7 @@ const (
 	noteAlarm = 'A' // flight.Alarm as JSON
 	noteEnd   = 'X' // the session ended in good order, at the note's time
 	noteLost  = 'L' // how many records before it found no room, as a varint
+	noteFill  = 'P' // nothing: zeros up to the end of a page
 	// ingest.NoteChange is another configuration.
 )
 

@@ -401,3 +401,34 @@ func FuzzOpen(f *testing.F) {
 		}
 	})
 }
+
+// Where as much comes between two syncs each time, none of them touches a page more
+// than it takes by itself, and what ends the pages is no entry.
+func TestPagesOnce(t *testing.T) {
+	pages := func(n int64) int64 { return (n + pageSize - 1) / pageSize }
+	for _, each := range []int{1, 18, 24, 144, 300} { // frames between two syncs
+		j := create(t, t.TempDir())
+		n, touched, least := 0, int64(0), int64(0)
+		for range 40 {
+			before := j.State().End
+			for range each {
+				n++
+				f := frame(uint64(n))
+				f.Bytes = make([]byte, 22)
+				j.Frames([]ingest.Frame{f})
+			}
+			least += pages(j.State().End - before)
+			if err := j.Sync(); err != nil {
+				t.Fatal(err)
+			}
+			touched += pages(j.State().End) - before/pageSize
+		}
+		// The first one follows the header, and some ends leave no room for a note.
+		if touched > least+3 {
+			t.Errorf("with %d frames a sync %d pages were touched where %d would do", each, touched, least)
+		}
+		if all, _, err := readAll(t, j.Path(), nil); err != nil || len(all) != n {
+			t.Errorf("%d entries of %d frames, %v", len(all), n, err)
+		}
+	}
+}

@@ -7,6 +7,8 @@ import (
 	"os"
 	"runtime"
 	"time"
+
+	"padlark/ingest"
 )
 
 // How long what is written may wait for the disk: while nothing flies, and from
@@ -34,6 +36,9 @@ func (j *Journal) Sync() error {
 	j.syncMu.Lock()
 	defer j.syncMu.Unlock()
 	j.mu.Lock()
+	if j.end > j.synced {
+		j.fill(j.end - j.synced)
+	}
 	end, f := j.end, j.f
 	j.mu.Unlock()
 	if end == j.synced {
@@ -44,6 +49,26 @@ func (j *Journal) Sync() error {
 	}
 	j.synced = end
 	return nil
+}
+
+// pageSize is in what portions, in bytes, kernels keep files and disks are written.
+const pageSize = 4096
+
+// fill ends the page that is begun where what comes until the next sync, taken to be
+// as much as now, would lie on one page less behind it: a page that is on the disk and
+// is written into once more goes to the disk as a whole once more. The caller has the
+// lock.
+func (j *Journal) fill(grown int64) {
+	pages := func(n int64) int64 { return (n + pageSize - 1) / pageSize }
+	used := j.end % pageSize
+	room := pageSize - used - ingest.NoteLeast
+	if room < 0 || pages(used+grown) == pages(grown) || j.closed || len(j.pending) > 0 {
+		return
+	}
+	j.pending = ingest.AppendNote(j.pending, noteFill, j.newest, make([]byte, room))
+	if !j.flush() {
+		j.pending = j.pending[:0] // it was all that waited
+	}
 }
 
 // Run syncs the file as often as is promised until ctx ends, writes again what
