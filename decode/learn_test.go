@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"bytes"
 	"testing"
 
 	"padlark/storage/snapshot"
@@ -37,12 +38,12 @@ fields = [ { name = "pressure_pa", column = "p" }, { name = "clock", column = "t
 				}
 				return k
 			}
-			b, err := snapshot.Append(nil, first, known(first))
-			if err != nil {
+			var b bytes.Buffer
+			if err := snapshot.Write(&b, first, known(first)); err != nil {
 				t.Fatal(err)
 			}
 			second, fresh := &Decoder{}, station(t, c.text, c.layout)
-			if err := snapshot.Read(b, second, known(fresh)); err != nil {
+			if err := snapshot.Read(b.Bytes(), second, known(fresh)); err != nil {
 				t.Fatal(err)
 			}
 			if err := second.Refresh(); err != nil {

@@ -14,7 +14,7 @@ var errOther = errors.New("it is of another version of the program")
 // errDamaged is returned for bytes that no snapshot has.
 var errDamaged = errors.New("it is damaged")
 
-// Read sets what root points to from a snapshot that Append has made, told the same
+// Read sets what root points to from a snapshot that Write has made, told the same
 // of what is known. After an error what root points to is of no use.
 func Read(b []byte, root any, k Known) error {
 	t := reflect.TypeOf(root).Elem()

@@ -1,6 +1,7 @@
 package snapshot
 
 import (
+	"bytes"
 	"errors"
 	"math"
 	"reflect"
@@ -82,7 +83,7 @@ func known() Known {
 // they share again.
 func TestThereAndBack(t *testing.T) {
 	k := tie()
-	b, err := Append(nil, k, known())
+	b, err := written(k, known())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,9 +114,15 @@ func TestThereAndBack(t *testing.T) {
 	}
 }
 
+func written(root any, k Known) ([]byte, error) {
+	var out bytes.Buffer
+	err := Write(&out, root, k)
+	return out.Bytes(), err
+}
+
 // TestSameBytes: a state that was read is written as the one that it was made of.
 func TestSameBytes(t *testing.T) {
-	first, err := Append(nil, tie(), known())
+	first, err := written(tie(), known())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -123,7 +130,7 @@ func TestSameBytes(t *testing.T) {
 	if err := Read(first, &got, known()); err != nil {
 		t.Fatal(err)
 	}
-	second, err := Append(nil, &got, known())
+	second, err := written(&got, known())
 	if err != nil || string(first) != string(second) {
 		t.Errorf("%d and %d bytes, %v", len(first), len(second), err)
 	}
@@ -144,11 +151,11 @@ func TestRefuses(t *testing.T) {
 		{"a tool that nobody knows", &struct{ a *tool }{&tool{}}, "none of those"},
 		{"a rule that no example shows", &struct{ r rule }{new(other)}, "no example"},
 	} {
-		if _, err := Append(nil, c.v, known()); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := written(c.v, known()); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v", c.name, err)
 		}
 	}
-	b, err := Append(nil, &struct{ A, B int32 }{1, 2}, Known{})
+	b, err := written(&struct{ A, B int32 }{1, 2}, Known{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -189,7 +196,7 @@ func TestAnyChain(t *testing.T) {
 			all   []*bead
 		}
 		in, out := root{all[len(all)-1], beads, all}, root{}
-		b, err := Append(nil, &in, Known{})
+		b, err := written(&in, Known{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -210,7 +217,7 @@ func TestAnyChain(t *testing.T) {
 // FuzzRead: bytes that are wrong give an error or wrong numbers, and every pointer
 // leads to a value of its type.
 func FuzzRead(f *testing.F) {
-	b, err := Append(nil, tie(), known())
+	b, err := written(tie(), known())
 	if err != nil {
 		f.Fatal(err)
 	}
@@ -224,7 +231,7 @@ func FuzzRead(f *testing.F) {
 		if got.tool != nil && got.tool != sharp {
 			t.Error("a tool that nobody made")
 		}
-		if _, err := Append(nil, &got, known()); err != nil && !strings.Contains(err.Error(), "overlap") {
+		if _, err := written(&got, known()); err != nil && !strings.Contains(err.Error(), "overlap") {
 			t.Errorf("what was read cannot be written: %v", err)
 		}
 	})

@@ -3,6 +3,7 @@ package snapshot
 import (
 	"encoding/binary"
 	"fmt"
+	"io"
 	"reflect"
 	"slices"
 	"strings"
@@ -20,23 +21,31 @@ const (
 	tagEmpty  // a pointer to a value without size, or a slice without room
 )
 
-// Append writes the value that root points to, and all that it leads to, behind
-// dst. Nobody may change it meanwhile. It is an error if there is something in it
-// that cannot be kept, such as a function or a channel.
-func Append(dst []byte, root any, k Known) ([]byte, error) {
+// Write writes the value that root points to, and all that it leads to. Nobody may
+// change it meanwhile. It is an error if there is something in it that cannot be
+// kept, such as a function or a channel.
+func Write(to io.Writer, root any, k Known) error {
+	if err := write(to, root, k); err != nil {
+		return fmt.Errorf("write snapshot: %w", err)
+	}
+	return nil
+}
+
+func write(to io.Writer, root any, k Known) error {
 	b, err := newBook(reflect.TypeOf(root).Elem(), k)
 	if err != nil {
-		return nil, fmt.Errorf("write snapshot: %w", err)
+		return err
 	}
 	w := walker{book: b}
 	if err := w.walk(root); err != nil {
-		return nil, fmt.Errorf("write snapshot: %w", err)
+		return err
 	}
+	w.seen = nil // it would only take memory
 	if err := w.settle(); err != nil {
-		return nil, fmt.Errorf("write snapshot: %w", err)
+		return err
 	}
 	print := b.print()
-	out := writer{book: b, regions: &w.regions, b: append(append(dst, magic...), print[:]...), maps: map[unsafe.Pointer]bool{}}
+	out := writer{book: b, regions: &w.regions, to: to, b: append([]byte(magic), print[:]...), maps: map[unsafe.Pointer]bool{}}
 	out.number(len(w.list))
 	for i := range w.list {
 		out.number(b.index[w.list[i].elem])
@@ -46,13 +55,15 @@ func Append(dst []byte, root any, k Known) ([]byte, error) {
 		r := &w.list[i]
 		for k := range r.n {
 			out.value(r.elem, unsafe.Add(r.at, uintptr(k)*r.elem.Size()))
+			out.spill(spillAt)
 		}
 	}
-	if out.err != nil {
-		return nil, fmt.Errorf("write snapshot: %w", out.err)
-	}
-	return out.b, nil
+	out.spill(0)
+	return out.err
 }
+
+// spillAt is how many bytes are gathered before they are passed on.
+const spillAt = 64 << 10
 
 // walker meets every region that a root leads to.
 type walker struct {
@@ -152,9 +163,21 @@ func (w *walker) look(t reflect.Type, p unsafe.Pointer) error {
 type writer struct {
 	*book
 	*regions
-	b    []byte
+	to   io.Writer
+	b    []byte // what is not passed on yet
 	maps map[unsafe.Pointer]bool
 	err  error
+}
+
+// spill passes on what has gathered if it is so much.
+func (w *writer) spill(most int) {
+	if len(w.b) < most || w.err != nil {
+		return
+	}
+	if _, err := w.to.Write(w.b); err != nil {
+		w.fail(err)
+	}
+	w.b = w.b[:0]
 }
 
 func (w *writer) number(n int) { w.b = binary.AppendUvarint(w.b, uint64(n)) }

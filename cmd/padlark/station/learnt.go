@@ -203,15 +203,16 @@ func (s *station) learn(ctx context.Context) (place int64, err error) {
 	if err != nil {
 		return 0, err
 	}
-	text, err := snapshot.Append([]byte(s.program(b.now.Config)+"\n"), b, known)
-	if err != nil {
-		return 0, err
-	}
 	// Never more than the journal has on the disk.
 	if err := s.journal.Sync(); err != nil {
 		return 0, err
 	}
-	return b.end, writeLearnt(learntPath(path), text)
+	return b.end, writeLearnt(learntPath(path), func(w io.Writer) error {
+		if _, err := fmt.Fprintln(w, s.program(b.now.Config)); err != nil {
+			return err
+		}
+		return snapshot.Write(w, b, known)
+	})
 }
 
 // forget drops what was said and can come to nothing any more: events but for the
@@ -240,18 +241,18 @@ func (b *rebuilt) forget() {
 	})
 }
 
-// writeLearnt packs a file and puts it in the place of the one before in one step.
-func writeLearnt(path string, text []byte) (err error) {
-	z, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
-	if err != nil {
-		return err
-	}
-	packed := z.EncodeAll(text, nil)
+// writeLearnt packs a file as it is written and puts it in the place of the one
+// before in one step.
+func writeLearnt(path string, write func(io.Writer) error) error {
 	f, err := os.Create(path + ".new")
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(packed)
+	z, err := zstd.NewWriter(f, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(1<<20))
+	if err != nil {
+		return errors.Join(err, f.Close())
+	}
+	err = errors.Join(write(z), z.Close())
 	err = errors.Join(err, f.Sync(), f.Close())
 	if err == nil {
 		err = os.Rename(path+".new", path)
