@@ -16,6 +16,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/influx"
 	"padlark/storage/influx/influxtest"
 	"padlark/storage/sqlite"
@@ -269,7 +270,7 @@ func (d *demo) sameAsArchive(t *testing.T) {
 		have[key{r["rocket"].(string), r["link"].(string), r["n"].(json.Number)}] = r
 	}
 	samples, values := 0, 0
-	err = a.Samples(t.Context(), sqlite.Query{Session: d.session}, func(m *decode.Sample) error {
+	err = a.Samples(t.Context(), storage.Query{Session: d.session}, func(m *decode.Sample) error {
 		samples++
 		r := have[key{m.Rocket, m.Link, json.Number(fmt.Sprint(m.N))}]
 		if r == nil {

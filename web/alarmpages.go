@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"padlark/flight/alarm"
+	"padlark/storage"
 )
 
 // pageAlarms lists what was raised in a session, the newest if none is asked for,
@@ -50,7 +51,7 @@ func (s *Server) alarmLog(ctx context.Context, id string) (*Session, []alarm.Rai
 			return nil, nil, notFound("session", id, "see /sessions for those in the archive")
 		}
 	}
-	changes, err := s.opt.Archive.Alarms(ctx, Query{Session: list[i].ID})
+	changes, err := s.opt.Archive.Alarms(ctx, storage.Query{Session: list[i].ID})
 	if err != nil {
 		return nil, nil, fmt.Errorf("read the alarms of session %s: %w", list[i].ID, err)
 	}

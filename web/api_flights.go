@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -14,6 +13,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 // A flight's page shows this much before liftoff and after touchdown, and this
@@ -119,11 +119,11 @@ func (s *Server) flightByName(ctx context.Context, name string) (FlightID, fligh
 		return id, flight.Result{}, badRequest("flight", name, "a flight is named session~rocket~number; see /api/v1/flights")
 	}
 	results, err := s.opt.Flights.Flights(ctx, id.Session)
-	if err != nil && !errors.Is(err, ErrNotFound) {
+	if err != nil && !notThere(err) {
 		return id, flight.Result{}, fmt.Errorf("find flight %s: %w", id, err)
 	}
 	void, verr := s.voidFlights(ctx, id.Session)
-	if verr != nil && !errors.Is(verr, ErrNotFound) {
+	if verr != nil && !notThere(verr) {
 		return id, flight.Result{}, verr
 	}
 	for _, res := range slices.Concat(results, void) {
@@ -161,7 +161,7 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 	}
 	d := &flightDetail{ID: id.String(), Result: res, Events: []flight.Event{}}
 	d.From, d.To, _ = window(res)
-	events, err := s.opt.Archive.Events(ctx, Query{Session: id.Session, Rocket: id.Rocket})
+	events, err := s.opt.Archive.Events(ctx, storage.Query{Session: id.Session, Rocket: id.Rocket})
 	if err != nil {
 		return nil, fmt.Errorf("read events of %s: %w", id, err)
 	}
@@ -170,7 +170,7 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 			d.Events = append(d.Events, e)
 		}
 	}
-	alarms, err := s.opt.Archive.Alarms(ctx, Query{Session: id.Session, Rocket: id.Rocket})
+	alarms, err := s.opt.Archive.Alarms(ctx, storage.Query{Session: id.Session, Rocket: id.Rocket})
 	if err != nil {
 		return nil, fmt.Errorf("read alarms of %s: %w", id, err)
 	}
@@ -181,7 +181,7 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 	}
 	d.Course, d.Expected = viewCourse(course), viewCourse(expected)
 	track, err := s.opt.Flights.Track(ctx, id)
-	if err != nil && !errors.Is(err, ErrNotFound) {
+	if err != nil && !notThere(err) {
 		return nil, fmt.Errorf("compute track of %s: %w", id, err)
 	}
 	if d.Landing = res.Landing; len(track.T) > 0 {
@@ -198,10 +198,10 @@ func (s *Server) detail(r *http.Request) (*flightDetail, error) {
 
 // courses gives the measured and the expected course; nil for what is unknown.
 func (s *Server) courses(ctx context.Context, id FlightID) (course, expected *Course, err error) {
-	if course, err = s.opt.Flights.Course(ctx, id); err != nil && !errors.Is(err, ErrNotFound) {
+	if course, err = s.opt.Flights.Course(ctx, id); err != nil && !notThere(err) {
 		return nil, nil, fmt.Errorf("compute course of %s: %w", id, err)
 	}
-	if expected, err = s.opt.Flights.Expected(ctx, id); err != nil && !errors.Is(err, ErrNotFound) {
+	if expected, err = s.opt.Flights.Expected(ctx, id); err != nil && !notThere(err) {
 		return nil, nil, fmt.Errorf("compute expected course of %s: %w", id, err)
 	}
 	return course, expected, nil
@@ -217,7 +217,7 @@ func (s *Server) linksOf(ctx context.Context, session string) ([]string, error) 
 
 func (s *Server) flightColumns(ctx context.Context, id FlightID, res flight.Result) (*columns, error) {
 	from, to, zero := window(res)
-	return s.columnsOf(ctx, Query{Session: id.Session, Rocket: id.Rocket, From: from, To: to}, nil, zero, res.TouchdownAt != nil)
+	return s.columnsOf(ctx, storage.Query{Session: id.Session, Rocket: id.Rocket, From: from, To: to}, nil, zero, res.TouchdownAt != nil)
 }
 
 // apiFlightSamples gives channels against the time since liftoff, reduced for a
@@ -267,7 +267,7 @@ func (s *Server) framesNear(ctx context.Context, id FlightID, at time.Time) ([]f
 	const reach = 2 * time.Second
 	samples := map[string]*decode.Sample{}
 	var when []time.Time
-	q := Query{Session: id.Session, Rocket: id.Rocket, From: at.Add(-reach), To: at.Add(reach)}
+	q := storage.Query{Session: id.Session, Rocket: id.Rocket, From: at.Add(-reach), To: at.Add(reach)}
 	err := s.opt.Archive.Samples(ctx, q, func(sm *decode.Sample) error {
 		c := *sm
 		c.Values = decode.Channels{Names: slices.Clone(sm.Values.Names), Values: slices.Clone(sm.Values.Values)}
@@ -283,10 +283,10 @@ func (s *Server) framesNear(ctx context.Context, id FlightID, at time.Time) ([]f
 		return out, nil
 	}
 	first, last := slices.MinFunc(when, time.Time.Compare), slices.MaxFunc(when, time.Time.Compare)
-	q = Query{Session: id.Session, From: first, To: last.Add(1)}
-	err = s.opt.Archive.Frames(ctx, q, func(f *ingest.Frame) error {
+	q = storage.Query{Session: id.Session, From: first, To: last.Add(1)}
+	err = s.opt.Archive.Frames(ctx, q, func(f ingest.Frame) error {
 		if sm := samples[frameKey(f.Link, f.N)]; sm != nil {
-			out = append(out, viewFrame(frameEntry{frame: f, sample: sm}))
+			out = append(out, viewFrame(frameEntry{frame: &f, sample: sm}))
 		}
 		return nil
 	})
@@ -313,14 +313,29 @@ func (s *Server) apiNotes(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	notes, err := s.opt.Notes.Notes(r.Context(), id)
+	notes, err := s.notesOn(r.Context(), id)
 	if err != nil {
-		return fmt.Errorf("read notes of %s: %w", id, err)
-	}
-	if notes == nil {
-		notes = []Note{}
+		return err
 	}
 	return writeJSON(w, r, notes)
+}
+
+// notesOn are the notes on a flight; none where there is no place for them.
+func (s *Server) notesOn(ctx context.Context, id FlightID) ([]storage.Note, error) {
+	if s.opt.Notes == nil {
+		return []storage.Note{}, nil
+	}
+	all, err := s.opt.Notes.Notes(ctx, id.Session)
+	if err != nil {
+		return nil, fmt.Errorf("read notes of %s: %w", id, err)
+	}
+	on := []storage.Note{}
+	for _, n := range all {
+		if n.Rocket == id.Rocket && n.Flight == id.Flight {
+			on = append(on, n)
+		}
+	}
+	return on, nil
 }
 
 func (s *Server) apiAddNote(w http.ResponseWriter, r *http.Request) error {
@@ -341,7 +356,7 @@ func (s *Server) apiAddNote(w http.ResponseWriter, r *http.Request) error {
 	if text == "" || len(text) > longestNote || !utf8.ValidString(text) {
 		return badRequest("text", short(text), fmt.Sprintf("type 1 to %d bytes of text", longestNote))
 	}
-	n, err := s.opt.Notes.AddNote(r.Context(), Note{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight, At: s.opt.Now().UTC(), Text: text})
+	n, err := s.opt.Notes.AddNote(r.Context(), storage.Note{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight, At: s.opt.Now().UTC(), Text: text})
 	if err != nil {
 		return fmt.Errorf("keep note on %s: %w", id, err)
 	}

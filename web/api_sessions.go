@@ -13,6 +13,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"padlark/storage"
 )
 
 func asTooBig(err error, target **http.MaxBytesError) bool { return errors.As(err, target) }
@@ -77,7 +79,7 @@ func (s *Server) apiSessionSamples(w http.ResponseWriter, r *http.Request) error
 	if !slices.Contains(one.Rockets, rocket) {
 		return badRequest("rocket", rocket, "this session heard: "+strings.Join(one.Rockets, ", "))
 	}
-	cols, err := s.columnsOf(r.Context(), Query{Session: one.ID, Rocket: rocket}, ask.channels, one.Epoch, !one.Live)
+	cols, err := s.columnsOf(r.Context(), storage.Query{Session: one.ID, Rocket: rocket}, ask.channels, one.Epoch, !one.Live)
 	if err != nil {
 		return err
 	}

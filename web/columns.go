@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"padlark/storage"
 )
 
 // Bounds of the column cache.
@@ -134,7 +136,7 @@ func (c *columnCache) drop(el *list.Element) {
 // columnsOf reads some channels (all if names is empty) of one rocket's samples of
 // a stretch of a session, times in s since zero. What is over is read once; to
 // what is not, only the samples that came since are added.
-func (s *Server) columnsOf(ctx context.Context, q Query, names []string, zero time.Time, over bool) (*columns, error) {
+func (s *Server) columnsOf(ctx context.Context, q storage.Query, names []string, zero time.Time, over bool) (*columns, error) {
 	names = slices.Compact(slices.Sorted(slices.Values(names)))
 	key := columnKey{q.Session, q.Rocket, nanos(q.From), nanos(q.To), strings.Join(names, ",")}
 	known := func() *columns {
@@ -170,13 +172,13 @@ func (s *Server) columnsOf(ctx context.Context, q Query, names []string, zero ti
 
 // read adds the samples of a query. A frame heard on two links is two samples
 // of one measurement: the later one is left out.
-func (c *columns) read(ctx context.Context, a Archive, q Query, names []string) error {
+func (c *columns) read(ctx context.Context, a Archive, q storage.Query, names []string) error {
 	if len(names) == 0 {
 		names = nil
 	}
 	epoch := c.epoch.UnixNano()
 	before := len(c.t)
-	err := a.Columns(ctx, q, names, func(part *Columns) error {
+	err := a.Columns(ctx, q, names, func(part *storage.Columns) error {
 		have := len(c.t)
 		if more := min(part.Ahead, maxExpect); have+more > cap(c.t) {
 			c.t = slices.Grow(c.t, more)

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"padlark/storage"
 	"padlark/web/browsertest"
 )
 
@@ -19,7 +20,7 @@ import (
 func browserEvening(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
 	const before = "20250613-150000-abcd"
-	v.notes = []Note{{ID: 1, Session: day, Rocket: "Teal", Flight: 1, Text: "650ml water, 4 bar, wind 2 m/s"}, {ID: 2, Session: before, Rocket: "Teal", Flight: 1, Text: "water 600 mL"}}
+	v.notes = []storage.Note{{ID: 1, Session: day, Rocket: "Teal", Flight: 1, Text: "650ml water, 4 bar, wind 2 m/s"}, {ID: 2, Session: before, Rocket: "Teal", Flight: 1, Text: "water 600 mL"}}
 	_, base := serve(t, v.options())
 	b := browser.Tab(t, base)
 	b.Size(390, 844, 2, true)

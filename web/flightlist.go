@@ -98,17 +98,15 @@ type comparedView struct {
 func (s *Server) withSetups(ctx context.Context, views []flightView) (out []comparedView, any report.Typed, err error) {
 	for _, v := range views {
 		c := comparedView{flightView: v}
-		if s.opt.Notes != nil {
-			notes, err := s.opt.Notes.Notes(ctx, FlightID{v.Session, v.Rocket, v.Flight})
-			if err != nil {
-				return nil, any, fmt.Errorf("read notes: %w", err)
-			}
-			texts := make([]string, len(notes))
-			for i, n := range notes {
-				texts[i] = n.Text
-			}
-			c.Typed = report.ReadTyped(texts)
+		notes, err := s.notesOn(ctx, FlightID{v.Session, v.Rocket, v.Flight})
+		if err != nil {
+			return nil, any, err
 		}
+		texts := make([]string, len(notes))
+		for i, n := range notes {
+			texts[i] = n.Text
+		}
+		c.Typed = report.ReadTyped(texts)
 		for _, p := range [][2]**float64{{&any.FillMl, &c.FillMl}, {&any.PressureBar, &c.PressureBar}, {&any.MassG, &c.MassG}, {&any.NozzleMm, &c.NozzleMm}, {&any.WindMps, &c.WindMps}} {
 			if *p[1] != nil {
 				*p[0] = *p[1]

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"sort"
+	"strings"
 	"sync"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"padlark/flight/ground"
 	"padlark/flight/smooth"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/watch"
 )
 
@@ -29,7 +31,7 @@ type invented struct {
 	samples  map[string][]decode.Sample // by session, in the order of Passed
 	events   map[string][]flight.Event
 	alarms   map[string][]flight.Alarm // every change
-	notes    []Note
+	notes    []storage.Note
 	void     []flight.Result
 	acked    []string
 	viewers  map[int]func(Message)
@@ -111,10 +113,11 @@ func (v *invented) Sessions(context.Context) ([]Session, error) {
 	return slices.Clone(v.sessions), nil
 }
 
-func (v *invented) Samples(_ context.Context, q Query, each func(*decode.Sample) error) error {
+func (v *invented) Samples(_ context.Context, q storage.Query, each func(*decode.Sample) error) error {
 	v.mu.Lock()
 	all := v.samples[q.Session]
 	v.mu.Unlock()
+	var out []*decode.Sample
 	for i := range all {
 		s := &all[i]
 		if q.Rocket != "" && s.Rocket != q.Rocket || q.Link != "" && s.Link != q.Link ||
@@ -122,6 +125,10 @@ func (v *invented) Samples(_ context.Context, q Query, each func(*decode.Sample)
 			s.Passed < q.FromPassed || q.ToPassed > 0 && s.Passed >= q.ToPassed {
 			continue
 		}
+		out = append(out, s)
+	}
+	slices.SortStableFunc(out, func(x, y *decode.Sample) int { return strings.Compare(x.Rocket, y.Rocket) })
+	for _, s := range out {
 		if err := each(s); err != nil {
 			return err
 		}
@@ -129,9 +136,9 @@ func (v *invented) Samples(_ context.Context, q Query, each func(*decode.Sample)
 	return nil
 }
 
-func (v *invented) Columns(ctx context.Context, q Query, names []string, each func(*Columns) error) error {
+func (v *invented) Columns(ctx context.Context, q storage.Query, names []string, each func(*storage.Columns) error) error {
 	return v.Samples(ctx, q, func(s *decode.Sample) error {
-		c := Columns{Channels: s.Values.Names, At: []int64{s.At.UnixNano()}, Passed: s.Passed}
+		c := storage.Columns{Channels: s.Values.Names, At: []int64{s.At.UnixNano()}, Passed: s.Passed}
 		asked := names
 		if asked == nil {
 			asked = s.Values.Names
@@ -144,19 +151,18 @@ func (v *invented) Columns(ctx context.Context, q Query, names []string, each fu
 	})
 }
 
-func (v *invented) Frames(ctx context.Context, q Query, each func(*ingest.Frame) error) error {
+func (v *invented) Frames(ctx context.Context, q storage.Query, each func(ingest.Frame) error) error {
 	from, to := q.From, q.To
 	q.From, q.To = time.Time{}, time.Time{}
 	return v.Samples(ctx, q, func(s *decode.Sample) error {
 		if s.Heard.Before(from) || !to.IsZero() && !s.Heard.Before(to) {
 			return nil
 		}
-		f := frameOf(s)
-		return each(&f)
+		return each(frameOf(s))
 	})
 }
 
-func (v *invented) Events(_ context.Context, q Query) ([]flight.Event, error) {
+func (v *invented) Events(_ context.Context, q storage.Query) ([]flight.Event, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	var out []flight.Event
@@ -168,7 +174,7 @@ func (v *invented) Events(_ context.Context, q Query) ([]flight.Event, error) {
 	return out, nil
 }
 
-func (v *invented) Alarms(_ context.Context, q Query) ([]flight.Alarm, error) {
+func (v *invented) Alarms(_ context.Context, q storage.Query) ([]flight.Alarm, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	var out []flight.Alarm
@@ -307,19 +313,19 @@ func (v *invented) Expected(_ context.Context, id FlightID) (*Course, error) {
 	return c, nil
 }
 
-func (v *invented) Notes(_ context.Context, id FlightID) ([]Note, error) {
+func (v *invented) Notes(_ context.Context, session string) ([]storage.Note, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	var out []Note
+	var out []storage.Note
 	for _, n := range v.notes {
-		if n.Session == id.Session && n.Rocket == id.Rocket && n.Flight == id.Flight {
+		if n.Session == session {
 			out = append(out, n)
 		}
 	}
 	return out, nil
 }
 
-func (v *invented) AddNote(_ context.Context, n Note) (Note, error) {
+func (v *invented) AddNote(_ context.Context, n storage.Note) (storage.Note, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	n.ID = int64(len(v.notes) + 1)
@@ -436,20 +442,6 @@ func (v *invented) FixClock(_ context.Context, session, truth time.Time, _ time.
 	return nil
 }
 
-// engineMachine fits the watcher's engine to Machine.
-type engineMachine struct{ *watch.Engine }
-
-func (m engineMachine) Sample(s *decode.Sample) ([]flight.Event, []flight.Alarm) {
-	out := m.Engine.Sample(s)
-	return out.Events, out.Alarms
-}
-
-func (m engineMachine) Advance(p int64) ([]flight.Event, []flight.Alarm) {
-	out := m.Engine.Advance(p)
-	return out.Events, out.Alarms
-}
-
-// now is session time: that of what flies, or the computer's.
 func (v *invented) now() time.Time {
 	v.mu.Lock()
 	defer v.mu.Unlock()
@@ -480,8 +472,8 @@ func (v *invented) options() Options {
 		},
 		Listen: "127.0.0.1:0", Station: "north-field", Version: "test", Rockets: inventedRockets(),
 		Archive: v, Flights: v, Live: v, Acker: v, Notes: v, Voids: v, Corrector: v, Sounder: v.ear, Clock: v, Now: v.now,
-		NewMachine: func(_ context.Context, s Session) (Machine, error) {
-			return engineMachine{newEngine(s.ID, s.Epoch)}, nil
+		NewMachine: func(_ context.Context, s Session) (*watch.Engine, error) {
+			return newEngine(s.ID, s.Epoch), nil
 		},
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/report"
 )
 
@@ -246,17 +247,15 @@ func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	var notes []Note
-	if s.opt.Notes != nil {
-		if notes, err = s.opt.Notes.Notes(r.Context(), id); err != nil {
-			return fmt.Errorf("read notes of %s: %w", id, err)
-		}
+	notes, err := s.notesOn(r.Context(), id)
+	if err != nil {
+		return err
 	}
 	return s.render(w, r, http.StatusOK, "report", "flights", fmt.Sprintf("Report: %s, flight %d", id.Rocket, id.Flight), struct {
 		*flightDetail
 		Rows  []resultRow
 		Plot  template.HTML
-		Notes []Note
+		Notes []storage.Note
 	}{d, units.resultRows(d.Result), template.HTML(flightSVG(d.Result, course, expected, units)), notes}) // #nosec: flightSVG escapes what it did not make itself
 }
 

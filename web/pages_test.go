@@ -16,6 +16,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/storage"
 	"padlark/web/browsertest"
 )
 
@@ -140,7 +141,7 @@ func browserAlarm(t *testing.T, browser *browsertest.Browser) {
 	stop := flying(t, v, 12*time.Second, 3, hop{rocket: "Rust", link: "pad-radio", pad: 14, after: 60, speed: 80, ballistic: true, cell: 4})
 	b.Until("the alarm", `document.querySelector('.alarm.p1')`, 30*time.Second)
 	stop() // however slow this machine is, the rocket is still up
-	raised, err := v.Alarms(t.Context(), Query{Session: "now"})
+	raised, err := v.Alarms(t.Context(), storage.Query{Session: "now"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -324,7 +325,7 @@ func browserEscape(t *testing.T, browser *browsertest.Browser) {
 	_, base := serve(t, opt)
 	hops := []hop{{rocket: evil, link: evil, pad: 20, after: 12, speed: 35, sink: 6, cell: 4}}
 	v.record("evil", inventedEpoch, hops...)
-	v.notes = []Note{{Session: "evil", Rocket: evil, Flight: 1, At: inventedEpoch, Text: evil}}
+	v.notes = []storage.Note{{Session: "evil", Rocket: evil, Flight: 1, At: inventedEpoch, Text: evil}}
 	for i := range v.events["evil"] {
 		v.events["evil"][i].Note = evil
 	}

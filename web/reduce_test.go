@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"padlark/decode"
+	"padlark/storage"
 )
 
 // drawSeries makes a rising series with gaps.
@@ -189,7 +190,7 @@ func TestColumnsGrow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	q := Query{Session: "now", Rocket: "Teal"}
+	q := storage.Query{Session: "now", Rocket: "Teal"}
 	var whole *columns
 	for _, n := range []int{100, 100, 200, 310, len(all)} {
 		v.mu.Lock()
@@ -232,7 +233,7 @@ func TestColumnsKept(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	q := Query{Session: day, Rocket: "Teal"}
+	q := storage.Query{Session: day, Rocket: "Teal"}
 	ask := func(names ...string) *columns {
 		c, err := s.columnsOf(t.Context(), q, names, inventedEpoch, true)
 		if err != nil {
@@ -276,7 +277,7 @@ type tenHours struct{ *invented }
 
 const tenHoursOf50Hz = 10 * 3600 * 50
 
-func (a tenHours) Samples(_ context.Context, q Query, each func(*decode.Sample) error) error {
+func (a tenHours) Samples(_ context.Context, q storage.Query, each func(*decode.Sample) error) error {
 	s := decode.Sample{Session: q.Session, Rocket: "Teal", Link: "pad-radio", Values: decode.Channels{
 		Names: []string{decode.PressurePa, decode.CellV}, Values: make([]float64, 2)}}
 	for i := range tenHoursOf50Hz {
@@ -294,8 +295,8 @@ func (a tenHours) Samples(_ context.Context, q Query, each func(*decode.Sample) 
 	return nil
 }
 
-func (a tenHours) Columns(ctx context.Context, q Query, names []string, each func(*Columns) error) error {
-	c := Columns{Channels: []string{decode.PressurePa, decode.CellV}, Values: make([][]float64, len(names))}
+func (a tenHours) Columns(ctx context.Context, q storage.Query, names []string, each func(*storage.Columns) error) error {
+	c := storage.Columns{Channels: []string{decode.PressurePa, decode.CellV}, Values: make([][]float64, len(names))}
 	return a.Samples(ctx, q, func(s *decode.Sample) error {
 		c.At = append(c.At, s.At.UnixNano())
 		for i, n := range names {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -12,6 +13,8 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
+	"padlark/watch"
 )
 
 // Bounds of a replay.
@@ -99,7 +102,7 @@ func replaySpeed(r *http.Request) (float64, error) {
 // player runs a machine over a session and fills a hub of its own.
 type player struct {
 	archive Archive
-	machine Machine
+	machine *watch.Engine
 	hub     *hub
 	session Session
 	end     time.Time // last frame heard
@@ -155,7 +158,7 @@ func (p *player) warmStart(ctx context.Context, at time.Duration) (time.Duration
 	if start <= 0 {
 		return 0, nil
 	}
-	events, err := p.archive.Events(ctx, Query{Session: p.session.ID})
+	events, err := p.archive.Events(ctx, storage.Query{Session: p.session.ID})
 	if err != nil {
 		return 0, fmt.Errorf("read events for the replay: %w", err)
 	}
@@ -288,24 +291,22 @@ func (p *player) pass(ctx context.Context, to int64) error {
 // fetch reads the next stretch of samples. It is read whole, so that no read
 // of the archive stays open while a person watches.
 func (p *player) fetch(ctx context.Context) error {
-	q := Query{Session: p.session.ID, FromPassed: p.read, ToPassed: p.read + int64(replayBatch)}
+	q := storage.Query{Session: p.session.ID, FromPassed: p.read, ToPassed: p.read + int64(replayBatch)}
 	p.ahead = p.ahead[:0]
 	err := p.archive.Samples(ctx, q, func(s *decode.Sample) error {
-		c := *s
-		c.Values.Names, c.Values.Values = slices.Clone(s.Values.Names), slices.Clone(s.Values.Values)
-		p.ahead = append(p.ahead, &c)
+		p.ahead = append(p.ahead, s)
 		return nil
 	})
 	if err != nil {
 		return fmt.Errorf("read samples for the replay: %w", err)
 	}
+	slices.SortStableFunc(p.ahead, func(x, y *decode.Sample) int { return cmp.Compare(x.Passed, y.Passed) })
 	p.read = q.ToPassed
 	return nil
 }
 
-func (p *player) take(events []flight.Event, alarms []flight.Alarm) {
-	for i := range events {
-		e := events[i]
+func (p *player) take(out watch.Output) {
+	for _, e := range out.Events {
 		if e.Flight > 0 {
 			e.Flight += p.flights[e.Rocket]
 			if p.void[flightName(e.Rocket, e.Flight)] {
@@ -314,8 +315,7 @@ func (p *player) take(events []flight.Event, alarms []flight.Alarm) {
 		}
 		p.hub.apply(Message{Event: &e})
 	}
-	for i := range alarms {
-		a := alarms[i]
+	for _, a := range out.Alarms {
 		if a.Flight > 0 {
 			a.Flight += p.flights[a.Rocket]
 			if p.void[flightName(a.Rocket, a.Flight)] {

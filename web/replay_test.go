@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight"
+	"padlark/storage"
 )
 
 const day = "20250614-093000-efgh"
@@ -63,7 +64,7 @@ func TestReplayTellsTheSameStory(t *testing.T) {
 	}
 	// The replay runs on for a second of silence after the last frame, so new
 	// changes may come; those of the session must all be there.
-	newest, _ := v.Alarms(t.Context(), Query{Session: day})
+	newest, _ := v.Alarms(t.Context(), storage.Query{Session: day})
 	for _, a := range newest {
 		if got := alarms[a.ID]; got.Change < a.Change || got.Kind != a.Kind {
 			t.Errorf("alarm %s: change %d in the replay, %d in the session", a.ID, got.Change, a.Change)

@@ -13,10 +13,16 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+
+	"padlark/storage"
 )
 
 // ErrNotFound is returned by the seams when what was asked for does not exist.
 var ErrNotFound = errors.New("not found")
+
+func notThere(err error) bool {
+	return errors.Is(err, ErrNotFound) || errors.Is(err, storage.ErrNoSession)
+}
 
 // apiError is an answer that tells a person what was wrong and how to mend it.
 type apiError struct {
@@ -51,7 +57,7 @@ func asAPIError(err error) *apiError {
 	case errors.As(err, &tooBig):
 		return &apiError{http.StatusRequestEntityTooLarge, "the request is too long",
 			fmt.Sprintf("send at most %d bytes", tooBig.Limit)}
-	case errors.Is(err, ErrNotFound):
+	case notThere(err):
 		return &apiError{http.StatusNotFound, "there is no such thing in the archive", "see /api/v1/sessions and /api/v1/flights for what there is"}
 	default:
 		return &apiError{http.StatusInternalServerError, "the station could not answer", "the station's log says why; try again"}

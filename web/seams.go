@@ -13,23 +13,8 @@ import (
 	"padlark/flight"
 	"padlark/flight/ground"
 	"padlark/ingest"
+	"padlark/storage"
 )
-
-// Query chooses rows of one session. Empty fields do not choose.
-type Query struct {
-	Session string
-	Rocket  string
-	Link    string
-	// From and To bound the measuring time (samples, events, alarms) or the
-	// time of arrival (frames): From <= t < To. Zero means unbounded.
-	From, To time.Time
-	// FromPassed and ToPassed bound the order in which the sequencer let frames
-	// through, in ns since the session's epoch: From <= p < To. ToPassed 0
-	// means unbounded.
-	FromPassed, ToPassed int64
-	// Limit bounds the number of rows; 0 means no bound.
-	Limit int
-}
 
 // Session is one run of the station as the archive knows it.
 type Session struct {
@@ -62,34 +47,20 @@ type Gap struct {
 	To   time.Time `json:"to"`
 }
 
-// Columns are samples of one rocket turned on their side.
-type Columns struct {
-	// Channels names what the samples have.
-	Channels []string
-	// At is when each was measured, UTC in ns since 1970; Passed is at least that
-	// of the newest, in ns since the session's epoch.
-	At     []int64
-	Passed int64
-	// Ahead is about how many samples are to come over this link, these
-	// included.
-	Ahead int
-	// Values has a column for each channel that was asked for, or for each of
-	// Channels if none was asked for by name; NaN is a missing value.
-	Values [][]float64
-}
-
-// Archive reads what the station kept. Callbacks get values that they must not
-// keep; rows come in the order of Passed.
+// Archive reads what the station kept, with corrected times. Callbacks get values that
+// they must not keep.
 type Archive interface {
+	// Sessions lists all, oldest first.
 	Sessions(ctx context.Context) ([]Session, error)
 	// Columns reads channels of one rocket, some thousands of samples at a time;
 	// all channels if names is nil. One link comes after another.
-	Columns(ctx context.Context, q Query, names []string, each func(*Columns) error) error
-	Samples(ctx context.Context, q Query, each func(*decode.Sample) error) error
-	Frames(ctx context.Context, q Query, each func(*ingest.Frame) error) error
-	Events(ctx context.Context, q Query) ([]flight.Event, error)
+	Columns(ctx context.Context, q storage.Query, names []string, each func(*storage.Columns) error) error
+	// Samples gives those of one rocket after those of another.
+	Samples(ctx context.Context, q storage.Query, each func(*decode.Sample) error) error
+	Frames(ctx context.Context, q storage.Query, each func(ingest.Frame) error) error
+	Events(ctx context.Context, q storage.Query) ([]flight.Event, error)
 	// Alarms gives every change of alarms, in the order in which they came.
-	Alarms(ctx context.Context, q Query) ([]flight.Alarm, error)
+	Alarms(ctx context.Context, q storage.Query) ([]flight.Alarm, error)
 }
 
 // FlightID names one flight; as text it is session~rocket~number.
@@ -153,16 +124,6 @@ type Exporter interface {
 	Export(ctx context.Context, w io.Writer, id FlightID, format string) error
 }
 
-// Note is what a person typed about a flight, or about a session (Flight 0).
-type Note struct {
-	ID      int64     `json:"id"`
-	Session string    `json:"session"`
-	Rocket  string    `json:"rocket"`
-	Flight  int       `json:"flight"`
-	At      time.Time `json:"at"`
-	Text    string    `json:"text"`
-}
-
 // Checkups tells of bench checks. May be nil.
 type Checkups interface {
 	// LastCheckup is when a rocket was last checked and the verdict; ok is
@@ -172,8 +133,9 @@ type Checkups interface {
 
 // Notes keeps the notes.
 type Notes interface {
-	Notes(ctx context.Context, id FlightID) ([]Note, error)
-	AddNote(ctx context.Context, n Note) (Note, error)
+	// Notes lists those of a session, oldest first.
+	Notes(ctx context.Context, session string) ([]storage.Note, error)
+	AddNote(ctx context.Context, n storage.Note) (storage.Note, error)
 }
 
 // Message is one thing that the bus carries; exactly one field is set. The
@@ -213,16 +175,4 @@ type Clock interface {
 	ClockStatus(ctx context.Context) (ClockStatus, error)
 	// FixClock says that session time `session` was `truth`, give or take sd.
 	FixClock(ctx context.Context, session, truth time.Time, sd time.Duration, how string) error
-}
-
-// Machine computes the live picture from samples in event time: the same one
-// that runs when the station is live. Not safe for concurrent use.
-type Machine interface {
-	// Sample takes the next sample, and before it every tick that was due.
-	Sample(s *decode.Sample) ([]flight.Event, []flight.Alarm)
-	// Advance brings event time to passed, in ns since the session's epoch.
-	Advance(passed int64) ([]flight.Event, []flight.Alarm)
-	// Rockets lists the rockets heard so far, State what is known of one.
-	Rockets() []string
-	State(rocket string) (flight.State, bool)
 }

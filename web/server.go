@@ -16,6 +16,8 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/storage"
+	"padlark/watch"
 )
 
 // Options are the parts that a Server reads through. Archive, Flights and Live
@@ -57,7 +59,7 @@ type Options struct {
 	// may be nil.
 	Keys func(word string) ([]Key, error)
 	// NewMachine makes what computes a replay's picture.
-	NewMachine func(ctx context.Context, s Session) (Machine, error)
+	NewMachine func(ctx context.Context, s Session) (*watch.Engine, error)
 
 	// Now is session time; time.Now if not given.
 	Now func() time.Time
@@ -220,7 +222,7 @@ func (s *Server) recall(ctx context.Context) error {
 		if !sessions[i].Live {
 			continue
 		}
-		q := Query{Session: sessions[i].ID}
+		q := storage.Query{Session: sessions[i].ID}
 		alarms, err := s.opt.Archive.Alarms(ctx, q)
 		if err != nil {
 			return fmt.Errorf("recall alarms: %w", err)

@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/web/browsertest"
 )
 
@@ -169,7 +170,7 @@ func browserKeyboard(t *testing.T, browser *browsertest.Browser) {
 // flights that are compared, dark on white also where the page is in dusk.
 func browserPrint(t *testing.T, browser *browsertest.Browser) {
 	v := recorded()
-	v.notes = []Note{{Session: day, Rocket: "Teal", Flight: 1, At: inventedEpoch, Text: "0.6 l of water, 5 bar, light wind from the west"}}
+	v.notes = []storage.Note{{Session: day, Rocket: "Teal", Flight: 1, At: inventedEpoch, Text: "0.6 l of water, 5 bar, light wind from the west"}}
 	var twelve []string
 	for i := range 12 {
 		session, rocket := fmt.Sprintf("20250%d01-093000-many", 1+i/3), inventedRockets()[i%3].Name

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"padlark/flight/alarm"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 type alarmsCmd struct {
@@ -35,7 +35,7 @@ func (c *alarmsCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	changes, err := a.Alarms(ctx, sqlite.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight})
+	changes, err := a.Alarms(ctx, storage.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight})
 	if err != nil {
 		return err
 	}

@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"padlark/flight"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 type eventsCmd struct {
@@ -33,7 +33,7 @@ func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	events, err := a.Events(ctx, sqlite.Query{Session: session, Rocket: c.Rocket})
+	events, err := a.Events(ctx, storage.Query{Session: session, Rocket: c.Rocket})
 	if err != nil {
 		return err
 	}

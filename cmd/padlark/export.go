@@ -12,6 +12,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"padlark/storage"
 	"padlark/storage/export"
 	"padlark/storage/report"
 	"padlark/storage/results"
@@ -66,7 +67,7 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	q := sqlite.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight}
+	q := storage.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight}
 	if err := refuseVoid(ctx, a, q); err != nil {
 		return err
 	}
@@ -95,7 +96,7 @@ func (c *exportCmd) Run(ctx context.Context, cio *cmdIO) error {
 func (c *exportCmd) isSubtitles() bool { return c.Format == "vtt" || c.Format == "srt" }
 
 // subtitles writes those of one flight.
-func (c *exportCmd) subtitles(ctx context.Context, a *sqlite.Archive, q sqlite.Query, cio *cmdIO) error {
+func (c *exportCmd) subtitles(ctx context.Context, a *sqlite.Archive, q storage.Query, cio *cmdIO) error {
 	if q.Flight == 0 {
 		return usagef("subtitles are of one flight: name it, such as Teal-1")
 	}
@@ -120,7 +121,7 @@ func (c *exportCmd) subtitles(ctx context.Context, a *sqlite.Archive, q sqlite.Q
 }
 
 // source is the archive, or the chosen columns of it with those of the flights.
-func (c *exportCmd) source(ctx context.Context, a *sqlite.Archive, q sqlite.Query) (export.Source, error) {
+func (c *exportCmd) source(ctx context.Context, a *sqlite.Archive, q storage.Query) (export.Source, error) {
 	if len(c.Columns) == 0 {
 		return a, nil
 	}

@@ -11,8 +11,8 @@ import (
 	"padlark/flight"
 	"padlark/flight/atmos"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/logimport"
-	"padlark/storage/sqlite"
 )
 
 // alignedFlight is one flight of the log and the radio flight it lies over.
@@ -202,7 +202,7 @@ func (m *logImport) radioFlights(ctx context.Context) ([]radioFlight, error) {
 			one := radioFlight{session: s.ID, flight: f.Flight}
 			h := heights{rocket: f.Rocket}
 			merger := decode.NewMerger() // several links may have heard it
-			q := sqlite.Query{Session: s.ID, Rocket: f.Rocket, Flight: f.Flight, Margin: alignMargin}
+			q := storage.Query{Session: s.ID, Rocket: f.Rocket, Flight: f.Flight, Margin: alignMargin}
 			err := m.archive.Samples(ctx, q, func(smp *decode.Sample) error {
 				if v, first := merger.Add(*smp); first {
 					one.points = h.add(one.points, &v)

@@ -10,6 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 )
@@ -90,7 +91,7 @@ func framesOf(t *testing.T, dir, session string) (out []ingest.Frame) {
 		t.Fatal(err)
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	err = a.Frames(t.Context(), session, sqlite.FrameFilter{}, func(f ingest.Frame) error {
+	err = a.Frames(t.Context(), storage.Query{Session: session, Recorded: true}, func(f ingest.Frame) error {
 		f.Bytes = slices.Clone(f.Bytes)
 		out = append(out, f)
 		return nil

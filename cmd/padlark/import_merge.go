@@ -10,6 +10,7 @@ import (
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
 )
@@ -49,8 +50,7 @@ func (m *logImport) merge(ctx context.Context, radio string) (id, better string,
 		return "none", "not compared", nil
 	}
 	var heard []ingest.Frame
-	err = m.archive.Frames(ctx, radio, sqlite.FrameFilter{Rocket: m.cmd.Rocket}, func(f ingest.Frame) error {
-		f.Heard = s.Corrected(f.Heard)
+	err = m.archive.Frames(ctx, storage.Query{Session: radio, Rocket: m.cmd.Rocket}, func(f ingest.Frame) error {
 		heard = append(heard, f)
 		return nil
 	})

@@ -13,6 +13,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -159,7 +160,7 @@ func (p *player) end() int64 {
 // and as a journal. Doing it again changes nothing. If it fails, the archive is as it was before.
 func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
 	was, err := m.archive.Session(ctx, s.ID)
-	if err != nil && !errors.Is(err, sqlite.ErrNoSession) {
+	if err != nil && !errors.Is(err, storage.ErrNoSession) {
 		return nil, err
 	}
 	there := err == nil && !was.Ended.IsZero() // one that an import left unfinished does not count
@@ -175,7 +176,7 @@ func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Conf
 	if !there {
 		undo, state = func() error { return m.archive.DropSession(ctx, s.ID) }, "was taken out again, nothing of it is left"
 	}
-	if bad := undo(); bad != nil && !errors.Is(bad, sqlite.ErrNoSession) {
+	if bad := undo(); bad != nil && !errors.Is(bad, storage.ErrNoSession) {
 		state = fmt.Sprintf("is there in part (%v), and the same import makes it whole", bad)
 	}
 	return nil, fmt.Errorf("import %s: %w; session %s %s", m.cmd.File, err, s.ID, state)

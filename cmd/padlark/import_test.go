@@ -11,6 +11,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -25,7 +26,7 @@ func ownLog(t *testing.T, dir string) (path string, begins int64) {
 	}
 	defer a.Close() //nolint:errcheck // only read from
 	var heard []decode.Sample
-	err = a.Samples(context.Background(), sqlite.Query{Rocket: "Teal"}, func(s *decode.Sample) error {
+	err = a.Samples(context.Background(), storage.Query{Rocket: "Teal"}, func(s *decode.Sample) error {
 		heard = append(heard, *s)
 		return nil
 	})

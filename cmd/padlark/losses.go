@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -13,7 +14,7 @@ import (
 // remains lost after their frames have been merged. It reads every sample.
 func sessionLosses(ctx context.Context, a *sqlite.Archive, session string) ([]decode.Merged, error) {
 	m := decode.NewMerger()
-	err := a.Samples(ctx, sqlite.Query{Session: session, Recorded: true}, func(s *decode.Sample) error {
+	err := a.Samples(ctx, storage.Query{Session: session, Recorded: true}, func(s *decode.Sample) error {
 		m.Add(*s)
 		return nil
 	})

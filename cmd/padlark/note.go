@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"padlark/storage"
 	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
@@ -45,8 +46,8 @@ func (c *noteCmd) add(ctx context.Context, a *sqlite.Archive, text string, io *c
 		return err
 	}
 	// The remark is of now, by the clock of this computer.
-	n := sqlite.Note{Session: ref.Session, Rocket: ref.Rocket, Flight: ref.Flight, At: time.Now().UTC(), Text: text}
-	if err := a.AddNote(ctx, n); err != nil {
+	n := storage.Note{Session: ref.Session, Rocket: ref.Rocket, Flight: ref.Flight, At: time.Now().UTC(), Text: text}
+	if _, err := a.AddNote(ctx, n); err != nil {
 		return err
 	}
 	if words := report.ReadTyped([]string{text}).Words(); words != "" {

@@ -10,6 +10,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -167,7 +168,7 @@ func heardLive(t *testing.T, data, session string) (out watch.Output) {
 			add(engine.Advance(last))
 		}
 	}
-	err = a.Samples(t.Context(), sqlite.Query{Session: session}, func(one *decode.Sample) error {
+	err = a.Samples(t.Context(), storage.Query{Session: session}, func(one *decode.Sample) error {
 		ticks(one.Passed)
 		add(engine.Sample(one))
 		return nil
@@ -176,7 +177,7 @@ func heardLive(t *testing.T, data, session string) (out watch.Output) {
 		t.Fatal(err)
 	}
 	ticks(last + int64(importTail))
-	was, err := a.Events(t.Context(), sqlite.Query{Session: session, Recorded: true})
+	was, err := a.Events(t.Context(), storage.Query{Session: session, Recorded: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/station"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -56,7 +57,7 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	recorded, err := a.Events(ctx, sqlite.Query{Session: name, Rocket: c.Rocket, Recorded: true, AsHeard: true})
+	recorded, err := a.Events(ctx, storage.Query{Session: name, Rocket: c.Rocket, Recorded: true, AsHeard: true})
 	if err != nil {
 		return err
 	}

@@ -11,6 +11,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/tune"
+	"padlark/storage"
 	"padlark/storage/report"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -130,7 +131,7 @@ func readRecorded(ctx context.Context, a *sqlite.Archive, work *results.Results,
 		return tune.Flight{}, err
 	}
 	var samples []decode.Sample
-	q := sqlite.Query{Session: n.session, Rocket: n.rocket, Flight: n.number, Margin: aroundFlight}
+	q := storage.Query{Session: n.session, Rocket: n.rocket, Flight: n.number, Margin: aroundFlight}
 	err = a.Samples(ctx, q, func(s *decode.Sample) error {
 		samples = append(samples, *s)
 		return nil

@@ -7,6 +7,7 @@ import (
 
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -23,7 +24,7 @@ func eachFrame(t *testing.T, data string, fn func(sqlite.Session, ingest.Frame))
 		t.Fatal(err)
 	}
 	for _, s := range sessions {
-		err := a.Frames(t.Context(), s.ID, sqlite.FrameFilter{}, func(f ingest.Frame) error { fn(s, f); return nil })
+		err := a.Frames(t.Context(), storage.Query{Session: s.ID, Recorded: true}, func(f ingest.Frame) error { fn(s, f); return nil })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -71,7 +72,7 @@ func unpacked(t *testing.T, data string) string {
 		t.Fatal(err)
 	}
 	for _, s := range sessions {
-		err := a.Samples(t.Context(), sqlite.Query{Session: s.ID}, func(m *decode.Sample) error {
+		err := a.Samples(t.Context(), storage.Query{Session: s.ID}, func(m *decode.Sample) error {
 			exec(`INSERT INTO samples VALUES (?, ?, ?)`, m.Rocket, s.ID+"/"+m.Link, m.N)
 			return nil
 		})

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
@@ -107,7 +108,7 @@ func counted(ctx context.Context, a *sqlite.Archive, session string, events []fl
 }
 
 // refuseVoid says that a flight that somebody asks for is void.
-func refuseVoid(ctx context.Context, a *sqlite.Archive, q sqlite.Query) error {
+func refuseVoid(ctx context.Context, a *sqlite.Archive, q storage.Query) error {
 	voids, err := a.VoidNow(ctx, q.Session)
 	if err != nil {
 		return err

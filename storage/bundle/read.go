@@ -307,6 +307,10 @@ func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
 	if err != nil {
 		return err
 	}
+	s, err := a.Session(ctx, b.session.ID)
+	if err != nil {
+		return err
+	}
 	var there []note
 	for _, n := range old {
 		there = append(there, note{Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text})
@@ -344,7 +348,8 @@ func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
 		if n.Void != nil {
 			return a.SetVoid(ctx, sqlite.Void{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, Void: *n.Void, At: n.At, Why: n.Text})
 		}
-		return a.AddNote(ctx, sqlite.Note{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text})
+		_, err := a.AddNote(ctx, storage.Note{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, At: s.Corrected(n.At), Text: n.Text})
+		return err
 	})
 	if err != nil {
 		return err

@@ -14,6 +14,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -73,18 +74,18 @@ func (p *packer) write(w io.Writer) error {
 	fill := map[string]func(func(any) error) error{
 		sessionEntry: func(put func(any) error) error { return put(fromStored(p.session)) },
 		framesEntry: func(put func(any) error) error {
-			return p.a.Frames(p.ctx, p.id, sqlite.FrameFilter{}, func(f ingest.Frame) error { return put(f) })
+			return p.a.Frames(p.ctx, storage.Query{Session: p.id, Recorded: true}, func(f ingest.Frame) error { return put(f) })
 		},
 		samplesEntry: func(put func(any) error) error {
-			q := sqlite.Query{Session: p.id, Recorded: true, AsHeard: true}
+			q := storage.Query{Session: p.id, Recorded: true, AsHeard: true}
 			return p.a.Samples(p.ctx, q, func(s *decode.Sample) error { return put(s) })
 		},
 		rejectsEntry: func(put func(any) error) error { return putAll[decode.Rejected](put)(p.a.Rejects(p.ctx, p.id)) },
 		eventsEntry: func(put func(any) error) error {
-			return putAll[flight.Event](put)(p.a.Events(p.ctx, sqlite.Query{Session: p.id, Recorded: true, AsHeard: true}))
+			return putAll[flight.Event](put)(p.a.Events(p.ctx, storage.Query{Session: p.id, Recorded: true, AsHeard: true}))
 		},
 		alarmsEntry: func(put func(any) error) error {
-			return putAll[flight.Alarm](put)(p.a.Alarms(p.ctx, sqlite.Query{Session: p.id, Recorded: true, AsHeard: true}))
+			return putAll[flight.Alarm](put)(p.a.Alarms(p.ctx, storage.Query{Session: p.id, Recorded: true, AsHeard: true}))
 		},
 		notesEntry:  p.notes,
 		checksEntry: p.checks,

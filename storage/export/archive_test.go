@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -38,7 +39,7 @@ func BenchmarkArchive(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if n, err := format(context.Background(), io.Discard, a, sqlite.Query{Session: "s1"}); err != nil || n != total {
+				if n, err := format(context.Background(), io.Discard, a, storage.Query{Session: "s1"}); err != nil || n != total {
 					b.Fatal(n, err)
 				}
 			}

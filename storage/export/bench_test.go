@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"padlark/decode"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // recorded are samples as lark-bin gives them: six channels that change as a
@@ -39,7 +39,7 @@ func BenchmarkExport(b *testing.B) {
 		}
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				if _, err := write(b.Context(), io.Discard, in, sqlite.Query{}); err != nil {
+				if _, err := write(b.Context(), io.Discard, in, storage.Query{}); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -12,6 +12,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/smooth"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -45,7 +46,7 @@ type Columns struct {
 }
 
 // ChannelNames are the chosen columns; the error names one that is not there.
-func (c *Columns) ChannelNames(ctx context.Context, q sqlite.Query) ([]string, error) {
+func (c *Columns) ChannelNames(ctx context.Context, q storage.Query) ([]string, error) {
 	have, err := channels(ctx, c.Source, q)
 	if err != nil {
 		return nil, err
@@ -68,7 +69,7 @@ func (c *Columns) Sessions(ctx context.Context) ([]sqlite.Session, error) {
 }
 
 // Samples gives the chosen channels of each sample.
-func (c *Columns) Samples(ctx context.Context, q sqlite.Query, fn func(*decode.Sample) error) error {
+func (c *Columns) Samples(ctx context.Context, q storage.Query, fn func(*decode.Sample) error) error {
 	values := make([]float64, len(c.Names))
 	return c.Source.Samples(ctx, q, func(s *decode.Sample) error {
 		out := *s

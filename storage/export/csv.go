@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"padlark/decode"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // writeCSV writes one line a sample after a header line, as RFC 4180 describes it:
@@ -19,7 +19,7 @@ import (
 // and, in brackets, its unit; a missing value is an empty field. Times are
 // ISO 8601 in UTC, with the session's shift unless q.Recorded is set; if times
 // were fixed two more columns say by how much and how.
-func writeCSV(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func writeCSV(ctx context.Context, w io.Writer, src Source, q storage.Query) (uint64, error) {
 	names, err := channels(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export csv: %w", err)

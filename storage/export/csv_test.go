@@ -25,7 +25,7 @@ var epoch = time.Date(2031, 5, 17, 9, 0, 0, 0, time.UTC)
 // list is a Source that holds its samples.
 type list []decode.Sample
 
-func (l list) Samples(_ context.Context, _ sqlite.Query, fn func(*decode.Sample) error) error {
+func (l list) Samples(_ context.Context, _ storage.Query, fn func(*decode.Sample) error) error {
 	for i := range l {
 		if err := fn(&l[i]); err != nil {
 			return err
@@ -46,7 +46,7 @@ func samples() list {
 
 func TestCSV(t *testing.T) {
 	var got bytes.Buffer
-	n, err := writeCSV(t.Context(), &got, samples(), sqlite.Query{})
+	n, err := writeCSV(t.Context(), &got, samples(), storage.Query{})
 	if err != nil || n != 2 {
 		t.Fatalf("%d samples, %v", n, err)
 	}
@@ -77,7 +77,7 @@ func TestCSVReadsBack(t *testing.T) {
 			return s
 		}), 0, 8).Draw(t, "samples")
 		var b bytes.Buffer
-		if _, err := writeCSV(context.Background(), &b, list(in), sqlite.Query{}); err != nil {
+		if _, err := writeCSV(context.Background(), &b, list(in), storage.Query{}); err != nil {
 			t.Fatal(err)
 		}
 		rows, err := csv.NewReader(&b).ReadAll()
@@ -125,7 +125,7 @@ func TestCSVOfArchive(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got bytes.Buffer
-	if n, err := writeCSV(t.Context(), &got, a, sqlite.Query{Session: "s1", Rocket: "Teal"}); err != nil || n != 1 {
+	if n, err := writeCSV(t.Context(), &got, a, storage.Query{Session: "s1", Rocket: "Teal"}); err != nil || n != 1 {
 		t.Fatalf("%d %v", n, err)
 	}
 	if !strings.Contains(got.String(), "s1,Teal,pad-radio,1,2031-05-17T10:00:00.000000000Z,") {
@@ -140,7 +140,7 @@ func (fullWriter) Write([]byte) (int, error) { return 0, errFull }
 var errFull = errors.New("no space")
 
 func TestCSVWriteError(t *testing.T) {
-	if _, err := writeCSV(t.Context(), fullWriter{}, samples(), sqlite.Query{}); !errors.Is(err, errFull) {
+	if _, err := writeCSV(t.Context(), fullWriter{}, samples(), storage.Query{}); !errors.Is(err, errFull) {
 		t.Errorf("%v", err)
 	}
 }

@@ -9,21 +9,21 @@ import (
 	"strings"
 
 	"padlark/decode"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // Source gives the samples that a query chooses; an archive is one.
 type Source interface {
-	Samples(ctx context.Context, q sqlite.Query, fn func(*decode.Sample) error) error
+	Samples(ctx context.Context, q storage.Query, fn func(*decode.Sample) error) error
 }
 
 // namer is a source that knows the channels without reading every sample, as an
 // archive does.
 type namer interface {
-	ChannelNames(ctx context.Context, q sqlite.Query) ([]string, error)
+	ChannelNames(ctx context.Context, q storage.Query) ([]string, error)
 }
 
-func name(ctx context.Context, a namer, q sqlite.Query, seen map[string]bool) error {
+func name(ctx context.Context, a namer, q storage.Query, seen map[string]bool) error {
 	names, err := a.ChannelNames(ctx, q)
 	for _, n := range names {
 		seen[n] = true
@@ -33,7 +33,7 @@ func name(ctx context.Context, a namer, q sqlite.Query, seen map[string]bool) er
 
 // Format writes the samples that q chooses to w, and says how many there were.
 // On an error w may hold a part of them.
-type Format func(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error)
+type Format func(ctx context.Context, w io.Writer, src Source, q storage.Query) (n uint64, err error)
 
 // formats lists the formats by name.
 func formats() map[string]Format {
@@ -70,7 +70,7 @@ func Names() []string { return slices.Sorted(maps.Keys(formats())) }
 
 // channels lists the names of all channels that the chosen samples have: those
 // of padlark's own first, in their usual order, then the others by name.
-func channels(ctx context.Context, src Source, q sqlite.Query) ([]string, error) {
+func channels(ctx context.Context, src Source, q storage.Query) ([]string, error) {
 	if c, ok := src.(*Columns); ok {
 		return c.ChannelNames(ctx, q) // in the order in which they were asked for
 	}

@@ -7,7 +7,7 @@ import (
 	"io"
 	"strings"
 
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // The parts of KML 2.2 (OGC 07-147r2) that are written.
@@ -36,7 +36,7 @@ type kmlShape struct {
 // kml writes the positions as one line a rocket and a mark where it ends (KML 2.2),
 // with heights above mean sea level where the board sent them, else on the ground.
 // The description says how times were fixed.
-func kml(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func kml(ctx context.Context, w io.Writer, src Source, q storage.Query) (uint64, error) {
 	settled, err := fixedOf(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export kml: %w", err)

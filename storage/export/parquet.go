@@ -9,7 +9,7 @@ import (
 	"github.com/parquet-go/parquet-go"
 
 	"padlark/decode"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // parquetRows is how many rows are handed over at once, parquetGroup how many
@@ -24,7 +24,7 @@ const (
 // optional doubles, null where not measured. The file's metadata has each
 // channel's unit under "unit:NAME", and under "time_fixed_by:SESSION" how the
 // times were fixed if they were.
-func writeParquet(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func writeParquet(ctx context.Context, w io.Writer, src Source, q storage.Query) (uint64, error) {
 	names, err := channels(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export parquet: %w", err)

@@ -17,14 +17,14 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/decode"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // The file is read back with Apache Arrow's own implementation, which shares
 // no code with the one that wrote it.
 func TestParquetIsReadByArrow(t *testing.T) {
 	var buf bytes.Buffer
-	n, err := writeParquet(t.Context(), &buf, samples(), sqlite.Query{})
+	n, err := writeParquet(t.Context(), &buf, samples(), storage.Query{})
 	if err != nil || n != 2 {
 		t.Fatalf("%d samples, %v", n, err)
 	}
@@ -84,7 +84,7 @@ func TestParquetOfManyRows(t *testing.T) {
 	in := recorded(3*parquetRows + 7)
 	in[parquetRows].Rocket, in[parquetRows+1].Link = "Rust", "second"
 	var buf bytes.Buffer
-	if _, err := writeParquet(t.Context(), &buf, in, sqlite.Query{}); err != nil {
+	if _, err := writeParquet(t.Context(), &buf, in, storage.Query{}); err != nil {
 		t.Fatal(err)
 	}
 	table, err := pqarrow.ReadTable(t.Context(), bytes.NewReader(buf.Bytes()), nil, pqarrow.ArrowReadProperties{}, memory.DefaultAllocator)
@@ -130,7 +130,7 @@ func positions() list {
 
 func TestGeoJSON(t *testing.T) {
 	var buf bytes.Buffer
-	if n, err := geoJSON(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+	if n, err := geoJSON(t.Context(), &buf, positions(), storage.Query{}); err != nil || n != 3 {
 		t.Fatalf("%d positions, %v", n, err)
 	}
 	// RFC 7946: longitude first, then latitude, then height; a line has at
@@ -146,7 +146,7 @@ func TestGeoJSON(t *testing.T) {
 
 func TestGPX(t *testing.T) {
 	var buf bytes.Buffer
-	if n, err := gpx(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+	if n, err := gpx(t.Context(), &buf, positions(), storage.Query{}); err != nil || n != 3 {
 		t.Fatalf("%d positions, %v", n, err)
 	}
 	var back gpxFile
@@ -163,7 +163,7 @@ func TestGPX(t *testing.T) {
 // and within a Placemark the time before the geometry.
 func TestKML(t *testing.T) {
 	var buf bytes.Buffer
-	if n, err := kml(t.Context(), &buf, positions(), sqlite.Query{}); err != nil || n != 3 {
+	if n, err := kml(t.Context(), &buf, positions(), storage.Query{}); err != nil || n != 3 {
 		t.Fatalf("%d positions, %v", n, err)
 	}
 	got := regexp.MustCompile(`>\s+<`).ReplaceAllString(buf.String(), "><")
@@ -182,7 +182,7 @@ func TestKML(t *testing.T) {
 
 func TestLineProtocol(t *testing.T) {
 	var buf bytes.Buffer
-	n, err := lineProtocol(t.Context(), &buf, samples(), sqlite.Query{})
+	n, err := lineProtocol(t.Context(), &buf, samples(), storage.Query{})
 	if err != nil || n != 2 {
 		t.Fatalf("%d samples, %v", n, err)
 	}

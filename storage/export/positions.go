@@ -13,13 +13,13 @@ import (
 	"time"
 
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/influx"
-	"padlark/storage/sqlite"
 )
 
 // lineProtocol writes each sample as the line that an InfluxDB server takes.
 // Comments at the beginning say how times were fixed.
-func lineProtocol(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (n uint64, err error) {
+func lineProtocol(ctx context.Context, w io.Writer, src Source, q storage.Query) (n uint64, err error) {
 	times, err := fixedOf(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export line protocol: %w", err)
@@ -61,7 +61,7 @@ type fix struct {
 
 // fixes calls fn for each sample that has a position. A sample whose board says
 // that it has no fix is left out.
-func fixes(ctx context.Context, src Source, q sqlite.Query, fn func(fix) error) (n uint64, err error) {
+func fixes(ctx context.Context, src Source, q storage.Query, fn func(fix) error) (n uint64, err error) {
 	err = src.Samples(ctx, q, func(s *decode.Sample) error {
 		lat, ok1 := s.Values.Get(decode.LatitudeDeg)
 		lon, ok2 := s.Values.Get(decode.LongitudeDeg)
@@ -82,7 +82,7 @@ func fixes(ctx context.Context, src Source, q sqlite.Query, fn func(fix) error) 
 // longitude, latitude and, if sent, height above mean sea level, with the time
 // of each point in the property "times", and in "time_fixed_by" how the times
 // were fixed.
-func geoJSON(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func geoJSON(ctx context.Context, w io.Writer, src Source, q storage.Query) (uint64, error) {
 	type geometry struct {
 		Type        string      `json:"type"`
 		Coordinates [][]float64 `json:"coordinates"`
@@ -168,7 +168,7 @@ func fixedText(by string) string {
 
 // gpx writes the positions as one track a rocket (GPX 1.1), whose description
 // says how times were fixed.
-func gpx(ctx context.Context, w io.Writer, src Source, q sqlite.Query) (uint64, error) {
+func gpx(ctx context.Context, w io.Writer, src Source, q storage.Query) (uint64, error) {
 	settled, err := fixedOf(ctx, src, q)
 	if err != nil {
 		return 0, fmt.Errorf("export gpx: %w", err)

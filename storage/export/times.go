@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strconv"
 
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -18,7 +19,7 @@ type dated interface {
 // IDs. It is empty if the recorded times are asked for.
 type fixed map[string]sqlite.Session
 
-func fixedOf(ctx context.Context, src Source, q sqlite.Query) (fixed, error) {
+func fixedOf(ctx context.Context, src Source, q storage.Query) (fixed, error) {
 	a, ok := src.(dated)
 	if !ok || q.Recorded {
 		return nil, nil

@@ -49,7 +49,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 	)
 	corrected := epoch.Add(36*time.Hour + 1500*time.Millisecond).Format(time.RFC3339Nano)
 	a := fixedArchive(t)
-	write := func(t *testing.T, f Format, q sqlite.Query) []byte {
+	write := func(t *testing.T, f Format, q storage.Query) []byte {
 		t.Helper()
 		q.Session = "s1"
 		var out bytes.Buffer
@@ -59,7 +59,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		return out.Bytes()
 	}
 	t.Run("csv", func(t *testing.T) {
-		rows, err := csv.NewReader(bytes.NewReader(write(t, writeCSV, sqlite.Query{}))).ReadAll()
+		rows, err := csv.NewReader(bytes.NewReader(write(t, writeCSV, storage.Query{}))).ReadAll()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -69,7 +69,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		}
 	})
 	t.Run("parquet", func(t *testing.T) {
-		text := write(t, writeParquet, sqlite.Query{})
+		text := write(t, writeParquet, storage.Query{})
 		f, err := parquet.OpenFile(bytes.NewReader(text), int64(len(text)))
 		if err != nil {
 			t.Fatal(err)
@@ -79,7 +79,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 		}
 	})
 	t.Run("line", func(t *testing.T) {
-		first, rest, _ := strings.Cut(string(write(t, lineProtocol, sqlite.Query{})), "\n")
+		first, rest, _ := strings.Cut(string(write(t, lineProtocol, storage.Query{})), "\n")
 		if first != "# times of session s1: "+all || !strings.HasPrefix(rest, "sample,") {
 			t.Errorf("%s\n%s", first, rest)
 		}
@@ -93,7 +93,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 				} `json:"properties"`
 			} `json:"features"`
 		}
-		if err := json.Unmarshal(write(t, geoJSON, sqlite.Query{}), &got); err != nil {
+		if err := json.Unmarshal(write(t, geoJSON, storage.Query{}), &got); err != nil {
 			t.Fatal(err)
 		}
 		if p := got.Features[0].Properties; p.By != all || p.Times[0] != corrected {
@@ -102,7 +102,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 	})
 	t.Run("gpx", func(t *testing.T) {
 		var got gpxFile
-		if err := xml.Unmarshal(write(t, gpx, sqlite.Query{}), &got); err != nil {
+		if err := xml.Unmarshal(write(t, gpx, storage.Query{}), &got); err != nil {
 			t.Fatal(err)
 		}
 		if one := got.Tracks[0]; one.Desc != "Times: "+all || one.Points[0].Time != corrected {
@@ -111,7 +111,7 @@ func TestExportsSayHowTimesWereFixed(t *testing.T) {
 	})
 	t.Run("recorded times", func(t *testing.T) {
 		for name, f := range formats() {
-			if text := write(t, f, sqlite.Query{Recorded: true}); bytes.Contains(text, []byte("time_fixed_by")) || bytes.Contains(text, []byte("satellites")) {
+			if text := write(t, f, storage.Query{Recorded: true}); bytes.Contains(text, []byte("time_fixed_by")) || bytes.Contains(text, []byte("satellites")) {
 				t.Errorf("%s says how times were fixed that are not", name)
 			}
 		}

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"time"
 
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 const (
@@ -85,7 +85,7 @@ func (w *Writer) catchUp(ctx context.Context) error {
 // complete.
 func (w *Writer) complete(ctx context.Context, id string) error {
 	s, err := w.archive.Session(ctx, id)
-	if err != nil && !errors.Is(err, sqlite.ErrNoSession) {
+	if err != nil && !errors.Is(err, storage.ErrNoSession) {
 		return err
 	}
 	k, _, lerr := w.marks.load(id)

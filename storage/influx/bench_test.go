@@ -93,7 +93,7 @@ func readBlocks(b *testing.B, a *sqlite.Archive) []string {
 	b.Helper()
 	var out []string
 	k := &block{}
-	err := a.Samples(b.Context(), sqlite.Query{Session: "s1"}, func(m *decode.Sample) error {
+	err := a.Samples(b.Context(), storage.Query{Session: "s1"}, func(m *decode.Sample) error {
 		if k.take(appendSample(k.buf, "north-field", m, 0)); k.len() == chunkMost {
 			out = append(out, k.text(0, k.len()))
 			k.reset()

@@ -11,6 +11,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -174,7 +175,7 @@ func (c *copier) read(ctx context.Context, s sqlite.Session, out *Copied, full c
 		return err
 	}
 	// The readers of the archive add the session's shift themselves.
-	q := sqlite.Query{Session: s.ID}
+	q := storage.Query{Session: s.ID}
 	err := c.archive.Samples(ctx, q, func(m *decode.Sample) error {
 		b.take(appendSample(b.buf, c.station(s), m, 0))
 		out.Samples++

@@ -17,6 +17,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/influx/influxtest"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
@@ -286,7 +287,7 @@ func (r *rig) compare(s *influxtest.Server, session string) {
 		r.t.Errorf("%d points are doubled", len(rows)-len(have))
 	}
 	want := 0
-	err := r.archive.Samples(ctx, sqlite.Query{Session: session}, func(m *decode.Sample) error {
+	err := r.archive.Samples(ctx, storage.Query{Session: session}, func(m *decode.Sample) error {
 		want++
 		p := have[key{m.Rocket, m.Link, m.N}]
 		if p == nil {
@@ -300,11 +301,11 @@ func (r *rig) compare(s *influxtest.Server, session string) {
 	if want != len(rows) {
 		r.t.Errorf("server has %d samples, archive %d", len(rows), want)
 	}
-	events, err := r.archive.Events(ctx, sqlite.Query{Session: session})
+	events, err := r.archive.Events(ctx, storage.Query{Session: session})
 	if err != nil {
 		r.t.Fatal(err)
 	}
-	alarms, err := r.archive.Alarms(ctx, sqlite.Query{Session: session})
+	alarms, err := r.archive.Alarms(ctx, storage.Query{Session: session})
 	if err != nil {
 		r.t.Fatal(err)
 	}

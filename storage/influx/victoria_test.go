@@ -10,8 +10,8 @@ import (
 	"time"
 
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/influx/influxtest"
-	"padlark/storage/sqlite"
 )
 
 // TestVictoriaMetrics: the same writer against another server that takes line
@@ -58,7 +58,7 @@ func (r *rig) sameAsVictoria(s *influxtest.Server) {
 		ms           int64
 	}
 	want := map[key][]float64{}
-	err := r.archive.Samples(r.t.Context(), sqlite.Query{Session: "s1"}, func(m *decode.Sample) error {
+	err := r.archive.Samples(r.t.Context(), storage.Query{Session: "s1"}, func(m *decode.Sample) error {
 		v, _ := m.Values.Get(decode.PressurePa)
 		k := key{m.Rocket, m.Link, m.At.UnixMilli()}
 		want[k] = append(want[k], v)

@@ -229,7 +229,7 @@ func (w *Writer) encode(entries []storage.Entry, shift time.Duration) (b *block,
 // runs, and notes what is about to be sent, so that it is never forgotten.
 func (w *Writer) prepare(ctx context.Context) (shift time.Duration, err error) {
 	s, err := w.archive.Session(ctx, w.current)
-	if err != nil && !errors.Is(err, sqlite.ErrNoSession) {
+	if err != nil && !errors.Is(err, storage.ErrNoSession) {
 		return 0, err
 	}
 	k := w.mark

@@ -22,6 +22,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -404,7 +405,7 @@ func whateverHappens(t *testing.T, dice *rand.Rand) {
 		if r.same(k, s); !r.complete(w, s) {
 			t.Errorf("session %s is not noted as complete", s)
 		}
-		if _, err := r.archive.Session(t.Context(), s); errors.Is(err, sqlite.ErrNoSession) {
+		if _, err := r.archive.Session(t.Context(), s); errors.Is(err, storage.ErrNoSession) {
 			t.Errorf("session %s is not in the archive", s)
 		}
 	}

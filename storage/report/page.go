@@ -12,6 +12,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/flight/smooth"
+	"padlark/storage"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
@@ -195,7 +196,7 @@ func (r *Reporter) gather(ctx context.Context, ref Ref) (gathered, error) {
 	if g.flight, err = r.Results.Flight(ctx, ref.Session, ref.Rocket, ref.Flight); err != nil {
 		return g, err
 	}
-	q := sqlite.Query{Session: ref.Session, Rocket: ref.Rocket, Flight: ref.Flight}
+	q := storage.Query{Session: ref.Session, Rocket: ref.Rocket, Flight: ref.Flight}
 	if g.events, err = r.Archive.Events(ctx, q); err != nil {
 		return g, err
 	}

@@ -11,6 +11,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/track"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -101,7 +102,7 @@ func (b *bench) corrected(ctx context.Context, f sqlite.FlightSpan) (sqlite.Corr
 			}
 		}
 	}
-	events, err := b.r.archive.Events(ctx, sqlite.Query{Session: b.s.ID, Rocket: f.Rocket, Flight: f.Flight, Recorded: true})
+	events, err := b.r.archive.Events(ctx, storage.Query{Session: b.s.ID, Rocket: f.Rocket, Flight: f.Flight, Recorded: true})
 	out.Events = events
 	return out, err
 }
@@ -274,7 +275,7 @@ func (b *bench) look(ctx context.Context, f sqlite.FlightSpan, from, to time.Tim
 		pa float64
 	}
 	var rest []reading
-	q := sqlite.Query{Session: b.s.ID, Rocket: f.Rocket, Flight: f.Flight, Margin: margin, From: from, To: to, Recorded: true}
+	q := storage.Query{Session: b.s.ID, Rocket: f.Rocket, Flight: f.Flight, Margin: margin, From: from, To: to.Add(1), Recorded: true}
 	err = b.r.archive.Samples(ctx, q, func(m *decode.Sample) error {
 		if one, first := merger.Add(*m); first {
 			events = append(events, t.Sample(&one)...)

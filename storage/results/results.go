@@ -14,6 +14,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/ground"
 	"padlark/flight/smooth"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -122,7 +123,7 @@ func (r *Results) worked(ctx context.Context, session, rocket string, n int) (Fl
 	if err != nil {
 		return Flight{}, err
 	}
-	q := sqlite.Query{Session: session, Rocket: rocket, Flight: n, Margin: margin}
+	q := storage.Query{Session: session, Rocket: rocket, Flight: n, Margin: margin}
 	events, err := r.archive.Events(ctx, q)
 	if err != nil {
 		return Flight{}, err
@@ -190,7 +191,7 @@ func (r *Results) keep(k key, v kept) {
 }
 
 // sounded is a flight of which only the sounder has told, if it is one.
-func sounded(s sqlite.Session, q sqlite.Query, events []flight.Event) (f Flight, is bool) {
+func sounded(s sqlite.Session, q storage.Query, events []flight.Event) (f Flight, is bool) {
 	for i := range events {
 		switch e := &events[i]; e.Kind {
 		case flight.Sounded:
@@ -204,7 +205,7 @@ func sounded(s sqlite.Session, q sqlite.Query, events []flight.Event) (f Flight,
 	return f, is
 }
 
-func (r *Results) compute(ctx context.Context, s sqlite.Session, q sqlite.Query, events []flight.Event, alarms []flight.Alarm) (Flight, error) {
+func (r *Results) compute(ctx context.Context, s sqlite.Session, q storage.Query, events []flight.Event, alarms []flight.Alarm) (Flight, error) {
 	if f, is := sounded(s, q, events); is {
 		return f, nil
 	}
@@ -282,7 +283,7 @@ func (r *Results) siteOf(ctx context.Context, s sqlite.Session, samples []decode
 	}
 	var own ground.Receiver
 	first, last := samples[0].At, samples[len(samples)-1].At
-	q := sqlite.Query{Session: s.ID, Rocket: flight.ReceiverName, From: first.Add(-receiverBefore), To: last}
+	q := storage.Query{Session: s.ID, Rocket: flight.ReceiverName, From: first.Add(-receiverBefore), To: last.Add(1)}
 	err := r.archive.Samples(ctx, q, func(m *decode.Sample) error {
 		if one, ok := own.Take(m, site); ok {
 			site = one

@@ -17,17 +17,18 @@ import (
 	"padlark/storage"
 )
 
-func readFrames(t testing.TB, a *Archive, filter FrameFilter) []ingest.Frame {
+func readFrames(t testing.TB, a *Archive, filter storage.Query) []ingest.Frame {
 	t.Helper()
 	var out []ingest.Frame
-	err := a.Frames(t.Context(), "s1", filter, func(f ingest.Frame) error { out = append(out, f); return nil })
+	filter.Session, filter.Recorded = "s1", true
+	err := a.Frames(t.Context(), filter, func(f ingest.Frame) error { out = append(out, f); return nil })
 	if err != nil {
 		t.Fatal(err)
 	}
 	return out
 }
 
-func readSamples(t testing.TB, a *Archive, q Query) []decode.Sample {
+func readSamples(t testing.TB, a *Archive, q storage.Query) []decode.Sample {
 	t.Helper()
 	var out []decode.Sample
 	err := a.Samples(t.Context(), q, func(s *decode.Sample) error { out = append(out, *s); return nil })
@@ -98,10 +99,10 @@ func TestRoundTrip(t *testing.T) {
 			alarms = append(alarms, x)
 		}
 	}
-	if diff := cmp.Diff(frames, readFrames(t, a, FrameFilter{})); diff != "" {
+	if diff := cmp.Diff(frames, readFrames(t, a, storage.Query{})); diff != "" {
 		t.Errorf("frames (-want +got):\n%s", diff)
 	}
-	got := readSamples(t, a, Query{Session: "s1"})
+	got := readSamples(t, a, storage.Query{Session: "s1"})
 	want := []decode.Sample{samples[0], samples[2], samples[1]} // by rocket
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("samples (-want +got):\n%s", diff)
@@ -116,7 +117,7 @@ func TestRoundTrip(t *testing.T) {
 	if diff := cmp.Diff([]Session{session}, sessions); diff != "" {
 		t.Errorf("sessions (-want +got):\n%s", diff)
 	}
-	if n := readFrames(t, a, FrameFilter{Rocket: "Teal"}); len(n) != 2 {
+	if n := readFrames(t, a, storage.Query{Rocket: "Teal"}); len(n) != 2 {
 		t.Errorf("%d frames of Teal, want 2", len(n))
 	}
 	checkLast(t, a)
@@ -132,14 +133,14 @@ func checkSaid(t *testing.T, a *Archive, rejects []decode.Rejected, events []fli
 	if diff := cmp.Diff(rejects, gotRejects, cmpopts.IgnoreUnexported(decode.Reject{})); diff != "" {
 		t.Errorf("rejects (-want +got):\n%s", diff)
 	}
-	gotEvents, err := a.Events(t.Context(), Query{Session: "s1"})
+	gotEvents, err := a.Events(t.Context(), storage.Query{Session: "s1"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(events, gotEvents); diff != "" {
 		t.Errorf("events (-want +got):\n%s", diff)
 	}
-	gotAlarms, err := a.Alarms(t.Context(), Query{})
+	gotAlarms, err := a.Alarms(t.Context(), storage.Query{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -180,10 +181,10 @@ func TestFramesInPassedOrder(t *testing.T) {
 	if err := a.Write(t.Context(), entries(t, in...)); err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(want, readFrames(t, a, FrameFilter{})); diff != "" {
+	if diff := cmp.Diff(want, readFrames(t, a, storage.Query{})); diff != "" {
 		t.Errorf("(-want +got):\n%.2000s", diff)
 	}
-	part := readFrames(t, a, FrameFilter{Links: []string{"a"}, From: 100_000, To: 200_000})
+	part := readFrames(t, a, storage.Query{Link: "a", FromPassed: 100_000, ToPassed: 200_001})
 	for _, f := range part {
 		if f.Link != "a" || f.Passed < 100_000 || f.Passed > 200_000 {
 			t.Fatalf("filter let through %s %d passed %d", f.Link, f.N, f.Passed)
@@ -203,20 +204,20 @@ func TestShiftIsAppliedByReaders(t *testing.T) {
 	if err := a.SetShift(t.Context(), "s1", shift, "gps on pad-radio"); err != nil {
 		t.Fatal(err)
 	}
-	s := readSamples(t, a, Query{})[0]
+	s := readSamples(t, a, storage.Query{})[0]
 	want := testSample("Teal", "l", 1)
 	if !s.At.Equal(want.At.Add(shift)) || !s.Heard.Equal(want.Heard.Add(shift)) {
 		t.Errorf("sample at %s heard %s, want both shifted by %s", s.At, s.Heard, shift)
 	}
-	ev, err := a.Events(t.Context(), Query{From: epoch.Add(shift), To: epoch.Add(shift)})
+	ev, err := a.Events(t.Context(), storage.Query{From: epoch.Add(shift), To: epoch.Add(shift + 1)})
 	if err != nil || len(ev) != 1 || !ev[0].At.Equal(epoch.Add(shift)) {
 		t.Errorf("events in corrected time: %v %v", ev, err)
 	}
-	ev, err = a.Events(t.Context(), Query{From: epoch, To: epoch, Recorded: true})
+	ev, err = a.Events(t.Context(), storage.Query{From: epoch, To: epoch.Add(1), Recorded: true})
 	if err != nil || len(ev) != 1 || !ev[0].At.Equal(epoch) {
 		t.Errorf("events in recorded time: %v %v", ev, err)
 	}
-	if f := readFrames(t, a, FrameFilter{})[0]; !f.Heard.Equal(testFrame("l", 1).Heard) {
+	if f := readFrames(t, a, storage.Query{})[0]; !f.Heard.Equal(testFrame("l", 1).Heard) {
 		t.Errorf("frame heard %s: a replay must see the recorded time", f.Heard)
 	}
 	sess, err := a.Session(t.Context(), "s1")
@@ -236,7 +237,7 @@ func TestSessionErrors(t *testing.T) {
 	if err := a.StartSession(t.Context(), Session{ID: "s1", Epoch: epoch.Add(1)}); err == nil || !strings.Contains(err.Error(), "epoch") {
 		t.Errorf("another epoch: %v", err)
 	}
-	if err := a.EndSession(t.Context(), "none", epoch); !errors.Is(err, ErrNoSession) {
+	if err := a.EndSession(t.Context(), "none", epoch); !errors.Is(err, storage.ErrNoSession) {
 		t.Errorf("end of unknown session: %v", err)
 	}
 	if err := a.EndSession(t.Context(), "s1", epoch.Add(time.Hour)); err != nil {
@@ -245,15 +246,25 @@ func TestSessionErrors(t *testing.T) {
 	if s, err := a.Session(t.Context(), "s1"); err != nil || !s.Ended.Equal(epoch.Add(time.Hour)) {
 		t.Errorf("ended %s, %v", s.Ended, err)
 	}
-	if err := a.Frames(t.Context(), "none", FrameFilter{}, nil); !errors.Is(err, ErrNoSession) {
+	if err := a.Frames(t.Context(), storage.Query{Session: "none", Recorded: true}, nil); !errors.Is(err, storage.ErrNoSession) {
 		t.Errorf("frames of unknown session: %v", err)
 	}
-	if err := a.AddNote(t.Context(), Note{Session: "s1", Rocket: "Teal", Flight: 1, At: epoch.Add(time.Minute), Text: "wind from the west"}); err != nil {
+	if err := a.SetShift(t.Context(), "s1", time.Hour, "gps"); err != nil {
 		t.Fatal(err)
 	}
-	want := []Note{{ID: 1, Session: "s1", Rocket: "Teal", Flight: 1, At: epoch.Add(time.Minute), Text: "wind from the west"}}
-	if got, err := a.Notes(t.Context(), "s1"); err != nil || !cmp.Equal(want, got) {
+	note := storage.Note{Session: "s1", Rocket: "Teal", Flight: 1, At: epoch.Add(61 * time.Minute), Text: "wind from the west"}
+	want, err := a.AddNote(t.Context(), note)
+	if note.ID = 1; err != nil || want != note {
+		t.Errorf("note %+v, %v", want, err)
+	}
+	if got, err := a.Notes(t.Context(), "s1"); err != nil || !cmp.Equal([]storage.Note{note}, got) {
 		t.Errorf("notes: %v %v", got, err)
+	}
+	if kept, err := a.KeptNotes(t.Context(), "s1"); err != nil || len(kept) != 1 || !kept[0].At.Equal(epoch.Add(time.Minute)) {
+		t.Errorf("notes as recorded: %v %v", kept, err)
+	}
+	if _, err := a.AddNote(t.Context(), storage.Note{Session: "none"}); !errors.Is(err, storage.ErrNoSession) {
+		t.Errorf("note on an unknown session: %v", err)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"padlark/decode"
+	"padlark/storage"
 )
 
 // wideSample has so many channels, whose names begin with its number.
@@ -29,10 +30,10 @@ func TestTooManyChannels(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if n := len(readFrames(t, a, FrameFilter{})); n != 3 {
+	if n := len(readFrames(t, a, storage.Query{})); n != 3 {
 		t.Errorf("%d frames, want 3", n)
 	}
-	if got := readSamples(t, a, Query{}); len(got) != 2 || got[0].N != 1 || got[1].N != 3 {
+	if got := readSamples(t, a, storage.Query{}); len(got) != 2 || got[0].N != 1 || got[1].N != 3 {
 		t.Errorf("samples %+v", got)
 	}
 	if n, why := a.Aside(); n != 1 || !strings.Contains(why, "sample 2 of rocket Teal has too many channels: 1001, and at most 1000 are kept") {
@@ -63,7 +64,7 @@ func TestNamesThatChange(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	got := readSamples(t, a, Query{})
+	got := readSamples(t, a, storage.Query{})
 	if len(got) != first+more {
 		t.Fatalf("%d samples, want %d", len(got), first+more)
 	}
@@ -99,7 +100,7 @@ func TestHopelessIsFound(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if n := len(readFrames(t, a, FrameFilter{})); n != 20 {
+	if n := len(readFrames(t, a, storage.Query{})); n != 20 {
 		t.Errorf("%d frames, want 20", n)
 	}
 	if got := shell(t, a.Path(), `SELECT COUNT(*), (SELECT group_concat(ord) FROM unreadable) FROM rejects`); got != "18|10,34" {

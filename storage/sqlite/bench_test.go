@@ -47,7 +47,7 @@ func BenchmarkReadFrames(b *testing.B) {
 	n := 0
 	b.ResetTimer()
 	for range b.N {
-		if err := a.Frames(b.Context(), "s1", FrameFilter{}, func(ingest.Frame) error { n++; return nil }); err != nil {
+		if err := a.Frames(b.Context(), storage.Query{Session: "s1", Recorded: true}, func(ingest.Frame) error { n++; return nil }); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -63,7 +63,7 @@ func BenchmarkReadSamples(b *testing.B) {
 	}
 	b.ResetTimer()
 	for range b.N {
-		if err := a.Samples(b.Context(), Query{}, ignoreSample); err != nil {
+		if err := a.Samples(b.Context(), storage.Query{}, ignoreSample); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -16,6 +16,7 @@ import (
 
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 // TestEachRowOnce delivers frames and samples again, in part, out of order and
@@ -66,7 +67,7 @@ func TestEachRowOnce(t *testing.T) {
 func sameRows(t *rapid.T, a *Archive, frames map[uint64]ingest.Frame, samples map[uint64]decode.Sample) {
 	last := uint64(0)
 	n := 0
-	err := a.Frames(context.Background(), "s1", FrameFilter{}, func(f ingest.Frame) error {
+	err := a.Frames(context.Background(), storage.Query{Session: "s1", Recorded: true}, func(f ingest.Frame) error {
 		if f.N <= last {
 			t.Fatalf("frame %d after %d", f.N, last)
 		}
@@ -80,7 +81,7 @@ func sameRows(t *rapid.T, a *Archive, frames map[uint64]ingest.Frame, samples ma
 		t.Fatalf("%d frames of %d, %v", n, len(frames), err)
 	}
 	n = 0
-	err = a.Samples(context.Background(), Query{}, func(s *decode.Sample) error {
+	err = a.Samples(context.Background(), storage.Query{}, func(s *decode.Sample) error {
 		n++
 		if diff := cmp.Diff(samples[s.N], *s); diff != "" {
 			t.Fatalf("sample %d (-want +got):\n%s", s.N, diff)
@@ -127,14 +128,14 @@ func TestSmallBlocksAreMerged(t *testing.T) {
 	if n := blocks(t, a); n > 2 {
 		t.Errorf("%d blocks of 1500 samples after the end", n)
 	}
-	if got := readSamples(t, a, Query{}); len(got) != 1500 || got[1499].N != 1500 {
+	if got := readSamples(t, a, storage.Query{}); len(got) != 1500 || got[1499].N != 1500 {
 		t.Errorf("%d samples", len(got))
 	}
 	writeSome(t, a, 1501, 10_000)
 	if n := blocks(t, a); n > 5 {
 		t.Errorf("%d blocks after 10000 at once", n)
 	}
-	if got := readFrames(t, a, FrameFilter{}); len(got) != 11_500 || got[11_499].N != 11_500 {
+	if got := readFrames(t, a, storage.Query{}); len(got) != 11_500 || got[11_499].N != 11_500 {
 		t.Errorf("%d frames", len(got))
 	}
 }
@@ -197,7 +198,7 @@ func TestReadWhileMerging(t *testing.T) {
 	})
 	for range 20 {
 		last := uint64(0)
-		err := a.Samples(t.Context(), Query{}, func(s *decode.Sample) error {
+		err := a.Samples(t.Context(), storage.Query{}, func(s *decode.Sample) error {
 			if s.N != last+1 {
 				return fmt.Errorf("sample %d after %d", s.N, last)
 			}
@@ -245,14 +246,16 @@ func TestColumnsAreSamples(t *testing.T) {
 		At           int64
 		P, Cell      float64
 	}
-	for name, q := range map[string]Query{
+	for name, q := range map[string]storage.Query{
 		"all":       {},
 		"rocket":    {Session: "s1", Rocket: "Teal"},
 		"recorded":  {Rocket: "Teal", Recorded: true},
 		"window":    {From: at(1000), To: at(3333)},
 		"nothing":   {From: at(100_000)},
-		"passed":    {Rocket: "Teal", PassedFrom: testFrame("", 4000).Passed},
-		"both ends": {From: at(650), To: at(5000), PassedFrom: testFrame("", 700).Passed},
+		"passed":    {Rocket: "Teal", FromPassed: testFrame("", 4000).Passed},
+		"stretch":   {FromPassed: testFrame("", 1000).Passed, ToPassed: testFrame("", 2222).Passed},
+		"link":      {Link: "udp"},
+		"both ends": {From: at(650), To: at(5000), FromPassed: testFrame("", 700).Passed},
 	} {
 		t.Run(name, func(t *testing.T) {
 			var want, got []row
@@ -264,7 +267,7 @@ func TestColumnsAreSamples(t *testing.T) {
 				c, _ := s.Values.Get("cell_v")
 				want = append(want, row{s.Rocket, s.Link, s.At.UnixNano(), p, c})
 			}
-			err := a.Columns(t.Context(), q, []string{"pressure_pa", "cell_v"}, func(c *Columns) error {
+			err := a.Columns(t.Context(), q, []string{"pressure_pa", "cell_v"}, func(c *storage.Columns) error {
 				for i, at := range c.At {
 					p := c.Values[0][i]
 					if p != p {
@@ -291,16 +294,16 @@ func TestColumnsAreSamples(t *testing.T) {
 
 func TestChannelsOfColumns(t *testing.T) {
 	a, at := withColumns(t), shiftedAt
-	names, err := a.ChannelNames(t.Context(), Query{Rocket: "Teal"})
+	names, err := a.ChannelNames(t.Context(), storage.Query{Rocket: "Teal"})
 	if diff := cmp.Diff([]string{"cell_v", "humidity", "igniter_ohm", "pressure_pa", "release_us", "temperature_c"}, names); err != nil || diff != "" {
 		t.Errorf("names: %v (-want +got):\n%s", err, diff)
 	}
-	names, err = a.ChannelNames(t.Context(), Query{Rocket: "Teal", From: at(6), To: at(6000)})
+	names, err = a.ChannelNames(t.Context(), storage.Query{Rocket: "Teal", From: at(6), To: at(6000)})
 	if slices.Contains(names, "humidity") || len(names) != 5 || err != nil {
 		t.Errorf("names in a window: %v %v", names, err)
 	}
 	cells := 0
-	err = a.Columns(t.Context(), Query{Rocket: "Teal"}, nil, func(c *Columns) error {
+	err = a.Columns(t.Context(), storage.Query{Rocket: "Teal"}, nil, func(c *storage.Columns) error {
 		if len(c.Channels) != len(c.Values) {
 			t.Fatalf("%d channels, %d columns", len(c.Channels), len(c.Values))
 		}
@@ -316,7 +319,7 @@ func TestChannelsOfColumns(t *testing.T) {
 		t.Errorf("%d values, want %d (%v)", cells, want, err)
 	}
 	stop := errors.New("stop")
-	if err := a.Columns(t.Context(), Query{}, nil, func(*Columns) error { return stop }); err != stop {
+	if err := a.Columns(t.Context(), storage.Query{}, nil, func(*storage.Columns) error { return stop }); err != stop {
 		t.Errorf("the caller's error: %v", err)
 	}
 }
@@ -350,7 +353,7 @@ func TestDamagedBlockIsNamed(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer a.Close()
-	if got := readSamples(t, a, Query{}); len(got) != 1500 {
+	if got := readSamples(t, a, storage.Query{}); len(got) != 1500 {
 		t.Errorf("%d samples", len(got))
 	}
 	want := []Loss{{Table: "samples", Session: "s1", Link: "pad-radio", Rocket: "Teal", From: 1500, To: 3001}}
@@ -358,7 +361,7 @@ func TestDamagedBlockIsNamed(t *testing.T) {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 	n := 0
-	err = a.Columns(t.Context(), Query{}, []string{"cell_v"}, func(c *Columns) error { n += len(c.At); return nil })
+	err = a.Columns(t.Context(), storage.Query{}, []string{"cell_v"}, func(c *storage.Columns) error { n += len(c.At); return nil })
 	if err != nil || n != 1500 {
 		t.Errorf("columns: %d, %v", n, err)
 	}

@@ -13,6 +13,7 @@ import (
 
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 // noisy is what a board at 50 Hz sends, heard over a radio link: lines of the
@@ -175,7 +176,7 @@ func BenchmarkColdChannel(b *testing.B) {
 			b.Fatal(err)
 		}
 		n, sum := 0, 0.0
-		err = a.Columns(b.Context(), Query{Rocket: "Teal"}, []string{"pressure_pa"}, func(c *Columns) error {
+		err = a.Columns(b.Context(), storage.Query{Rocket: "Teal"}, []string{"pressure_pa"}, func(c *storage.Columns) error {
 			n += len(c.At)
 			for _, v := range c.Values[0] {
 				sum += v

@@ -51,7 +51,7 @@ func TestOpenBeside(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := b.AddNote(t.Context(), Note{Session: "s1", Rocket: "Teal", Flight: 1, At: epoch, Text: "fill 650 mL"}); err != nil {
+	if _, err := b.AddNote(t.Context(), storage.Note{Session: "s1", Rocket: "Teal", Flight: 1, At: epoch, Text: "fill 650 mL"}); err != nil {
 		t.Fatal(err)
 	}
 	// The first one writes on and sees the other's row.

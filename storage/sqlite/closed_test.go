@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
 
@@ -47,7 +48,7 @@ func TestClosedUnderAReader(t *testing.T) {
 	if err := a.codec.DecodeSamples(data, &m); err != nil || m.Rows() != 3 {
 		t.Errorf("the block in hand gives %d rows: %v", m.Rows(), err)
 	}
-	if err := a.Samples(t.Context(), Query{}, func(*decode.Sample) error { return nil }); err == nil {
+	if err := a.Samples(t.Context(), storage.Query{}, func(*decode.Sample) error { return nil }); err == nil {
 		t.Error("a closed archive gives samples")
 	}
 }

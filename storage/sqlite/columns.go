@@ -7,32 +7,16 @@ import (
 	"math"
 	"slices"
 
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
-
-// Columns are some samples of one rocket over one link, turned on their side.
-type Columns struct {
-	Session, Rocket, Link string
-	// Channels names what any of the block has that the samples are from, sorted.
-	Channels []string
-	// At is when each was measured, UTC in ns since 1970, with the session's
-	// shift unless Query.Recorded. Over one link it nearly always rises.
-	At []int64
-	// Passed is at least that of the newest sample, in ns since the epoch.
-	Passed int64
-	// Ahead is about how many samples are to come over this link, these included.
-	Ahead int
-	// Values has, for each name that was asked for, a value for each sample, NaN
-	// where it has none. If none was asked for by name, it has all Channels.
-	Values [][]float64
-}
 
 // Columns calls fn for the chosen samples, some thousands at a time: session
 // after session, rocket after rocket by name, link after link, each in the order
 // of the frames. Unlike Samples it opens only the channels that are asked for (all
 // if names is nil) and does not bring links into one order, which makes it a good deal faster.
 // The slices are valid until fn returns. An error of fn ends it and is returned.
-func (a *Archive) Columns(ctx context.Context, q Query, names []string, fn func(*Columns) error) error {
+func (a *Archive) Columns(ctx context.Context, q storage.Query, names []string, fn func(*storage.Columns) error) error {
 	var until int64 // Passed of the newest sample when a session's turn came
 	var of string
 	return a.eachTrack(ctx, q, func(s Session, l storedLink, b *blockReader, name string, w window) (err error) {
@@ -47,7 +31,7 @@ func (a *Archive) Columns(ctx context.Context, q Query, names []string, fn func(
 			of = s.ID
 		}
 		b.reuse = true // a view is closed before the next block is read
-		r := columnReader{b: b, w: w, until: until, names: names, all: names == nil, out: Columns{Session: s.ID, Rocket: name, Link: l.name}}
+		r := columnReader{b: b, w: w, until: until, names: names, all: names == nil, out: storage.Columns{Session: s.ID, Rocket: name, Link: l.name}}
 		r.epoch = s.Epoch.UnixNano()
 		if !q.Recorded {
 			r.epoch += s.Shift.Nanoseconds()
@@ -68,10 +52,10 @@ func (a *Archive) Columns(ctx context.Context, q Query, names []string, fn func(
 }
 
 // ChannelNames lists the channels that any of the chosen samples has, sorted.
-func (a *Archive) ChannelNames(ctx context.Context, q Query) ([]string, error) {
+func (a *Archive) ChannelNames(ctx context.Context, q storage.Query) ([]string, error) {
 	seen := map[string]bool{}
 	err := a.eachTrack(ctx, q, func(_ Session, _ storedLink, b *blockReader, _ string, w window) error {
-		if w == (window{from: always, to: forEver}) {
+		if w == whole() {
 			return b.channels(ctx, seen)
 		}
 		// A block at the edge may hold others than its rows within.
@@ -115,13 +99,16 @@ func (b *blockReader) channels(ctx context.Context, seen map[string]bool) error 
 }
 
 // eachTrack calls fn for each rocket and link that q chooses.
-func (a *Archive) eachTrack(ctx context.Context, q Query, fn func(s Session, l storedLink, b *blockReader, rocket string, w window) error) error {
+func (a *Archive) eachTrack(ctx context.Context, q storage.Query, fn func(s Session, l storedLink, b *blockReader, rocket string, w window) error) error {
 	return a.eachRocket(ctx, q, func(s Session, links []storedLink, p part) error {
 		id, err := a.rocketRow(ctx, s.ID, p.heardAs)
 		if err != nil {
 			return err
 		}
 		for _, l := range links {
+			if q.Link != "" && q.Link != l.name {
+				continue
+			}
 			b := a.sampleBlocks(s, l, id, p.name, p.window)
 			if err := fn(s, l, b, p.name, p.window); err != nil {
 				return err
@@ -139,7 +126,7 @@ type columnReader struct {
 	all   bool
 	until int64 // samples that passed later are left out
 	epoch int64 // ns since 1970
-	out   Columns
+	out   storage.Columns
 
 	some                bool    // of the block's rows are chosen by passed
 	numbers, at, passed []int64 // memory that is used again
@@ -179,7 +166,7 @@ func (r *columnReader) read(m meta, v *block.View) error {
 	}
 	r.b.after = m.last
 	r.at = v.At(r.at)
-	r.out.Channels, r.out.Passed, r.out.Ahead = v.Channels(), min(m.passed, r.until), m.count
+	r.out.Channels, r.out.Passed, r.out.Ahead = v.Channels(), min(m.passed, r.until, r.w.until), m.count
 	for _, b := range r.b.list {
 		r.out.Ahead += b.count
 	}
@@ -193,7 +180,7 @@ func (r *columnReader) read(m meta, v *block.View) error {
 	for i, name := range r.names {
 		r.values[i], _ = v.Channel(name, r.values[i])
 	}
-	r.some = r.w.passed > 0 || m.passed > r.until
+	r.some = r.w.passed > always || m.passed > min(r.until, r.w.until)
 	if r.some {
 		r.passed = v.Passed(r.passed, r.at)
 	}
@@ -207,7 +194,7 @@ func (r *columnReader) read(m meta, v *block.View) error {
 // choose puts the rows of the window into out. Most blocks lie in it as a whole.
 func (r *columnReader) choose(from int) {
 	in := func(i int) bool {
-		return r.at[i] >= r.w.from && r.at[i] <= r.w.to && (!r.some || r.passed[i] >= r.w.passed && r.passed[i] <= r.until)
+		return r.at[i] >= r.w.from && r.at[i] <= r.w.to && (!r.some || r.passed[i] >= r.w.passed && r.passed[i] <= min(r.until, r.w.until))
 	}
 	to := len(r.at)
 	for from < to && !in(from) {

@@ -7,6 +7,7 @@ import (
 
 	"padlark/decode"
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 // CopyTo writes a copy of the whole archive, as it is at one moment, to a path
@@ -40,11 +41,11 @@ func (a *Archive) Sound(ctx context.Context) error {
 		return err
 	}
 	for _, session := range sessions {
-		if err := a.Frames(ctx, session.ID, FrameFilter{}, func(ingest.Frame) error { return nil }); err != nil {
+		if err := a.Frames(ctx, storage.Query{Session: session.ID, Recorded: true}, func(ingest.Frame) error { return nil }); err != nil {
 			return err
 		}
 	}
-	if err := a.Samples(ctx, Query{}, func(*decode.Sample) error { return nil }); err != nil {
+	if err := a.Samples(ctx, storage.Query{}, func(*decode.Sample) error { return nil }); err != nil {
 		return err
 	}
 	if lost := a.Lost(); len(lost) > 0 {

@@ -75,7 +75,7 @@ func (c *corrected) parts(name string, w window) []part {
 	from := w.from
 	add := func(heard string, from, to int64) {
 		if from = max(from, w.from); from <= min(to, w.to) {
-			out = append(out, part{name, heard, window{from, min(to, w.to), w.passed}})
+			out = append(out, part{name, heard, window{from, min(to, w.to), w.passed, w.until}})
 		}
 	}
 	for _, f := range c.flights { // in the order of their times

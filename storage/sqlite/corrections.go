@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 )
 
 // Correction is what a person said of flights that were told apart wrongly: the
@@ -116,7 +117,7 @@ func (a *Archive) recorrect(ctx context.Context, doing, session string, fn func(
 	return a.write(ctx, doing, func(in *inserter) error {
 		var id, ns int64
 		if err := in.row(ctx, `SELECT id, epoch_ns FROM sessions WHERE name = ?`, []any{session}, &id, &ns); err != nil {
-			return fmt.Errorf("%w: %s", ErrNoSession, session)
+			return fmt.Errorf("%w: %s", storage.ErrNoSession, session)
 		}
 		if err := fn(in, id, unix(ns)); err != nil {
 			return err

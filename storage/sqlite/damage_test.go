@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"padlark/ingest"
+	"padlark/storage"
 )
 
 // TestChangesOfVersion: an archive is brought through all steps that it lacks,
@@ -157,7 +158,7 @@ func TestSalvageDamagedMiddle(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer a.Close()
-		if got := readFrames(t, a, FrameFilter{}); len(got) != n || got[n-1].N != n {
+		if got := readFrames(t, a, storage.Query{}); len(got) != n || got[n-1].N != n {
 			t.Errorf("%d frames without the index", len(got))
 		}
 		if lost := a.Lost(); len(lost) > 0 {
@@ -205,8 +206,8 @@ func refuseDamaged(t *testing.T, path string) {
 		return
 	}
 	defer w.Close()
-	err = w.Frames(t.Context(), "s1", FrameFilter{}, func(ingest.Frame) error { return nil })
-	err2 := w.Samples(t.Context(), Query{}, ignoreSample)
+	err = w.Frames(t.Context(), storage.Query{Session: "s1", Recorded: true}, func(ingest.Frame) error { return nil })
+	err2 := w.Samples(t.Context(), storage.Query{}, ignoreSample)
 	if err = errors.Join(err, err2); !errors.Is(err, ErrDamaged) {
 		t.Errorf("reading a damaged archive for writing: %v", err)
 	}
@@ -223,7 +224,7 @@ func checkSalvage(t *testing.T, path string, n int) {
 	defer a.Close()
 	have := map[string]map[uint64]bool{"frames": {}, "samples": {}}
 	changed, silent := 0, 0
-	err = a.Frames(t.Context(), "s1", FrameFilter{}, func(f ingest.Frame) error {
+	err = a.Frames(t.Context(), storage.Query{Session: "s1", Recorded: true}, func(f ingest.Frame) error {
 		if want := testFrame("pad-radio", f.N); f.Mono != want.Mono || string(f.Bytes) != string(want.Bytes) {
 			changed++
 		}
@@ -233,7 +234,7 @@ func checkSalvage(t *testing.T, path string, n int) {
 	if err != nil {
 		t.Fatalf("read frames: %v", err)
 	}
-	for _, s := range readSamples(t, a, Query{}) {
+	for _, s := range readSamples(t, a, storage.Query{}) {
 		have["samples"][s.N] = true
 	}
 	lost := a.Lost()
@@ -309,8 +310,8 @@ func TestCutAnywhere(t *testing.T) {
 		if _, err := a.Sessions(t.Context()); err != nil && !errors.Is(err, ErrDamaged) {
 			t.Errorf("cut at %d: sessions: %v", cut, err)
 		}
-		err = a.Frames(t.Context(), "s1", FrameFilter{}, func(ingest.Frame) error { return nil })
-		if err != nil && !errors.Is(err, ErrDamaged) && !errors.Is(err, ErrNoSession) {
+		err = a.Frames(t.Context(), storage.Query{Session: "s1", Recorded: true}, func(ingest.Frame) error { return nil })
+		if err != nil && !errors.Is(err, ErrDamaged) && !errors.Is(err, storage.ErrNoSession) {
 			t.Errorf("cut at %d: frames: %v", cut, err)
 		}
 		a.Close()
@@ -370,13 +371,13 @@ func TestCopyWhileWriting(t *testing.T) {
 			t.Fatalf("copy %d: %v", i, err)
 		}
 		var n uint64
-		err = c.Frames(t.Context(), "s1", FrameFilter{}, func(f ingest.Frame) error {
+		err = c.Frames(t.Context(), storage.Query{Session: "s1", Recorded: true}, func(f ingest.Frame) error {
 			if n++; f.N != n {
 				t.Fatalf("copy %d: frame %d after %d", i, f.N, n-1)
 			}
 			return nil
 		})
-		if err != nil && !errors.Is(err, ErrNoSession) {
+		if err != nil && !errors.Is(err, storage.ErrNoSession) {
 			t.Errorf("copy %d: %v", i, err)
 		}
 		if n%50 != 0 {

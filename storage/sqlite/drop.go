@@ -3,6 +3,8 @@ package sqlite
 import (
 	"context"
 	"fmt"
+
+	"padlark/storage"
 )
 
 // dropOrder removes what belongs to a session, children before what they refer
@@ -28,7 +30,7 @@ var dropOrder = []string{
 }
 
 // DropSession takes a session out with all that belongs to it, in one
-// transaction; ErrNoSession if it is not there. It is for who has put the
+// transaction; storage.ErrNoSession if it is not there. It is for who has put the
 // session in and could not finish: what was heard is never dropped.
 func (a *Archive) DropSession(ctx context.Context, id string) error {
 	ctx = context.WithoutCancel(ctx) // as in Write
@@ -38,7 +40,7 @@ func (a *Archive) DropSession(ctx context.Context, id string) error {
 			return err
 		}
 		if rows == 0 {
-			return fmt.Errorf("%w: %s", ErrNoSession, id)
+			return fmt.Errorf("%w: %s", storage.ErrNoSession, id)
 		}
 		in.forget() // whatever of it waits to be stored, or is known by name
 		for _, query := range dropOrder {

@@ -4,12 +4,14 @@ import (
 	"errors"
 	"testing"
 	"time"
+
+	"padlark/storage"
 )
 
 func TestDropSession(t *testing.T) {
 	a := openNew(t)
-	if err := a.DropSession(t.Context(), "s1"); !errors.Is(err, ErrNoSession) {
-		t.Errorf("error %v, want ErrNoSession", err)
+	if err := a.DropSession(t.Context(), "s1"); !errors.Is(err, storage.ErrNoSession) {
+		t.Errorf("error %v, want storage.ErrNoSession", err)
 	}
 	for range 2 { // the second time shows that nothing is remembered
 		writeSome(t, a, 1, 600)
@@ -17,7 +19,7 @@ func TestDropSession(t *testing.T) {
 			t.Fatal(err)
 		}
 		writeSome(t, a, 601, 3)
-		if n := len(readSamples(t, a, Query{})); n != 603 {
+		if n := len(readSamples(t, a, storage.Query{})); n != 603 {
 			t.Fatalf("%d samples", n)
 		}
 		if err := a.DropSession(t.Context(), "s1"); err != nil {

@@ -25,8 +25,6 @@ var (
 	errNewer = errors.New("archive is of a newer version")
 	// ErrNotArchive is returned for a file that is something else.
 	ErrNotArchive = errors.New("not a padlark archive")
-	// ErrNoSession is returned for a session that is not in the archive.
-	ErrNoSession = errors.New("no such session")
 	// errReadOnly is returned by writing methods after OpenReadOnly.
 	errReadOnly = errors.New("archive is open for reading only")
 )

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 )
 
 // TestFlightRowsToTheEnd: what came after the call of the touchdown is added
@@ -25,7 +26,7 @@ func TestFlightRowsToTheEnd(t *testing.T) {
 		}
 		// The touchdown was at 20.3 s. A sample is measured 27 ms before it is
 		// heard, and frame n is heard at n x 50 ms and some.
-		got := readSamples(t, a, Query{Session: "s1", Rocket: "Teal", Flight: 1})
+		got := readSamples(t, a, storage.Query{Session: "s1", Rocket: "Teal", Flight: 1})
 		last := got[len(got)-1].N
 		if got, want := shell(t, a.Path(), rows), fmt.Sprintf("%d|%d|200|%d", last-199, last-199, last); got != want {
 			t.Errorf("at the end %s, want %s", got, want)

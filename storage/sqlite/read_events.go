@@ -10,10 +10,11 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 )
 
 // Events lists the events that q chooses, in the order in which they were made.
-func (a *Archive) Events(ctx context.Context, q Query) ([]flight.Event, error) {
+func (a *Archive) Events(ctx context.Context, q storage.Query) ([]flight.Event, error) {
 	var out []flight.Event
 	table := "every_event"
 	if q.AsHeard {
@@ -26,7 +27,7 @@ func (a *Archive) Events(ctx context.Context, q Query) ([]flight.Event, error) {
 			var at, called int64
 			err := rows.Scan(&e.ID, &e.Rocket, &e.Kind, &e.Flight, &at, &called, &e.AtSD, &e.AltitudeM, &e.AltitudeSD, &e.SpeedMps, &e.Note)
 			e.At, e.CalledAt = s.epoch.Add(time.Duration(at)), s.epoch.Add(time.Duration(called))
-			if s.corrected == nil || q.chooses(e.Rocket, e.Flight) {
+			if s.corrected == nil || chooses(q, e.Rocket, e.Flight) {
 				out = append(out, e)
 			}
 			return err
@@ -38,14 +39,14 @@ func (a *Archive) Events(ctx context.Context, q Query) ([]flight.Event, error) {
 }
 
 // chooses says whether q asks for a flight.
-func (q Query) chooses(rocket string, n int) bool {
+func chooses(q storage.Query, rocket string, n int) bool {
 	return (q.Rocket == "" || q.Rocket == rocket) && (q.Flight == 0 || q.Flight == n)
 }
 
 // CorrectEvents puts what people corrected into events of a session that were
 // heard or replayed, of all rockets or of one as it was heard, with recorded times.
 func (a *Archive) CorrectEvents(ctx context.Context, session, heardAs string, events []flight.Event) ([]flight.Event, error) {
-	c, err := a.corrections(ctx, session, Query{})
+	c, err := a.corrections(ctx, session, storage.Query{})
 	if err != nil || c == nil {
 		return events, err
 	}
@@ -53,7 +54,7 @@ func (a *Archive) CorrectEvents(ctx context.Context, session, heardAs string, ev
 		_, was := c.name(FlightName{e.Rocket, e.Flight}, 0)
 		return was
 	})
-	now, err := a.Events(ctx, Query{Session: session, Recorded: true})
+	now, err := a.Events(ctx, storage.Query{Session: session, Recorded: true})
 	for _, e := range now {
 		if slices.ContainsFunc(c.flights, func(f correctedSpan) bool {
 			return f.FlightName == FlightName{e.Rocket, e.Flight} && (heardAs == "" || heardAs == f.heardAs)
@@ -67,7 +68,7 @@ func (a *Archive) CorrectEvents(ctx context.Context, session, heardAs string, ev
 
 // Alarms lists the changes of alarms that q chooses, in the order in which they
 // were made.
-func (a *Archive) Alarms(ctx context.Context, q Query) ([]flight.Alarm, error) {
+func (a *Archive) Alarms(ctx context.Context, q storage.Query) ([]flight.Alarm, error) {
 	var out []flight.Alarm
 	err := a.listed(ctx, q, "alarms", `SELECT id, change, rocket, link, flight, kind, priority, active, acked, raised_ns, changed_ns, say, reason
 		FROM alarms WHERE session = ? AND changed_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, changed_ns, id, change`,
@@ -78,7 +79,7 @@ func (a *Archive) Alarms(ctx context.Context, q Query) ([]flight.Alarm, error) {
 			al.RaisedAt, al.ChangedAt = s.epoch.Add(time.Duration(raised)), s.epoch.Add(time.Duration(changed))
 			if s.corrected != nil {
 				now, _ := s.corrected.name(FlightName{al.Rocket, al.Flight}, raised)
-				if al.Rocket, al.Flight = now.Rocket, now.Flight; !q.chooses(now.Rocket, now.Flight) {
+				if al.Rocket, al.Flight = now.Rocket, now.Flight; !chooses(q, now.Rocket, now.Flight) {
 					return err
 				}
 			}
@@ -99,7 +100,7 @@ type chosenSession struct {
 // listed runs a query with the arguments session, from, to, rocket and flight
 // for each session that q chooses, and then last. Where flights were corrected all
 // of the session are read, and whoever reads them chooses.
-func (a *Archive) listed(ctx context.Context, q Query, table, query string, fn func(*sql.Rows, chosenSession) error, last func(chosenSession) error) error {
+func (a *Archive) listed(ctx context.Context, q storage.Query, table, query string, fn func(*sql.Rows, chosenSession) error, last func(chosenSession) error) error {
 	sessions, err := a.chosen(ctx, q)
 	if err != nil {
 		return err
@@ -109,7 +110,7 @@ func (a *Archive) listed(ctx context.Context, q Query, table, query string, fn f
 		if err != nil {
 			return err
 		}
-		s := chosenSession{Session: one, window: q.window(one), epoch: one.Corrected(one.Epoch)}
+		s := chosenSession{Session: one, window: windowOf(q, one), epoch: one.Corrected(one.Epoch)}
 		if q.Recorded {
 			s.epoch = s.Epoch
 		}

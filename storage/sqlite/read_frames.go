@@ -7,16 +7,9 @@ import (
 	"time"
 
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
-
-// FrameFilter chooses frames; the zero value means all.
-type FrameFilter struct {
-	Links  []string // names
-	Rocket string   // only frames that gave a sample of this rocket
-	// From and To bound Passed in ns since the epoch; To 0 means no bound.
-	From, To int64
-}
 
 // storedFrame is a frame with its place in the stream, which settles the order
 // of frames that passed in the same moment.
@@ -25,29 +18,36 @@ type storedFrame struct {
 	ord uint64
 }
 
-// Frames calls fn for every frame of a session in the order in which they
-// passed, exactly as they were recorded: the session's time shift is not added,
-// so that a replay sees what was seen. An error of fn ends it and is returned.
-func (a *Archive) Frames(ctx context.Context, session string, filter FrameFilter, fn func(ingest.Frame) error) error {
-	s, err := a.Session(ctx, session)
+// lateness bounds how long after it was heard a frame passes, in ns.
+const lateness = int64(10 * time.Second)
+
+// Frames calls fn for every frame of one session that q chooses, in the order in which
+// they passed; with a rocket, those that gave a sample of it. A replay asks for
+// them as they were recorded. An error of fn ends it and is returned.
+func (a *Archive) Frames(ctx context.Context, q storage.Query, fn func(ingest.Frame) error) error {
+	s, err := a.Session(ctx, q.Session)
 	if err != nil {
 		return err
 	}
-	doing := "read frames of session " + session
-	links, err := a.linksOf(ctx, session)
+	doing := "read frames of session " + s.ID
+	links, err := a.linksOf(ctx, s.ID)
 	if err != nil {
 		return explain(a.path, doing, err)
 	}
 	var rocket int64
-	if filter.Rocket != "" {
-		if rocket, err = a.rocketRow(ctx, session, filter.Rocket); err != nil {
+	if q.Rocket != "" {
+		if rocket, err = a.rocketRow(ctx, s.ID, q.Rocket); err != nil {
 			return explain(a.path, doing, err)
 		}
 	}
+	w := windowOf(q, s)
+	if w.passed = max(w.passed, w.from); w.to < forEver {
+		w.until = min(w.until, w.to+lateness)
+	}
 	var streams []*stream[storedFrame]
 	for _, l := range links {
-		if len(filter.Links) == 0 || slices.Contains(filter.Links, l.name) {
-			streams = append(streams, a.frameStream(s, l, rocket, filter))
+		if q.Link == "" || q.Link == l.name {
+			streams = append(streams, a.frameStream(s, l, rocket, w))
 		}
 	}
 	before := func(x, y *storedFrame) bool {
@@ -55,11 +55,14 @@ func (a *Archive) Frames(ctx context.Context, session string, filter FrameFilter
 	}
 	var fnErr error
 	err = merge(ctx, streams, before, func(f *storedFrame) error {
-		if f.Passed < filter.From {
-			return nil
-		}
-		if filter.To > 0 && f.Passed > filter.To {
+		if f.Passed > w.until {
 			return errDone
+		}
+		if !q.Recorded {
+			f.Heard = s.Corrected(f.Heard)
+		}
+		if f.Passed < w.passed || !q.From.IsZero() && f.Heard.Before(q.From) || !q.To.IsZero() && !f.Heard.Before(q.To) {
+			return nil
 		}
 		fnErr = fn(f.Frame)
 		return fnErr
@@ -98,14 +101,10 @@ func (a *Archive) rocketRow(ctx context.Context, session, name string) (int64, e
 
 // frameStream reads the frames of a link; with a rocket those that gave a sample
 // of it.
-func (a *Archive) frameStream(s Session, l storedLink, rocket int64, filter FrameFilter) *stream[storedFrame] {
+func (a *Archive) frameStream(s Session, l storedLink, rocket int64, w window) *stream[storedFrame] {
 	b := &blockReader{a: a, table: "frame_blocks", cond: frameTrack, of: track{link: l.id}}
-	if filter.From != 0 || filter.To > 0 {
-		to := filter.To
-		if to == 0 {
-			to = forEver
-		}
-		b.chosen, b.chosenArgs = ` AND passed_last_ns >= ?3 AND passed_first_ns <= ?4`, []any{filter.From, to}
+	if w != whole() {
+		b.chosen, b.chosenArgs = ` AND passed_last_ns >= ?3 AND passed_first_ns <= ?4`, []any{w.passed, w.until}
 	}
 	if a.readOnly {
 		b.lose = func(from, to int64) {
@@ -114,7 +113,7 @@ func (a *Archive) frameStream(s Session, l storedLink, rocket int64, filter Fram
 	}
 	var sampled *numberReader
 	if rocket != 0 {
-		sampled = &numberReader{blocks: a.sampleBlocks(s, l, rocket, "", window{from: always, to: forEver})}
+		sampled = &numberReader{blocks: a.sampleBlocks(s, l, rocket, "", whole())}
 	}
 	return &stream[storedFrame]{load: func(ctx context.Context) ([]storedFrame, error) {
 		for {

@@ -8,40 +8,21 @@ import (
 	"time"
 
 	"padlark/decode"
+	"padlark/storage"
 	"padlark/storage/sqlite/block"
 )
-
-// Query chooses samples, events or alarms; the zero value of a field means all.
-type Query struct {
-	Session string
-	Rocket  string
-	// Flight chooses one flight of the rocket: for samples, those from Margin
-	// before its liftoff to Margin after its touchdown (10 s if zero).
-	Flight int
-	Margin time.Duration
-	// From and To bound the time at which a thing was (Sample.At, Event.At,
-	// Alarm.ChangedAt), with the session's shift.
-	From, To time.Time
-	// PassedFrom bounds samples by Sample.Passed: this and later, in ns since the
-	// session's epoch.
-	PassedFrom int64
-	// Recorded gives the times as they were recorded, without the session's shift.
-	Recorded bool
-	// AsHeard leaves out what people corrected: see Correction.
-	AsHeard bool
-}
 
 // Samples calls fn for every sample that q chooses: session after session,
 // rocket after rocket by name, each in the order in which they passed. The
 // sample is fn's to keep. An error of fn ends it and is returned.
-func (a *Archive) Samples(ctx context.Context, q Query, fn func(*decode.Sample) error) error {
+func (a *Archive) Samples(ctx context.Context, q storage.Query, fn func(*decode.Sample) error) error {
 	return a.eachRocket(ctx, q, func(s Session, links []storedLink, p part) error {
 		return a.rocketSamples(ctx, s, links, p, q, fn)
 	})
 }
 
 // chosen lists the sessions that q asks for.
-func (a *Archive) chosen(ctx context.Context, q Query) ([]Session, error) {
+func (a *Archive) chosen(ctx context.Context, q storage.Query) ([]Session, error) {
 	if q.Session == "" {
 		return a.Sessions(ctx)
 	}
@@ -54,7 +35,7 @@ func (a *Archive) chosen(ctx context.Context, q Query) ([]Session, error) {
 
 // eachRocket calls fn for each session and rocket that q chooses, with the
 // session's links. An error is explained, unless it is a callerError.
-func (a *Archive) eachRocket(ctx context.Context, q Query, fn func(s Session, links []storedLink, p part) error) error {
+func (a *Archive) eachRocket(ctx context.Context, q storage.Query, fn func(s Session, links []storedLink, p part) error) error {
 	sessions, err := a.chosen(ctx, q)
 	if err != nil {
 		return err
@@ -72,7 +53,7 @@ func (a *Archive) eachRocket(ctx context.Context, q Query, fn func(s Session, li
 	return nil
 }
 
-func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn func(s Session, links []storedLink, p part) error) error {
+func (a *Archive) sessionRockets(ctx context.Context, s Session, q storage.Query, fn func(s Session, links []storedLink, p part) error) error {
 	links, err := a.linksOf(ctx, s.ID)
 	if err != nil {
 		return err
@@ -93,7 +74,7 @@ func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn fun
 		return err
 	}
 	for _, name := range names {
-		parts := c.parts(name, q.window(s))
+		parts := c.parts(name, windowOf(q, s))
 		if q.Flight != 0 {
 			if parts, err = a.flightPart(ctx, s, name, q); err != nil {
 				return err
@@ -109,7 +90,7 @@ func (a *Archive) sessionRockets(ctx context.Context, s Session, q Query, fn fun
 }
 
 // corrections are those of a session that a query wants to hear of.
-func (a *Archive) corrections(ctx context.Context, session string, q Query) (*corrected, error) {
+func (a *Archive) corrections(ctx context.Context, session string, q storage.Query) (*corrected, error) {
 	if q.AsHeard {
 		return nil, nil
 	}
@@ -125,30 +106,39 @@ type callerError struct{ err error }
 
 func (c *callerError) Error() string { return c.err.Error() }
 
-// window is a stretch of recorded time, in ns since the epoch; both ends count.
-// passed, if not 0, is the least of Passed.
-type window struct{ from, to, passed int64 }
+// window is a stretch of recorded time, in ns since the epoch, and of Passed, from
+// passed to until; all ends count.
+type window struct{ from, to, passed, until int64 }
 
 const (
 	always  = int64(-1) << 62
 	forEver = int64(1) << 62
 )
 
-// window is the stretch that q asks for by time alone.
-func (q Query) window(s Session) window {
-	w := window{always, forEver, q.PassedFrom}
+// whole is the stretch that leaves nothing out.
+func whole() window { return window{always, forEver, always, forEver} }
+
+// windowOf is the stretch that q asks for by time and place alone.
+func windowOf(q storage.Query, s Session) window {
+	w := whole()
+	if q.FromPassed > 0 {
+		w.passed = q.FromPassed
+	}
+	if q.ToPassed > 0 {
+		w.until = q.ToPassed - 1
+	}
 	if !q.From.IsZero() {
-		w.from = q.bound(s, q.From)
+		w.from = bound(q, s, q.From)
 	}
 	if !q.To.IsZero() {
-		w.to = q.bound(s, q.To)
+		w.to = bound(q, s, q.To) - 1
 	}
 	return w
 }
 
 // flightPart is what was heard of the flight that q asks for; none if the rocket
 // has no such flight.
-func (a *Archive) flightPart(ctx context.Context, s Session, rocket string, q Query) ([]part, error) {
+func (a *Archive) flightPart(ctx context.Context, s Session, rocket string, q storage.Query) ([]part, error) {
 	spans, err := a.EveryFlight(ctx, s.ID)
 	if err != nil {
 		return nil, err
@@ -157,25 +147,25 @@ func (a *Archive) flightPart(ctx context.Context, s Session, rocket string, q Qu
 	if margin == 0 {
 		margin = 10 * time.Second
 	}
-	w := q.window(s)
+	w := windowOf(q, s)
 	for _, f := range spans {
 		if f.Rocket == rocket && f.Flight == q.Flight {
 			from, to := f.bounds(s, spans, margin)
-			return []part{{rocket, f.HeardAs, window{max(w.from, from), min(w.to, to), w.passed}}}, nil
+			return []part{{rocket, f.HeardAs, window{max(w.from, from), min(w.to, to), w.passed, w.until}}}, nil
 		}
 	}
 	return nil, nil
 }
 
 // bound turns a time of the caller's into recorded ns since the epoch.
-func (q Query) bound(s Session, t time.Time) int64 {
+func bound(q storage.Query, s Session, t time.Time) int64 {
 	if !q.Recorded {
 		t = t.Add(-s.Shift)
 	}
 	return t.Sub(s.Epoch).Nanoseconds()
 }
 
-func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLink, p part, q Query, fn func(*decode.Sample) error) error {
+func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLink, p part, q storage.Query, fn func(*decode.Sample) error) error {
 	id, err := a.rocketRow(ctx, s.ID, p.heardAs)
 	if err != nil {
 		return err
@@ -187,6 +177,9 @@ func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLi
 	names := nameSets{}
 	var streams []*stream[decode.Sample]
 	for _, l := range links {
+		if q.Link != "" && q.Link != l.name {
+			continue
+		}
 		streams = append(streams, a.sampleStream(s, l, id, p.name, p.window, shift, names))
 	}
 	before := func(x, y *decode.Sample) bool {
@@ -204,8 +197,9 @@ func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLi
 // stretch of time.
 func (a *Archive) sampleBlocks(s Session, l storedLink, rocket int64, name string, w window) *blockReader {
 	b := &blockReader{a: a, table: "sample_blocks", cond: sampleTrack, of: track{rocket, l.id}}
-	if w.from > always || w.to < forEver || w.passed > 0 {
-		b.chosen, b.chosenArgs = ` AND at_last_ns >= ?3 AND at_first_ns <= ?4 AND passed_last_ns >= ?5`, []any{w.from, w.to, w.passed}
+	if w != whole() {
+		b.chosen = ` AND at_last_ns >= ?3 AND at_first_ns <= ?4 AND passed_last_ns >= ?5 AND passed_first_ns <= ?6`
+		b.chosenArgs = []any{w.from, w.to, w.passed, w.until}
 	}
 	if a.readOnly {
 		b.lose = func(from, to int64) {
@@ -250,7 +244,7 @@ func sampleRows(m *block.Samples, from int, w window, like decode.Sample, epoch 
 	rssi := slices.Clone(m.RSSI.V) // the samples point into it
 	set := names.of(m)
 	for i := from; i < m.Rows(); i++ {
-		if m.At[i] < w.from || m.At[i] > w.to || w.passed > 0 && m.Passed[i] < w.passed {
+		if m.At[i] < w.from || m.At[i] > w.to || m.Passed[i] < w.passed || m.Passed[i] > w.until {
 			continue
 		}
 		s := like

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 )
 
 // Session is one run of a station. Times are UTC as recorded, without Shift.
@@ -103,7 +104,7 @@ func (a *Archive) EndSession(ctx context.Context, id string, at time.Time) error
 			return err
 		}
 		if n, err := res.RowsAffected(); err == nil && n == 0 {
-			return fmt.Errorf("%w: %s", ErrNoSession, id)
+			return fmt.Errorf("%w: %s", storage.ErrNoSession, id)
 		}
 		var session int64
 		if err := in.row(ctx, `SELECT id FROM sessions WHERE name = ?`, []any{id}, &session); err != nil {
@@ -164,7 +165,7 @@ func (a *Archive) updateSession(ctx context.Context, doing, id, query string, ar
 			return err
 		}
 		if n, err := res.RowsAffected(); err == nil && n == 0 {
-			return fmt.Errorf("%w: %s", ErrNoSession, id)
+			return fmt.Errorf("%w: %s", storage.ErrNoSession, id)
 		}
 		return nil
 	})
@@ -200,11 +201,11 @@ func (a *Archive) Sessions(ctx context.Context) ([]Session, error) {
 	return out, nil
 }
 
-// Session returns one session; ErrNoSession if it is not there.
+// Session returns one session; storage.ErrNoSession if it is not there.
 func (a *Archive) Session(ctx context.Context, id string) (Session, error) {
 	s, key, err := scanSession(a.r.QueryRowContext(ctx, sessionColumns+` WHERE name = ?`, id))
 	if errors.Is(err, sql.ErrNoRows) {
-		return s, fmt.Errorf("read session %s: %w", id, ErrNoSession)
+		return s, fmt.Errorf("read session %s: %w", id, storage.ErrNoSession)
 	}
 	if err == nil {
 		err = a.fillSession(ctx, &s, key)

@@ -9,6 +9,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 )
 
 // flown stores one flight of Teal: 20 s at the pad, then given pressures.
@@ -104,11 +105,11 @@ func TestViewsAnswer(t *testing.T) {
 func TestSamplesOfAFlight(t *testing.T) {
 	a := openNew(t)
 	flown(t, a, flight.Site{})
-	got := readSamples(t, a, Query{Session: "s1", Rocket: "Teal", Flight: 1, Margin: time.Second})
+	got := readSamples(t, a, storage.Query{Session: "s1", Rocket: "Teal", Flight: 1, Margin: time.Second})
 	if len(got) == 0 || got[0].N != 380 || got[len(got)-1].N != 405 {
 		t.Errorf("%d samples, from %d to %d; want 380 to 405", len(got), got[0].N, got[len(got)-1].N)
 	}
-	if got := readSamples(t, a, Query{Session: "s1", Rocket: "Teal", Flight: 2}); len(got) != 0 {
+	if got := readSamples(t, a, storage.Query{Session: "s1", Rocket: "Teal", Flight: 2}); len(got) != 0 {
 		t.Errorf("%d samples of a flight that was not", len(got))
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/journal"
 )
 
@@ -165,10 +166,10 @@ func TestDrainAtTheEnd(t *testing.T) {
 		t.Fatal(err)
 	}
 	a := openAt(t, filepath.Join(dir, FileName))
-	if diff := cmp.Diff(want, readFrames(t, a, FrameFilter{})); diff != "" {
+	if diff := cmp.Diff(want, readFrames(t, a, storage.Query{})); diff != "" {
 		t.Errorf("(-want +got):\n%.2000s", diff)
 	}
-	if got := len(readSamples(t, a, Query{})); got != 3000 {
+	if got := len(readSamples(t, a, storage.Query{})); got != 3000 {
 		t.Errorf("%d samples, want 3000", got)
 	}
 }
@@ -199,7 +200,7 @@ func TestWriterGoesOn(t *testing.T) {
 	if err := errors.Join(err, <-done); err != nil {
 		t.Fatal(err)
 	}
-	if got := len(readFrames(t, s.archive, FrameFilter{})); got != 900 {
+	if got := len(readFrames(t, s.archive, storage.Query{})); got != 900 {
 		t.Errorf("%d frames, want 900", got)
 	}
 	if seen != 900 {
@@ -255,10 +256,10 @@ func TestFullDisk(t *testing.T) {
 		t.Fatalf("remount: %v: %s", err, out)
 	}
 	s.await(t, "recovery", func(w WriterState) bool { return w.Trouble == nil && s.caughtUp(w) })
-	if got := len(readFrames(t, s.archive, FrameFilter{})); got != n {
+	if got := len(readFrames(t, s.archive, storage.Query{})); got != n {
 		t.Errorf("%d frames, want %d", got, n)
 	}
-	if got := len(readSamples(t, s.archive, Query{})); got != n {
+	if got := len(readSamples(t, s.archive, storage.Query{})); got != n {
 		t.Errorf("%d samples, want %d", got, n)
 	}
 	if err := s.end(); err != nil {

@@ -1,25 +1,23 @@
 package wire
 
 import (
-	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"sync"
 	"time"
 
 	"padlark/decode"
-	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 	"padlark/web"
 )
 
-// Archive fits the SQLite archive to web.Archive and web.Notes. All its times
-// carry the session's shift. It is safe for concurrent use.
+// Archive is the SQLite archive that counts what its sessions hold. It is safe for
+// concurrent use.
 type Archive struct {
-	archive *sqlite.Archive
+	*sqlite.Archive
 	// running names the session that this station records now; "" for none.
 	running func() string
 
@@ -32,7 +30,7 @@ func NewArchive(a *sqlite.Archive, running func() string) *Archive {
 	if running == nil {
 		running = func() string { return "" }
 	}
-	return &Archive{archive: a, running: running, counts: map[string]count{}}
+	return &Archive{Archive: a, running: running, counts: map[string]count{}}
 }
 
 // count is what one pass over a session's frames and samples finds.
@@ -71,7 +69,7 @@ func (a *Archive) Run(ctx context.Context) error {
 // Count counts every session that is not counted for good, newest first. It
 // reads those sessions whole.
 func (a *Archive) Count(ctx context.Context) error {
-	list, err := a.archive.Sessions(ctx)
+	list, err := a.Archive.Sessions(ctx)
 	if err != nil {
 		return err
 	}
@@ -95,13 +93,13 @@ func (a *Archive) Count(ctx context.Context) error {
 
 // Sessions lists the sessions with what is known to have been heard in them.
 func (a *Archive) Sessions(ctx context.Context) ([]web.Session, error) {
-	list, err := a.archive.Sessions(ctx)
+	list, err := a.Archive.Sessions(ctx)
 	if err != nil {
 		return nil, err
 	}
 	out := make([]web.Session, 0, len(list))
 	for _, s := range list {
-		last, heard, err := a.archive.LastPassed(ctx, s.ID)
+		last, heard, err := a.LastPassed(ctx, s.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -140,7 +138,7 @@ func (a *Archive) session(s sqlite.Session) web.Session {
 
 func (a *Archive) count(ctx context.Context, s sqlite.Session) (count, error) {
 	c, last := count{}, int64(0)
-	err := a.archive.Frames(ctx, s.ID, sqlite.FrameFilter{}, func(f ingest.Frame) error {
+	err := a.Frames(ctx, storage.Query{Session: s.ID, Recorded: true}, func(f ingest.Frame) error {
 		if f.Passed-last > silence.Nanoseconds() {
 			c.gaps = append(c.gaps, [2]int64{last, f.Passed})
 		}
@@ -170,7 +168,7 @@ func (a *Archive) lost(ctx context.Context, session string) (uint64, error) {
 	}
 	spans := map[life]*span{}
 	merger := decode.NewMerger()
-	err := a.archive.Samples(ctx, sqlite.Query{Session: session, Recorded: true}, func(s *decode.Sample) error {
+	err := a.Samples(ctx, storage.Query{Session: session, Recorded: true}, func(s *decode.Sample) error {
 		if _, first := merger.Add(*s); s.Seq < 0 || !first {
 			return nil
 		}
@@ -191,165 +189,4 @@ func (a *Archive) lost(ctx context.Context, session string) (uint64, error) {
 		}
 	}
 	return n, err
-}
-
-// lateness bounds how long after its measuring time a sample passes: what was
-// measured in a stretch is looked for in the passed times up to this later.
-const lateness = 10 * time.Second
-
-// Samples reads samples in the order in which they passed, all rockets together.
-func (a *Archive) Samples(ctx context.Context, q web.Query, each func(*decode.Sample) error) error {
-	s, err := a.archive.Session(ctx, q.Session)
-	if err != nil {
-		return missing(err)
-	}
-	sq := sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To}
-	byPassed := q.FromPassed > 0 || q.ToPassed > 0
-	if byPassed {
-		epoch := s.Corrected(s.Epoch)
-		sq.From = epoch.Add(time.Duration(q.FromPassed) - lateness)
-		if q.ToPassed > 0 {
-			sq.To = epoch.Add(time.Duration(q.ToPassed))
-		}
-	}
-	fits := func(m *decode.Sample) bool {
-		return (q.Link == "" || m.Link == q.Link) && (q.To.IsZero() || m.At.Before(q.To)) &&
-			m.Passed >= q.FromPassed && (q.ToPassed == 0 || m.Passed < q.ToPassed)
-	}
-	if q.Rocket != "" {
-		return missing(a.archive.Samples(ctx, sq, func(m *decode.Sample) error {
-			if !fits(m) {
-				return nil
-			}
-			return each(m)
-		}))
-	}
-	// The archive gives rocket after rocket: put them into one order.
-	var all []*decode.Sample
-	err = a.archive.Samples(ctx, sq, func(m *decode.Sample) error {
-		if fits(m) {
-			c := *m
-			all = append(all, &c)
-		}
-		return nil
-	})
-	if err != nil {
-		return missing(err)
-	}
-	slices.SortStableFunc(all, func(x, y *decode.Sample) int { return cmp.Compare(x.Passed, y.Passed) })
-	for _, m := range all {
-		if err := each(m); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// Columns reads channels of one rocket.
-func (a *Archive) Columns(ctx context.Context, q web.Query, names []string, each func(*web.Columns) error) error {
-	sq := sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To, PassedFrom: q.FromPassed}
-	if !q.To.IsZero() {
-		sq.To = q.To.Add(-1) // the archive's bounds both count
-	}
-	var out web.Columns
-	return missing(a.archive.Columns(ctx, sq, names, func(c *sqlite.Columns) error {
-		if q.Link != "" && c.Link != q.Link {
-			return nil
-		}
-		out = web.Columns{Channels: c.Channels, At: c.At, Passed: c.Passed, Ahead: c.Ahead, Values: c.Values}
-		return each(&out)
-	}))
-}
-
-// Frames reads frames in the order in which they passed.
-func (a *Archive) Frames(ctx context.Context, q web.Query, each func(*ingest.Frame) error) error {
-	s, err := a.archive.Session(ctx, q.Session)
-	if err != nil {
-		return missing(err)
-	}
-	filter := sqlite.FrameFilter{Rocket: q.Rocket, From: q.FromPassed, To: q.ToPassed}
-	if q.Link != "" {
-		filter.Links = []string{q.Link}
-	}
-	epoch := s.Corrected(s.Epoch)
-	if !q.From.IsZero() {
-		filter.From = max(filter.From, q.From.Sub(epoch).Nanoseconds())
-	}
-	if !q.To.IsZero() {
-		// A frame passes the sequencer a little after it was heard.
-		to := q.To.Sub(epoch) + lateness
-		if filter.To == 0 || to.Nanoseconds() < filter.To {
-			filter.To = to.Nanoseconds()
-		}
-	}
-	return missing(a.archive.Frames(ctx, q.Session, filter, func(f ingest.Frame) error {
-		f.Heard = s.Corrected(f.Heard)
-		if !q.From.IsZero() && f.Heard.Before(q.From) || !q.To.IsZero() && !f.Heard.Before(q.To) {
-			return nil
-		}
-		return each(&f)
-	}))
-}
-
-// Events lists events.
-func (a *Archive) Events(ctx context.Context, q web.Query) ([]flight.Event, error) {
-	out, err := a.archive.Events(ctx, sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To})
-	return out, missing(err)
-}
-
-// Alarms lists every change of alarms.
-func (a *Archive) Alarms(ctx context.Context, q web.Query) ([]flight.Alarm, error) {
-	out, err := a.archive.Alarms(ctx, sqlite.Query{Session: q.Session, Rocket: q.Rocket, From: q.From, To: q.To})
-	return out, missing(err)
-}
-
-// Notes lists what people noted about a flight.
-func (a *Archive) Notes(ctx context.Context, id web.FlightID) ([]web.Note, error) {
-	s, err := a.archive.Session(ctx, id.Session)
-	if err != nil {
-		return nil, missing(err)
-	}
-	notes, err := a.archive.Notes(ctx, id.Session)
-	if err != nil {
-		return nil, err
-	}
-	var out []web.Note
-	for _, n := range notes {
-		if n.Rocket == id.Rocket && n.Flight == id.Flight {
-			out = append(out, web.Note{ID: n.ID, Session: n.Session, Rocket: n.Rocket, Flight: n.Flight, At: s.Corrected(n.At), Text: n.Text})
-		}
-	}
-	return out, nil
-}
-
-// AddNote keeps a note and gives it back as kept.
-func (a *Archive) AddNote(ctx context.Context, n web.Note) (web.Note, error) {
-	s, err := a.archive.Session(ctx, n.Session)
-	if err != nil {
-		return n, missing(err)
-	}
-	recorded := sqlite.Note{Session: n.Session, Rocket: n.Rocket, Flight: n.Flight, At: n.At.Add(-s.Shift), Text: n.Text}
-	if err := a.archive.AddNote(ctx, recorded); err != nil {
-		return n, err
-	}
-	kept, err := a.Notes(ctx, web.FlightID{Session: n.Session, Rocket: n.Rocket, Flight: n.Flight})
-	if err != nil {
-		return n, err
-	}
-	// The archive numbers notes as they come: the newest number is ours, or
-	// that of one who wrote at the same moment.
-	for _, k := range kept {
-		if k.Text == n.Text && k.ID > n.ID {
-			n = k
-		}
-	}
-	return n, nil
-}
-
-// missing says in the pages' own terms that something is not there.
-func missing(err error) error {
-	if errors.Is(err, sqlite.ErrNoSession) {
-		return errors.Join(web.ErrNotFound, err)
-	}
-	return err
 }

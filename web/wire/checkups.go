@@ -7,7 +7,7 @@ import (
 
 // LastCheckup is the newest bench check of a rocket.
 func (a *Archive) LastCheckup(ctx context.Context, rocket string) (at time.Time, verdict string, ok bool, err error) {
-	list, err := a.archive.Checkups(ctx, rocket)
+	list, err := a.Checkups(ctx, rocket)
 	if err != nil || len(list) == 0 {
 		return time.Time{}, "", false, err
 	}

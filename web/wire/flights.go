@@ -19,30 +19,21 @@ import (
 
 // Flights fits the results worked out from an archive to web.Flights.
 type Flights struct {
-	Results *results.Results
+	*results.Results
 	Archive *sqlite.Archive
-	// Expect gives what was expected of a flight before it flew, if somebody
-	// knows: a nil course falls back to the model from burnout on. May be nil.
-	Expect func(ctx context.Context, id web.FlightID) (*web.Course, error)
-}
-
-// Flights lists worked-out flights.
-func (f Flights) Flights(ctx context.Context, session string) ([]flight.Result, error) {
-	out, err := f.Results.Flights(ctx, session)
-	return out, missing(err)
 }
 
 // VoidFlights lists those that a person took for none.
 func (f Flights) VoidFlights(ctx context.Context, session string) ([]flight.Result, error) {
 	all, err := f.Results.EveryFlight(ctx, session)
-	return slices.DeleteFunc(all, func(r flight.Result) bool { return !strings.HasPrefix(r.Verdict, results.VoidMark) }), missing(err)
+	return slices.DeleteFunc(all, func(r flight.Result) bool { return !strings.HasPrefix(r.Verdict, results.VoidMark) }), err
 }
 
 // SetVoid keeps what a person says of a flight.
 func (f Flights) SetVoid(ctx context.Context, id web.FlightID, void bool, why string, at time.Time) error {
 	s, err := f.Archive.Session(ctx, id.Session)
 	if err != nil {
-		return missing(err)
+		return err
 	}
 	return f.Archive.SetVoid(ctx, sqlite.Void{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight, Void: void, At: at.Add(-s.Shift), Why: why})
 }
@@ -51,7 +42,7 @@ func (f Flights) SetVoid(ctx context.Context, id web.FlightID, void bool, why st
 func (f Flights) Join(ctx context.Context, id web.FlightID) ([]web.FlightID, error) {
 	spans, err := f.Archive.Flights(ctx, id.Session)
 	if err != nil {
-		return nil, missing(err)
+		return nil, err
 	}
 	found := false
 	for _, s := range spans { // by their liftoffs
@@ -93,7 +84,7 @@ func (f Flights) Corrected(ctx context.Context, id web.FlightID) (string, error)
 			}
 		}
 	}
-	return words, missing(err)
+	return words, err
 }
 
 func listed(names []sqlite.FlightName) string {
@@ -121,7 +112,7 @@ func refused(err error) error {
 	if errors.Is(err, results.ErrCannotCorrect) {
 		return errors.Join(web.ErrRefused, err)
 	}
-	return missing(err)
+	return err
 }
 
 // Course is the smoothed flight; times count from the liftoff.
@@ -154,24 +145,18 @@ func (f Flights) flight(ctx context.Context, id web.FlightID) (results.Flight, e
 	if errors.Is(err, results.ErrNoFlight) {
 		err = errors.Join(web.ErrNotFound, err)
 	}
-	return one, missing(err)
+	return one, err
 }
 
-// Expected is what was expected, or else what the model makes of the burnout
-// speed that was measured: how high and how long the rest should have been.
+// Expected is what the model makes of the burnout speed that was measured: how high and how long the rest should have been.
 func (f Flights) Expected(ctx context.Context, id web.FlightID) (*web.Course, error) {
-	if f.Expect != nil {
-		if c, err := f.Expect(ctx, id); c != nil || err != nil {
-			return c, err
-		}
-	}
 	one, err := f.flight(ctx, id)
 	if err != nil {
 		return nil, err
 	}
 	s, err := f.Archive.Session(ctx, id.Session)
 	if err != nil {
-		return nil, missing(err)
+		return nil, err
 	}
 	if r, known := flight.RocketNamed(s.Rockets, id.Rocket); known {
 		return fromBurnout(r, s.Site, one.Result), nil

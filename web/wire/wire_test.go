@@ -3,12 +3,12 @@ package wire
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -149,14 +149,14 @@ func TestSessions(t *testing.T) {
 
 func TestSamplesInOrder(t *testing.T) {
 	a := NewArchive(stored(t), nil)
-	var last int64
+	last := map[string]int64{}
 	n, both := 0, map[string]int{}
-	q := web.Query{Session: session, FromPassed: int64(20 * time.Second), ToPassed: int64(30 * time.Second)}
+	q := storage.Query{Session: session, FromPassed: int64(20 * time.Second), ToPassed: int64(30 * time.Second)}
 	err := a.Samples(t.Context(), q, func(s *decode.Sample) error {
-		if s.Passed < max(last, q.FromPassed) || s.Passed >= q.ToPassed {
-			t.Errorf("passed %d after %d", s.Passed, last)
+		if s.Passed < max(last[s.Rocket], q.FromPassed) || s.Passed >= q.ToPassed {
+			t.Errorf("passed %d after %d", s.Passed, last[s.Rocket])
 		}
-		last = s.Passed
+		last[s.Rocket] = s.Passed
 		n++
 		both[s.Rocket]++
 		return nil
@@ -166,27 +166,26 @@ func TestSamplesInOrder(t *testing.T) {
 	}
 	late := epoch.Add(shift)
 	n = 0
-	err = a.Frames(t.Context(), web.Query{Session: session, From: late.Add(20 * time.Second), To: late.Add(21 * time.Second)}, func(f *ingest.Frame) error {
+	err = a.Frames(t.Context(), storage.Query{Session: session, From: late.Add(20 * time.Second), To: late.Add(21 * time.Second)}, func(f ingest.Frame) error {
 		n++
 		return nil
 	})
 	if err != nil || n != 40 {
 		t.Errorf("%d frames in one second, %v", n, err)
 	}
-	if err := a.Samples(t.Context(), web.Query{Session: "none"}, nil); !strings.Contains(fmt.Sprint(err), web.ErrNotFound.Error()) {
+	if err := a.Samples(t.Context(), storage.Query{Session: "none"}, nil); !errors.Is(err, storage.ErrNoSession) {
 		t.Errorf("no such session: %v", err)
 	}
 }
 
 func TestNotes(t *testing.T) {
 	a := NewArchive(stored(t), nil)
-	id := web.FlightID{Session: session, Rocket: "Teal", Flight: 1}
 	at := epoch.Add(shift + time.Minute)
-	n, err := a.AddNote(t.Context(), web.Note{Session: session, Rocket: "Teal", Flight: 1, At: at, Text: "0.6 l"})
+	n, err := a.AddNote(t.Context(), storage.Note{Session: session, Rocket: "Teal", Flight: 1, At: at, Text: "0.6 l"})
 	if err != nil || n.ID == 0 || !n.At.Equal(at) {
 		t.Errorf("note %+v, %v", n, err)
 	}
-	if got, err := a.Notes(t.Context(), id); err != nil || len(got) != 1 || got[0].Text != "0.6 l" {
+	if got, err := a.Notes(t.Context(), session); err != nil || len(got) != 1 || got[0].Text != "0.6 l" {
 		t.Errorf("notes %+v, %v", got, err)
 	}
 }
@@ -202,9 +201,8 @@ func server(t *testing.T, a *sqlite.Archive) string {
 	archive := NewArchive(a, nil)
 	s, err := web.New(web.Options{Listen: "127.0.0.1:0", Station: "north-field", Archive: archive, Notes: archive, Live: quiet{},
 		Flights: Flights{Results: results.New(a), Archive: a},
-		NewMachine: func(_ context.Context, s web.Session) (web.Machine, error) {
-			e, err := watch.NewEngine(watch.Config{Session: s.ID, Epoch: s.Epoch})
-			return Machine{e}, err
+		NewMachine: func(_ context.Context, s web.Session) (*watch.Engine, error) {
+			return watch.NewEngine(watch.Config{Session: s.ID, Epoch: s.Epoch})
 		}})
 	if err != nil {
 		t.Fatal(err)

@@ -73,7 +73,7 @@ func BringIn(ctx context.Context, a *sqlite.Archive, path string) (torn int64, e
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	had, err := a.Session(ctx, session.ID)
-	if errors.Is(err, sqlite.ErrNoSession) {
+	if errors.Is(err, storage.ErrNoSession) {
 		err = a.StartSession(ctx, session)
 	}
 	if err != nil {

@@ -147,10 +147,10 @@ func (g *Gathering) Take(ctx context.Context, b *batch.Batch) error {
 // said keeps what people said of a session's flights where that is recorded.
 func (g *Gathering) said(ctx context.Context, b *batch.Batch) error {
 	s, err := g.archive.Session(ctx, b.Session)
-	if errors.Is(err, sqlite.ErrNoSession) && g.sessions[b.Session] != nil {
+	if errors.Is(err, storage.ErrNoSession) && g.sessions[b.Session] != nil {
 		return fmt.Errorf("keep what was said of flights: session %s is not in the archive yet", b.Session) // it comes again
 	}
-	if errors.Is(err, sqlite.ErrNoSession) || err == nil && s.Station != b.Station {
+	if errors.Is(err, storage.ErrNoSession) || err == nil && s.Station != b.Station {
 		g.log.Error().Str("station", b.Station).Str("session", b.Session).Msg("what was said of flights is passed over: no such session of the station is here")
 		return nil
 	}
@@ -260,7 +260,7 @@ func (g *Gathering) writer(s *gathered) (*sqlite.Writer, error) {
 		return nil, err
 	}
 	_, err = g.archive.Session(g.ctx, s.info.Session)
-	if errors.Is(err, sqlite.ErrNoSession) {
+	if errors.Is(err, storage.ErrNoSession) {
 		err = g.archive.StartSession(g.ctx, describe(s.first, cfg))
 	}
 	if err != nil {

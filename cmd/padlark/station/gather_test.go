@@ -137,7 +137,7 @@ func has(t *testing.T, data, session string) (inJournal, inArchive []uint64, eve
 		t.Fatal(err)
 	}
 	defer a.Close()
-	err = a.Frames(t.Context(), session, sqlite.FrameFilter{}, func(f ingest.Frame) error {
+	err = a.Frames(t.Context(), storage.Query{Session: session, Recorded: true}, func(f ingest.Frame) error {
 		inArchive = append(inArchive, f.N)
 		return nil
 	})
@@ -214,7 +214,7 @@ func TestGathering(t *testing.T) {
 			t.Errorf("session %+v", row)
 		}
 		samples := 0
-		if err := a.Samples(t.Context(), sqlite.Query{Session: session}, func(*decode.Sample) error { samples++; return nil }); err != nil {
+		if err := a.Samples(t.Context(), storage.Query{Session: session}, func(*decode.Sample) error { samples++; return nil }); err != nil {
 			t.Fatal(err)
 		}
 		if samples != int(want.frames) {

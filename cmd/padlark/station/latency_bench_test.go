@@ -22,6 +22,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/sim"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -352,11 +353,11 @@ func (a *arrivals) report(b *testing.B, cfg *config.Config, sent *sentTimes, sai
 	}
 	// A datagram holds one frame, and none may have been lost.
 	n := 0
-	if err := archive.Frames(b.Context(), sessions[0].ID, sqlite.FrameFilter{}, func(ingest.Frame) error { n++; return nil }); err != nil {
+	if err := archive.Frames(b.Context(), storage.Query{Session: sessions[0].ID, Recorded: true}, func(ingest.Frame) error { n++; return nil }); err != nil {
 		b.Fatal(err)
 	}
 	began := map[string]time.Time{}
-	err = archive.Samples(b.Context(), sqlite.Query{}, func(s *decode.Sample) error {
+	err = archive.Samples(b.Context(), storage.Query{}, func(s *decode.Sample) error {
 		began[s.Rocket+s.Heard.Format(time.RFC3339Nano)] = sent.at[s.Link][s.N-1]
 		return nil
 	})

@@ -13,6 +13,7 @@ import (
 
 	"padlark/cmd/padlark/config"
 	"padlark/cmd/padlark/ready"
+	"padlark/storage"
 	"padlark/storage/export"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -118,20 +119,16 @@ func (s *station) healthy() error {
 
 // newMachine makes what computes a replay's picture, with the configuration
 // that the session was recorded with.
-func (s *station) newMachine(ctx context.Context, one web.Session) (web.Machine, error) {
+func (s *station) newMachine(ctx context.Context, one web.Session) (*watch.Engine, error) {
 	return recordedMachine(ctx, s.archive, one)
 }
 
-func recordedMachine(ctx context.Context, a *sqlite.Archive, one web.Session) (web.Machine, error) {
+func recordedMachine(ctx context.Context, a *sqlite.Archive, one web.Session) (*watch.Engine, error) {
 	rec, err := a.Session(ctx, one.ID)
 	if err != nil {
 		return nil, err
 	}
-	e, err := recordedEngine(rec)
-	if err != nil {
-		return nil, err
-	}
-	return wire.Machine{Engine: e}, nil
+	return recordedEngine(rec)
 }
 
 func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
@@ -201,6 +198,6 @@ func (e exporter) Export(ctx context.Context, w io.Writer, id web.FlightID, form
 	if err != nil {
 		return err
 	}
-	_, err = write(ctx, w, e.archive, sqlite.Query{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight})
+	_, err = write(ctx, w, e.archive, storage.Query{Session: id.Session, Rocket: id.Rocket, Flight: id.Flight})
 	return err
 }

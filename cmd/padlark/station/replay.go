@@ -11,6 +11,7 @@ import (
 	"padlark/cmd/padlark/config"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -86,7 +87,7 @@ func replayOn(ctx context.Context, o ReplayOptions, b *bus.Bus) ([]flight.Event,
 func (o ReplayOptions) play(ctx context.Context, b *bus.Bus, seq *sequencer, watcher *watch.Watcher, later []laterConfig) error {
 	start, n := time.Now(), 0
 	one := make([]ingest.Frame, 1)
-	err := o.Archive.Frames(ctx, o.Session.ID, sqlite.FrameFilter{Rocket: o.Rocket}, func(f ingest.Frame) error {
+	err := o.Archive.Frames(ctx, storage.Query{Session: o.Session.ID, Recorded: true, Rocket: o.Rocket}, func(f ingest.Frame) error {
 		if err := o.pace(ctx, start, f.Passed, seq); err != nil {
 			return err
 		}

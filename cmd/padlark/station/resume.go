@@ -261,7 +261,7 @@ func describe(info ingest.CaptureInfo, cfg *config.Config) sqlite.Session {
 // sessionOf is a session as the archive knows it, or as its journal says.
 func (s *station) sessionOf(ctx context.Context, info ingest.CaptureInfo) (sqlite.Session, error) {
 	old, err := s.archive.Session(ctx, info.Session)
-	if errors.Is(err, sqlite.ErrNoSession) {
+	if errors.Is(err, storage.ErrNoSession) {
 		return describe(info, s.cfg), nil
 	}
 	return old, err

@@ -10,6 +10,7 @@ import (
 
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
+	"padlark/watch"
 	"padlark/web"
 	"padlark/web/wire"
 )
@@ -43,7 +44,7 @@ func Show(ctx context.Context, a *sqlite.Archive, o ShowOptions) error {
 		Listen: o.Listen, Station: name, Version: o.Version,
 		Archive: archive, Notes: archive, Checkups: archive, Flights: wire.Flights{Results: results.New(a), Archive: a}, Live: nothingLive{},
 		Exporter: exporter{a}, Now: time.Now, Log: o.Log, Keys: keys,
-		NewMachine: func(ctx context.Context, one web.Session) (web.Machine, error) { return recordedMachine(ctx, a, one) },
+		NewMachine: func(ctx context.Context, one web.Session) (*watch.Engine, error) { return recordedMachine(ctx, a, one) },
 	})
 	if err != nil {
 		return err
