@@ -36,8 +36,9 @@ var priorSD = [params]float64{math.Inf(1), math.Inf(1), 0.4, 0.5, 0.7, 0.12, 0.0
 //	told release on that of the canopy as well, growing with the square of what it
 //	has flown until it is full
 //
-// in white noise. No estimator with these priors has a smaller mean square error.
-// ok is false without enough readings.
+// in the noise that was drawn, known to the bound: white, gusts, a drift of the sensor.
+// The height is that above the pad, whose level only its own readings tell. No estimator
+// with these priors has a smaller mean square error. ok is false without enough readings.
 func bayesBound(f *ensemble.Flight) (timeS, heightM float64, ok bool) {
 	u, r := &f.Truth, &f.Rocket
 	if r.MassKg == 0 || f.Site.TemperatureC == nil || math.IsNaN(u.OpenS) {
@@ -49,45 +50,93 @@ func bayesBound(f *ensemble.Flight) (timeS, heightM float64, ok bool) {
 		math.Log(disc(r.ParachuteM, r.ParachuteCd)), math.Log(8 * r.ParachuteM / 2), 4, 0}
 	prior := priorSD
 	prior[pAcross] *= u.MaxSpeedMps
-	var times []float64
-	for i := range f.Samples {
-		if t := f.S(f.Samples[i].At); t > u.BurnoutS && t < u.TouchdownS {
-			times = append(times, t)
-		}
-	}
-	if len(times) < 20 {
+	pad, times, white := boundReadings(f)
+	if len(times) < pad+20 || pad == 0 {
 		return 0, 0, false
 	}
-	var slope [params][]float64
+	n := len(times)
+	slope := mat.NewDense(n, params, nil)
 	for k, d := range [params]float64{0.1, 0.002, 0.02, 0.02, 0.05, 0.2, 1e-4} {
 		up, down := theta, theta
 		up[k] += d
 		down[k] -= d
-		a, b := heights(up, times, u.ReleaseS), heights(down, times, u.ReleaseS)
+		a, b := heights(up, times[pad:], u.ReleaseS), heights(down, times[pad:], u.ReleaseS)
 		for i := range a {
-			a[i] = (a[i] - b[i]) / (2 * d)
-		}
-		slope[k] = a
-	}
-	info := mat.NewSymDense(params, nil)
-	for i := range params {
-		for j := i; j < params; j++ {
-			sum := 0.0
-			for k := range times {
-				sum += slope[i][k] * slope[j][k]
-			}
-			sum /= f.Setup.NoiseM * f.Setup.NoiseM
-			if i == j {
-				sum += 1 / (prior[i] * prior[i])
-			}
-			info.SetSym(i, j, sum)
+			slope.Set(pad+i, k, (a[i]-b[i])/(2*d))
 		}
 	}
-	var inv mat.Dense
-	if err := inv.Inverse(info); err != nil {
+	var whole mat.Cholesky
+	var half, info, inv mat.Dense
+	if !whole.Factorize(boundNoise(f, times, white)) {
+		return 0, 0, false
+	}
+	if err := whole.SolveTo(&half, slope); err != nil {
+		return 0, 0, false
+	}
+	info.Mul(slope.T(), &half)
+	for k := range params {
+		info.Set(k, k, info.At(k, k)+1/(prior[k]*prior[k]))
+	}
+	if err := inv.Inverse(&info); err != nil {
 		return 0, 0, false
 	}
 	return math.Sqrt(inv.At(pTime, pTime)), math.Sqrt(inv.At(pTop, pTop)), true
+}
+
+// boundReadings are the times of the readings that the bound uses, those of the pad
+// first, and the variance of each in m2. On the pad and long after the top so many are
+// taken together that a matrix of all is small.
+func boundReadings(f *ensemble.Flight) (pad int, times, white []float64) {
+	u := &f.Truth
+	one := f.Setup.NoiseM * f.Setup.NoiseM
+	for i := 0; i < len(f.Samples); {
+		t := f.S(f.Samples[i].At)
+		k := 1
+		longest := 0.0
+		switch {
+		case t < u.LiftoffS:
+			longest = min(0.5, u.LiftoffS-t)
+		case t > u.ApogeeS+6:
+			longest = 0.2
+		}
+		for i+k < len(f.Samples) && f.S(f.Samples[i+k].At)-t < longest {
+			k++
+		}
+		if t < u.LiftoffS {
+			pad++
+		}
+		if t < u.LiftoffS || t > u.BurnoutS && t < u.TouchdownS {
+			times, white = append(times, (t+f.S(f.Samples[i+k-1].At))/2), append(white, one/float64(k))
+		}
+		i += k
+	}
+	return pad, times, white
+}
+
+// levelVar is what nobody knows of the pad's level before its first reading, m2.
+const levelVar = 100.0
+
+// boundNoise is the covariance of those readings.
+func boundNoise(f *ensemble.Flight, times, white []float64) *mat.SymDense {
+	u, s := &f.Truth, &f.Setup
+	gust := func(t float64) float64 {
+		if t > u.LiftoffS && t < u.ReleaseS {
+			return s.GustM * s.AirGust
+		}
+		return s.GustM
+	}
+	c := mat.NewSymDense(len(times), nil)
+	for i, t := range times {
+		for j := i; j < len(times); j++ {
+			apart := times[j] - t
+			v := levelVar + s.DriftM*s.DriftM*math.Exp(-apart/s.DriftTauS) + gust(t)*gust(times[j])*math.Exp(-apart/1.5)
+			if i == j {
+				v += white[i]
+			}
+			c.SetSym(i, j, v)
+		}
+	}
+	return c
 }
 
 // heights are those of the model at rising times: from the apogee back in time, and

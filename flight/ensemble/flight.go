@@ -44,6 +44,8 @@ type Setup struct {
 	Solid, Accel                                  bool
 	BiasPa                                        float64 // error of the absolute pressure
 	PortCp, PortLagS                              float64 // of the vent
+	DriftTauS                                     float64
+	GustM, AirGust                                float64 // rms at rest, and the part of it between liftoff and release
 }
 
 // epoch is the start of every session of the ensemble. Any fixed time would do.
@@ -125,6 +127,7 @@ func (p *plan) setup() Setup {
 	s := Setup{
 		RateHz: p.board.rate, NoiseM: p.sensor.noisePa / k, DriftM: p.sensor.driftPa / k,
 		JitterS: p.board.jitter, StepPa: p.sensor.stepPa, Loss: p.radio.loss, Accel: p.sensor.accel,
+		DriftTauS: p.sensor.driftTau, GustM: p.sensor.gustPa / k, AirGust: p.sensor.airGust,
 		BiasPa: p.sensor.biasPa, PortCp: p.sensor.portCp, PortLagS: p.sensor.portLag,
 		Solid: p.rocket.Kind == "solid", TiltDeg: p.tiltDeg, SinkMps: p.sinkMps,
 	}

@@ -37,7 +37,13 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	if len(events) == 0 {
 		events = firstFlight(replay(cfg, samples))
 	}
-	a := analysis{cfg: cfg, events: events, portSD: portSD, clean: math.Inf(-1)}
+	return analyse(cfg, samples, events, alarms, 0)
+}
+
+// analyse is Analyse with the standard deviation in K with which the temperature of the
+// site is known; 0 for the usual.
+func analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms []flight.Alarm, airSD float64) (flight.Result, Series, error) {
+	a := analysis{cfg: cfg, events: events, airSD: airSD, portSD: portSD, bumpSeen: bumpUsual, clean: math.Inf(-1)}
 	a.begin(samples, alarms)
 	r, ok := read(cfg, samples, a.liftoffGuess(samples))
 	if !ok {
@@ -52,6 +58,13 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	a.noise = learnNoise(&r, orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
 	a.findTouchdown()
 	a.fitAll()
+	if airSD == 0 {
+		if kelvin, sd, ok := a.airByReceiver(samples); ok {
+			told := kelvin - 273.15
+			cfg.Site.TemperatureC = &told
+			return analyse(cfg, samples, events, alarms, sd)
+		}
+	}
 	a.fillResult()
 	return a.out, a.series(), nil
 }
@@ -93,7 +106,9 @@ type analysis struct {
 	eventSD float64 // s, of the live event's apogee, where no path fits
 	live    call
 
-	push       push // the thrust, as an accelerometer read it
+	bumpSeen   float64 // m2, variance of the pulse at the release
+	push       push    // the thrust, as an accelerometer read it
+	airSD      float64 // K, of the site's temperature; 0 for the usual
 	forceTrust trust
 	forceSD    float64 // m/s2, of the accelerometer in the coast
 }

@@ -23,8 +23,15 @@
 // Three fits are made. The first finds the noise. The second, of all the
 // coast, is followed back to the pad: an even boost from rest must meet it, and
 // the readings around it say how long that boost was (boost.go). The third uses
-// only the last two seconds before the apogee and what follows: there drag and
-// tilt matter little, and what is believed of the apogee does not hang on them.
+// only the last seconds before the apogee and what follows (two where the vent may be a
+// bad one, four where it is not): there drag and tilt matter little, and what is believed
+// of the apogee does not hang on them.
+//
+// An accelerometer's axis, bias and range are found in its readings on the pad
+// (force.go). It counts if what it reads of the coast agrees with the drag that the
+// barometer leaves likely: then it tells the drag, and its thrust liftoff, burnout and
+// greatest speed (push.go). The height of a satellite receiver tells the temperature of
+// the air where that is not known as well (receiver.go). What lies is left out.
 //
 // # What the standard deviations mean
 //

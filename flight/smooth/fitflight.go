@@ -23,6 +23,10 @@ func (a *analysis) liftoffGuess(samples []decode.Sample) time.Time {
 // an error in them would outweigh what more readings add.
 const topS = 2.0
 
+// calmTopS is how much longer where the vent is surely a fair one, s: then the readings
+// of the climb tell the time of the top better than those of the descent.
+const calmTopS = 2.0
+
 // fitAll fits the path three times: to the upper half of the climb and all
 // that follows, which shows the noise; to all of the coast up to the release,
 // which shows where the boost ended; and to the top and all that follows,
@@ -53,6 +57,7 @@ func (a *analysis) fitAll() {
 	if err != nil {
 		return
 	}
+	a.judgeBump(f)
 	a.judgePort(upper, end)
 	a.judgeForce(upper, end)
 	if g, err := a.fitBetween(upper, end, f); err == nil {
@@ -75,9 +80,10 @@ func (a *analysis) fitAll() {
 	}
 	a.fitBoost(upper)
 	ta, _ := f.path.apex(&f.q)
-	start := max(ta-topS, min(upper, a.m.liftoff+0.3*climb))
+	from := ta - topS - calmTopS*(1-a.badVent())
+	start := max(from, min(upper, a.m.liftoff+0.3*climb))
 	if a.burn.ok {
-		start = max(ta-topS, min(upper, a.burn.burnout+2*a.burn.burnoutSD+0.02))
+		start = max(from, min(upper, a.burn.burnout+2*a.burn.burnoutSD+0.02))
 	}
 	if g, err := a.fitBetween(start, end, f); err == nil {
 		a.fit = g
@@ -298,7 +304,7 @@ const noPadVar = 2.0
 // gone within 0.4 s. One that is inferred is that of the cloth, which comes out some
 // tenths after the nose: the pulse must not draw it there.
 func (a *analysis) bumpVar(after float64) float64 {
-	const pulse = 3.0
+	pulse := a.bumpSeen
 	switch {
 	case math.IsNaN(after): // nothing was released
 		return 0
@@ -306,11 +312,49 @@ func (a *analysis) bumpVar(after float64) float64 {
 		// Where it begins is not known to a reading: an edge there would make one
 		// reading more or less count for much.
 		return pulse * max(0, min(1, (after+0.05+outMost)/beginS, (0.45-after)/endS))
-	case after > -0.05 && after < 0.45:
+	case after > bumpFrom && after < bumpTo:
 		return pulse
 	}
 	return 0
 }
+
+// judgeBump looks whether a told release shook the readings at all: where none of the
+// tenths after it is off the path by more than the noise, they count in full, and half a
+// second at the top is worth as much as all of the descent.
+func (a *analysis) judgeBump(f *fit) {
+	if !a.m.told || !f.path.canopy {
+		return
+	}
+	expect := make([]float64, len(f.t))
+	f.path.heights(&f.q, f.t, f.start, math.NaN(), expect, nil)
+	usual := a.noise.white + a.noise.gust
+	release, sum, n := a.m.release, 0.0, 0.0
+	part := math.Inf(-1) // the tenth that is summed up
+	for i, t := range f.t {
+		after := t - release
+		if after <= bumpFrom || after >= bumpTo {
+			continue
+		}
+		if k := math.Floor(after / bumpPartS); k > part {
+			part, sum, n = k, 0, 0
+		}
+		sum, n = sum+sq(f.h[i]-expect[i]), n+1
+		if sum/n > usual*(1+bumpSDs*math.Sqrt(2/n)) {
+			return
+		}
+	}
+	a.bumpSeen = bumpLeast
+}
+
+// The pulse of a told release: from when to when after it, s; its variance where it
+// shows, and where it does not, m2; how long a part of it is looked at, s, and by how
+// many standard deviations that must be beyond the noise (common practice, no source).
+const (
+	bumpFrom, bumpTo     = -0.05, 0.45
+	bumpUsual, bumpLeast = 3.0, 0.01
+	bumpPartS            = 0.1
+	bumpSDs              = 2.5
+)
 
 // How long the beginning and the end of that pulse take, s (over recorded flights).
 const beginS, endS = 0.3, 0.1

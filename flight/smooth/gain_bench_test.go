@@ -19,9 +19,12 @@ import (
 // the root mean square error of x with the barometer alone, WORLD_x_with that with the
 // channel; _in and _in_with are the shares of the 95 % intervals that hold the truth.
 func BenchmarkEnsembleGain(b *testing.B) {
-	accel, axes, _ := gainWorlds()
+	accel, axes, fix := gainWorlds()
 	b.Run("accelerometer", func(b *testing.B) {
 		reportGain(b, []string{decode.AccelMps2, decode.AccelXMps2, decode.AccelYMps2, decode.AccelZMps2}, append(accel, axes))
+	})
+	b.Run("receiver", func(b *testing.B) {
+		reportGain(b, []string{decode.GPSAltitudeM}, []ensemble.Spec{fix})
 	})
 }
 

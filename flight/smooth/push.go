@@ -8,7 +8,7 @@ const (
 	fewestPush = 3    // readings of it
 	pushWithin = 1.5  // s about the liftoff that was called
 	pushGapS   = 0.12 // between two of its readings, or the thrust is not known
-	tailPart   = 0.05 // of the boost, for which what is left of the thrust is less than the drag
+	tailPart   = 0.1  // of the boost, for which what is left of the thrust is less than the drag
 	scalePart  = 0.03 // sd of the scale of an accelerometer and of its tilt, as parts
 	agreeSDs   = 3.0  // by which it may differ from the boost that the coast shows, and
 	agreeSpeed = 0.2  // by which part of the speed: a vent that errs is not looked for there

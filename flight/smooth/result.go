@@ -24,6 +24,9 @@ const (
 )
 
 func (a *analysis) kelvinSD() float64 {
+	if a.airSD > 0 { // a receiver has told it
+		return a.airSD
+	}
 	if a.cfg.Site.TemperatureC != nil {
 		return toldKelvin
 	}
@@ -34,7 +37,11 @@ func (a *analysis) kelvinSD() float64 {
 func (a *analysis) systematic(h float64) Parts {
 	if a.r.plain {
 		// The board used an atmosphere of its own, the standard one mostly.
-		return Parts{Temperature: math.Abs(h) * math.Hypot(math.Hypot(a.kelvinSD(), ownKelvin), a.r.doubt) / a.r.kelv, Sensor: linearity * math.Abs(h)}
+		own := math.Hypot(math.Hypot(a.kelvinSD(), ownKelvin), a.r.doubt)
+		if a.airSD > 0 { // that is in it
+			own = a.airSD
+		}
+		return Parts{Temperature: math.Abs(h) * own / a.r.kelv, Sensor: linearity * math.Abs(h)}
 	}
 	b := a.r.air.Budget(h, atmos.Errors{TemperatureK: a.kelvinSD(), LapseKPerM: atmos.DefaultLapseSD, LinearityPart: linearity})
 	return Parts{Temperature: b.Temperature, Lapse: b.Lapse, Sensor: b.Linearity}
