@@ -1,10 +1,8 @@
 package beeps
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"padlark/ingest/beeps"
 )
@@ -70,14 +68,20 @@ const (
 	outsideFar = 0.7
 	// loudLevel is from where a guessed level is that of a tone, in the usual noise.
 	loudLevel = 10.0
-	// fewestBeeps is from how many beeps on fewer than four repeats are enough.
+	// fewestBeeps is from how many beeps on their rhythm tells them from a voice that
+	// says the same again, and surePerFew what each of fewer must say to be sure, in
+	// nats.
 	fewestBeeps = 9
-	// surePerFew is what each of fewer must say to be sure, in nats.
-	surePerFew = 30.0
+	surePerFew  = 30.0
 	// paceMargin is how much a pace may be behind another, in nats.
 	paceMargin = 25.0
 	// irregular is by how much the distances of repeats may differ, as a part of one.
 	irregular = 0.15
+	// uneven is by how much the distances of a group's beeps may differ, as a standard
+	// deviation in parts of their mean, and unevenSteps what a board's loop and the
+	// strip add, in steps. A board's are within 0.05; what a tone that wavers is cut
+	// into is not.
+	uneven, unevenSteps = 0.07, 1.0
 	// starts is from how many paces the lengths are looked for.
 	starts = 3
 	// rounds bounds the search among the neighbours of a number.
@@ -145,6 +149,7 @@ func Read(s beeps.Strip, code Code) Reading {
 		v.first(g, path)
 		v.climb()
 		votes = append(votes, v)
+		votes = append(votes, v.retimed(e, pace)...)
 	}
 	together(votes).decide(&r)
 	return r
@@ -292,6 +297,32 @@ func (v *vote) climb() {
 	}
 }
 
+// retimed measures the lengths again on the paths of the likeliest numbers, where the
+// path without counting has lost or made up beeps, and compares numbers by them.
+func (v *vote) retimed(e *ear, pace float64) []*vote {
+	var out []*vote
+	order := v.order()
+	for _, n := range order[:min(2, len(order))] {
+		k, _ := v.code.stretches(n)
+		g := chain(k)
+		v.work.trace = true
+		_, end := v.work.run(g, v.spans, v.partial)
+		path := v.work.walk(len(g), end)
+		for i := range path {
+			path[i].from *= v.spans.by
+			path[i].to *= v.spans.by
+		}
+		t := v.code.measure(g, path, pace)
+		again := &vote{code: v.code, work: v.work, spans: t.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
+		for _, m := range order[:min(6, len(order))] {
+			again.try(m)
+		}
+		again.climb()
+		out = append(out, again)
+	}
+	return out
+}
+
 // best gives the likeliest number and the next.
 func (v *vote) best() (best, next int, ok bool) {
 	order := v.order()
@@ -387,126 +418,4 @@ func (c *Code) neighbours(n int) []int {
 		add(slices.Concat(digits, []int{x})...)
 	}
 	return out
-}
-
-// decide fills the reading in.
-func (v *vote) decide(r *Reading) {
-	order := v.order()
-	if len(order) == 0 {
-		r.Why = "beeps were heard, but they make no number of this code"
-		return
-	}
-	n := order[0]
-	r.Number, r.Found, r.Score, r.Margin = n, true, v.scores[n], math.Inf(1)
-	if len(order) > 1 {
-		r.Margin = r.Score - v.scores[order[1]]
-	}
-	k, _ := v.code.stretches(n)
-	g := chain(k)
-	v.work.trace = true
-	_, end := v.work.run(g, v.spans, v.partial)
-	path := v.work.walk(len(g), end)
-	for i := range path {
-		path[i].from *= v.spans.by
-		path[i].to *= v.spans.by
-	}
-	r.Beeps = beepsOf(g, path)
-	r.Repeats, r.partial = wholeRepeats(len(k), path), v.partial
-	r.Outside = v.spans.ear.outside(r.Beeps)
-	wanted := sureMargin + sureOutside*r.Outside + min(loudMost, sureLoud*max(0, r.Score/float64(max(1, len(r.Beeps)))-loudBeep))
-	for _, m := range order[1:] {
-		if r.Score-v.scores[m] < max(rivalMargin, wanted) && len(r.Rivals) < 3 {
-			r.Rivals = append(r.Rivals, m)
-		}
-	}
-	switch {
-	case r.Score < leastScore || r.Score < leastPerBeep*float64(len(r.Beeps)):
-		r.Found, r.Why = false, "no beeps stand out of the noise"
-	case r.Outside > outsideMost:
-		r.Why = whyOutside
-	case r.Score < surePerBeep*float64(len(r.Beeps)):
-		r.Why = "the beeps are too faint"
-	case !r.regular():
-		r.Why = "what was heard does not come again and again after the same time"
-	case r.Repeats < 4 && len(r.Beeps) < fewestBeeps && r.Score < surePerFew*float64(len(r.Beeps)):
-		r.Why = "too few beeps were heard"
-	case r.Repeats == 0:
-		r.Why = "the number was not heard from its beginning to its end"
-	case r.Margin < wanted:
-		var words []string
-		for _, m := range r.Rivals {
-			words = append(words, fmt.Sprint(m))
-		}
-		r.Why = "it may also be " + strings.Join(words, " or ")
-	default:
-		r.Sure = true
-	}
-}
-
-// regular says whether repeats begin at even distances (some may have been missed):
-// noises that follow a code by chance do not.
-func (r *Reading) regular() bool {
-	var starts []float64
-	last := -1
-	for _, b := range r.Beeps {
-		if b.Repeat != last && (last >= 0 || !r.partial) {
-			starts = append(starts, float64(b.From))
-		}
-		last = b.Repeat
-	}
-	least := math.Inf(1)
-	for i := 1; i < len(starts); i++ {
-		least = min(least, starts[i]-starts[i-1])
-	}
-	for i := 1; i < len(starts); i++ {
-		times := (starts[i] - starts[i-1]) / least
-		if math.Abs(times-math.Round(times)) > irregular {
-			return false
-		}
-	}
-	return true
-}
-
-// outside compares what speaks for a tone outside the beeps with what does so
-// within: wind and voices have no rhythm that a code explains.
-func (e *ear) outside(spans []Beep) float64 {
-	const edge, width = 4, 10 // rows
-	in, out, at := 0.0, 0.0, 0
-	last := e.rows()
-	for _, b := range spans {
-		in += e.tone(min(last, b.From), min(last, b.To))
-	}
-	for i := 0; i+width <= last; i += width / 2 {
-		for at < len(spans) && spans[at].To+edge <= i {
-			at++
-		}
-		if at < len(spans) && i+width > spans[at].From-edge {
-			continue
-		}
-		out += max(0, e.piece(i, i+width)) / 2
-	}
-	if in <= 0 {
-		return math.Inf(1)
-	}
-	return out / in
-}
-
-// wholeRepeats counts how often a path passes the number from its first stretch to
-// its last.
-func wholeRepeats(last int, path []visit) int {
-	n, next := 0, -1
-	for _, v := range path {
-		switch {
-		case v.node == 0:
-			next = 1
-		case v.node == next:
-			next++
-		default:
-			next = -1
-		}
-		if next == last {
-			n++
-		}
-	}
-	return n
 }
