@@ -22,7 +22,7 @@ const (
 	maxReplays  = 8
 	maxSpeed    = 64
 	replayStep  = 50 * time.Millisecond // the picture moves on this often
-	replayPiece = time.Minute           // event time between two looks whether anybody is there
+	replayPiece = time.Hour             // event time between two looks whether anybody is there
 	replayBatch = 10 * time.Second      // event time read from the archive at once
 	// warmUp is how much of the session before the wanted instant is run
 	// through the machine, so that it knows the pad's pressure and the alarms.
