@@ -89,6 +89,10 @@ func (s *Server) flightViews(ctx context.Context, session, rocket string) ([]fli
 	if err != nil {
 		return nil, fmt.Errorf("list flights: %w", err)
 	}
+	return viewsOf(results, rocket), nil
+}
+
+func viewsOf(results []flight.Result, rocket string) []flightView {
 	views := make([]flightView, 0, len(results))
 	for _, res := range results {
 		if rocket == "" || res.Rocket == rocket {
@@ -98,7 +102,7 @@ func (s *Server) flightViews(ctx context.Context, session, rocket string) ([]fli
 	slices.SortStableFunc(views, func(a, b flightView) int {
 		return launched(b.Result).Compare(launched(a.Result))
 	})
-	return views, nil
+	return views
 }
 
 func launched(r flight.Result) time.Time {
@@ -118,20 +122,14 @@ func (s *Server) flightByName(ctx context.Context, name string) (FlightID, fligh
 	if err != nil {
 		return id, flight.Result{}, badRequest("flight", name, "a flight is named session~rocket~number; see /api/v1/flights")
 	}
-	results, err := s.opt.Flights.Flights(ctx, id.Session)
-	if err != nil && !notThere(err) {
-		return id, flight.Result{}, fmt.Errorf("find flight %s: %w", id, err)
+	res, err := s.opt.Flights.Flight(ctx, id)
+	if notThere(err) {
+		return id, res, notFound("flight", name, "see /flights for those that were recorded")
 	}
-	void, verr := s.voidFlights(ctx, id.Session)
-	if verr != nil && !notThere(verr) {
-		return id, flight.Result{}, verr
+	if err != nil {
+		return id, res, fmt.Errorf("find flight %s: %w", id, err)
 	}
-	for _, res := range slices.Concat(results, void) {
-		if res.Rocket == id.Rocket && res.Flight == id.Flight {
-			return id, res, nil
-		}
-	}
-	return id, flight.Result{}, notFound("flight", name, "see /flights for those that were recorded")
+	return id, res, nil
 }
 
 // window is the stretch of time that belongs to a flight, and the instant that

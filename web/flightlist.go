@@ -9,7 +9,48 @@ import (
 
 	"padlark/flight"
 	"padlark/storage/report"
+	"padlark/storage/results"
 )
+
+// flightList is what a page shows of many flights, newest first.
+type flightList struct {
+	Flights, Void []flightView
+	Waiting       int // of Flights are not worked out yet
+}
+
+// shownFirst is how many flights a page lists until somebody asks for all: a season
+// of a club has thousands, which are some megabytes.
+const shownFirst = 300
+
+// first are the newest flights, all of them if that is what a request asks for, and
+// where all are listed if these are not.
+func (l *flightList) first(r *http.Request) (shown []flightView, all string) {
+	q := r.URL.Query()
+	if q.Has("all") || len(l.Flights) <= shownFirst {
+		return l.Flights, ""
+	}
+	q.Set("all", "1")
+	return l.Flights[:shownFirst], "/flights?" + q.Encode()
+}
+
+// listed lists flights for a page, which must not wait until a season is worked out.
+func (s *Server) listed(ctx context.Context, session, rocket string) (list flightList, err error) {
+	all, err := s.opt.Flights.Listed(ctx, session)
+	if err != nil {
+		return list, fmt.Errorf("list flights: %w", err)
+	}
+	for _, v := range viewsOf(all, rocket) {
+		switch {
+		case strings.HasPrefix(v.Verdict, voidMark):
+			list.Void = append(list.Void, v)
+			continue
+		case v.Verdict == results.Waiting:
+			list.Waiting++
+		}
+		list.Flights = append(list.Flights, v)
+	}
+	return list, nil
+}
 
 // totals are what all listed flights come to.
 type totals struct {

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"sort"
@@ -16,6 +17,7 @@ import (
 	"padlark/flight/smooth"
 	"padlark/ingest"
 	"padlark/storage"
+	"padlark/storage/results"
 	"padlark/watch"
 )
 
@@ -33,6 +35,7 @@ type invented struct {
 	alarms   map[string][]flight.Alarm // every change
 	notes    []storage.Note
 	void     []flight.Result
+	waiting  string // a rocket whose flights are not worked out yet
 	acked    []string
 	viewers  map[int]func(Message)
 	nextView int
@@ -260,6 +263,30 @@ func (v *invented) Flights(ctx context.Context, session string) ([]flight.Result
 			return x.Session == r.Session && x.Rocket == r.Rocket && x.Flight == r.Flight
 		})
 	}), err
+}
+
+// Listed leaves the flights of waiting out as a station does that has not worked
+// them out yet.
+func (v *invented) Listed(ctx context.Context, session string) ([]flight.Result, error) {
+	out, err := v.Flights(ctx, session)
+	void, verr := v.VoidFlights(ctx, session)
+	for i := range out {
+		if v.waiting != "" && out[i].Rocket == v.waiting {
+			r := &out[i]
+			*r = flight.Result{Session: r.Session, Rocket: r.Rocket, Flight: r.Flight, LaunchedAt: r.LaunchedAt, Verdict: results.Waiting}
+		}
+	}
+	return append(out, void...), errors.Join(err, verr)
+}
+
+func (v *invented) Flight(ctx context.Context, id FlightID) (flight.Result, error) {
+	out, err := v.Listed(ctx, id.Session)
+	for _, r := range out {
+		if r.Rocket == id.Rocket && r.Flight == id.Flight {
+			return r, err
+		}
+	}
+	return flight.Result{}, errors.Join(err, ErrNotFound)
 }
 
 func (v *invented) everyFlight(_ context.Context, session string) ([]flight.Result, error) {

@@ -136,7 +136,7 @@ func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	flights, err := s.flightViews(r.Context(), one.ID, "")
+	flights, err := s.listed(r.Context(), one.ID, "")
 	if err != nil {
 		return err
 	}
@@ -146,7 +146,7 @@ func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
 		AtS    float64 `json:"at_s"`
 	}
 	marks := []mark{}
-	for _, f := range flights {
+	for _, f := range flights.Flights {
 		if f.LaunchedAt != nil {
 			marks = append(marks, mark{f.Rocket, f.Flight, f.LaunchedAt.Sub(one.Epoch).Seconds()})
 		}
@@ -165,22 +165,17 @@ func (s *Server) pageReplay(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) pageFlights(w http.ResponseWriter, r *http.Request) error {
-	views, err := s.flightViews(r.Context(), r.URL.Query().Get("session"), r.URL.Query().Get("rocket"))
+	list, err := s.listed(r.Context(), r.URL.Query().Get("session"), r.URL.Query().Get("rocket"))
 	if err != nil {
 		return err
 	}
-	void, err := s.voidFlights(r.Context(), r.URL.Query().Get("session"))
-	if err != nil {
-		return err
-	}
-	voids := make([]flightView, len(void))
-	for i, res := range void {
-		voids[i] = flightView{FlightID{res.Session, res.Rocket, res.Flight}.String(), res}
-	}
+	shown, all := list.first(r)
 	return s.render(w, r, http.StatusOK, "flights", "flights", "Flights", struct {
-		Flights, Void []flightView
-		Totals        totals
-	}{views, voids, totalsOf(views)})
+		flightList
+		Shown  []flightView
+		All    string
+		Totals totals
+	}{list, shown, all, totalsOf(list.Flights)})
 }
 
 func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
@@ -264,12 +259,12 @@ func (s *Server) pageSessions(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	flights, err := s.flightViews(r.Context(), "", "")
+	flights, err := s.listed(r.Context(), "", "")
 	if err != nil {
 		return err
 	}
 	count := map[string]int{}
-	for _, f := range flights {
+	for _, f := range flights.Flights {
 		count[f.Session]++
 	}
 	return s.render(w, r, http.StatusOK, "sessions", "sessions", "Sessions", struct {
@@ -287,10 +282,11 @@ func (s *Server) pageField(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {
-	views, err := s.flightViews(r.Context(), "", "")
+	list, err := s.listed(r.Context(), "", "")
 	if err != nil {
 		return err
 	}
+	views := list.Flights
 	chosen := map[string]bool{}
 	for _, id := range r.URL.Query()["flight"] {
 		chosen[id] = true
@@ -307,8 +303,13 @@ func (s *Server) pageCompare(w http.ResponseWriter, r *http.Request) error {
 			rockets = append(rockets, v.Rocket)
 		}
 	}
+	room := shownFirst
 	views = slices.DeleteFunc(views, func(v flightView) bool {
-		return rocket != "" && rocket != allRockets && v.Rocket != rocket && !chosen[v.ID]
+		if rocket != "" && rocket != allRockets && v.Rocket != rocket && !chosen[v.ID] {
+			return true
+		}
+		room--
+		return room < 0 && !chosen[v.ID]
 	})
 	for i := 0; len(r.URL.Query()["flight"]) == 0 && i < min(2, len(views)); i++ {
 		chosen[views[i].ID] = true

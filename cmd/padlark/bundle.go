@@ -29,7 +29,7 @@ func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
 	}
 	var n bundle.Counts
 	err = writeOut(cio, c.Out, c.Force, func(w io.Writer) error {
-		n, err = bundle.Write(ctx, w, a, id, progressOn(cio.Err, "written"))
+		n, err = bundle.Write(ctx, w, a, id, progressOn(cio.Err, "lines written"))
 		return err
 	})
 	if err != nil {
@@ -51,7 +51,7 @@ func progressOn(w io.Writer, what string) func(uint64) {
 	return func(n uint64) {
 		if now := time.Now(); now.After(next) {
 			next = now.Add(2 * time.Second)
-			fmt.Fprintf(w, "%d lines %s\n", n, what)
+			fmt.Fprintf(w, "%d %s\n", n, what)
 		}
 	}
 }
@@ -67,7 +67,7 @@ func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	err = b.Import(ctx, a, progressOn(cio.Err, "imported"))
+	err = b.Import(ctx, a, progressOn(cio.Err, "lines imported"))
 	if err := errors.Join(err, a.Close()); err != nil {
 		return err
 	}

@@ -14,7 +14,6 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/smooth"
-	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
 
@@ -46,7 +45,7 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 			return err
 		}
 	}
-	work := results.New(a).Keeping()
+	work := workedOut(a, io)
 	all, err := work.Flights(ctx, session)
 	if err != nil {
 		return err

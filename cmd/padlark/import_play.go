@@ -191,7 +191,7 @@ func (m *logImport) fill(ctx context.Context, s sqlite.Session, cfg *config.Conf
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, j.drop()) }()
-	done, say := uint64(0), progressOn(m.cio.Err, "stored")
+	done, say := uint64(0), progressOn(m.cio.Err, "lines stored")
 	p := &player{cfg: cfg, id: s.ID, epoch: s.Epoch}
 	p.rows = func(r sqlite.Rows) error {
 		done += uint64(len(r.Frames))

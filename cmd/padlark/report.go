@@ -34,7 +34,7 @@ func (f archiveFlags) reporter(ctx context.Context, io *cmdIO) (*report.Reporter
 	if err != nil {
 		return nil, err
 	}
-	r := &report.Reporter{Archive: a, Results: results.New(a).Keeping(), MadeBy: "padlark " + softwareVersion()}
+	r := &report.Reporter{Archive: a, Results: workedOut(a, io), MadeBy: "padlark " + softwareVersion()}
 	if f.Config != "" {
 		cfg, err := config.Load(f.Config)
 		if err != nil {
@@ -44,6 +44,12 @@ func (f archiveFlags) reporter(ctx context.Context, io *cmdIO) (*report.Reporter
 		r.Later = cfg.Rockets
 	}
 	return r, nil
+}
+
+// workedOut works flights out, keeps what they came to, and says how far it is if that
+// takes long, as it does after an update.
+func workedOut(a *sqlite.Archive, io *cmdIO) *results.Results {
+	return results.New(a).Keeping().Telling(progressOn(io.Err, "flights worked out"))
 }
 
 // findFlight finds a flight by its name and says when there are several.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/klauspost/compress/zstd"
@@ -41,6 +42,12 @@ func (r *Results) Keeping() *Results {
 	return r
 }
 
+// Telling makes Results tell how many flights it has worked out, after each.
+func (r *Results) Telling(tell func(flights uint64)) *Results {
+	r.tell = tell
+	return r
+}
+
 // Summaries works out the flights of one session, or of every session when session is
 // empty, in the order of their liftoffs. Void ones do not count.
 func (r *Results) Summaries(ctx context.Context, session string) ([]Summary, error) {
@@ -48,6 +55,19 @@ func (r *Results) Summaries(ctx context.Context, session string) ([]Summary, err
 }
 
 func (r *Results) list(ctx context.Context, session string, of func(context.Context, string) ([]sqlite.FlightSpan, error)) ([]Summary, error) {
+	return r.listBy(ctx, session, of, func(ctx context.Context, s *sqlite.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
+		one, err := r.summary(ctx, s.ID, span)
+		return one, err == nil, err
+	})
+}
+
+// work gives the summary of a flight that is not kept, and whether it is the whole
+// of it.
+type work func(ctx context.Context, s *sqlite.Session, span *sqlite.FlightSpan) (Summary, bool, error)
+
+// listBy goes from the newest session to the oldest: whoever has no time for all
+// begins with what people look at first.
+func (r *Results) listBy(ctx context.Context, session string, of func(context.Context, string) ([]sqlite.FlightSpan, error), do work) ([]Summary, error) {
 	var sessions []sqlite.Session
 	if session == "" {
 		all, err := r.archive.Sessions(ctx)
@@ -62,26 +82,30 @@ func (r *Results) list(ctx context.Context, session string, of func(context.Cont
 		}
 		sessions = append(sessions, s)
 	}
-	out := []Summary{}
-	for _, s := range sessions {
-		spans, err := of(ctx, s.ID)
+	parts := make([][]Summary, len(sessions))
+	for i := len(sessions) - 1; i >= 0; i-- {
+		spans, err := of(ctx, sessions[i].ID)
 		if err != nil {
 			return nil, err
 		}
 		if len(spans) == 0 {
 			continue
 		}
-		of, err := r.ofSession(ctx, s, spans)
-		if err != nil {
+		if parts[i], err = r.ofSession(ctx, &sessions[i], spans, do); err != nil {
 			return nil, err
 		}
-		out = append(out, of...)
 	}
-	return out, nil
+	return slices.Concat(parts...), nil
+}
+
+// summary works one flight out.
+func (r *Results) summary(ctx context.Context, session string, span *sqlite.FlightSpan) (Summary, error) {
+	f, err := r.worked(ctx, session, span.Rocket, span.Flight, false)
+	return Summary{f.Result, f.CellV}, err
 }
 
 // ofSession gives the summaries of some flights of a session.
-func (r *Results) ofSession(ctx context.Context, s sqlite.Session, spans []sqlite.FlightSpan) ([]Summary, error) {
+func (r *Results) ofSession(ctx context.Context, s *sqlite.Session, spans []sqlite.FlightSpan, do work) ([]Summary, error) {
 	voids, err := r.voids(ctx, s.ID)
 	if err != nil {
 		return nil, err
@@ -95,28 +119,29 @@ func (r *Results) ofSession(ctx context.Context, s sqlite.Session, spans []sqlit
 		madeOf = snapshot.Program() + ", " + stamp
 	}
 	known := r.keptOf(s.ID, madeOf)
-	fresh := false
+	var fresh []Summary
 	out := make([]Summary, 0, len(spans))
-	for _, span := range spans {
-		name := sqlite.FlightName{Rocket: span.Rocket, Flight: span.Flight}
+	for i := range spans {
+		name := sqlite.FlightName{Rocket: spans[i].Rocket, Flight: spans[i].Flight}
 		one, ok := known[name]
 		if !ok {
-			f, err := r.worked(ctx, s.ID, span.Rocket, span.Flight)
-			if err != nil {
-				return nil, err
+			whole := false
+			if one, whole, err = do(ctx, s, &spans[i]); whole {
+				fresh = append(fresh, one)
 			}
-			one, fresh = Summary{f.Result, f.CellV}, true
-			known[name] = one
+			if err != nil {
+				break // what is worked out already is kept
+			}
 		}
 		if why, void := voids[name]; void {
 			one.Result.Verdict = voidVerdict(why)
 		}
 		out = append(out, one)
 	}
-	if fresh && madeOf != "" {
-		r.keepOf(s.ID, madeOf, known)
+	if len(fresh) > 0 && madeOf != "" {
+		r.keepOf(s.ID, madeOf, fresh)
 	}
-	return out, nil
+	return out, err
 }
 
 // keptOf gives what is known of a session's flights, by their names.
@@ -147,14 +172,21 @@ func (r *Results) remember(session string, s summaries) {
 	r.sessions[session] = s
 }
 
-// keepOf keeps what was worked out of a session: in memory, and in the folder if that
-// can be.
-func (r *Results) keepOf(session, madeOf string, known map[sqlite.FlightName]Summary) {
-	s := summaries{Of: madeOf}
-	for _, f := range known {
-		s.Flights = append(s.Flights, f)
+// keepOf keeps what was worked out of a session beside what is kept of it: in memory,
+// and in the folder if that can be.
+func (r *Results) keepOf(session, madeOf string, fresh []Summary) {
+	r.mu.Lock()
+	s := summaries{Of: madeOf, Flights: fresh}
+	if old := r.sessions[session]; old.Of == madeOf {
+		for _, f := range old.Flights {
+			same := func(g Summary) bool { return g.Result.Rocket == f.Result.Rocket && g.Result.Flight == f.Result.Flight }
+			if !slices.ContainsFunc(fresh, same) {
+				s.Flights = append(s.Flights, f)
+			}
+		}
 	}
-	r.remember(session, s)
+	r.sessions[session] = s
+	r.mu.Unlock()
 	if path := r.pathOf(session); path != "" && r.keeps {
 		_ = writeSummaries(path, s) // a full or foreign disk: the next who asks waits longer
 	}

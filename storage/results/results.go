@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sort"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"padlark/decode"
@@ -39,10 +40,13 @@ type Flight struct {
 type Results struct {
 	archive *sqlite.Archive
 
-	keeps bool // writes summaries
+	keeps bool         // writes summaries
+	tell  func(uint64) // how many were worked out, if somebody wants to know
+	count atomic.Uint64
 
 	mu       sync.Mutex
 	known    map[key]kept
+	whole    []key                // of those known with their courses, oldest first
 	sessions map[string]summaries // of those that have ended
 }
 
@@ -60,9 +64,11 @@ type kept struct {
 	shift   time.Duration
 	said    string // by corrections
 	settled bool   // it has a touchdown, or its session has ended
+	over    bool   // its session has ended: the summary is kept elsewhere
+	bare    bool   // without its course, which takes the most room
 }
 
-// keepMost bounds the flights that are kept in memory.
+// keepMost bounds the flights whose courses are kept in memory.
 const keepMost = 64
 
 // New makes Results for an archive.
@@ -89,10 +95,26 @@ func resultsOf(list []Summary, err error) ([]flight.Result, error) {
 	return out, err
 }
 
+// Result is Flight without its course, which is quick where a summary is kept.
+func (r *Results) Result(ctx context.Context, session, rocket string, n int) (flight.Result, error) {
+	one := func(ctx context.Context, id string) ([]sqlite.FlightSpan, error) {
+		all, err := r.archive.EveryFlight(ctx, id)
+		return slices.DeleteFunc(all, func(f sqlite.FlightSpan) bool { return f.Rocket != rocket || f.Flight != n }), err
+	}
+	list, err := r.list(ctx, session, one)
+	if err != nil {
+		return flight.Result{}, err
+	}
+	if len(list) == 0 {
+		return flight.Result{}, fmt.Errorf("flight %d of %s in session %s: %w", n, rocket, session, ErrNoFlight)
+	}
+	return list[0].Result, nil
+}
+
 // Flight works out one flight, void or not. The error wraps ErrNoFlight if there
 // is none.
 func (r *Results) Flight(ctx context.Context, session, rocket string, n int) (Flight, error) {
-	f, err := r.worked(ctx, session, rocket, n)
+	f, err := r.worked(ctx, session, rocket, n, true)
 	if err != nil {
 		return f, err
 	}
@@ -117,8 +139,8 @@ func voidVerdict(why string) string {
 // VoidMark begins the verdict of a void flight.
 const VoidMark = "void: "
 
-// worked is a flight as the samples have it.
-func (r *Results) worked(ctx context.Context, session, rocket string, n int) (Flight, error) {
+// worked is a flight as the samples have it, with its course if that is wanted.
+func (r *Results) worked(ctx context.Context, session, rocket string, n int, course bool) (Flight, error) {
 	s, err := r.archive.Session(ctx, session)
 	if err != nil {
 		return Flight{}, err
@@ -143,14 +165,17 @@ func (r *Results) worked(ctx context.Context, session, rocket string, n int) (Fl
 	r.mu.Lock()
 	old, ok := r.known[k]
 	r.mu.Unlock()
-	if ok && old.settled && old.events == len(events) && old.alarms == len(alarms) && old.shift == s.Shift && old.said == said {
+	if ok && old.settled && (!course || !old.bare) && old.events == len(events) && old.alarms == len(alarms) && old.shift == s.Shift && old.said == said {
 		return old.flight, nil
 	}
 	f, err := r.compute(ctx, s, q, events, alarms)
 	if err != nil {
 		return Flight{}, fmt.Errorf("flight %d of %s in session %s: %w", n, rocket, session, err)
 	}
-	r.keep(k, kept{f, len(events), len(alarms), s.Shift, said, landed(events) || !s.Ended.IsZero()})
+	if n := r.count.Add(1); r.tell != nil {
+		r.tell(n)
+	}
+	r.keep(k, kept{f, len(events), len(alarms), s.Shift, said, landed(events) || !s.Ended.IsZero(), !s.Ended.IsZero(), false})
 	return f, nil
 }
 
@@ -180,14 +205,19 @@ func landed(events []flight.Event) bool {
 func (r *Results) keep(k key, v kept) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if len(r.known) >= keepMost {
-		// Any one may go: it can be computed again.
-		for old := range r.known {
-			delete(r.known, old)
-			break
-		}
-	}
 	r.known[k] = v
+	r.whole = append(slices.DeleteFunc(r.whole, func(o key) bool { return o == k }), k)
+	if len(r.whole) <= keepMost {
+		return
+	}
+	oldest := r.whole[0]
+	r.whole = r.whole[1:]
+	if old := r.known[oldest]; old.over {
+		delete(r.known, oldest)
+	} else {
+		old.flight.Series, old.flight.Track, old.bare = smooth.Series{}, ground.Track{}, true
+		r.known[oldest] = old
+	}
 }
 
 // sounded is a flight of which only the sounder has told, if it is one.

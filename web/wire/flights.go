@@ -23,6 +23,20 @@ type Flights struct {
 	Archive *sqlite.Archive
 }
 
+// Listed lists flights for whoever does not wait.
+func (f Flights) Listed(ctx context.Context, session string) ([]flight.Result, error) {
+	return f.Results.Listed(ctx, session)
+}
+
+// Flight is one flight without its course.
+func (f Flights) Flight(ctx context.Context, id web.FlightID) (flight.Result, error) {
+	out, err := f.Results.Result(ctx, id.Session, id.Rocket, id.Flight)
+	if errors.Is(err, results.ErrNoFlight) {
+		err = errors.Join(web.ErrNotFound, err)
+	}
+	return out, err
+}
+
 // VoidFlights lists those that a person took for none.
 func (f Flights) VoidFlights(ctx context.Context, session string) ([]flight.Result, error) {
 	all, err := f.Results.EveryFlight(ctx, session)

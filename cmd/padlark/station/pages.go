@@ -25,7 +25,8 @@ import (
 // startPages serves the pages beside the running line and returns their address.
 func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, error) {
 	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
-	flights := wire.Flights{Results: results.New(s.archive).Keeping(), Archive: s.archive}
+	work := results.New(s.archive).Keeping()
+	flights := wire.Flights{Results: work, Archive: s.archive}
 	registry := prometheus.NewRegistry()
 	if err := registry.Register(recording{s}); err != nil {
 		return "", fmt.Errorf("register metrics: %w", err)
@@ -74,6 +75,10 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	s.pages = srv
 	g.Go(func() error { return archive.Run(ctx) })
 	g.Go(func() error { return srv.Run(ctx) })
+	g.Go(func() error {
+		workAhead(ctx, work, s.log, func() bool { return s.journal.State().Flying })
+		return nil
+	})
 	addr, err := srv.Addr(ctx)
 	if err != nil {
 		// Run has failed, and its error is the one to tell: it comes out of g.

@@ -40,9 +40,10 @@ func Show(ctx context.Context, a *sqlite.Archive, o ShowOptions) error {
 		name = sessions[n-1].Station
 	}
 	archive := wire.NewArchive(a, nil)
+	work := results.New(a)
 	srv, err := web.New(web.Options{
 		Listen: o.Listen, Station: name, Version: o.Version,
-		Archive: archive, Notes: archive, Checkups: archive, Flights: wire.Flights{Results: results.New(a), Archive: a}, Live: nothingLive{},
+		Archive: archive, Notes: archive, Checkups: archive, Flights: wire.Flights{Results: work, Archive: a}, Live: nothingLive{},
 		Exporter: exporter{a}, Now: time.Now, Log: o.Log, Keys: keys,
 		NewMachine: func(ctx context.Context, one web.Session) (*watch.Engine, error) { return recordedMachine(ctx, a, one) },
 	})
@@ -52,6 +53,10 @@ func Show(ctx context.Context, a *sqlite.Archive, o ShowOptions) error {
 	g, gctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return archive.Run(gctx) })
 	g.Go(func() error { return srv.Run(gctx) })
+	g.Go(func() error {
+		workAhead(gctx, work, o.Log, func() bool { return false })
+		return nil
+	})
 	if addr, err := srv.Addr(gctx); err == nil { // else Run's error is the one to tell
 		o.Ready("http://" + typable(addr, []net.Addr{}) + "/")
 	}
