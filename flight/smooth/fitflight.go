@@ -135,6 +135,10 @@ func (f *fit) cost() float64 {
 	return f.chi2*float64(f.used) + dropSD*dropSD*float64(len(f.t)-f.used)
 }
 
+// misfits says whether the path leaves so much unexplained that what it says of its own
+// errors is not to be believed.
+func (f *fit) misfits() bool { return f.cost() > misfit*float64(len(f.t)) }
+
 // fitBoost finds the boost from the coast before the release.
 func (a *analysis) fitBoost(upper float64) {
 	// Down at the pad every doubt about the vent counts by the square of the speed: it
@@ -174,11 +178,21 @@ func (a *analysis) fitBetween(start, end float64, last *fit) (*fit, error) {
 		pr.begin, pr.warm = pr.carryOver(last), 3
 	}
 	f, err := pr.solve()
+	if last == nil && (err != nil || f.misfits()) {
+		// One that flies across fast at the top is not found from a slow one.
+		pr.begin[pAcross] = fastAcross * math.Sqrt(2*gravity*max(pr.prior[pHeight].mean, 0))
+		if g, err2 := pr.solve(); err2 == nil && (err != nil || g.evidence(&pr) > f.evidence(&pr)) {
+			f, err = g, nil
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
 	return &f, nil
 }
+
+// fastAcross is a fast flight across the top, as a part of the speed that reaches it.
+const fastAcross = 0.3
 
 // opening is a release that a fit is to assume; NaN for none.
 type opening struct {

@@ -72,6 +72,18 @@ type cell struct {
 	log    float64 // with the readings
 }
 
+// tempered is the logarithm of how likely a cell is where the readings count for less
+// than they would if nothing but their noise parted them from a path. What a path does
+// not know (a tumble, a vent that lags, a nose that swings by) errs alike in readings
+// that follow each other, and the shape that is taken for the nose's pulse alone moves
+// the evidence by some units.
+func (c *cell) tempered() float64 { return c.weight + (c.log-c.weight)/oversure }
+
+// oversure is by how much the evidence of the readings is too sure of itself (over
+// drawn flights: with less, intervals hold the truth too seldom in the rough world;
+// with more, too often in the nominal one).
+const oversure = 3.0
+
 // Releases that are looked at, in s after the apogee; later ones at growing
 // distances.
 const (
@@ -234,7 +246,12 @@ func likeliest(cells []cell) *cell {
 
 // believe weighs the cells against each other.
 func (a *analysis) believe(cells []cell) {
-	best := likeliest(cells)
+	var best *cell
+	for i := range cells {
+		if c := &cells[i]; c.fit != nil && !math.IsNaN(c.log) && (best == nil || c.tempered() > best.tempered()) {
+			best = c
+		}
+	}
 	if best == nil {
 		a.m.release, a.m.second = math.NaN(), stage{}
 		return
@@ -244,14 +261,14 @@ func (a *analysis) believe(cells []cell) {
 	open := math.Hypot(outSD, badVentLagS*a.badVent())
 	for i := range cells {
 		c := &cells[i]
-		if c.fit == nil || !(c.log > best.log-negligible) {
+		if c.fit == nil || !(c.tempered() > best.tempered()-negligible) {
 			continue
 		}
 		f := c.fit
 		ta, ha := f.path.apex(&f.q)
 		at := f.path.anchor + f.q[pOpen]
 		sd := f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t })
-		p := math.Exp(c.log - best.log)
+		p := math.Exp(c.tempered() - best.tempered())
 		b.chances = append(b.chances, chance{lag: at - ta, sd: math.Hypot(sd, open), p: p, fills: c.fills, at: at, ta: ta, ha: ha})
 		total += p
 	}

@@ -120,13 +120,21 @@ func (a *analysis) ventAtTop(h float64) float64 {
 // the flow about it changes when the rocket turns.
 func (a *analysis) badVent() float64 { return math.Min(1, sq(a.portSD/badPortSD)) }
 
+// ventErr is how large the vent's error is, as a part of a bad one's: no less than it is
+// found to be, with what is open of that. Where the climb shows that the vent errs little,
+// a doubt about its kind costs nothing.
+func (a *analysis) ventErr(f *fit) float64 {
+	found := math.Sqrt(sq(f.q[pPort])+f.cov[pPort][pPort]) / badPortSD
+	return math.Min(1, math.Max(a.badVent(), found))
+}
+
 // What is left open by that at the top, m and as a part of the height; of its time, as a
 // part of that of the climb; and of an inferred release, s (over drawn flights). What
 // flies across fast at the top loses that speed under the canopy only, so that its
 // readings climb a second longer.
 const (
 	badVentM, badVentPart = 1.0, 0.02
-	badVentTime           = 0.04
+	badVentTime           = 0.05
 	badVentLagS           = 0.25
 )
 
@@ -142,16 +150,24 @@ func (a *analysis) fillRelease(ta float64) {
 		t := a.r.time(rel)
 		o.ReleaseAt = &t
 		o.ReleaseLagS = num(rel - ta)
-		o.ReleaseLagSD = num(f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t }))
-	case a.opened() && b.ok && b.sd < unknownS+unknownPart*math.Abs(b.lag):
+		// The board knows when it released; when the apogee was, it does not.
+		o.ReleaseLagSD = num(math.Hypot(f.sd(func(q *params) float64 { return q[pOpen] }), a.apogeeTimeSD()))
+	case a.opened() && b.ok && b.known():
 		t := a.r.time(ta + b.lag)
 		o.ReleaseAt, o.ReleaseLagS, o.ReleaseLagSD = &t, num(b.lag), num(b.sd)
 	}
 }
 
+// known says whether one number can stand for the release: not where two explanations
+// are alive, for between them it surely was not.
+func (b *belief) known() bool {
+	_, _, both := b.two()
+	return !both && b.sd < unknownS+unknownPart*math.Abs(b.lag)
+}
+
 // A release that is not known better than this is not known: a standard deviation
 // in s, and as a part of the time since the apogee.
-const unknownS, unknownPart = 0.6, 0.2
+const unknownS, unknownPart = 0.4, 0.2
 
 // tooWide takes back some of what the fit allows for at the apogee and is mostly
 // not there: a bump at the release, the least gusts and wander. Over flights of the
@@ -164,9 +180,13 @@ func (a *analysis) apogeeTimeSD() float64 {
 	f := a.fit
 	t, h := f.path.apex(&f.q)
 	climb := math.Sqrt(2 * math.Max(h, 0) / gravity)
-	sd := math.Hypot(math.Hypot(a.belief.topS, badVentTime*climb*a.badVent()), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
-	if d := math.Abs(t - a.live.at); d > 2*a.live.atSD+farS {
+	sd := math.Hypot(math.Hypot(a.belief.topS, badVentTime*climb*a.ventErr(f)), tooWide*f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return t }))
+	d := math.Abs(t - a.live.at)
+	if d > 2*a.live.atSD+farS {
 		sd = math.Max(sd, d/2)
+	}
+	if f.misfits() && !math.IsNaN(d) { // what it says of its own errors counts for nothing
+		sd = math.Max(sd, math.Max(d, a.live.atSD))
 	}
 	return sd
 }
