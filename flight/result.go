@@ -1,6 +1,10 @@
 package flight
 
-import "time"
+import (
+	"time"
+
+	"padlark/flight/phrase"
+)
 
 // Result is what is known of one flight after it: SI units, heights above the
 // pad. Unknown quantities are nil. SD fields are standard deviations.
@@ -32,7 +36,35 @@ type Result struct {
 	Landing          *Landing   `json:"landing"`
 	Frames           uint64     `json:"frames"`
 	LostFrames       uint64     `json:"lost_frames"`
-	// Verdict is one word and a reason: "good: ...", "look: ...", "bad: ...".
-	Verdict string   `json:"verdict"`
-	Alarms  []string `json:"alarms"`
+	// The verdict: how good it was, and why. Verdict is both in English and metric
+	// units, for programs; the reason is for people.
+	Level   Level         `json:"level"`
+	Reason  phrase.Phrase `json:"reason"`
+	Verdict string        `json:"verdict"`
+	Alarms  []string      `json:"alarms"`
 }
+
+// Level is how good something was.
+type Level string
+
+// The levels.
+const (
+	Good Level = "good"
+	Look Level = "look" // a person should look at it
+	Bad  Level = "bad"
+	Void Level = "void" // a person took the flight for none
+)
+
+// Say is a level with its reason.
+func (l Level) Say(reason phrase.Phrase) phrase.Phrase {
+	return phrase.Of("level."+string(l), phrase.In("reason", reason))
+}
+
+// Judge gives a flight its verdict.
+func (r *Result) Judge(l Level, reason phrase.Phrase) {
+	r.Level, r.Reason = l, reason
+	r.Verdict = phrase.Reader{}.Write(l.Say(reason), "")
+}
+
+// Said is the verdict as a reader reads it.
+func (r *Result) Said(to phrase.Reader) string { return to.Write(r.Level.Say(r.Reason), r.Verdict) }

@@ -1,6 +1,10 @@
 package flight
 
-import "time"
+import (
+	"time"
+
+	"padlark/flight/phrase"
+)
 
 // Phase is where a rocket is in its flight.
 type Phase string
@@ -96,9 +100,11 @@ type Alarm struct {
 	RaisedAt  time.Time `json:"raised_at"`
 	ChangedAt time.Time `json:"changed_at"`
 	// Say is the short form, spoken; Reason the long form with the numbers and
-	// what to do.
-	Say    string `json:"say"`
-	Reason string `json:"reason"`
+	// what to do. Both in English and metric units; the phrases are for people.
+	Say          string        `json:"say"`
+	Reason       string        `json:"reason"`
+	SayPhrase    phrase.Phrase `json:"say_phrase,omitzero"`
+	ReasonPhrase phrase.Phrase `json:"reason_phrase,omitzero"`
 }
 
 // Settled says that nobody has to see it any more: it is over and acknowledged.
@@ -151,7 +157,8 @@ type State struct {
 	Frames   uint64    `json:"frames"`
 	Lost     uint64    `json:"lost_frames"`
 	// Go is true when nothing keeps the rocket from flying; NotYet lists what
-	// does, in words.
-	Go     bool     `json:"go"`
-	NotYet []string `json:"not_yet"`
+	// does, in English words, NotYetPhrases the same for people.
+	Go            bool            `json:"go"`
+	NotYet        []string        `json:"not_yet"`
+	NotYetPhrases []phrase.Phrase `json:"not_yet_phrases"`
 }

@@ -11,6 +11,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/alarm"
 	"padlark/flight/ground"
+	"padlark/flight/phrase"
 	"padlark/flight/track"
 )
 
@@ -272,7 +273,11 @@ func (e *Engine) State(rocket string) (st flight.State, ok bool) {
 		return flight.State{}, false
 	}
 	st = *t.State()
-	st.NotYet = book.NotYet(rocket)
+	st.NotYetPhrases = book.NotYet(rocket)
+	st.NotYet = make([]string, len(st.NotYetPhrases))
+	for i, p := range st.NotYetPhrases {
+		st.NotYet[i] = phrase.Reader{}.Write(p, "")
+	}
 	st.Go = len(st.NotYet) == 0
 	return st, true
 }

@@ -3,11 +3,15 @@ package web
 import (
 	"context"
 	"fmt"
+	"math"
 	"net/http"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/storage"
 )
 
@@ -91,7 +95,7 @@ type passage struct {
 	Items   [][]span
 }
 
-// span is text, or a name in code. Text with a quantity has Data, as a saying.
+// span is text, or a name in code. A quantity has Data, as a saying.
 type span struct {
 	saying
 	Code bool
@@ -99,7 +103,7 @@ type span struct {
 
 // passages reads the little of Markdown that those pages use: headings,
 // paragraphs, lists and names in backquotes.
-func passages(text string, units system) []passage {
+func passages(text string, units reader) []passage {
 	var out []passage
 	for block := range strings.SplitSeq(strings.TrimSpace(text), "\n\n") {
 		block = strings.TrimSpace(block)
@@ -121,16 +125,43 @@ func passages(text string, units system) []passage {
 	return out
 }
 
-// spans parts text at its backquotes.
-func spans(text string, units system) []span {
+// quantity is one of those pages: {50 m}, or {11 to 30 m/s}.
+var quantity = regexp.MustCompile(`\{([0-9.]+)(?: to ([0-9.]+))? (m|m/s|m/s²)\}`)
+
+func quantityOf(found []string) phrase.Phrase {
+	arg := func(name, number string) phrase.Arg {
+		v, err := strconv.ParseFloat(number, 64)
+		if err != nil {
+			v = math.NaN() // "1.2.3": shown as not known
+		}
+		_, decimals, _ := strings.Cut(number, ".")
+		return phrase.Qty(name, v, len(decimals), found[3])
+	}
+	if found[2] == "" {
+		return phrase.Of("quantity", arg("value", found[1]))
+	}
+	return phrase.Of("quantity.range", arg("from", found[1]), arg("to", found[2]))
+}
+
+// spans parts text at its backquotes and quantities.
+func spans(text string, units reader) []span {
 	var out []span
 	for i, part := range strings.Split(strings.Join(strings.Fields(text), " "), "`") {
-		switch code := i%2 == 1; {
-		case part == "":
-		case code || feet.Words(part, "").Text == part: // nothing to convert
-			out = append(out, span{saying{Text: part}, code})
-		default:
-			out = append(out, span{units.Words(part, ""), false})
+		if i%2 == 1 {
+			out = append(out, span{saying{Text: part}, true})
+			continue
+		}
+		for part != "" {
+			at := quantity.FindStringSubmatchIndex(part)
+			if at == nil {
+				out = append(out, span{saying{Text: part}, false})
+				break
+			}
+			if at[0] > 0 {
+				out = append(out, span{saying{Text: part[:at[0]]}, false})
+			}
+			out = append(out, span{units.saying(quantityOf(quantity.FindStringSubmatch(part)), part[at[0]+1:at[1]-1]), false})
+			part = part[at[1]:]
 		}
 	}
 	return out

@@ -22,6 +22,7 @@ func TestAlarmPages(t *testing.T) {
 		_, main, _ := strings.Cut(string(page), `<main id="main">`)
 		shown := words(html.UnescapeString(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(strings.ReplaceAll(main, "</li>", " "), "")))
 		text, _ := alarm.Page(k.Kind)
+		text = regexp.MustCompile(`\{([0-9][^{}]*)\}`).ReplaceAllString(text, "$1")
 		if written := words(strings.NewReplacer("# ", "", "#", "", "`", "", "\n- ", "\n").Replace(text)); !strings.Contains(shown, written) {
 			t.Errorf("%s shows\n%s\nwant\n%s", k.Kind, shown, written)
 		}

@@ -11,6 +11,8 @@ import (
 	"path"
 	"strings"
 	"sync"
+
+	"padlark/flight/phrase"
 )
 
 //go:embed static templates api
@@ -62,9 +64,17 @@ func loadAssets() (*assets, error) {
 	if err != nil {
 		return nil, fmt.Errorf("load embedded files: %w", err)
 	}
+	for _, l := range phrase.Languages() {
+		body := append([]byte("globalThis.padlarkTexts = "), encode(phrase.Texts(l))...)
+		_, _ = sum.Write(body)
+		a.files[textsFile(l)] = asset{kind: "text/javascript; charset=utf-8", plain: body, gzip: sync.OnceValue(func() []byte { return squeeze(body) })}
+	}
 	a.version = hex.EncodeToString(sum.Sum(nil)[:6])
 	return a, nil
 }
+
+// textsFile is the name of the script with the texts of a language.
+func textsFile(l phrase.Language) string { return "texts." + string(l) + ".js" }
 
 // path is where the pages link to a file.
 func (a *assets) path(name string) (string, error) {

@@ -178,11 +178,7 @@ func (h *hub) briefState(s *flight.State) []field {
 	news("released", s.Released)
 	news("armed", s.Armed)
 	news("go", s.Go)
-	notYet := s.NotYet
-	if notYet == nil {
-		notYet = []string{}
-	}
-	put("not_yet", encode(notYet)) // its numbers are noise as well
+	put("not_yet", encode(notYetOf(s))) // its numbers are noise as well
 	put("at", strconv.AppendInt(nil, at.UnixMilli(), 10))
 	// How much later it was heard hardly changes, if it is not told too finely.
 	put("late", strconv.AppendInt(nil, heard.Sub(at).Round(100*time.Millisecond).Milliseconds(), 10))

@@ -128,9 +128,6 @@ func (s *Server) voidFlights(ctx context.Context, session string) ([]flight.Resu
 	return out, nil
 }
 
-// voidMark begins the verdict of a void flight.
-const voidMark = "void:"
-
 // longestWhy bounds the reason, in bytes: it stands where the verdict would.
 const longestWhy = 200
 

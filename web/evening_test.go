@@ -41,7 +41,7 @@ func browserEvening(t *testing.T, browser *browsertest.Browser) {
 	}
 	good, climbed := 0, 0.0
 	for _, r := range results {
-		if strings.HasPrefix(r.Verdict, "good") {
+		if r.Level == "good" {
 			good++
 		}
 		climbed += *r.ApogeeM

@@ -55,7 +55,7 @@ func TestQuantitySigns(t *testing.T) {
 	}{
 		{-0.04, nil, "0.0 m"}, {-0.06, nil, "\u22120.1 m"}, {-0.004, ptr(0.3), "0.0 ± 0.3 m"}, {-12, ptr(3.0), "\u221212 ± 3 m"}, {0.2, nil, "0.2 m"},
 	} {
-		if got := metric.Num("height", &c.v, c.sd); got != c.want {
+		if got := (reader{}).Num("height", &c.v, c.sd); got != c.want {
 			t.Errorf("%g: %q, want %q", c.v, got, c.want)
 		}
 	}

@@ -41,10 +41,10 @@ func (s *Server) listed(ctx context.Context, session, rocket string) (list fligh
 	}
 	for _, v := range viewsOf(all, rocket) {
 		switch {
-		case strings.HasPrefix(v.Verdict, voidMark):
+		case v.Level == flight.Void:
 			list.Void = append(list.Void, v)
 			continue
-		case v.Verdict == results.Waiting:
+		case v.Reason.Key == results.Waiting:
 			list.Waiting++
 		}
 		list.Flights = append(list.Flights, v)
@@ -66,7 +66,7 @@ func totalsOf(views []flightView) totals {
 	climbed := 0.0
 	for i := range views {
 		v := &views[i]
-		if strings.HasPrefix(v.Verdict, "good") {
+		if v.Level == flight.Good {
 			t.Good++
 		}
 		if v.DurationS != nil {

@@ -14,6 +14,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/ground"
+	"padlark/flight/phrase"
 	"padlark/flight/smooth"
 	"padlark/ingest"
 	"padlark/storage"
@@ -273,7 +274,8 @@ func (v *invented) Listed(ctx context.Context, session string) ([]flight.Result,
 	for i := range out {
 		if v.waiting != "" && out[i].Rocket == v.waiting {
 			r := &out[i]
-			*r = flight.Result{Session: r.Session, Rocket: r.Rocket, Flight: r.Flight, LaunchedAt: r.LaunchedAt, Verdict: results.Waiting}
+			*r = flight.Result{Session: r.Session, Rocket: r.Rocket, Flight: r.Flight, LaunchedAt: r.LaunchedAt}
+			r.Judge(flight.Look, phrase.Of(results.Waiting))
 		}
 	}
 	return append(out, void...), errors.Join(err, verr)
@@ -382,7 +384,7 @@ func (v *invented) SetVoid(ctx context.Context, id FlightID, void bool, why stri
 				return x.Rocket == r.Rocket && x.Flight == r.Flight && x.Session == r.Session
 			})
 			if void {
-				r.Verdict = voidMark + " " + why
+				r.Judge(flight.Void, phrase.Of("void", phrase.Word("why", why)))
 				v.void = append(v.void, r)
 			}
 		}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/web/browsertest"
 )
 
@@ -33,7 +34,13 @@ func browserLookUp(t *testing.T, browser *browsertest.Browser) {
 	raise := func(id, rocket, kind, say string, active bool, at time.Time) {
 		a := alarmForTest()
 		a.ID, a.Rocket, a.Kind, a.Say, a.Active, a.RaisedAt = id, rocket, kind, say, active, at
-		a.Reason = rocket + " comes down at 21 m/s from 63 m, 1.4 s after its apogee. Impact in about 2.6 s. Look up, point at it, move away from under it."
+		// As the rule says it (see flight/alarm).
+		a.SayPhrase = phrase.Phrase{}
+		if kind == "ballistic" {
+			a.SayPhrase = phrase.Of("ballistic.say.many", phrase.Word("rocket", rocket), phrase.Qty("left", 3, 0, "s"))
+		}
+		a.ReasonPhrase = phrase.Of("ballistic", phrase.Word("rocket", rocket), phrase.Qty("speed", 21, 0, "m/s"), phrase.Qty("height", 63, 0, "m"),
+			phrase.Qty("after", 1.4, 1, "s"), phrase.Qty("free", 22, 0, "m/s"), phrase.In("why", phrase.Of("ballistic.unseen")), phrase.In("when", phrase.Of("ballistic.soon")))
 		v.publish(Message{Alarm: a})
 	}
 	now := time.Now()
@@ -58,7 +65,7 @@ func browserLookUp(t *testing.T, browser *browsertest.Browser) {
 	if said != "Look up! Rust ballistic" || height != "80 m" || left != "down in 3 s" && left != "down in 2 s" || second != "Teal coming down fast, look up" {
 		t.Errorf("%q at %q %q, then %q", said, height, left, second)
 	}
-	if want := "Look up, point at it, move away from under it."; reason != want {
+	if want := "Look up, point at it, move away from under it, and keep people behind cover until it is down."; reason != want {
 		t.Errorf("beside live numbers it says %q, want %q", reason, want)
 	}
 	fall(31, 24)

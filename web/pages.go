@@ -56,7 +56,7 @@ type pageData struct {
 	May     bool // may acknowledge and change
 	Open    bool // no sign-in in use
 	Doubt   bool // the station's clock is not trusted, and a person can mend it
-	Units   system
+	Units   reader
 	Data    any
 }
 
@@ -205,7 +205,7 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 		Void    bool
 		Correct bool // flights may be corrected here
 		Was     string
-	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked, s.opt.Voids != nil, strings.HasPrefix(res.Verdict, voidMark),
+	}{id.String(), res, units.resultRows(res), s.opt.Notes != nil, checked, s.opt.Voids != nil, res.Level == flight.Void,
 		s.opt.Corrector != nil, corrected})
 }
 

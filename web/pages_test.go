@@ -113,7 +113,7 @@ func browserFlight(t *testing.T, browser *browsertest.Browser) {
 		t.Fatal(err)
 	}
 	teal := rockets[slices.IndexFunc(rockets, func(r rocketView) bool { return r.Rocket == "Teal" })]
-	if got, want := b.Text(".landed .big")+" m", metric.Num("height", teal.State.HighestM, nil); got != want {
+	if got, want := b.Text(".landed .big")+" m", (reader{}).Num("height", teal.State.HighestM, nil); got != want {
 		t.Errorf("the page says %s highest, the station %s", got, want)
 	}
 	b.Open("/flights")
@@ -121,7 +121,7 @@ func browserFlight(t *testing.T, browser *browsertest.Browser) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := b.Text("td[data-label=Highest]"), metric.Num("height", results[0].ApogeeM, results[0].ApogeeSD); got != want {
+	if got, want := b.Text("td[data-label=Highest]"), (reader{}).Num("height", results[0].ApogeeM, results[0].ApogeeSD); got != want {
 		t.Errorf("the list says %q, the archive %q", got, want)
 	}
 	b.Quiet()
@@ -200,7 +200,7 @@ func browserReplay(t *testing.T, browser *browsertest.Browser) {
 			teal = st
 		}
 	}
-	want := strings.TrimSuffix(metric.Num("height", teal.AltitudeM, nil), " m")
+	want := strings.TrimSuffix(reader{}.Num("height", teal.AltitudeM, nil), " m")
 	b.Until("the height at that instant, "+want, fmt.Sprintf(`document.querySelector('.flying[data-rocket=Teal] .big').textContent === %q`, want), 5*time.Second)
 	if got := b.Text("#replay-time"); got != "0:28 of 1:47" {
 		t.Errorf("the replay stands at %q", got)

@@ -153,7 +153,7 @@ func TestReportPicture(t *testing.T) {
 		c.T, c.HeightM, c.HeightSD = append(c.T, s), append(c.HeightM, max(0, 60-(s-4)*(s-4))), append(c.HeightSD, 0.5)
 	}
 	res := flight.Result{Rocket: "Teal", Flight: 1, BurnoutS: ptr(0.4), TimeToApogeeS: ptr(4.0), ReleaseLagS: ptr(0.3), DurationS: ptr(20.0)}
-	svg := flightSVG(res, c, nil, metric)
+	svg := flightSVG(res, c, nil, reader{})
 	if strings.Contains(svg, "−20 s") || strings.Contains(svg, "40 s") || !strings.Contains(svg, ">20 s<") {
 		t.Errorf("the time axis goes beyond the flight: %.300s", svg)
 	}

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/web/browsertest"
 )
 
@@ -317,10 +318,20 @@ func browserArithmetic(t *testing.T, browser *browsertest.Browser) {
 			t.Errorf("%s: wrong", name)
 		}
 	}
-	for _, c := range sentences {
-		var got string
-		if run(`const a = `+string(encode(c.said))+`; return u.told(a.text, { exact: a.exact ?? [], names: a.names ?? [] }, "feet")`, &got); got != c.feet {
-			t.Errorf("%q reads in feet %q, want %q", c.Text, got, c.feet)
+	unsure := math.NaN()
+	for _, p := range []phrase.Phrase{
+		phrase.Of("slow-descent", phrase.Word("rocket", "Big 3 m"), phrase.Qty("speed", 4.6449, 1, "m/s"), phrase.Qty("height", -3, 1, "m"),
+			phrase.Qty("expected", unsure, 1, "m/s"), phrase.In("drift", phrase.Of("slow-descent.drift", phrase.Qty("wind", 5, 0, "m/s"), phrase.Qty("drift", 61, 0, "m")))),
+		phrase.Of("servo-moving", phrase.Word("rocket", "Teal"), phrase.Qty("from", 1100, 0, "us"), phrase.Qty("to", 1904.4, 0, "us")),
+		phrase.Of("no-liftoff.jolt", phrase.Qty("accel", 31, 0, "m/s2")), phrase.Of("reboot.pad", phrase.Qty("boot", 3, 0, "")),
+		flight.Good.Say(phrase.Of("hard-landing", phrase.PlusMinus("sink", 9.14, new(0.21), "m/s"))), phrase.Of("of another version"),
+	} {
+		for _, units := range []string{metric, feet} {
+			var got string
+			want := phrase.Reader{Feet: units == feet}.Write(p, "as it was")
+			if run(fmt.Sprintf(`return u.told(%s, "as it was", %q)`, encode(p), units), &got); got != want {
+				t.Errorf("%s reads %q on the page, %q elsewhere", p.Key, got, want)
+			}
 		}
 	}
 	for _, sd := range []float64{0.0004, 0.013, 0.0199, 0.02, 0.4, 0.96, 1, 1.9, 2, 9.99, 14, 250} {

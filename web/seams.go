@@ -111,7 +111,7 @@ type Flights interface {
 	// Flights lists the flights of one session, or of all when session is "".
 	Flights(ctx context.Context, session string) ([]flight.Result, error)
 	// Listed lists void ones too, and soon: of those that are not worked out yet it
-	// gives what is known, and the verdict results.Waiting.
+	// gives what is known, and the reason results.Waiting.
 	Listed(ctx context.Context, session string) ([]flight.Result, error)
 	// Flight is one flight, void or not; ErrNotFound where there is none.
 	Flight(ctx context.Context, id FlightID) (flight.Result, error)

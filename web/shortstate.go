@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // shortState is the state with its numbers rounded to what a person or a plot
@@ -32,6 +33,9 @@ func shortState(s *flight.State) *flight.State {
 	c.At, c.Heard = writable(c.At), writable(c.Heard)
 	if c.NotYet == nil {
 		c.NotYet = []string{}
+	}
+	if c.NotYetPhrases == nil {
+		c.NotYetPhrases = []phrase.Phrase{}
 	}
 	return &c
 }

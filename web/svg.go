@@ -20,7 +20,7 @@ const (
 // flightSVG draws height against time with its ± band, the expected course and
 // the events, as one SVG element without style attributes (the pages' policy
 // forbids those). It prints on paper in black.
-func flightSVG(res flight.Result, course, expected *Course, units system) string {
+func flightSVG(res flight.Result, course, expected *Course, units reader) string {
 	p := svgPlot{units: units}
 	course, expected = inFlight(res, course), inFlight(res, expected)
 	p.fit(course, expected)
@@ -64,7 +64,7 @@ func inFlight(res flight.Result, c *Course) *Course {
 // svgPlot maps s and m to the picture; its axis is written in units.
 type svgPlot struct {
 	t0, t1, h0, h1 float64
-	units          system
+	units          reader
 }
 
 func (p *svgPlot) fit(courses ...*Course) {

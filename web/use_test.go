@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/storage"
 	"padlark/web/browsertest"
 )
@@ -50,13 +51,15 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	everyState(v)
 	b.Until("its alarms", `board.picture.alarms.size === 9`, 10*time.Second)
 	a := alarmForTest()
-	a.ID, a.Rocket, a.Priority, a.Active, a.Acked, a.Reason = "metric", "Teal", flight.LookUp, true, false, "Teal comes down at 21 m/s from 63 m."
+	a.ID, a.Rocket, a.Priority, a.Active, a.Acked = "metric", "Teal", flight.LookUp, true, false
+	a.ReasonPhrase = phrase.Of("hung", phrase.Word("rocket", "Teal"), phrase.Qty("height", 63, 0, "m"))
 	v.publish(Message{Alarm: a})
 	st := stateOf("notyet", 2)
 	st.Heard = time.Now().Add(time.Hour) // so that it does not fall silent while this page is read
-	st.Phase, st.NotYet = flight.Waiting, []string{"notyet's height wandered by 1.5 m within 20 s"}
+	st.Phase, st.NotYet = flight.Waiting, []string{"its height wandered by 1.5 m"}
+	st.NotYetPhrases = []phrase.Phrase{phrase.Of("sensor-drift", phrase.Word("rocket", "notyet"), phrase.Qty("moved", 1.5, 1, "m"), phrase.Qty("limit", 1, 1, "m"))}
 	v.publish(Message{State: st})
-	b.Until("the alarm in feet", `/from 207 ft/.test(document.querySelector('.urgent').textContent) && /69 ft/.test(document.getElementById('say-now').textContent)
+	b.Until("the alarm in feet", `/rest 207 ft/.test(document.querySelector('.urgent').textContent) && /207 ft/.test(document.getElementById('say-now').textContent)
 		&& /4.9 ft/.test(document.querySelector('[data-rocket=notyet] .reasons').textContent)`, 10*time.Second)
 	wantFeet(t, b)
 	rust := url.PathEscape(day + "~Rust~1")

@@ -22,7 +22,7 @@ type resultRow struct {
 	Why  string // what the number is, for a title
 }
 
-func (u system) resultRows(r flight.Result) []resultRow {
+func (u reader) resultRows(r flight.Result) []resultRow {
 	row := func(name, kind string, v, sd *float64, why string) resultRow {
 		return resultRow{name, kind, v, sd, u.Num(kind, v, sd), why}
 	}

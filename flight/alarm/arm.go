@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // notArmed: the board's apogee rule is not armed when it should be, so that
@@ -31,12 +32,7 @@ func (r *notArmed) check(v *view) cond {
 }
 
 func (r *notArmed) words(v *view) words {
-	return words{
-		priority: prioLookUp,
-		say:      v.name() + " not armed, look up",
-		reason: sprintf("%s climbs, %.1f s after its liftoff, and its board says that the apogee rule is not armed: it may not release the parachute. Look up and keep clear. Afterwards look at the switch or the arming height in the firmware.",
-			v.name(), v.t-v.liftoffAt),
-	}
+	return words{prioLookUp, v.tell("not-armed.say"), v.tell("not-armed", seconds("after", v.t-v.liftoffAt, 1))}
 }
 
 // armedEarly: the apogee rule is armed while it should not be, so that a gust
@@ -70,13 +66,9 @@ const armedHoldS = 1.6
 const settleUs = 3e6
 
 func (r *armedEarly) words(v *view) words {
-	why := "It should arm only after the liftoff: now a gust or a door in the wind may open the release with people beside it."
+	why := "armed-early.after-liftoff"
 	if v.limits.Arms == armsOnPad {
-		why = "It has not had time to learn the pad's pressure: switch it off and on, and arm it later."
+		why = "armed-early.settle"
 	}
-	return words{
-		priority: prioAct,
-		say:      v.name() + " armed too early",
-		reason:   sprintf("%s's apogee rule is armed while the rocket stands on the pad. %s Keep hands away from the parachute's lid.", v.name(), why),
-	}
+	return words{prioAct, v.tell("armed-early.say"), v.tell("armed-early", phrase.In("why", phrase.Of(why)))}
 }

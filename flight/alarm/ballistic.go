@@ -1,6 +1,10 @@
 package alarm
 
-import "math"
+import (
+	"math"
+
+	"padlark/flight/phrase"
+)
 
 // ballistic: coming down with nothing that brakes the fall.
 type ballistic struct {
@@ -110,33 +114,28 @@ func (v *view) freeFall() (speed, distance float64) {
 
 func (r *ballistic) words(v *view) words {
 	left := fallTime(v.alt, v.sink(), v.bodyTerminal())
-	why := "no release was seen"
+	why := "ballistic.unseen"
 	switch {
 	case v.released:
-		why = "the release was told, but nothing brakes the fall"
+		why = "ballistic.told"
 	case v.rocket.Release == "none":
-		why = "it has no release"
+		why = "ballistic.without"
 	case !v.tellsRelease():
-		why = "nothing brakes the fall"
+		why = "ballistic.unbraked"
 	}
 	free, _ := v.freeFall()
-	say := v.name() + " ballistic, look up"
-	when := "any moment"
+	say, when := v.tell("ballistic.say"), phrase.Of("ballistic.soon")
 	if left > 0 && !math.IsNaN(left) {
-		when = sprintf("in about %.1f s", left)
-		say = sprintf("look up! %s ballistic, 1 second", v.name())
+		when = phrase.Of("ballistic.when", seconds("left", left, 1))
+		say = v.tell("ballistic.say.one", seconds("left", 1, 0))
 		if whole := math.Round(left); whole > 1 {
-			say = sprintf("look up! %s ballistic, %.0f seconds", v.name(), whole)
+			say = v.tell("ballistic.say.many", seconds("left", whole, 0))
 		}
 	}
-	drag := ""
+	reason := v.tell("ballistic", mps("speed", v.sink(), 0), heightAt(v.alt), seconds("after", v.t-v.apogeeAt, 1),
+		mps("free", free, 0), phrase.In("why", phrase.Of(why)), phrase.In("when", when))
 	if math.IsInf(v.bodyTerminal(), 1) {
-		drag = " (without drag: mass, diameter or cd is not given)"
+		reason.Args = append(reason.Args, phrase.In("drag", phrase.Of("ballistic.nodrag")))
 	}
-	return words{
-		priority: prioLookUp,
-		say:      say,
-		reason: sprintf("%s comes down at %.0f m/s from %s, %.1f s after its apogee; free fall would be %.0f m/s, and %s. Impact %s%s. Look up, point at it, move away from under it, and keep people behind cover until it is down.",
-			v.name(), v.sink(), metres(v.alt), v.t-v.apogeeAt, free, why, when, drag),
-	}
+	return words{prioLookUp, say, reason}
 }

@@ -17,6 +17,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // The life cycle follows the states of IEC 62682 (from memory): normal,
@@ -34,7 +35,8 @@ func TestLifeCycle(t *testing.T) {
 	low()
 	a := s.find("cell-low")
 	want := flight.Alarm{Session: "s1", ID: "Teal/cell-low/1", Change: 1, Rocket: "Teal", Kind: "cell-low", Priority: flight.Act,
-		Active: true, RaisedAt: a.RaisedAt, ChangedAt: a.RaisedAt, Say: a.Say, Reason: a.Reason}
+		Active: true, RaisedAt: a.RaisedAt, ChangedAt: a.RaisedAt, Say: a.Say, Reason: a.Reason,
+		SayPhrase: phrase.Of("cell-low.say", phrase.Word("rocket", "Teal")), ReasonPhrase: a.ReasonPhrase}
 	if d := cmp.Diff([]flight.Alarm{want}, open()); d != "" {
 		t.Errorf("raised (-want +got):\n%s", d)
 	}
@@ -119,7 +121,10 @@ func TestNotYet(t *testing.T) {
 	s := newScene(t, Config{})
 	check := func(rocket string, want ...string) {
 		t.Helper()
-		got := s.book.NotYet(rocket)
+		var got []string
+		for _, p := range s.book.NotYet(rocket) {
+			got = append(got, phrase.Reader{}.Write(p, ""))
+		}
 		if len(got) != len(want) {
 			t.Errorf("%s: %q, want %d reasons", rocket, got, len(want))
 			return

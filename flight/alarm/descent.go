@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // sinkWatch is the mean sink rate under the parachute, in m/s, over a window
@@ -77,12 +78,9 @@ func (r *fastDescent) check(v *view) cond {
 
 func (r *fastDescent) words(v *view) words {
 	left := v.alt / math.Max(0.1, r.watch.mean.value)
-	return words{
-		priority: prioLookUp,
-		say:      v.name() + " coming down fast, look up",
-		reason: sprintf("%s sinks at %.1f m/s; its parachute (%.2f m, %.0f g) should let it sink at %.1f m/s. It is torn, tangled or half open. It reaches the ground in about %.0f s. Look up and keep clear.",
-			v.name(), r.watch.mean.value, v.rocket.ParachuteM, 1000*v.rocket.MassKg, v.parachuteSpeed(), left),
-	}
+	return words{prioLookUp, v.tell("fast-descent.say"), v.tell("fast-descent", mps("speed", r.watch.mean.value, 1),
+		metres("parachute", v.rocket.ParachuteM, 2), phrase.Qty("mass", 1000*v.rocket.MassKg, 0, "g"),
+		mps("expected", v.parachuteSpeed(), 1), seconds("left", left, 0))}
 }
 
 // slowDescent: sinking slower than expected, and so drifting further.
@@ -112,14 +110,10 @@ func (r *slowDescent) check(v *view) cond {
 
 func (r *slowDescent) words(v *view) words {
 	left := v.alt / math.Max(0.3, r.watch.mean.value)
-	drift := ""
+	reason := v.tell("slow-descent", mps("speed", r.watch.mean.value, 1), heightAt(v.alt), mps("expected", v.parachuteSpeed(), 1), seconds("left", left, 0))
 	if v.site.WindMps > 0 {
-		drift = sprintf(" In %.0f m/s of wind it drifts about %.0f m meanwhile.", v.site.WindMps, v.site.WindMps*left)
+		drift := phrase.Of("slow-descent.drift", mps("wind", v.site.WindMps, 0), metres("drift", v.site.WindMps*left, 0))
+		reason.Args = append(reason.Args, phrase.In("drift", drift))
 	}
-	return words{
-		priority: prioKnow,
-		say:      v.name() + " sinking slowly",
-		reason: sprintf("%s sinks at %.1f m/s from %s; %.1f m/s was expected. It is in rising air, lighter than configured, or came apart. It stays up for about %.0f s more.%s Keep it in sight.",
-			v.name(), r.watch.mean.value, metres(v.alt), v.parachuteSpeed(), left, drift),
-	}
+	return words{prioKnow, v.tell("slow-descent.say"), reason}
 }

@@ -144,17 +144,13 @@ func (r *outOfField) predict(v *view) {
 }
 
 func (r *outOfField) words(v *view) words {
-	w := words{priority: prioAct, say: v.name() + " leaving the field"}
+	edge, reach, left := metres("edge", v.site.FieldRadiusM, 0), metres("reach", r.reach, 0), seconds("left", r.left, 0)
+	reason := v.tell("out-of-field.wind", mps("wind", v.site.WindMps, 0), reach, left, edge)
 	switch {
 	case r.known && r.far > v.site.FieldRadiusM:
-		w.reason = sprintf("%s is %.0f m from the pad; the field ends at %.0f m. Keep it in sight; nobody runs after it across a road or a fence.",
-			v.name(), r.far, v.site.FieldRadiusM)
+		reason = v.tell("out-of-field.beyond", metres("far", r.far, 0), edge)
 	case r.known:
-		w.reason = sprintf("%s drifts at %.1f m/s and will touch down about %.0f m from the pad in %.0f s; the field ends at %.0f m. Warn whoever is there and keep it in sight.",
-			v.name(), math.Hypot(r.vEast, r.vN), r.reach, r.left, v.site.FieldRadiusM)
-	default:
-		w.reason = sprintf("In %.0f m/s of wind %s will drift about %.0f m until it touches down in %.0f s; the field ends at %.0f m. Warn whoever is there and keep it in sight.",
-			v.site.WindMps, v.name(), r.reach, r.left, v.site.FieldRadiusM)
+		reason = v.tell("out-of-field.drift", mps("speed", math.Hypot(r.vEast, r.vN), 1), reach, left, edge)
 	}
-	return w
+	return words{prioAct, v.tell("out-of-field.say"), reason}
 }

@@ -89,8 +89,8 @@ func InFlight(kind string) bool {
 	return i >= 0 && kinds[i].Where == "flight"
 }
 
-// Page is the documentation of one kind of alarm, in Markdown; ok is false
-// when there is no such kind.
+// Page is the documentation of one kind of alarm, in Markdown with quantities
+// in braces, as {50 m}; ok is false when there is no such kind.
 func Page(kind string) (text string, ok bool) {
 	b, err := pages.ReadFile("pages/" + kind + ".md")
 	return string(b), err == nil && !strings.Contains(kind, "/")

@@ -28,12 +28,7 @@ func (r *hung) check(v *view) cond {
 }
 
 func (r *hung) words(v *view) words {
-	return words{
-		priority: prioAct,
-		say:      v.name() + " hangs above the ground",
-		reason: sprintf("%s has come to rest %.0f m above the pad's level: in a tree, on a roof, on a line, or on a slope. If it hangs on a power line, leave it and call the line's owner. Do not climb after it and do not throw things at it.",
-			v.name(), r.height),
-	}
+	return words{prioAct, v.tell("hung.say"), v.tell("hung", metres("height", r.height, 0))}
 }
 
 // notAtRest: the flight should be over, and the rocket does not lie still.
@@ -138,13 +133,9 @@ func (r *notAtRest) moving(v *view) cond {
 }
 
 func (r *notAtRest) words(v *view) words {
-	w := words{priority: prioKnow, say: v.name() + " not at rest"}
+	reason := v.tell("not-at-rest", metres("wander", r.wander, 1), metres("limit", r.limit(v), 1))
 	if r.late {
-		w.reason = sprintf("%s should have touched down %.0f s ago and is not found at rest: it is near the ground at %s, %s. Look whether it is dragged by its canopy or still in the air.",
-			v.name(), r.over, metres(v.alt), motion(v.speed))
-		return w
+		reason = v.tell("not-at-rest.late", seconds("over", r.over, 0), heightAt(v.alt), motion(v.speed))
 	}
-	w.reason = sprintf("%s has landed but its height still wanders by %.1f m rms (%.1f m is the limit): it is dragged by its canopy, rolls, or somebody carries it. Collapse the canopy when you get there.",
-		v.name(), r.wander, r.limit(v))
-	return w
+	return words{prioKnow, v.tell("not-at-rest.say"), reason}
 }

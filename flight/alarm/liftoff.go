@@ -5,6 +5,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // bottlePa is the channel for a pressure gauge on the bottle or the launcher,
@@ -23,7 +24,7 @@ type noLiftoff struct {
 	pressed  bool // the blow was upward in pressure
 	blowAt   since
 	hintAt   float64
-	hint     string
+	hint     phrase.Phrase
 	hinted   bool
 	waitS    float64 // s, how long the liftoff may take
 	until    float64
@@ -38,7 +39,7 @@ func (r *noLiftoff) check(v *view) cond {
 		*r = noLiftoff{until: r.until}
 	}
 	if v.fresh {
-		if what := r.evidence(v); what != "" && !r.hinted && v.t-v.first > learnS {
+		if what := r.evidence(v); !what.None() && !r.hinted && v.t-v.first > learnS {
 			r.hinted, r.hintAt, r.hint, r.waitS = true, v.t, what, v.limits.DumpWaitS+4*v.self.link.gap.value // a slow board tells late that it left
 			if r.pressed {
 				r.waitS += ramS
@@ -52,30 +53,30 @@ func (r *noLiftoff) check(v *view) cond {
 	return asCond(v.t < r.until)
 }
 
-// evidence gives in words what looked like a launch in this sample.
-func (r *noLiftoff) evidence(v *view) string {
+// evidence gives what looked like a launch in this sample.
+func (r *noLiftoff) evidence(v *view) phrase.Phrase {
 	if p := v.get(bottlePa); !math.IsNaN(p) {
 		if p >= r.bottle || v.t-r.bottleAt > 5 {
 			r.bottle, r.bottleAt = p, v.t
 		}
 		if r.bottle-p > 1e5 && p < 0.6*r.bottle {
-			drop := sprintf("the bottle's pressure fell from %.1f to %.1f bar", r.bottle/1e5, p/1e5)
+			drop := phrase.Of("no-liftoff.bottle", phrase.Qty("from", r.bottle/1e5, 1, "bar"), phrase.Qty("to", p/1e5, 1, "bar"))
 			r.bottle = p
 			return drop
 		}
 	}
 	if a := v.get(decode.AccelMps2); !math.IsNaN(a) && math.Abs(a-gravity) > v.limits.JoltMps2 {
-		return sprintf("the rocket was jolted (%.0f m/s2)", a)
+		return phrase.Of("no-liftoff.jolt", phrase.Qty("accel", a, 0, "m/s2"))
 	}
 	return r.blow(v)
 }
 
 // blow recognises a pressure pulse on the pad: several readings in a row far
 // above the noise. A single one is an outlier.
-func (r *noLiftoff) blow(v *view) string {
+func (r *noLiftoff) blow(v *view) (felt phrase.Phrase) {
 	p := v.get(decode.PressurePa)
 	if math.IsNaN(p) {
-		return ""
+		return felt
 	}
 	d := p - r.level.value
 	noise := math.Max(r.spread.value, 5)
@@ -84,14 +85,14 @@ func (r *noLiftoff) blow(v *view) string {
 		if r.blows > 20 || r.blows >= 4 && v.t-v.first < learnS { // it is the level, and what was taken for it was none
 			r.level.value, r.blows = p, 0
 			r.blowAt.hold(v.t, false)
-			return ""
+			return felt
 		}
 		if r.blows >= 3 && r.blowAt.hold(v.t, true) > 0.05 {
 			r.pressed = d > 0
-			return sprintf("the barometer felt a blow of %.0f Pa", d)
+			return phrase.Of("no-liftoff.blow", phrase.Qty("blow", d, 0, "Pa"))
 		}
 		r.blowAt.hold(v.t, true)
-		return ""
+		return felt
 	}
 	r.blows = 0
 	r.blowAt.hold(v.t, false)
@@ -99,7 +100,7 @@ func (r *noLiftoff) blow(v *view) string {
 		r.spread.add(v.t, math.Abs(d), 2)
 	}
 	r.level.add(v.t, p, 2)
-	return ""
+	return felt
 }
 
 // ramS is how much longer the liftoff may take after a blow that raises the pressure, in
@@ -114,10 +115,5 @@ const learnS = 3
 const blowPa = 100
 
 func (r *noLiftoff) words(v *view) words {
-	return words{
-		priority: prioAct,
-		say:      v.name() + " no liftoff, stay back",
-		reason: sprintf("On %s's pad %s, %.0f s ago, and it did not lift off. Stay back: the bottle may still hold pressure, or the motor may yet fire. Wait as your range safety officer says, let the pressure out from a distance, then look.",
-			v.name(), r.hint, v.t-r.hintAt),
-	}
+	return words{prioAct, v.tell("no-liftoff.say"), v.tell("no-liftoff", phrase.In("hint", r.hint), seconds("ago", v.t-r.hintAt, 0))}
 }

@@ -1,10 +1,12 @@
 package alarm
 
 import (
+	"fmt"
 	"math"
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // linkStats sums up what the link heard of one board: losses over the last
@@ -260,12 +262,7 @@ func (r *losses) check(v *view) cond {
 }
 
 func (r *losses) words(v *view) words {
-	return words{
-		priority: prioKnow,
-		say:      v.name() + " many frames lost",
-		reason: sprintf("%.0f %% of %s's frames of the last %d s were lost on link %s. Heights and warnings come late. Turn the antenna, raise it above people's heads, go nearer, or send fewer and shorter frames.",
-			100*r.share, v.name(), lossSeconds, v.link),
-	}
+	return words{prioKnow, v.tell("losses.say"), v.tell("losses", percent("share", r.share), seconds("within", lossSeconds, 0), phrase.Word("link", v.link))}
 }
 
 // weakSignal: the signal is so weak that losses are near.
@@ -284,12 +281,8 @@ func (r *weakSignal) check(v *view) cond {
 }
 
 func (r *weakSignal) words(v *view) words {
-	return words{
-		priority: prioKnow,
-		say:      v.name() + " signal weak",
-		reason: sprintf("%s is heard with %.0f dBm on link %s; below %.0f dBm frames get lost. Check both antennas and their plugs, turn the antenna upright, go nearer.",
-			v.name(), v.self.link.rssi.value, v.link, v.limits.WeakDbm),
-	}
+	return words{prioKnow, v.tell("weak-signal.say"), v.tell("weak-signal", phrase.Qty("signal", v.self.link.rssi.value, 0, "dBm"),
+		phrase.Word("link", v.link), phrase.Qty("limit", v.limits.WeakDbm, 0, "dBm"))}
 }
 
 // collision: two boards on one link both lose frames while their signals are
@@ -332,12 +325,8 @@ func (v *view) weak() bool {
 }
 
 func (r *collision) words(v *view) words {
-	return words{
-		priority: prioAct,
-		say:      v.name() + " and " + r.other + " send over each other",
-		reason: sprintf("%s loses %.0f %% and %s %.0f %% of their frames on link %s, though neither signal is weak: they send over each other. Give them different channels, or send at different moments. Fly one at a time until then.",
-			v.name(), 100*r.mine, r.other, 100*r.their, v.link),
-	}
+	other := phrase.Word("other", r.other)
+	return words{prioAct, v.tell("collision.say", other), v.tell("collision", percent("mine", r.mine), other, percent("theirs", r.their), phrase.Word("link", v.link))}
 }
 
 // duplicateID: two boards send under one id.
@@ -352,28 +341,19 @@ func (r *duplicateID) check(v *view) cond {
 
 func (r *duplicateID) words(v *view) words {
 	l := &v.self.link
-	id := ""
+	id := phrase.Word("id", "")
 	if v.rocket.ID != nil {
-		id = sprintf(" %d", *v.rocket.ID)
+		id.Text = fmt.Sprintf(" %d", *v.rocket.ID)
 	}
-	sign := "the same numbers come twice with different clocks"
+	say := v.tell("duplicate-id.say")
 	if v.t-v.self.besideAt < 1 {
-		return words{
-			priority: prioAct,
-			say:      "two boards call themselves " + v.name(),
-			reason: sprintf("Two senders use %s's id%s at the same time. Both are watched and recorded, each under a name of its own; the warning of either may be the true one. Switch one of them off and give it another id.",
-				v.name(), id),
-		}
+		return words{prioAct, say, v.tell("duplicate-id.apart", id)}
 	}
+	sign := phrase.Of("duplicate-id.numbers")
 	if l.n == 2 {
-		sign = sprintf("their clocks are %.1f s apart and take turns", math.Abs(l.tracks[0].offset-l.tracks[1].offset))
+		sign = phrase.Of("duplicate-id.clocks", seconds("apart", math.Abs(l.tracks[0].offset-l.tracks[1].offset), 1))
 	}
-	return words{
-		priority: prioAct,
-		say:      "two boards call themselves " + v.name(),
-		reason: sprintf("Frames of %s come from two boards with one id%s: %s. Heights and warnings of %s cannot be trusted. Switch one of them off and give it another id.",
-			v.name(), id, sign, v.name()),
-	}
+	return words{prioAct, say, v.tell("duplicate-id", id, phrase.In("sign", sign))}
 }
 
 // clockJump: the board's clock jumped without a new start.
@@ -428,18 +408,13 @@ func (r *clockJump) stands(t float64) bool {
 }
 
 func (r *clockJump) words(v *view) words {
-	way := "forward"
+	way := "clock-jump.forward"
 	if r.by < 0 {
-		way = "back"
+		way = "clock-jump.back"
 	}
-	phase := ""
+	reason := v.tell("clock-jump", phrase.In("way", phrase.Of(way)), seconds("by", math.Abs(r.by), 2))
 	if v.phase == flight.Boost || v.phase == flight.Coast || v.phase == flight.Descent {
-		phase = " in flight"
+		reason.Args = append(reason.Args, phrase.In("flying", phrase.Of("clock-jump.flying")))
 	}
-	return words{
-		priority: prioKnow,
-		say:      v.name() + " clock jumped",
-		reason: sprintf("The clock of %s's board jumped %s by %.2f s%s without a new start. Times of this flight are less certain, and a backup timer in the board may fire at the wrong moment. Look for a blocked loop or a counter that wraps.",
-			v.name(), way, math.Abs(r.by), phase),
-	}
+	return words{prioKnow, v.tell("clock-jump.say"), reason}
 }

@@ -6,6 +6,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/atmos"
+	"padlark/flight/phrase"
 )
 
 // implausible: the pressure on the pad is not one that the site can have.
@@ -39,20 +40,15 @@ func (r *implausible) check(v *view) cond {
 
 func (r *implausible) words(v *view) words {
 	p := &v.self.pad
-	d := p.mean - r.want
-	how := sprintf("the standard atmosphere has %.0f hPa at the site's elevation", r.want/100)
+	how := "implausible-pressure.standard"
 	switch {
 	case v.site.PressurePa != nil:
-		how = sprintf("the site's measured pressure is %.0f hPa", r.want/100)
+		how = "implausible-pressure.measured"
 	case v.site.ElevationM == nil:
-		how = "no place where people fly has that"
+		how = "implausible-pressure.nowhere"
 	}
-	return words{
-		priority: prioAct,
-		say:      v.name() + " pressure not plausible",
-		reason: sprintf("%s reads %.0f hPa on the pad; %s: %.0f m of height apart. Check the unit and the calibration in the layout, the site's elevation, and whether the sensor's hole is free.",
-			v.name(), p.mean/100, how, math.Abs(d)/v.perMetre()),
-	}
+	return words{prioAct, v.tell("implausible-pressure.say"), v.tell("implausible-pressure", hPa("pressure", p.mean),
+		phrase.In("how", phrase.Of(how, hPa("want", r.want))), metres("apart", math.Abs(p.mean-r.want)/v.perMetre(), 0))}
 }
 
 // oddOneOut: the pressure differs from that of the other rockets on the pad.
@@ -101,15 +97,10 @@ func (r *oddOneOut) check(v *view) cond {
 
 func (r *oddOneOut) words(v *view) words {
 	p := &v.self.pad
-	who, hint := sprintf("%d other rockets on the pad read %.0f hPa", r.n, r.others/100), "Check its layout and calibration, and whether its sensor's hole is free."
+	who, hint := phrase.Of("odd-one-out.many", count("count", r.n), hPa("pressure", r.others)), "odd-one-out.check"
 	if r.n == 1 {
-		who = sprintf("%s reads %.0f hPa", r.one, r.others/100)
-		hint = "One of the two is wrong: measure the pressure or set the site's elevation to know which."
+		who, hint = phrase.Of("odd-one-out.one", phrase.Word("other", r.one), hPa("pressure", r.others)), "odd-one-out.which"
 	}
-	return words{
-		priority: prioAct,
-		say:      v.name() + " pressure unlike the others",
-		reason: sprintf("%s reads %.0f hPa, but %s: %.0f m of height apart. %s",
-			v.name(), p.mean/100, who, math.Abs(p.mean-r.others)/v.perMetre(), hint),
-	}
+	return words{prioAct, v.tell("odd-one-out.say"), v.tell("odd-one-out", hPa("pressure", p.mean), phrase.In("who", who),
+		metres("apart", math.Abs(p.mean-r.others)/v.perMetre(), 0), phrase.In("hint", phrase.Of(hint)))}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // Register runs the life cycle of IEC 62682 over alarms of one session: raised,
@@ -59,7 +60,7 @@ func (r *Register) begin() { r.out = r.out[:0] }
 // Raise raises one of the station's own alarms; one that is active stays as it is.
 // Its number is above sinceMs, the time of the session in ms: on a full disk a
 // journal may not know of one that an interrupted run has raised.
-func (r *Register) Raise(kind string, p flight.Priority, say, reason string, now time.Time, sinceMs int64) []flight.Alarm {
+func (r *Register) Raise(kind string, p flight.Priority, say, reason phrase.Phrase, now time.Time, sinceMs int64) []flight.Alarm {
 	r.begin()
 	for _, s := range r.slots {
 		if s.kind == kind && s.rocket == "" && !s.Active {
@@ -70,13 +71,15 @@ func (r *Register) Raise(kind string, p flight.Priority, say, reason string, now
 	return r.out
 }
 
-// Clear returns one of the station's own alarms to normal; say, if not empty, is
-// what is said of it then.
-func (r *Register) Clear(kind, say string, now time.Time) []flight.Alarm {
+// Clear returns one of the station's own alarms to normal; say, if it is not
+// none, is what is said of it then.
+func (r *Register) Clear(kind string, say phrase.Phrase, now time.Time) []flight.Alarm {
 	r.begin()
 	for _, s := range r.slots {
 		if s.kind == kind && s.rocket == "" && s.Active {
-			s.Say = cmp.Or(say, s.Say)
+			if !say.None() {
+				s.Say, s.SayPhrase = phrase.Reader{}.Write(say, ""), say
+			}
 			r.clear(s, now)
 		}
 	}
@@ -97,17 +100,26 @@ func (r *Register) raise(s *slot, w words, now time.Time) {
 	}
 	s.Active, s.Acked = true, false
 	s.RaisedAt = now
-	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
+	s.word(w)
 	r.changed(s, now)
+}
+
+// word gives an alarm its words; those in English are for programs and for archives
+// that are read by a padlark that no longer knows the phrase.
+func (s *slot) word(w words) {
+	var english phrase.Reader
+	s.Priority, s.SayPhrase, s.ReasonPhrase = w.priority, w.say, w.reason
+	s.Say, s.Reason = english.Write(w.say, ""), english.Write(w.reason, "")
 }
 
 // renew tells an active alarm with the numbers of now. It is no new alarm: when it
 // was raised and whether it was acknowledged stay.
 func (r *Register) renew(s *slot, w words, now time.Time) {
-	if w.say == s.Say && w.reason == s.Reason {
+	was := s.Alarm
+	if s.word(w); was.Say == s.Say && was.Reason == s.Reason {
+		s.Alarm = was // the same to everybody, to the last digit that is shown
 		return
 	}
-	s.Priority, s.Say, s.Reason = w.priority, w.say, w.reason
 	r.changed(s, now)
 }
 

@@ -1,6 +1,10 @@
 package alarm
 
-import "math"
+import (
+	"math"
+
+	"padlark/flight/phrase"
+)
 
 // noRelease: the board has not commanded its release within the delay after
 // the apogee.
@@ -32,12 +36,8 @@ const releaseSlack = 0.1
 
 func (r *noRelease) words(v *view) words {
 	left := fallTime(v.alt, v.sink(), v.bodyTerminal())
-	return words{
-		priority: prioLookUp,
-		say:      v.name() + " no release, look up",
-		reason: sprintf("%s has not released its parachute %.1f s after the apogee (%.1f s expected): at %s, %s. Without it the ground comes in about %.1f s. Look up and keep clear.",
-			v.name(), v.t-v.apogeeAt, v.releaseDelay(), metres(v.alt), motion(v.speed), left),
-	}
+	return words{prioLookUp, v.tell("no-release.say"), v.tell("no-release", seconds("after", v.t-v.apogeeAt, 1),
+		seconds("expected", v.releaseDelay(), 1), heightAt(v.alt), motion(v.speed), seconds("left", left, 1))}
 }
 
 // earlyRelease: the release came while the rocket still climbed.
@@ -112,14 +112,9 @@ func (v *view) lead() lead {
 }
 
 func (r *earlyRelease) words(v *view) words {
-	when := sprintf("about %.1f s before the apogee", r.ahead)
+	when := phrase.Of("early-release.ahead", seconds("ahead", r.ahead, 1))
 	if r.boost {
-		when = "during the boost"
+		when = phrase.Of("early-release.boost")
 	}
-	return words{
-		priority: prioLookUp,
-		say:      v.name() + " released early, look up",
-		reason: sprintf("%s released %s, at %s, %s. The parachute may tear or tangle in the stream, and the rocket may fall anywhere. Look up and keep clear; then check the armed-after-liftoff setting and the wiring of the release.",
-			v.name(), when, metres(v.alt), motion(r.speed)),
-	}
+	return words{prioLookUp, v.tell("early-release.say"), v.tell("early-release", phrase.In("when", when), heightAt(v.alt), motion(r.speed))}
 }

@@ -1,6 +1,9 @@
 package alarm
 
-import "padlark/flight"
+import (
+	"padlark/flight"
+	"padlark/flight/phrase"
+)
 
 // cond is what a rule says about its condition.
 type cond int
@@ -14,8 +17,8 @@ const (
 // words are how an alarm is told.
 type words struct {
 	priority flight.Priority
-	say      string // short enough to speak
-	reason   string // the numbers, and what to do
+	say      phrase.Phrase // short enough to speak
+	reason   phrase.Phrase // the numbers, and what to do
 }
 
 // rule watches for one condition of one rocket.

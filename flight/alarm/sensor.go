@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // sensorStuck: the very same pressure again and again.
@@ -45,12 +46,8 @@ const knownMoves = 12
 
 func (r *sensorStuck) words(v *view) words {
 	p := &v.self.pad
-	return words{
-		priority: prioIf(v.inFlight(), prioLookUp, prioAct),
-		say:      v.name() + " pressure sensor stuck",
-		reason: sprintf("%s has sent the very same pressure (%.1f Pa) %d times in %.1f s; a working sensor always trembles. Its apogee rule is blind. Switch it off and on, then look at the sensor's solder joints and its hole.",
-			v.name(), p.lastP, p.run, v.t-p.runStart),
-	}
+	return words{prioIf(v.inFlight(), prioLookUp, prioAct), v.tell("sensor-stuck.say"), v.tell("sensor-stuck",
+		phrase.Qty("pressure", p.lastP, 1, "Pa"), count("times", p.run), seconds("within", v.t-p.runStart, 1))}
 }
 
 // sensorNoisy: much more white noise than a good sensor has.
@@ -86,12 +83,8 @@ const sureOf = 30
 
 func (r *sensorNoisy) words(v *view) words {
 	p := &v.self.pad
-	return words{
-		priority: prioAct,
-		say:      v.name() + " pressure noisy",
-		reason: sprintf("%s's pressure trembles by %.0f Pa rms on the pad, as if it moved by %.1f m (%.1f m is the limit). The apogee will be called late or wrong. Shade the sensor from light and wind, use more oversampling, keep it away from the servo's wires.",
-			v.name(), p.noise, p.noise/v.perMetre(), v.limits.NoiseM),
-	}
+	return words{prioAct, v.tell("sensor-noisy.say"), v.tell("sensor-noisy", phrase.Qty("noise", p.noise, 0, "Pa"),
+		metres("moved", p.noise/v.perMetre(), 1), metres("limit", v.limits.NoiseM, 1))}
 }
 
 // sensorDrift: the height wanders on the pad.
@@ -131,12 +124,7 @@ func (r *sensorDrift) check(v *view) cond {
 }
 
 func (r *sensorDrift) words(v *view) words {
-	return words{
-		priority: prioAct,
-		say:      v.name() + " pressure drifts on the pad",
-		reason: sprintf("%s's height wandered by %.1f m within %.0f s while it stood on the pad (%.1f m is the limit). The sensor warms up, stands in the sun, or its case is blown up by the fill. Wait until it is steady, or give it shade and a hole.",
-			v.name(), r.moved, r.over, v.limits.DriftM),
-	}
+	return words{prioAct, v.tell("sensor-drift.say"), v.tell("sensor-drift", metres("moved", r.moved, 1), seconds("within", r.over, 0), metres("limit", v.limits.DriftM, 1))}
 }
 
 // sensorCoarse: readings come in steps too coarse for an apogee rule.
@@ -155,12 +143,7 @@ func (r *sensorCoarse) check(v *view) cond {
 
 func (r *sensorCoarse) words(v *view) words {
 	p := &v.self.pad
-	return words{
-		priority: prioAct,
-		say:      v.name() + " pressure in coarse steps",
-		reason: sprintf("%s's pressure comes in steps of %.0f Pa, which is %.1f m of height; the apogee may be called as late as it takes to fall through two of them. Send more digits: the layout or the board rounds.",
-			v.name(), p.coarse, p.coarse/v.perMetre()),
-	}
+	return words{prioAct, v.tell("sensor-coarse.say"), v.tell("sensor-coarse", phrase.Qty("step", p.coarse, 0, "Pa"), metres("height", p.coarse/v.perMetre(), 1))}
 }
 
 // rateWrong: samples come faster or slower than the board is meant to send.
@@ -205,10 +188,5 @@ func (r *rateWrong) check(v *view) cond {
 }
 
 func (r *rateWrong) words(v *view) words {
-	return words{
-		priority: prioIf(v.inFlight(), prioKnow, prioAct),
-		say:      v.name() + " sends at the wrong rate",
-		reason: sprintf("%s's board makes %.1f frames a second by its own clock; %.0f are configured. Its loop may be blocked by a slow sensor or radio, so its apogee rule runs late too. Mend the firmware, or set rate_hz to what is meant.",
-			v.name(), r.hz, v.rocket.RateHz),
-	}
+	return words{prioIf(v.inFlight(), prioKnow, prioAct), v.tell("rate-wrong.say"), v.tell("rate-wrong", phrase.Qty("rate", r.hz, 1, ""), phrase.Qty("want", v.rocket.RateHz, 0, ""))}
 }

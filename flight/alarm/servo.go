@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // Pulses that every hobby servo takes unless its builder says otherwise, us:
@@ -56,13 +57,11 @@ func pulseLimits(r *flight.Rocket) (lo, hi float64) {
 
 func (r *servoRange) words(v *view) words {
 	lo, hi := pulseLimits(&v.rocket)
-	return words{
-		priority: prioAct,
-		say:      v.name() + " servo pulse out of range",
-		reason: sprintf("%s drives its servo with %.0f us; it must stay between %.0f and %.0f us. Beyond its stop a servo stalls, heats up, and empties the cell. Correct the pulses in the firmware, or release_min_us and release_max_us if the servo allows more.",
-			v.name(), r.worst, lo, hi),
-	}
+	return words{prioAct, v.tell("servo-range.say"), v.tell("servo-range", pulse("pulse", r.worst), pulse("low", lo), pulse("high", hi))}
 }
+
+// pulse is a servo's pulse in us for a sentence.
+func pulse(name string, us float64) phrase.Arg { return phrase.Qty(name, us, 0, "us") }
 
 // servoMoving: the release moves, or stands open, while the rocket waits.
 type servoMoving struct {
@@ -139,19 +138,9 @@ func (r *servoMoving) follow(v *view) {
 
 func (r *servoMoving) words(v *view) words {
 	if r.opened {
-		return words{
-			priority: prioAct,
-			say:      v.name() + " release is open on the pad",
-			reason: sprintf("%s's release stands open on the pad (pulse %.0f us). Do not launch. Close it, pack the parachute again, and find out what commanded it.",
-				v.name(), v.pulse),
-		}
+		return words{prioAct, v.tell("servo-moving.say.open"), v.tell("servo-moving.open", pulse("pulse", v.pulse))}
 	}
-	return words{
-		priority: prioAct,
-		say:      v.name() + " servo moves on the pad",
-		reason: sprintf("%s's release servo went from %.0f to %.0f us while the rocket waits on the pad. If nobody is testing it, do not launch: look for a loose signal wire, a weak cell, or an apogee rule that fires in gusts.",
-			v.name(), r.from, r.to),
-	}
+	return words{prioAct, v.tell("servo-moving.say"), v.tell("servo-moving", pulse("from", r.from), pulse("to", r.to))}
 }
 
 // servoOn: the servo still pulls on its stop after the landing.
@@ -207,14 +196,9 @@ func (r *servoOn) pulled(v *view, mean, ripple float64) bool {
 }
 
 func (r *servoOn) words(v *view) words {
-	pulse := "its pulse is not told"
+	told := phrase.Of("servo-on.untold")
 	if v.pulse > 0 {
-		pulse = sprintf("the pulse is still %.0f us", v.pulse)
+		told = phrase.Of("servo-on.pulse", pulse("pulse", v.pulse))
 	}
-	return words{
-		priority: prioAct,
-		say:      v.name() + " servo still pulls, unplug it",
-		reason: sprintf("%s lies on the ground and its supply is still loaded: %.2f V now, %.2f V before the flight, with steps of %.2f V; %s. The servo pulls against something: it heats up and empties the cell. Unplug it soon, and free the linkage.",
-			v.name(), r.mean.value, r.rest.value, r.ripple.value, pulse),
-	}
+	return words{prioAct, v.tell("servo-on.say"), v.tell("servo-on", volts("now", r.mean.value), volts("before", r.rest.value), volts("step", r.ripple.value), phrase.In("pulse", told))}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // silent: nothing was heard from a rocket for too long.
@@ -39,32 +40,24 @@ func (r *silent) check(v *view) cond {
 }
 
 func (r *silent) words(v *view) words {
+	quiet := seconds("quiet", r.quiet, 1)
 	if !v.inFlight() {
-		return words{
-			priority: prioKnow,
-			say:      v.name() + " not heard",
-			reason: sprintf("Nothing heard from %s for %.1f s. Is the board on, the cell charged, the antenna in place, the channel right?",
-				v.name(), r.quiet),
-		}
+		return words{prioKnow, v.tell("silent.say.pad"), v.tell("silent.pad", quiet)}
 	}
 	under := v.released && v.phase == flight.Descent
-	return words{
-		priority: prioIf(under, prioAct, prioLookUp),
-		say:      v.name() + " silent, look up",
-		reason: sprintf("Nothing heard from %s for %.1f s in flight. Last known: %s above the pad, %s. %s Keep it in sight and keep clear; note where it goes down.",
-			v.name(), r.quiet, metres(v.alt), motion(v.speed), r.expected(v)),
-	}
+	return words{prioIf(under, prioAct, prioLookUp), v.tell("silent.say"),
+		v.tell("silent", quiet, heightAt(v.alt), motion(v.speed), phrase.In("expected", r.expected(v)))}
 }
 
 // expected tells when the ground comes, reckoned from the last frame.
-func (r *silent) expected(v *view) string {
+func (r *silent) expected(v *view) phrase.Phrase {
 	if math.IsNaN(v.alt) || math.IsNaN(v.speed) {
-		return "Its height is not known."
+		return phrase.Of("silent.nowhere")
 	}
 	body := fallTime(math.Max(0, v.alt), v.sink(), v.bodyTerminal())
 	chute := v.parachuteSpeed()
 	if math.IsInf(chute, 1) {
-		return sprintf("Without a parachute it touches down about %.0f s after the last frame, at %s.", body, clock(later(v.now, v.heard-v.t+body)))
+		return phrase.Of("silent.body", seconds("body", body, 0), clock("at", later(v.now, v.heard-v.t+body)))
 	}
 	top, up := math.Max(0, v.alt), 0.0
 	if v.speed > 0 {
@@ -73,8 +66,7 @@ func (r *silent) expected(v *view) string {
 		top += rise
 	}
 	soft := up + top/chute
-	return sprintf("Touchdown is expected about %.0f s after the last frame under the parachute (%s), %.0f s without it.",
-		soft, clock(later(v.now, v.heard-v.t+soft)), body)
+	return phrase.Of("silent.both", seconds("soft", soft, 0), clock("at", later(v.now, v.heard-v.t+soft)), seconds("body", body, 0))
 }
 
 // reboot: the board started again.
@@ -112,18 +104,9 @@ func (r *reboot) check(v *view) cond {
 }
 
 func (r *reboot) words(v *view) words {
+	boot := count("boot", int(r.boot))
 	if !r.flying {
-		return words{
-			priority: prioKnow,
-			say:      v.name() + " board started again",
-			reason: sprintf("%s's board started again (start %d). If nobody switched it, look for a loose plug, a tired cell, or a servo that draws too much.",
-				v.name(), r.boot),
-		}
+		return words{prioKnow, v.tell("reboot.say.pad"), v.tell("reboot.pad", boot)}
 	}
-	return words{
-		priority: prioLookUp,
-		say:      v.name() + " board started again in flight, look up",
-		reason: sprintf("%s's board started again in flight, at %s (start %d). It has lost its pad level and may not release the parachute. Look up and keep clear.",
-			v.name(), metres(r.alt), r.boot),
-	}
+	return words{prioLookUp, v.tell("reboot.say"), v.tell("reboot", heightAt(r.alt), boot)}
 }

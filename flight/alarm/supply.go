@@ -1,6 +1,10 @@
 package alarm
 
-import "math"
+import (
+	"math"
+
+	"padlark/flight/phrase"
+)
 
 // supply is what padlark knows of one kind of battery, in V for the whole
 // pack. The zero value is a supply that nobody named.
@@ -64,13 +68,11 @@ func (r *cellLow) check(v *view) cond {
 }
 
 func (r *cellLow) words(v *view) words {
-	return words{
-		priority: prioIf(v.inFlight(), prioKnow, prioAct),
-		say:      v.name() + " cell low",
-		reason: sprintf("%s's supply rests at %.2f V; a %s below %.2f V may not move the servo. Charge or change it before flying.",
-			v.name(), r.mean.value, v.supply.name, v.supply.low),
-	}
+	return words{prioIf(v.inFlight(), prioKnow, prioAct), v.tell("cell-low.say"), v.tell("cell-low", volts("volts", r.mean.value), v.supply.named(), volts("low", v.supply.low))}
 }
+
+// named is the supply's name for a sentence.
+func (s supply) named() phrase.Arg { return phrase.Word("supply", s.name) }
 
 // wrongSupply: the voltage cannot be that of the configured supply.
 type wrongSupply struct {
@@ -87,20 +89,14 @@ func (r *wrongSupply) check(v *view) cond {
 }
 
 func (r *wrongSupply) words(v *view) words {
-	w := words{priority: prioAct, say: v.name() + " supply is not the one configured"}
-	m := r.mean.value
-	switch {
+	key := "wrong-supply"
+	switch m := r.mean.value; {
 	case m < v.supply.cutoff/2:
-		w.reason = sprintf("%s tells %.2f V for its supply, which no working %s has. The divider is not connected or its scale is wrong; mend it, or the warnings about the supply are blind.",
-			v.name(), m, v.supply.name)
+		key = "wrong-supply.none"
 	case m > 5.5 && v.supply.cells == 1 && v.rocket.Release == "servo":
-		w.reason = sprintf("%s tells %.2f V, but a %s has %.2f V at most. If this is a 9 V battery, do not fly: it cannot drive the release servo. Use the 3.7 V lithium cell.",
-			v.name(), m, v.supply.name, v.supply.full)
-	default:
-		w.reason = sprintf("%s tells %.2f V, but a %s has %.2f V at most. Check what is plugged in and the scale of the reading.",
-			v.name(), m, v.supply.name, v.supply.full)
+		key = "wrong-supply.nine"
 	}
-	return w
+	return words{prioAct, v.tell("wrong-supply.say"), v.tell(key, volts("volts", r.mean.value), v.supply.named(), volts("full", v.supply.full))}
 }
 
 // cellFlat: the supply is below its end of discharge after the flight.
@@ -119,12 +115,7 @@ func (r *cellFlat) check(v *view) cond {
 }
 
 func (r *cellFlat) words(v *view) words {
-	return words{
-		priority: prioAct,
-		say:      v.name() + " cell is flat, unplug it",
-		reason: sprintf("%s's supply is down to %.2f V; a %s should not go below %.2f V. Unplug it. Do not charge a lithium cell that was this empty before you have checked it: it may be damaged and can catch fire.",
-			v.name(), r.mean.value, v.supply.name, v.supply.cutoff),
-	}
+	return words{prioAct, v.tell("cell-flat.say"), v.tell("cell-flat", volts("volts", r.mean.value), v.supply.named(), volts("cutoff", v.supply.cutoff))}
 }
 
 // cellSag: the supply dips too deep when the servo moves, or recovers too
@@ -199,23 +190,20 @@ func (r *cellSag) judge(v *view, dip float64, busy bool) {
 }
 
 func (r *cellSag) words(v *view) words {
-	w := words{priority: prioIf(v.inFlight(), prioKnow, prioAct), say: v.name() + " cell sags under the servo"}
-	if r.wasSlow {
-		w.reason = sprintf("%s's supply is still %.2f V below its rest (%.2f V) more than 1.5 s after the servo moved. It is tired, cold or the servo is blocked. Change the cell, and move the servo by hand to feel whether it binds.",
-			v.name(), r.depth, r.rest.value)
-		return w
+	reason := v.tell("cell-sag.slow", volts("depth", r.depth), volts("rest", r.rest.value))
+	if !r.wasSlow {
+		reason = v.tell("cell-sag", volts("depth", r.depth), volts("lowest", r.lowest), volts("limit", v.limits.SagV*v.supply.cells),
+			volts("low", v.supply.low), volts("then", v.supply.low-r.depth), phrase.In("so", brownOut(v.supply, r.depth)))
 	}
-	w.reason = sprintf("%s's supply dipped by %.2f V to %.2f V under load (at most %.2f V is well). At its lowest fit charge (%.2f V) the same dip would reach %.2f V; %s. Use a cell with more current, thicker wires, or a capacitor of 470 uF or more at the servo.",
-		v.name(), r.depth, r.lowest, v.limits.SagV*v.supply.cells, v.supply.low, v.supply.low-r.depth, brownOut(v.supply, r.depth))
-	return w
+	return words{prioIf(v.inFlight(), prioKnow, prioAct), v.tell("cell-sag.say"), reason}
 }
 
-// brownOut says in words what such a dip does at the lowest fit charge.
-func brownOut(s supply, depth float64) string {
+// brownOut says what such a dip does at the lowest fit charge.
+func brownOut(s supply, depth float64) phrase.Phrase {
 	if s.low-depth < s.cutoff {
-		return sprintf("below about %.1f V boards start again, and the release is lost", s.cutoff)
+		return phrase.Of("cell-sag.restart", phrase.Qty("cutoff", s.cutoff, 1, "V"))
 	}
-	return "little is left for a cold day"
+	return phrase.Of("cell-sag.little")
 }
 
 // smoothed is an exponential mean of readings at uneven times.

@@ -1,7 +1,6 @@
 package smooth
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -35,8 +34,3 @@ func (a *analysis) lostClimbing() (last float64, lost bool) {
 const climbing, leastClimb = 5.0, 5.0
 
 func median3(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
-
-// lostWords is the verdict of a flight that was lost while it climbed.
-func lostWords(last float64) string {
-	return fmt.Sprintf("look: lost while climbing, last heard at %.0f m", last)
-}

@@ -78,7 +78,7 @@ func (a *analysis) fillResult() {
 	if o.LaunchedAt != nil && o.ApogeeAt != nil && o.ApogeeAt.Before(*o.LaunchedAt) {
 		o.LaunchedAt, o.TimeToApogeeS, o.TimeToApogeeSD, o.DurationS = nil, nil, nil, nil
 	}
-	o.Verdict = a.verdict()
+	o.Judge(a.verdict())
 }
 
 // fillTop is apogee and release.

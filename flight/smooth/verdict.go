@@ -1,9 +1,11 @@
 package smooth
 
 import (
-	"fmt"
 	"math"
 	"sort"
+
+	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // Limits of the verdict (common practice, no source).
@@ -24,16 +26,16 @@ const (
 	maybe  = 0.5
 )
 
-// verdict is one word and a reason. Every figure in it is one of the result's, or a
+// verdict is a level and a reason. Every figure in it is one of the result's, or a
 // speed that the readings show.
-func (a *analysis) verdict() string {
+func (a *analysis) verdict() (flight.Level, phrase.Phrase) {
 	o := &a.out
 	delay := a.cfg.Rocket.ReleaseDelayS
 	if delay == 0 {
 		delay = usualS
 	}
 	if last, lost := a.lostClimbing(); lost {
-		return lostWords(last)
+		return flight.Look, phrase.Of("lost", phrase.Qty("height", last, 0, "m"))
 	}
 	late, early := a.chanceLater(delay), 1-a.chanceLater(earlyLag)
 	if a.belief.ok && a.fit != nil {
@@ -42,32 +44,37 @@ func (a *analysis) verdict() string {
 	}
 	switch {
 	case o.ApogeeAt == nil:
-		return "look: the top of the flight was not heard"
+		return flight.Look, phrase.Of("top-unheard")
 	case a.fit != nil && a.m.told && !math.IsNaN(a.m.touchdown) && !a.opened():
-		return "bad: released, but nothing slowed it down" + a.fallWords()
+		return flight.Bad, phrase.Of("not-slowed", a.fall())
 	case !a.slowedDown():
 		if o.TouchdownAt == nil {
-			return "look: no release was seen before the readings end"
+			return flight.Look, phrase.Of("release-unseen")
 		}
-		return "bad: it came down without a parachute" + a.fallWords()
+		return flight.Bad, phrase.Of("no-parachute", a.fall())
 	case late > surely:
-		return fmt.Sprintf("bad: released %s%s", a.lagWords(), a.speedWords(false))
+		return flight.Bad, phrase.Of("release-at", a.lag(), a.speed(false))
 	case early > surely:
-		return fmt.Sprintf("look: released %s%s", a.lagWords(), a.speedWords(true))
+		return flight.Look, phrase.Of("release-at", a.lag(), a.speed(true))
 	case late > maybe:
-		return fmt.Sprintf("look: released %s: the readings leave open whether within %.1f s", a.lagWords(), delay)
+		return flight.Look, phrase.Of("release-late-or-not", a.lag(), phrase.Qty("limit", delay, 1, "s"))
 	case early > maybe:
-		return fmt.Sprintf("look: released %s, which may have been before apogee", a.lagWords())
+		return flight.Look, phrase.Of("release-early-or-not", a.lag())
 	case o.DescentMps != nil && *o.DescentMps > hardMps:
-		return fmt.Sprintf("look: it sank at %s, which is a hard landing", plusMinus(*o.DescentMps, o.DescentSD, "m/s"))
+		return flight.Look, phrase.Of("hard-landing", a.sink())
 	case o.TouchdownAt == nil:
-		return "look: the readings end before the landing"
+		return flight.Look, phrase.Of("landing-unheard")
 	case o.DescentMps == nil:
-		return "look: the sink rate is not known"
+		return flight.Look, phrase.Of("sink-unknown")
 	case o.ReleaseLagS == nil && !(a.belief.ok && a.fit != nil):
-		return fmt.Sprintf("look: when it released is not known; it sank at %s", plusMinus(*o.DescentMps, o.DescentSD, "m/s"))
+		return flight.Look, phrase.Of("release-unknown", a.sink())
 	}
-	return fmt.Sprintf("good: released %s, sank at %s%s", a.lagWords(), plusMinus(*o.DescentMps, o.DescentSD, "m/s"), a.stageWords())
+	return flight.Good, phrase.Of("well", a.lag(), a.sink(), a.stages())
+}
+
+// sink is the sink rate under the parachute.
+func (a *analysis) sink() phrase.Arg {
+	return phrase.PlusMinus("sink", *a.out.DescentMps, a.out.DescentSD, "m/s")
 }
 
 // chanceLater is the probability that the release was later than so long after the
@@ -118,53 +125,42 @@ const (
 	sankPart = 0.6
 )
 
-// lagWords says when it was released, with two explanations where two are alive.
-func (a *analysis) lagWords() string {
+// lag is when it was released, with two explanations where two are alive.
+func (a *analysis) lag() phrase.Arg {
 	o := &a.out
-	if first, second, both := a.belief.two(); both && a.fit != nil {
-		return fmt.Sprintf("either %s (%.0f %%) or %s apogee (%.0f %%)",
-			sideWords(first.lag, first.sd), 100*first.p, sideWords(second.lag, second.sd), 100*second.p)
-	}
-	if o.ReleaseLagS == nil {
-		if a.belief.ok && a.fit != nil {
-			lo, hi := a.belief.lag-1.96*a.belief.sd, a.belief.lag+1.96*a.belief.sd
-			if lo < 0 && hi > 0 {
-				return fmt.Sprintf("somewhere from %.1f s before to %.1f s after apogee", -lo, hi)
-			}
-			return fmt.Sprintf("somewhere from %s to %s apogee", sideWords(lo, 0), sideWords(hi, 0))
+	p := phrase.Of("lag-unknown")
+	first, second, both := a.belief.two()
+	switch {
+	case both && a.fit != nil:
+		p = phrase.Of("lag-either", side("first", first.lag, first.sd), phrase.Qty("first_share", 100*first.p, 0, "%"),
+			side("second", second.lag, second.sd), phrase.Qty("second_share", 100*second.p, 0, "%"))
+	case o.ReleaseLagS != nil:
+		sd := 0.0
+		if o.ReleaseLagSD != nil {
+			sd = *o.ReleaseLagSD
 		}
-		return "at a moment that is not known"
+		p = phrase.Of("lag", side("side", *o.ReleaseLagS, sd))
+	case a.belief.ok && a.fit != nil:
+		lo, hi := a.belief.lag-1.96*a.belief.sd, a.belief.lag+1.96*a.belief.sd
+		p = phrase.Of("lag-between", side("low", lo, 0), side("high", hi, 0))
+		if lo < 0 && hi > 0 {
+			p = phrase.Of("lag-around", phrase.Qty("before", -lo, 1, "s"), phrase.Qty("after", hi, 1, "s"))
+		}
 	}
-	sd := 0.0
-	if o.ReleaseLagSD != nil {
-		sd = *o.ReleaseLagSD
-	}
-	return sideWords(*o.ReleaseLagS, sd) + " apogee"
+	return phrase.In("lag", p)
 }
 
-// sideWords is a time before or after.
-func sideWords(lag, sd float64) string {
-	side := "after"
+// side is a time before or after.
+func side(name string, lag, sd float64) phrase.Arg {
+	key := "side-after"
 	if lag < 0 {
-		side, lag = "before", -lag
+		key, lag = "side-before", -lag
 	}
+	told := &sd
 	if sd == 0 {
-		return fmt.Sprintf("%.1f s %s", lag, side)
+		told = nil
 	}
-	return plusMinus(lag, &sd, "s") + " " + side
-}
-
-// plusMinus writes a value with the digits that its standard deviation supports, two
-// at the most.
-func plusMinus(v float64, sd *float64, unit string) string {
-	if sd == nil {
-		return fmt.Sprintf("%.1f %s", v, unit)
-	}
-	digits := 1
-	if *sd < 0.1 {
-		digits = 2
-	}
-	return fmt.Sprintf("%.*f ± %.*f %s", digits, v, digits, *sd, unit)
+	return phrase.In(name, phrase.Of(key, phrase.PlusMinus("lag", lag, told, "s")))
 }
 
 // Two explanations are alive when each has this probability, and they lie this far
@@ -215,41 +211,42 @@ func together(c []chance) chance {
 	return g
 }
 
-// speedWords is the vertical speed at the release, if the readings show one like it.
-func (a *analysis) speedWords(up bool) string {
+// speed is the vertical speed at the release, if the readings show one like it.
+func (a *analysis) speed(up bool) phrase.Arg {
 	if a.fit == nil || a.out.ReleaseAt == nil {
-		return ""
+		return phrase.Arg{}
 	}
 	at := a.out.ReleaseAt.Sub(a.r.ref).Seconds()
 	_, v := a.fit.path.at(&a.fit.q, at)
 	v *= 1 + a.fit.q[pScale]
 	shown := a.r.fastest(at-supportS, at+supportS, up)
 	if up != (v > 0) || math.Abs(v) > shown+gravity*supportS/2+1 {
-		return ""
+		return phrase.Arg{}
 	}
-	way := "downward"
+	way := "speed-down"
 	if up {
-		way = "upward"
+		way = "speed-up"
 	}
-	return fmt.Sprintf(", at about %.0f m/s %s", math.Abs(v), way)
+	return phrase.In("speed", phrase.Of(way, phrase.Qty("speed", math.Abs(v), 0, "m/s")))
 }
 
-// fallWords is how fast a fall became that nothing slowed, as the readings show it.
-func (a *analysis) fallWords() string {
+// fall is how fast a fall became that nothing slowed, as the readings show it.
+func (a *analysis) fall() phrase.Arg {
 	if math.IsNaN(a.m.apogee) {
-		return ""
+		return phrase.Arg{}
 	}
 	v := a.r.fastest(a.m.apogee, orElse(a.m.touchdown, a.r.t[len(a.r.t)-1])-supportS/2, false)
 	if v < 2 {
-		return ""
+		return phrase.Arg{}
 	}
-	return fmt.Sprintf(", at up to %.0f m/s", v)
+	return phrase.In("fall", phrase.Of("fall", phrase.Qty("speed", v, 0, "m/s")))
 }
 
-// stageWords tells of a faster descent before the last.
-func (a *analysis) stageWords() string {
+// stages tells of a faster descent before the last.
+func (a *analysis) stages() phrase.Arg {
 	if a.fit == nil || !a.fit.path.stages {
-		return ""
+		return phrase.Arg{}
 	}
-	return fmt.Sprintf(" at the end, faster before, at about %.0f m/s", math.Sqrt(gravity/math.Exp(a.fit.q[pCanopy])))
+	v := math.Sqrt(gravity / math.Exp(a.fit.q[pCanopy]))
+	return phrase.In("stages", phrase.Of("stages", phrase.Qty("speed", v, 0, "m/s")))
 }

@@ -16,6 +16,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/influx/influxtest"
@@ -103,13 +104,13 @@ func (r *rig) startSession(id string) {
 }
 
 // Raise raises an alarm of the copy, as a station does.
-func (r *rig) Raise(kind string, p flight.Priority, say, reason string) {
+func (r *rig) Raise(kind string, p flight.Priority, say, reason phrase.Phrase) {
 	now := time.Now()
 	r.tell(func() []flight.Alarm { return r.register.Raise(kind, p, say, reason, now, now.UnixMilli()) })
 }
 
 // Clear returns one to normal.
-func (r *rig) Clear(kind, say string) {
+func (r *rig) Clear(kind string, say phrase.Phrase) {
 	r.tell(func() []flight.Alarm { return r.register.Clear(kind, say, time.Now()) })
 }
 

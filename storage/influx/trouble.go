@@ -2,11 +2,11 @@ package influx
 
 import (
 	"errors"
-	"fmt"
 	"time"
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 )
 
 // failed notes trouble with the server and raises the one alarm about it: at
@@ -27,24 +27,24 @@ func (w *Writer) failed(err error) {
 		w.opt.Log.Warn().Err(err).Str("url", w.opt.URL).Msg("the time-series server takes no data; it is tried again with growing pauses")
 	}
 	if raise {
-		w.run.Alarms.Raise(alarm.ServerAway, flight.Know, "The time-series server takes no data",
-			fmt.Sprintf("%s: %v. Nothing is lost: it is sent when the server takes data again. %s", w.opt.URL, err, mend(f)))
+		w.run.Alarms.Raise(alarm.ServerAway, flight.Know, phrase.Of("server-away.say"), phrase.Of("server-away",
+			phrase.Word("url", w.opt.URL), phrase.Word("error", err.Error()), phrase.In("mend", phrase.Of(mend(f)))))
 	}
 }
 
-// mend says what a person can do.
+// mend is the text of what a person can do.
 func mend(f *failure) string {
 	switch {
 	case f == nil:
-		return "Check that the station's folder can be written."
+		return "server-away.folder"
 	case f.status == 401 || f.status == 403:
-		return "Check the token: token_file or token_env of [storage.influx]."
+		return "server-away.token"
 	case f.status == 404:
-		return "Check org and bucket of [storage.influx], and that the bucket exists on the server."
+		return "server-away.bucket"
 	case f.verdict == unclear:
-		return "Check url, org and bucket of [storage.influx]: the server refuses everything."
+		return "server-away.refused"
 	}
-	return "Check the server and the network when there is time; the board does not need them."
+	return "server-away.network"
 }
 
 // worked notes that the server took data and clears the alarm.
@@ -57,7 +57,7 @@ func (w *Writer) worked() {
 	if was != "" {
 		w.opt.Log.Info().Str("url", w.opt.URL).Msg("the time-series server takes data again")
 	}
-	w.run.Alarms.Clear(alarm.ServerAway, "") // an earlier run of the session may have raised it
+	w.run.Alarms.Clear(alarm.ServerAway, phrase.Phrase{}) // an earlier run of the session may have raised it
 }
 
 // tellAside raises the alarm about lines set aside, once. Its condition is over
@@ -69,7 +69,7 @@ func (w *Writer) tellAside() {
 	}
 	w.asideTold = true
 	w.opt.Log.Warn().Uint64("lines", n).Str("file", w.sender.aside.path()).Msg("the time-series server refused points for good; they are set aside with the reason")
-	w.run.Alarms.Raise(alarm.ServerAside, flight.Know, "The time-series server refused some data",
-		fmt.Sprintf("%s refused %d points for good; they are in %s with the reason above each. The archive has them all.", w.opt.URL, n, w.sender.aside.path()))
-	w.run.Alarms.Clear(alarm.ServerAside, "")
+	w.run.Alarms.Raise(alarm.ServerAside, flight.Know, phrase.Of("server-aside.say"), phrase.Of("server-aside",
+		phrase.Word("url", w.opt.URL), phrase.Qty("count", float64(n), 0, ""), phrase.Word("file", w.sender.aside.path())))
+	w.run.Alarms.Clear(alarm.ServerAside, phrase.Phrase{})
 }

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/storage"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
@@ -29,8 +30,8 @@ const (
 // Alarms is where the copy's alarms are raised, which belong to the session; one
 // that is active stays as it is.
 type Alarms interface {
-	Raise(kind string, p flight.Priority, say, reason string)
-	Clear(kind, say string)
+	Raise(kind string, p flight.Priority, say, reason phrase.Phrase)
+	Clear(kind string, say phrase.Phrase)
 }
 
 // Running is what the writer needs of the session that runs.

@@ -5,17 +5,18 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/storage/sqlite"
 )
 
-// Waiting is the verdict of a flight that is not worked out yet.
-const Waiting = "look: still being worked out"
+// Waiting is the reason of the verdict of a flight that is not worked out yet.
+const Waiting = "waiting"
 
 // listedFor is how long a list may take to work flights out.
 const listedFor = 400 * time.Millisecond
 
 // Listed is EveryFlight for somebody who waits for a page: after a moment, those that
-// are not worked out yet are there with what the events say, and the verdict Waiting.
+// are not worked out yet are there with what the events say, and the reason Waiting.
 // So it is with the season of a club after an update of the program.
 func (r *Results) Listed(ctx context.Context, session string) ([]flight.Result, error) {
 	return r.listedUntil(ctx, session, time.Now().Add(listedFor))
@@ -27,7 +28,8 @@ func (r *Results) listedUntil(ctx context.Context, session string, until time.Ti
 			one, err := r.summary(ctx, s.ID, span)
 			return one, err == nil, err
 		}
-		res := flight.Result{Session: s.ID, Rocket: span.Rocket, Flight: span.Flight, Verdict: Waiting, Alarms: []string{}}
+		res := flight.Result{Session: s.ID, Rocket: span.Rocket, Flight: span.Flight, Alarms: []string{}}
+		res.Judge(flight.Look, phrase.Of(Waiting))
 		for _, t := range []struct {
 			from *time.Time
 			to   **time.Time

@@ -25,7 +25,7 @@ func TestWorkAhead(t *testing.T) {
 	if err != nil || len(waiting) != 1 {
 		t.Fatalf("%+v, %v", waiting, err)
 	}
-	if w := waiting[0]; w.Verdict != Waiting || w.LaunchedAt == nil || !w.LaunchedAt.Equal(*span[0].Liftoff) || w.ApogeeM != nil {
+	if w := waiting[0]; w.Reason.Key != Waiting || w.LaunchedAt == nil || !w.LaunchedAt.Equal(*span[0].Liftoff) || w.ApogeeM != nil {
 		t.Errorf("before it is worked out: %+v", w)
 	}
 	if _, err := os.Stat(file); err == nil {

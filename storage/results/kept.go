@@ -134,7 +134,7 @@ func (r *Results) ofSession(ctx context.Context, s *sqlite.Session, spans []sqli
 			}
 		}
 		if why, void := voids[name]; void {
-			one.Result.Verdict = voidVerdict(why)
+			one.Result.Judge(flight.Void, voidReason(why))
 		}
 		out = append(out, one)
 	}

@@ -66,7 +66,7 @@ func TestKept(t *testing.T) {
 	if got, err := r.Flights(t.Context(), id); err != nil || len(got) != 0 {
 		t.Errorf("a void flight counts: %+v, %v", got, err)
 	}
-	if got, err := r.EveryFlight(t.Context(), id); err != nil || len(got) != 1 || got[0].Verdict != VoidMark+"carried" {
+	if got, err := r.EveryFlight(t.Context(), id); err != nil || len(got) != 1 || got[0].Verdict != "void: carried" {
 		t.Errorf("%+v, %v", got, err)
 	}
 	if err := a.SetVoid(t.Context(), sqlite.Void{Session: id, Rocket: "Teal", Flight: 1, At: time.Now()}); err != nil {

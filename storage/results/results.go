@@ -14,6 +14,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/ground"
+	"padlark/flight/phrase"
 	"padlark/flight/smooth"
 	"padlark/storage"
 	"padlark/storage/sqlite"
@@ -123,21 +124,18 @@ func (r *Results) Flight(ctx context.Context, session, rocket string, n int) (Fl
 		return Flight{}, err
 	}
 	if why, void := voids[sqlite.FlightName{Rocket: rocket, Flight: n}]; void {
-		f.Result.Verdict = voidVerdict(why)
+		f.Result.Judge(flight.Void, voidReason(why))
 	}
 	return f, nil
 }
 
-// voidVerdict is the verdict of a flight that a person took for none.
-func voidVerdict(why string) string {
+// voidReason is why a flight that a person took for none is void.
+func voidReason(why string) phrase.Phrase {
 	if why == "" {
-		why = "a person says that it was no flight"
+		return phrase.Of("void-unsaid")
 	}
-	return VoidMark + why
+	return phrase.Of("void", phrase.Word("why", why))
 }
-
-// VoidMark begins the verdict of a void flight.
-const VoidMark = "void: "
 
 // worked is a flight as the samples have it, with its course if that is wanted.
 func (r *Results) worked(ctx context.Context, session, rocket string, n int, course bool) (Flight, error) {
@@ -225,8 +223,8 @@ func sounded(s sqlite.Session, q storage.Query, events []flight.Event) (f Flight
 	for i := range events {
 		switch e := &events[i]; e.Kind {
 		case flight.Sounded:
-			f.Result = flight.Result{Session: s.ID, Rocket: q.Rocket, Flight: q.Flight, ApogeeM: e.AltitudeM, ApogeeSD: e.AltitudeSD,
-				Verdict: "good: the height alone, " + e.Note, Alarms: []string{}}
+			f.Result = flight.Result{Session: s.ID, Rocket: q.Rocket, Flight: q.Flight, ApogeeM: e.AltitudeM, ApogeeSD: e.AltitudeSD, Alarms: []string{}}
+			f.Result.Judge(flight.Good, phrase.Of("sounder-only", phrase.Word("note", e.Note)))
 			is = true
 		case flight.Liftoff:
 			return Flight{}, false
@@ -260,7 +258,7 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q storage.Query
 		// The events say that it flew, the samples are not enough to work it
 		// out: what is known is still shown.
 		res.Session, res.Rocket, res.Flight = s.ID, q.Rocket, q.Flight
-		res.Verdict = "look: too few samples to work this flight out"
+		res.Judge(flight.Look, phrase.Of("too-few"))
 		return Flight{Result: res, CellV: cellAtRest(samples, events)}, nil
 	}
 	if err != nil {
@@ -268,7 +266,7 @@ func (r *Results) compute(ctx context.Context, s sqlite.Session, q storage.Query
 	}
 	res.Session, res.Rocket, res.Flight = s.ID, q.Rocket, q.Flight
 	if s.Ended.IsZero() && inTheAir(samples, events) {
-		res.Verdict = "look: still in the air, its numbers are not final"
+		res.Judge(flight.Look, phrase.Of("in-the-air"))
 	}
 	out := Flight{Result: res, Series: series, CellV: cellAtRest(samples, events)}
 	out.Track, out.Result.Landing = ground.Trace(cfg.Rocket, s.Site, samples, &out.Result, heights(series))

@@ -40,6 +40,8 @@ func changes() []string {
 			config  TEXT NOT NULL,
 			PRIMARY KEY (session, at_ns)
 		) WITHOUT ROWID`,
+		// What an alarm says, for any language and units: see flight/phrase.
+		`ALTER TABLE alarms ADD COLUMN phrases TEXT NOT NULL DEFAULT ''`,
 	}
 }
 

@@ -70,12 +70,18 @@ func (a *Archive) CorrectEvents(ctx context.Context, session, heardAs string, ev
 // were made.
 func (a *Archive) Alarms(ctx context.Context, q storage.Query) ([]flight.Alarm, error) {
 	var out []flight.Alarm
-	err := a.listed(ctx, q, "alarms", `SELECT id, change, rocket, link, flight, kind, priority, active, acked, raised_ns, changed_ns, say, reason
+	err := a.listed(ctx, q, "alarms", `SELECT id, change, rocket, link, flight, kind, priority, active, acked, raised_ns, changed_ns, say, reason, phrases
 		FROM alarms WHERE session = ? AND changed_ns BETWEEN ? AND ? AND (?4 = '' OR rocket = ?4) AND (?5 = 0 OR flight = ?5) ORDER BY ord, changed_ns, id, change`,
 		func(rows *sql.Rows, s chosenSession) error {
 			al := flight.Alarm{Session: s.ID}
 			var raised, changed int64
-			err := rows.Scan(&al.ID, &al.Change, &al.Rocket, &al.Link, &al.Flight, &al.Kind, &al.Priority, &al.Active, &al.Acked, &raised, &changed, &al.Say, &al.Reason)
+			var words string
+			err := rows.Scan(&al.ID, &al.Change, &al.Rocket, &al.Link, &al.Flight, &al.Kind, &al.Priority, &al.Active, &al.Acked, &raised, &changed, &al.Say, &al.Reason, &words)
+			var told alarmPhrases
+			if err == nil && words != "" {
+				err = json.Unmarshal([]byte(words), &told)
+			}
+			al.SayPhrase, al.ReasonPhrase = told.Say, told.Reason
 			al.RaisedAt, al.ChangedAt = s.epoch.Add(time.Duration(raised)), s.epoch.Add(time.Duration(changed))
 			if s.corrected != nil {
 				now, _ := s.corrected.name(FlightName{al.Rocket, al.Flight}, raised)

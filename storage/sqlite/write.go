@@ -14,6 +14,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/sqlite/block"
@@ -450,12 +451,22 @@ func (in *inserter) alarm(ctx context.Context, al *flight.Alarm, ord uint64) err
 	if err != nil {
 		return err
 	}
+	words, err := json.Marshal(alarmPhrases{al.SayPhrase, al.ReasonPhrase})
+	if err != nil {
+		return fmt.Errorf("write alarm %s: %w", al.ID, err)
+	}
 	_, err = in.exec(ctx, `INSERT INTO alarms (session, id, change, ord, rocket, link, flight, kind, priority,
-		active, acked, raised_ns, changed_ns, say, reason)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		active, acked, raised_ns, changed_ns, say, reason, phrases)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
 		n.id, al.ID, al.Change, int64(ord), al.Rocket, al.Link, al.Flight, al.Kind, int(al.Priority),
-		al.Active, al.Acked, n.rel(al.RaisedAt), n.rel(al.ChangedAt), al.Say, al.Reason)
+		al.Active, al.Acked, n.rel(al.RaisedAt), n.rel(al.ChangedAt), al.Say, al.Reason, string(words))
 	return err
+}
+
+// alarmPhrases is the column of that name.
+type alarmPhrases struct {
+	Say    phrase.Phrase `json:"say"`
+	Reason phrase.Phrase `json:"reason"`
 }
 
 func nullable(p *float64) any {

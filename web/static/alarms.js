@@ -3,7 +3,7 @@
 // line while something flies so that it does not push the rocket off the screen.
 import { apart, clone, setText, setClass, change, mayChange } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { clock, toldOf, known, glance, convert, fixed, unitOf, age } from "./units.js";
+import { clock, toldOf, sayOf, adviceOf, known, glance, convert, fixed, unitOf, age } from "./units.js";
 import { whereWords, landingWords } from "./place.js";
 import { OLD } from "./cards.js";
 
@@ -118,9 +118,9 @@ export class Alarms {
     }
     setText(card.since, `${a.rocket || a.link || "station"} · since ${clock(Date.parse(a.raised_at))}${a.acked ? " · acknowledged" : a.active ? "" : " · over, not yet acknowledged"}`);
     card.about.href = "/alarms/" + encodeURIComponent(a.kind);
-    card.about.setAttribute("aria-label", `What to do: ${a.say}`);
+    card.about.setAttribute("aria-label", `What to do: ${sayOf(a)}`);
     card.ack.hidden = card.ids.length === 0 || this.replay || !mayChange();
-    card.ack.setAttribute("aria-label", `Acknowledge: ${group.map((g) => g.say).join(", ")}`);
+    card.ack.setAttribute("aria-label", `Acknowledge: ${group.map((g) => sayOf(g)).join(", ")}`);
   }
 
   /** grouped puts what calls for eyes into one group for each rocket. In it the
@@ -176,12 +176,15 @@ function live(card, a, s, now, site) {
   const where = [whereWords(s, site), landingWords(s.landing)].filter(Boolean).join(", ");
   card.place.hidden = where === "";
   setText(card.place, where);
-  setText(card.say, upper(said(a)).replace(/, \d+ seconds?$/, ""));
-  setText(card.reason, old ? toldOf(a) : toldOf(a).split(/(?<=\.) /).filter((part) => !/\d/.test(part)).join(" ") || toldOf(a));
+  setText(card.say, upper(said(short(a))));
+  setText(card.reason, old ? toldOf(a) : adviceOf(a));
 }
 
 /** whole writes what is read at a run: no digit that flickers. */
 const whole = (kind, si) => (Math.abs(convert(kind, si)) < 9.5 ? glance(kind, si) : fixed(convert(kind, si), 0));
 
-const said = (a) => (a.active ? a.say : `over: ${a.say}`);
+const said = (a) => (a.active ? sayOf(a) : `over: ${sayOf(a)}`);
+
+/** short is an alarm that counts no seconds in what it says: they stand beside it. */
+const short = (a) => ({ ...a, say_phrase: { ...a.say_phrase, key: a.say_phrase?.key?.replace(/^(ballistic\.say)\..*/, "$1.short") } });
 const upper = (text) => text.charAt(0).toUpperCase() + text.slice(1);

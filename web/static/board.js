@@ -10,7 +10,7 @@ import { Fit, crowd } from "./fit.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
 import { apart, setText, setClass } from "./dom.js";
-import { quantity, toldOf } from "./units.js";
+import { quantity, toldOf, sayOf } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const AGES_MS = 250; // ages are written anew this often
@@ -84,7 +84,7 @@ export class Board {
     for (const { alarm, old } of news.alarms) {
       if (this.picture.crowded && this.guest(alarm.rocket)) continue;
       apart("an alarm's sound", () => this.sound.alarm(alarm, old, now));
-      if (alarm.active && !alarm.acked && !old?.active) apart("an alarm's words", () => this.speak(alarm.priority < 3, `${alarm.say}. ${toldOf(alarm)}`));
+      if (alarm.active && !alarm.acked && !old?.active) apart("an alarm's words", () => this.speak(alarm.priority < 3, `${sayOf(alarm)}. ${toldOf(alarm)}`));
     }
     if (!this.first) for (const e of news.events) apart("an event", () => this.tell(e, now));
     this.first = false;

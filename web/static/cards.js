@@ -2,7 +2,7 @@
 // built once per zone and afterwards only its texts change.
 import { clone, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { known, glance, quantity, unitOf, fixed, age, told } from "./units.js";
+import { known, glance, quantity, unitOf, fixed, age, told, verdictOf } from "./units.js";
 import { drawLadder, drawTrace } from "./strips.js";
 import { TRACE_MS } from "./picture.js";
 import { whereWords, landingWords, geo } from "./place.js";
@@ -75,8 +75,8 @@ export class Card {
     this.mark("go", state);
     setShape(p.shape, state);
     setText(p.word, { unheard: "Not heard", stale: cut ? "Not known" : "Silent", go: "Go", notyet: "Not yet" }[state]);
-    const why = !s ? ["no frame has been heard of it"] : old ? [cut ? "this page hears nothing from the station" : "its frames have stopped"] : s.not_yet ?? [];
-    this.list(p.reasons, state === "go" ? [] : why.map((text) => told(text, { names: [this.rocket] })));
+    const why = !s ? [{ text: "no frame has been heard of it" }] : old ? [{ text: cut ? "this page hears nothing from the station" : "its frames have stopped" }] : s.not_yet ?? [];
+    this.list(p.reasons, state === "go" ? [] : why.map((w) => told(w.phrase, w.text)));
     setText(p["height-small"], s ? quantity("height", s.altitude_m) : "–");
     setText(p.cell, s && known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
     setText(p.release, releaseWords(s));
@@ -96,7 +96,7 @@ export class Card {
     const seen = lag !== "" || s.released || !!r?.release_at;
     setText(p.release, lag || (seen ? "seen" : "not seen"));
     setClass(p.release, "missing", !seen);
-    setText(p.source, r ? `worked out after the flight: ${told(r.verdict, { names: [this.rocket] })}` : "called live; the results follow");
+    setText(p.source, r ? `worked out after the flight: ${verdictOf(r)}` : "called live; the results follow");
     const to = geo(s.landing ?? s.position ?? s);
     p.map.hidden = to === "";
     if (p.map.getAttribute("href") !== to) p.map.setAttribute("href", to || "#");

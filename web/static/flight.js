@@ -1,7 +1,7 @@
 // A flight's page: plots with one cursor, what happened, notes, raw frames.
 import { Plot, View } from "./plot.js";
 import { answer, change, make, setText } from "./dom.js";
-import { fixed, convert, unitOf, quantity, clock, day, known, toldOf } from "./units.js";
+import { fixed, convert, unitOf, quantity, clock, day, known, toldOf, sayOf } from "./units.js";
 import { onSettings, units } from "./settings.js";
 import { showFrames } from "./frames.js";
 import { sketch } from "./sketch.js";
@@ -178,7 +178,7 @@ function happened() {
   const list = document.getElementById("events");
   const all = [
     ...detail.events.map((e) => found(e, s)),
-    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${a.say}. ${toldOf(a)}`, alarm: true,
+    ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${sayOf(a)}. ${toldOf(a)}`, alarm: true,
       called: `${a.over_at ? `over at ${fixed(s(a.over_at), 2)} s` : "not over"}, ${a.acked_at ? "" : "not "}acknowledged` })),
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {

@@ -14,7 +14,7 @@ export function showQuantities(root = document) {
   }
   for (const el of root.querySelectorAll("[data-said]")) {
     const said = JSON.parse(el.dataset.said);
-    setText(el, told(said.text, said));
+    setText(el, told(said.phrase, said.text));
   }
 }
 

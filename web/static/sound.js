@@ -4,6 +4,7 @@
 import { setText } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { awake, shake } from "./awake.js";
+import { sayOf } from "./units.js";
 
 const STALE = 2000; // ms: what is older is not said any more
 const REPEAT = 2500; // ms between the tones of an alarm that calls for eyes
@@ -104,7 +105,7 @@ export class Sound {
     if (urgent) synth.cancel();
     else if (synth.speaking || synth.pending) return; // dropped rather than late
     const u = new SpeechSynthesisUtterance(text);
-    u.lang = "en";
+    u.lang = document.documentElement.lang;
     u.rate = 1.1;
     synth.speak(u);
   }
@@ -116,7 +117,7 @@ export class Sound {
     this.tone(String(a.priority));
     if (a.priority === 1 && this.on) shake();
     if (a.priority === 1) this.lastWarning = performance.now();
-    this.say(a.say, a.priority === 1);
+    this.say(sayOf(a), a.priority === 1);
   }
 
   /** event sounds what happened, unless it is old or a warning is sounding. */
@@ -133,6 +134,6 @@ export class Sound {
     this.lastWarning = performance.now();
     this.tone("1");
     if (this.on) shake();
-    this.say(urgent.say, true);
+    this.say(sayOf(urgent), true);
   }
 }

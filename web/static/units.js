@@ -24,7 +24,7 @@ export const known = (v) => typeof v === "number" && Number.isFinite(v);
 /** fixed writes a number with a true minus sign, and no "-0". */
 export function fixed(v, decimals) {
   const text = v.toFixed(decimals);
-  return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "\u2212");
+  return point((Number(text) === 0 ? text.replace("-", "") : text).replace("-", "\u2212"));
 }
 
 /** plusDecimals is how many decimals a standard deviation bears: its first
@@ -46,35 +46,43 @@ export function quantity(kind, si, sd = null, system = units()) {
   return `${fixed(v, d)} ± ${fixed(s, d)} ${unit}`.trim();
 }
 
-const spoken = { "m/s²": "ft/s²", "m/s2": "ft/s2", "m/s": "ft/s", m: "ft" };
-// A number and its unit; in "2 of 3 m" and "2 to 3 m" the first has none.
-const UNIT = " (m\\/s²|m\\/s2|m\\/s|m)(?![\\w/]|[^\\x00-\\x7f])";
-const QUANTITY = new RegExp(`^(\\d+(?:\\.\\d+)?)(?:${UNIT}|(?= (?:of|to) \\d+(?:\\.\\d+)?${UNIT}))`);
+// The texts of the catalogue in the reader's language, by key: see flight/phrase.
+const texts = globalThis.padlarkTexts ?? {};
+const PLACE = /\{([a-z_]+)(#?)\}/g;
 
-/** told gives a sentence of the record in the units chosen. The record keeps
- *  sentences as they were said; their numbers are read again from the form
- *  "number, space, unit" that the station writes. exact are values (SI) that
- *  some of them were rounded from; in names nothing is a quantity. The server's
- *  system.write does the same. */
-export function told(text, { exact = [], names = [] } = {}, system = units()) {
-  if (system !== "feet" || !text) return text;
-  let out = "";
-  for (let i = 0; i < text.length; ) {
-    const rest = text.slice(i);
-    const name = names.filter((n) => n && rest.startsWith(n)).sort((a, b) => b.length - a.length)[0];
-    const m = !name && !/[\w.]/.test(text[i - 1] ?? " ") && QUANTITY.exec(rest);
-    if (m) {
-      const d = (m[1].split(".")[1] ?? "").length;
-      const v = exact.map(Math.abs).find((x) => x.toFixed(d) === m[1]) ?? Number(m[1]);
-      out += (v / FOOT).toFixed(d) + (m[2] ? ` ${spoken[m[2]]}` : "");
-    } else out += name ?? text[i];
-    i += m ? m[0].length : (name ?? text[i]).length;
-  }
-  return out;
+/** told writes a phrase in the units chosen; otherwise is what it reads if this
+ *  page's catalogue does not know it. Only: of the sentences of the text, those
+ *  that pass. The station's phrase.Reader does the same. */
+export function told(phrase, otherwise = "", system = units(), only = null) {
+  let text = texts[phrase?.key];
+  if (text === undefined) return otherwise;
+  if (only) text = text.split(/(?<=[.!]) |(?<=[。！])/).filter(only).join(SPACE);
+  return text.replace(PLACE, (_, name, bare) => part((phrase.args ?? []).find((a) => a.name === name), bare, system));
 }
 
-/** toldOf gives what an alarm says at length. */
-export const toldOf = (alarm) => told(alarm.reason, { names: [alarm.rocket, alarm.link] });
+const SPACE = document.documentElement.lang === "ja" ? "" : " ";
+
+function part(a, bare, system) {
+  if (!a) return "";
+  if (a.phrase) return told(a.phrase, "?", system);
+  if (!known(a.value) && !a.unit) return a.text ?? "";
+  const long = system === "feet" && /^m(\/s(2|²)?)?$/.test(a.unit ?? "");
+  const unit = long ? "ft" + a.unit.slice(1) : a.unit;
+  const number = (v) => point((long ? v / FOOT : v).toFixed(a.digits ?? 0));
+  const sd = known(a.sd) ? ` ± ${number(a.sd)}` : "";
+  return `${known(a.value) ? number(a.value) : "?"}${sd}${bare || !unit ? "" : ` ${unit}`}`;
+}
+
+const point = (text) => (document.documentElement.lang === "de" ? text.replace(".", ",") : text);
+
+/** toldOf gives what an alarm says at length, sayOf in short; adviceOf what there is
+ *  to do, without the sentences that hold quantities. */
+export const toldOf = (alarm) => told(alarm.reason_phrase, alarm.reason);
+export const sayOf = (alarm) => told(alarm.say_phrase, alarm.say);
+export const adviceOf = (alarm) => told(alarm.reason_phrase, "", units(), (sentence) => !sentence.includes("{")) || toldOf(alarm);
+
+/** verdictOf gives the verdict of a result. */
+export const verdictOf = (r) => told({ key: `level.${r.level}`, args: [{ name: "reason", phrase: r.reason }] }, r.verdict);
 
 /** glance writes a height or speed for reading from afar: no more than three
  *  digits that matter. */

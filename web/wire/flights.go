@@ -40,7 +40,7 @@ func (f Flights) Flight(ctx context.Context, id web.FlightID) (flight.Result, er
 // VoidFlights lists those that a person took for none.
 func (f Flights) VoidFlights(ctx context.Context, session string) ([]flight.Result, error) {
 	all, err := f.Results.EveryFlight(ctx, session)
-	return slices.DeleteFunc(all, func(r flight.Result) bool { return !strings.HasPrefix(r.Verdict, results.VoidMark) }), err
+	return slices.DeleteFunc(all, func(r flight.Result) bool { return r.Level != flight.Void }), err
 }
 
 // SetVoid keeps what a person says of a flight.

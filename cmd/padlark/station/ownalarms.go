@@ -8,6 +8,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 )
 
 // ownAlarms are the alarms of the station itself: a full disk, a time-series server
@@ -31,20 +32,20 @@ func (s *station) openAlarms() {
 	}
 	s.own.register.Restore(s.rebuilt.alarms.List())
 	if !s.diskFull() {
-		s.own.Clear(alarm.DiskFull, againRecording)
+		s.own.Clear(alarm.DiskFull, phrase.Of("disk-full.again"))
 	}
 }
 
 // Raise raises an alarm; one that is active stays as it is.
-func (o *ownAlarms) Raise(kind string, p flight.Priority, say, reason string) {
+func (o *ownAlarms) Raise(kind string, p flight.Priority, say, reason phrase.Phrase) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	now := o.now()
 	o.publish(o.register.Raise(kind, p, say, reason, now, now.Sub(o.epoch).Milliseconds()))
 }
 
-// Clear returns an alarm to normal; say, if not empty, is what is said of it then.
-func (o *ownAlarms) Clear(kind, say string) {
+// Clear returns an alarm to normal; say, if it is not none, is what is said of it then.
+func (o *ownAlarms) Clear(kind string, say phrase.Phrase) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.publish(o.register.Clear(kind, say, o.now()))

@@ -17,6 +17,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/web"
 	"padlark/web/wire"
 )
@@ -99,8 +100,8 @@ func TestOwnAlarmLifeCycle(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			var p published
 			o, at := rigged(&p, ownEpoch)
-			raise := func() { o.Raise(alarm.DiskFull, flight.Act, "full", "no room") }
-			if !c.do(at, raise, func() { o.Clear(alarm.DiskFull, "") }, o.Ack) {
+			raise := func() { o.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.say"), phrase.Of("disk-full")) }
+			if !c.do(at, raise, func() { o.Clear(alarm.DiskFull, phrase.Phrase{}) }, o.Ack) {
 				t.Error("the acknowledgement does not count as it should")
 			}
 			if diff := cmp.Diff(c.want, p.steps()); diff != "" {
@@ -120,8 +121,8 @@ func TestOwnAlarmsAfterARestart(t *testing.T) {
 	var before published
 	o, at := rigged(&before, ownEpoch)
 	at(1)
-	o.Raise(alarm.DiskFull, flight.Act, "full", "no room")
-	o.Raise(alarm.ServerAway, flight.Know, "away", "no network")
+	o.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.say"), phrase.Of("disk-full"))
+	o.Raise(alarm.ServerAway, flight.Know, phrase.Of("server-away.say"), phrase.Of("server-away"))
 	o.Ack("disk-full/1000")
 	newest := alarm.Newest{"Teal/silent/1": {ID: "Teal/silent/1", Rocket: "Teal", Kind: "silent", Change: 1, Active: true}}
 	for i := range before {
@@ -131,14 +132,14 @@ func TestOwnAlarmsAfterARestart(t *testing.T) {
 	o, at = rigged(&p, ownEpoch)
 	o.register.Restore(newest.List())
 	at(60)
-	o.Raise(alarm.DiskFull, flight.Act, "full", "no room") // still full: nothing has changed
+	o.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.say"), phrase.Of("disk-full")) // still full: nothing has changed
 	at(61)
-	o.Clear(alarm.DiskFull, "")
-	o.Clear(alarm.ServerAway, "")
+	o.Clear(alarm.DiskFull, phrase.Phrase{})
+	o.Clear(alarm.ServerAway, phrase.Phrase{})
 	if !o.Ack("server-away/1000") {
 		t.Error("an alarm of before cannot be acknowledged")
 	}
-	o.Raise(alarm.DiskFull, flight.Act, "full", "no room")
+	o.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.say"), phrase.Of("disk-full"))
 	want := []string{"1000 3 false true", "server-away/1000 2 false false", "server-away/1000 3 false true", "61000 1 true false"}
 	if diff := cmp.Diff(want, p.steps()); diff != "" {
 		t.Errorf("changes (-want +got):\n%s", diff)
@@ -150,7 +151,7 @@ func TestOwnAlarmIsAcknowledgedFromThePages(t *testing.T) {
 	var p published
 	o, at := rigged(&p, ownEpoch)
 	at(1)
-	o.Raise(alarm.DiskFull, flight.Act, "full", "no room")
+	o.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.say"), phrase.Of("disk-full"))
 	a := acker{wire.Acker{Session: "s1"}, o}
 	if err := a.Ack(t.Context(), "s0", "disk-full/1000"); !errors.Is(err, web.ErrNotFound) {
 		t.Errorf("of another session: error %v", err)

@@ -3,13 +3,13 @@ package station
 import (
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"strings"
 	"time"
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/storage"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
@@ -108,40 +108,30 @@ func (r *room) giveUp() {
 
 func (r *room) begin(free int64) {
 	r.full = true
-	reason := fmt.Sprintf("Nothing is archived: %d MB are free in %s, and the last %d MB are kept for the journal. "+
-		"Make room: move old files or recordings away. Archiving goes on by itself with what the journal has.",
-		free>>20, r.s.cfg.Station.Data, roomReserve>>20)
-	r.s.log.Error().Str("alarm", alarm.DiskFull).Msg(reason)
-	r.s.own.Raise(alarm.DiskFull, flight.Act, "Disk full, not recording", reason)
+	mb := func(name string, bytes int64) phrase.Arg { return phrase.Qty(name, float64(bytes>>20), 0, "MB") }
+	reason := phrase.Of("disk-full", mb("free", free), phrase.Word("folder", r.s.cfg.Station.Data), mb("reserve", roomReserve))
+	r.s.log.Error().Str("alarm", alarm.DiskFull).Msg(phrase.Reader{}.Write(reason, ""))
+	r.s.own.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.say"), reason)
 }
 
 func (r *room) end() {
 	r.full = false
 	r.s.log.Info().Str("alarm", alarm.DiskFull).Msg("there is room again; recording goes on")
-	r.s.own.Clear(alarm.DiskFull, againRecording)
+	r.s.own.Clear(alarm.DiskFull, phrase.Of("disk-full.again"))
 }
 
 // journalTrouble tells what is wrong with the journal's file.
 func (s *station) journalTrouble(err error) {
 	s.log.Error().Err(err).Msg("the journal")
 	if errors.Is(err, journal.ErrMoved) {
-		s.own.Raise(alarm.DiskFull, flight.Act, filesGone, fmt.Sprintf("Somebody has removed files of the running session from %s. Its journal is written anew from memory. "+
-			"Do not remove anything there while padlark runs.", s.cfg.Station.Data))
+		s.own.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.gone.say"), phrase.Of("disk-full.gone", phrase.Word("folder", s.cfg.Station.Data)))
 	}
 }
 
 // archiveRemoved tells that the archive's file is gone; what goes into it now is
 // lost with it, and comes back from the journals at the next start.
 func (s *station) archiveRemoved() {
-	reason := fmt.Sprintf("Somebody has removed the archive %s while it was in use. The journal goes on, and rockets are watched. "+
-		"Start padlark again when nothing flies: it makes the archive anew from the journals.", s.archive.Path())
-	s.log.Error().Msg(reason)
-	s.own.Raise(alarm.DiskFull, flight.Act, filesGone, reason)
+	reason := phrase.Of("disk-full.archive", phrase.Word("file", s.archive.Path()))
+	s.log.Error().Msg(phrase.Reader{}.Write(reason, ""))
+	s.own.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.gone.say"), reason)
 }
-
-// filesGone is said when files of the running session were removed, againRecording
-// when that, or a full disk, is over.
-const (
-	filesGone      = "Recorded files were removed"
-	againRecording = "Recording again"
-)
