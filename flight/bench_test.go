@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"runtime"
+	"slices"
 	"sort"
 	"strconv"
 	"sync"
@@ -72,7 +73,7 @@ func BenchmarkEnsemble(b *testing.B) {
 	for _, part := range []struct {
 		name string
 		run  func(b *testing.B, scale float64)
-	}{{"live", live}, {"live-wide", liveWide}, {"live-rough", liveRough}, {"waiting", waiting}, {"after", after}, {"board", board}, {"speed", speed}} {
+	}{{"live", live}, {"live-accelerometer", liveAccel}, {"live-wide", liveWide}, {"live-rough", liveRough}, {"waiting", waiting}, {"after", after}, {"board", board}, {"speed", speed}} {
 		b.Run(part.name, func(b *testing.B) {
 			for b.Loop() {
 				part.run(b, benchScale(b))
@@ -170,9 +171,19 @@ func follow(f *ensemble.Flight) call {
 // lateness sums up the calls of one spec.
 type lateness struct{ p50, p99, early, missed, flights float64 }
 
-func lateOf(tb testing.TB, spec ensemble.Spec, n int) lateness {
+// lateOf follows n flights of a spec, as if the boards did not send the channels without.
+func lateOf(tb testing.TB, spec ensemble.Spec, n int, without ...string) lateness {
 	calls := make([]call, n)
-	eachFlight(tb, spec, 7+benchSeed(tb), n, func(i int, f *ensemble.Flight) { calls[i] = follow(f) })
+	eachFlight(tb, spec, 7+benchSeed(tb), n, func(i int, f *ensemble.Flight) {
+		for k := range f.Samples {
+			for c, name := range f.Samples[k].Values.Names {
+				if slices.Contains(without, name) {
+					f.Samples[k].Values.Values[c] = math.NaN()
+				}
+			}
+		}
+		calls[i] = follow(f)
+	})
 	var s lateness
 	var late []float64
 	for i, c := range calls {
@@ -208,6 +219,38 @@ func live(b *testing.B, scale float64) {
 	b.ReportMetric(fast.p99, "late_p99_ms")
 	b.ReportMetric(ten.p50, "late10_p50_ms")
 	b.ReportMetric(ten.p99, "late10_p99_ms")
+}
+
+// liveAccel is what an accelerometer is worth live: the same flights of slow boards of
+// the nominal and of the rough world without one and with one (_with).
+func liveAccel(b *testing.B, scale float64) {
+	slow := ensemble.Slow10()
+	slow.Parametric, slow.PadS, slow.CutS = true, ensemble.Range{Lo: 3, Hi: 5}, 3
+	hard := ensemble.Rough()
+	hard.CutS = 8
+	for _, w := range []struct {
+		name string
+		spec ensemble.Spec
+		n    float64
+	}{{"", slow, 3000}, {"rough_", hard, 1000}} {
+		w.spec.AccelShare = 1
+		if w.spec.Hard != nil {
+			h := *w.spec.Hard
+			h.AxesShare, h.UntoldShare = 1, 0
+			w.spec.Hard = &h
+		}
+		channels := []string{decode.AccelMps2, decode.AccelXMps2, decode.AccelYMps2, decode.AccelZMps2}
+		for _, end := range []string{"", "_with"} {
+			if end != "" {
+				channels = nil
+			}
+			l := lateOf(b, w.spec, int(w.n*scale), channels...)
+			b.ReportMetric(l.p50, w.name+"late_p50_ms"+end)
+			b.ReportMetric(l.p99, w.name+"late_p99_ms"+end)
+			b.ReportMetric(l.early*1e5/l.flights, w.name+"early_per_100k"+end)
+			b.ReportMetric(l.missed*1e5/l.flights, w.name+"missed_per_100k"+end)
+		}
+	}
 }
 
 func liveWide(b *testing.B, scale float64) {

@@ -100,6 +100,7 @@ const longestMix = 0.12
 // step goes on to time t and takes the reading h; force is along the rocket
 // or NaN.
 func (f *filter) step(t, h, force float64) {
+	worth := min(1, (t-f.t)/forceS)
 	if dt := t - f.t; dt > 0 {
 		n := math.Ceil(dt / longestMix)
 		for i := range int(n) {
@@ -111,7 +112,7 @@ func (f *filter) step(t, h, force float64) {
 		}
 		f.t = t
 	}
-	f.update(h, force)
+	f.update(h, force, worth)
 }
 
 // advance moves all modes on by dt.
@@ -287,12 +288,15 @@ func (p *mat) addNoise(dt, q float64) {
 	p[xSpeed][xSpeed] += q * dt
 }
 
-// update takes a reading of height and, if measured, of force.
-func (f *filter) update(h, force float64) {
+// update takes a reading of height and, if measured, of force, of which the part worth
+// is new.
+func (f *filter) update(h, force, worth float64) {
 	total, inlier := 0.0, 0.0
 	for m := range modes {
 		like, in := f.correct(m, h)
-		like *= forceLikelihood(m, force, &f.x[m])
+		if force == force {
+			like *= math.Pow(forceLikelihood(m, force), worth)
+		}
 		f.w[m] *= like
 		total += f.w[m]
 		inlier += f.w[m] * in
@@ -336,27 +340,20 @@ func (f *filter) correct(m mode, h float64) (like, in float64) {
 	return good + bad, in
 }
 
-// forceLikelihood is how well mode m explains what the accelerometer reads;
-// 1 without one. The densities are broad on purpose: boards are mounted
-// askew, and sensors clip.
-func forceLikelihood(m mode, force float64, x *vec) float64 {
-	if force != force {
-		return 1
-	}
-	switch m {
-	case boost:
-		if force < 0 {
-			return 2e-4
-		}
-		return 1. / 200
-	case coast:
-		want := -math.Exp(x[xDrag]) * x[xSpeed] * math.Abs(x[xSpeed])
-		sd := 2 + 0.3*math.Abs(want)
-		d := (force - want) / sd
-		return 2e-4 + math.Exp(-d*d/2)/(sd*2.5)
-	default:
+// forceS is how long a force lasts, s: readings that are closer tell less that is new.
+const forceS = 0.1
+
+// forceLikelihood is how well mode m explains what the accelerometer reads: whether
+// thrust has ended. A coast and a canopy are not told apart by it: where a vent errs, so
+// does the drag that a coast should have, and a parachute was seen that was none.
+func forceLikelihood(m mode, force float64) float64 {
+	switch {
+	case m != boost:
 		return 1. / 60
+	case force < 0:
+		return 4e-3
 	}
+	return 1. / 200
 }
 
 // mean is the height, speed and their variances over all modes.
