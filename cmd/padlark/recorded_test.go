@@ -40,10 +40,11 @@ type recorded struct {
 	alarms     string // kinds that may be raised
 }
 
-const (
-	mendShift  = "a touchdown on a level that has shifted by 3 to 8 m in the flight"
-	mendThrust = "pressure that errs by up to 65 m until 1.3 s after the liftoff"
-)
+// mendThrust is what would have to be mended, and is not: live there is nothing else to
+// go by. The accelerometer of that log stops at 8 g and reads knocks of up to 87 m/s2
+// across the rocket until 3.4 s, so that it is no measure of the speed; its free fall
+// after that shows that nothing pushes, as the barometer does.
+const mendThrust = "pressure that errs by up to 65 m until 1.3 s after the liftoff"
 
 func recordedFlights() []recorded {
 	return []recorded{{
@@ -70,7 +71,7 @@ func recordedFlights() []recorded {
 			{what: "live apogee", lo: 3.7, hi: 4.7, why: "as the result", waits: mendThrust},
 			{what: "live called", lo: 3.9, hi: 5.4, why: "not before free fall began; within 1 s of its end at 15.5 Hz, after 65 m of error", waits: mendThrust},
 			{what: "sink", lo: 1.7, hi: 2.7, why: "2.2 m/s over a level that shifts by 5 m in 9 s", mayLack: true},
-			{what: "touchdown", lo: 11.7, hi: 14.7, why: "13.2 s; at 2.2 m/s a level that is wrong by 3 m is 1.5 s", mayLack: true, waits: mendShift},
+			{what: "touchdown", lo: 15.9, hi: 16.3, why: "16.1 s by the shock of 47 m/s2 that ends its hanging, one reading either side"},
 		},
 		verdicts: []string{"good", "look"}, whyVerdict: "it came down under its parachute; what else its readings tell is little",
 	}, {
@@ -97,7 +98,7 @@ func recordedFlights() []recorded {
 			{what: "live apogee", lo: 20.7, hi: 21.5, why: "as the result"},
 			{what: "live called", lo: 20.7, hi: 21.8, why: "not before the top, and within 0.7 s of it"},
 			{what: "sink", lo: 7.5, hi: 27.7, why: "26.7 m/s under the small canopy, 7.8 under the large one, 4 % for the air", mayLack: true},
-			{what: "touchdown", lo: 71.2, hi: 74.2, why: "72.7 s; swings by 12 m at 7.8 m/s are 1.5 s"},
+			{what: "touchdown", lo: 72.9, hi: 73.3, why: "73.1 s by the shock of 152 m/s2 (72.7 by its heights, which swing by 12 m)"},
 		},
 		verdicts: []string{"good", "look"}, whyVerdict: "both canopies opened",
 		alarms: "fast-descent", // 26.7 m/s are fast

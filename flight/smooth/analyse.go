@@ -57,6 +57,7 @@ func analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	a.r.findPulses(orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
 	a.noise = learnNoise(&r, orElse(a.m.liftoff, r.t[0]), orElse(a.m.touchdown, r.t[len(r.t)-1]))
 	a.findTouchdown()
+	a.findShock(samples)
 	a.fitAll()
 	if airSD == 0 {
 		if kelvin, sd, ok := a.airByReceiver(samples); ok {
@@ -109,6 +110,7 @@ type analysis struct {
 	bumpSeen   float64 // m2, variance of the pulse at the release
 	push       push    // the thrust, as an accelerometer read it
 	airSD      float64 // K, of the site's temperature; 0 for the usual
+	shock      bool    // the touchdown is that of a shock
 	forceTrust trust
 	forceSD    float64 // m/s2, of the accelerometer in the coast
 }

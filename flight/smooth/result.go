@@ -298,7 +298,7 @@ func (a *analysis) fitDescent() {
 	most := a.m.touchdown - f.path.anchor + 60
 	touch := a.m.touchdown
 	agree := min(agreeS, agreePart*(touch-a.m.apogee))
-	if f.path.canopy {
+	if f.path.canopy && !a.shock {
 		// The path knows better than the live call to within a reading, but a
 		// path that is seconds away is that of another descent.
 		if fitted := f.path.touchdown(&f.q, most); math.Abs(fitted-touch) < agree {
