@@ -80,7 +80,7 @@ func (s *Server) pageAlarm(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return notFound("kind of alarm", kind, "/alarms lists them")
 	}
-	units, err := readUnits(r)
+	units, err := s.reader(r)
 	if err != nil {
 		return err
 	}

@@ -107,7 +107,7 @@ func (s *Server) apiExport(w http.ResponseWriter, r *http.Request) error {
 	var body bytes.Buffer
 	switch {
 	case format == "svg":
-		units, err := readUnits(r)
+		units, err := s.reader(r)
 		if err != nil {
 			return err
 		}

@@ -63,7 +63,7 @@ type pageData struct {
 // render writes a page.
 func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name, here, title string, data any) error {
 	as, token := s.gate.who(r)
-	units, err := readUnits(r)
+	units, err := s.reader(r)
 	if err != nil && status == http.StatusOK {
 		return err
 	}
@@ -179,7 +179,7 @@ func (s *Server) pageFlights(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
-	units, err := readUnits(r)
+	units, err := s.reader(r)
 	if err != nil {
 		return err
 	}
@@ -226,7 +226,7 @@ func (s *Server) lastCheckup(ctx context.Context, rocket string) (string, error)
 }
 
 func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
-	units, err := readUnits(r)
+	units, err := s.reader(r)
 	if err != nil {
 		return err
 	}

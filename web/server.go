@@ -16,6 +16,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/storage"
 	"padlark/watch"
 )
@@ -33,6 +34,7 @@ type Options struct {
 	// lets phones in shows it to the crew.
 	Passphrase string
 	Station    string
+	Language   phrase.Language // of browsers that ask for none of ours
 	Version    string
 	Rockets    []flight.Rocket // as configured: shown before anything is heard of them
 	Site       flight.Site

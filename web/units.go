@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"strings"
 
 	"padlark/flight"
 	"padlark/flight/phrase"
@@ -23,9 +24,9 @@ const (
 // unitsCookie is where the pages' switch leaves the choice for the server.
 const unitsCookie = "padlark-units"
 
-// readUnits finds the units for an answer: what the address asks for with
-// units=, or else what was chosen on the pages.
-func readUnits(r *http.Request) (to reader, err error) {
+// reader finds whom an answer is for: the units that the address asks for with
+// units=, or else those that were chosen on the pages, in a language of the browser.
+func (s *Server) reader(r *http.Request) (to reader, err error) {
 	v := r.URL.Query().Get("units")
 	if v != "" && v != metric && v != feet {
 		return to, badRequest("units", v, "give metric or feet")
@@ -34,6 +35,7 @@ func readUnits(r *http.Request) (to reader, err error) {
 		v = c.Value
 	}
 	to.Feet = v == feet
+	to.Language = phrase.Prefer(strings.Join(r.Header.Values("Accept-Language"), ","), s.opt.Language)
 	return to, nil
 }
 

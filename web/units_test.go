@@ -55,3 +55,18 @@ func TestUnitsOfAnswers(t *testing.T) {
 		t.Error("the interface for programs changes with the units chosen on the pages")
 	}
 }
+
+// A page is in a language that the browser asks for, or else in the station's.
+func TestLanguageOfPages(t *testing.T) {
+	v := recorded()
+	o := v.options()
+	o.Language = phrase.Japanese
+	_, base := serve(t, o)
+	for accept, want := range map[string]string{"de-DE,de;q=0.9,en;q=0.8": "de", "en": "en", "fr": "ja", "": "ja"} {
+		_, _, body := ask(t, "GET", base+"/flights", "", "Accept-Language", accept)
+		verdict := map[string]string{"en": "good: released", "de": "gut: ausgeworfen", "ja": "良好：頂点の"}[want]
+		if text := string(body); !strings.Contains(text, `<html lang="`+want+`"`) || !strings.Contains(text, verdict) || !strings.Contains(text, "/texts."+want+".js") {
+			t.Errorf("%q: want the language %s and %q", accept, want, verdict)
+		}
+	}
+}

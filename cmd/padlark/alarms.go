@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/storage"
 )
 
@@ -73,6 +74,6 @@ func printRaised(w io.Writer, r alarm.Raising) {
 	}
 	one := r.Alarm
 	one.Active = true // told as it was raised
-	wrap(w, r.RaisedAt.Local().Format(time.TimeOnly)+"  ", fmt.Sprintf("%s (%s; %s, %s)", alarmLine(one), about,
+	wrap(w, r.RaisedAt.Local().Format(time.TimeOnly)+"  ", fmt.Sprintf("%s (%s; %s, %s)", alarmLine(phrase.Reader{}, one), about,
 		when(r.OverAt, "over", "not over"), when(r.AckedAt, "acknowledged", "not acknowledged")))
 }

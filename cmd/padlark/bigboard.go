@@ -103,7 +103,7 @@ func (l *lines) boardRows(st flight.State, tall, width int) []string {
 	}
 	for _, a := range l.alarms {
 		if a.Rocket == st.Rocket && a.Active {
-			return append(rows, alarmLine(a), strings.Repeat("─", width))
+			return append(rows, alarmLine(l.reader, a), strings.Repeat("─", width))
 		}
 	}
 	return append(rows, "", strings.Repeat("─", width))

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/ingest"
 )
 
@@ -26,6 +27,7 @@ type lines struct {
 	ring   bool // the bell is due: somebody must look up
 	big    bool // in large digits over all of it, with the newest log line below
 	note   string
+	reader phrase.Reader
 	drawn  int // lines drawn so far that the next redraw replaces
 	states map[string]flight.State
 	said   map[string]said
@@ -131,7 +133,7 @@ func (l *lines) standing(a flight.Alarm) {
 	}
 	l.alarm(a)
 	if i < 0 && !l.live && a.Active && a.Change > 1 {
-		l.print(a.ChangedAt, alarmLine(a))
+		l.print(a.ChangedAt, alarmLine(l.reader, a))
 	}
 }
 
@@ -153,7 +155,7 @@ func (l *lines) alarm(a flight.Alarm) {
 	}
 	l.ring = l.ring || a.Active && a.Change == 1 && a.Priority == flight.LookUp
 	if !l.live && (a.Active && a.Change == 1 || !a.Active) {
-		l.print(a.ChangedAt, alarmLine(a))
+		l.print(a.ChangedAt, alarmLine(l.reader, a))
 	}
 	l.release(a.ChangedAt)
 }
@@ -212,7 +214,7 @@ func (l *lines) redraw() {
 	const most = 3
 	for i := max(0, len(l.alarms)-most); i < len(l.alarms); i++ {
 		var text strings.Builder
-		wrap(&text, "  ", alarmLine(l.alarms[i]))
+		wrap(&text, "  ", alarmLine(l.reader, l.alarms[i]))
 		rows = append(rows, strings.Split(strings.TrimRight(text.String(), "\n"), "\n")...)
 	}
 	for _, name := range slices.Sorted(maps.Keys(l.refused)) {
@@ -285,6 +287,9 @@ func (l *lines) next(st flight.State) string {
 	case st.Phase == flight.Waiting && st.Go:
 		return "go"
 	case st.Phase == flight.Waiting && len(st.NotYet) > 0:
+		if len(st.NotYetPhrases) > 0 {
+			return "not yet: " + l.reader.Write(st.NotYetPhrases[0], st.NotYet[0])
+		}
 		return "not yet: " + st.NotYet[0]
 	case st.ToApogeeS != nil && (st.Phase == flight.Boost || st.Phase == flight.Coast):
 		return fmt.Sprintf("apogee in %.1f s", *st.ToApogeeS)
@@ -314,14 +319,15 @@ func quantity(v *float64, format string) string {
 }
 
 // alarmLine is an alarm's reason, or that it is over.
-func alarmLine(a flight.Alarm) string {
+func alarmLine(to phrase.Reader, a flight.Alarm) string {
 	who := cmp.Or(a.Rocket, a.Link, "station")
 	if !a.Active {
 		return fmt.Sprintf("over  %s: %s, raised at %s", who, strings.ReplaceAll(a.Kind, "-", " "), a.RaisedAt.Local().Format("15:04:05.0"))
 	}
 	mark := map[flight.Priority]string{flight.LookUp: markLookUp, flight.Act: "!! act", flight.Know: "! know"}[a.Priority]
-	if strings.HasPrefix(a.Reason, who+" ") {
-		return mark + "  " + a.Reason
+	reason := to.Write(a.ReasonPhrase, a.Reason)
+	if strings.HasPrefix(reason, who+" ") {
+		return mark + "  " + reason
 	}
-	return fmt.Sprintf("%s  %s: %s", mark, who, a.Reason)
+	return fmt.Sprintf("%s  %s: %s", mark, who, reason)
 }

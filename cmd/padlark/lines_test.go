@@ -112,3 +112,13 @@ func TestLookUpIsLoud(t *testing.T) {
 		}
 	}
 }
+
+// Text without gaps is wrapped in columns, of which wide characters take two, and no
+// line begins with a mark that closes.
+func TestWrapWide(t *testing.T) {
+	var out strings.Builder
+	wrapTo(&out, 12, "! ", "上を見て、Tealが落下中。")
+	if want := "! 上を見て、\n  Tealが落下\n  中。\n"; out.String() != want {
+		t.Errorf("%q, want %q", out.String(), want)
+	}
+}

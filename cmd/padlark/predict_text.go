@@ -7,6 +7,8 @@ import (
 	"math"
 	"strings"
 
+	"golang.org/x/text/width"
+
 	"padlark/flight/predict"
 )
 
@@ -122,20 +124,53 @@ func printField(b io.Writer, res *predict.Result) {
 func wrap(w io.Writer, lead, text string) { wrapTo(w, columns, lead, text) }
 
 // wrapTo is wrap for another width.
-func wrapTo(w io.Writer, width int, lead, text string) {
+func wrapTo(w io.Writer, most int, lead, text string) {
 	pad := strings.Repeat(" ", len(lead))
 	line, used := lead, len(lead)
 	fresh := true
 	for _, word := range strings.Fields(text) {
-		n := len([]rune(word))
-		if !fresh && used+1+n > width {
-			fmt.Fprintln(w, line)
-			line, used, fresh = pad, len(pad), true
+		gap := " "
+		for _, part := range pieces(word) {
+			n := columnsOf(part)
+			if !fresh && used+len(gap)+n > most {
+				fmt.Fprintln(w, line)
+				line, used, fresh = pad, len(pad), true
+			}
+			if !fresh {
+				line, used = line+gap, used+len(gap)
+			}
+			line, used, fresh, gap = line+part, used+n, false, ""
 		}
-		if !fresh {
-			line, used = line+" ", used+1
-		}
-		line, used, fresh = line+word, used+n, false
 	}
 	fmt.Fprintln(w, line)
+}
+
+// columnsOf is how many columns of a terminal a text takes: of East Asian wide
+// characters each takes two (Unicode UAX 11).
+func columnsOf(text string) (n int) {
+	for _, r := range text {
+		n++
+		if isWide(r) {
+			n++
+		}
+	}
+	return n
+}
+
+func isWide(r rune) bool {
+	k := width.LookupRune(r).Kind()
+	return k == width.EastAsianWide || k == width.EastAsianFullwidth
+}
+
+// pieces parts a word where a line may end: after each wide character, but not
+// before a mark that closes.
+func pieces(word string) (out []string) {
+	from, last := 0, rune(0)
+	for i, r := range word {
+		if i > 0 && (isWide(last) || isWide(r)) && !strings.ContainsRune("。、）！？：", r) && last != '（' {
+			out, from = append(out, word[from:i]), i
+		}
+		last = r
+	}
+	return append(out, word[from:])
 }

@@ -50,7 +50,11 @@ func Prefer(accept string, otherwise Language) Language {
 type Reader struct {
 	Language Language
 	Feet     bool // lengths, speeds and accelerations in feet
+	Aloud    bool // for a voice
 }
+
+// aloud is Japanese for a voice.
+const aloud Language = "ja-Hrkt"
 
 // footM is the international foot of 1959, in m, exactly.
 const footM = 0.3048
@@ -67,7 +71,11 @@ func (r Reader) Write(p Phrase, otherwise string) string {
 	for i, place := range e.places {
 		values[i] = r.value(p, place)
 	}
-	return c.printers[r.Lang()].Sprintf(p.Key, values...)
+	l := r.Lang()
+	if r.Aloud && l == Japanese {
+		l = aloud
+	}
+	return c.printers[l].Sprintf(p.Key, values...)
 }
 
 // Say writes a fixed text, whose key is the English one.
@@ -146,7 +154,7 @@ func (t Text) in(key string, l Language) string {
 	switch {
 	case l == German:
 		return t.De
-	case l == Japanese:
+	case l == Japanese, l == aloud:
 		return t.Ja
 	case t.En == "":
 		return key
@@ -166,7 +174,7 @@ type entry struct{ places []string }
 // everyText is the whole catalogue.
 var everyText = sync.OnceValue(func() map[string]Text {
 	all := map[string]Text{}
-	for _, part := range []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts()} {
+	for _, part := range []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls()} {
 		maps.Copy(all, part)
 	}
 	return all
@@ -178,6 +186,7 @@ var place = regexp.MustCompile(`\{([a-z_]+#?)\}`)
 var texts = sync.OnceValue(func() compiled {
 	c := compiled{map[string]entry{}, map[Language]*message.Printer{}}
 	b := catalog.NewBuilder(catalog.Fallback(language.English))
+	spoken := kana()
 	for key, t := range everyText() {
 		var e entry
 		for _, m := range place.FindAllStringSubmatch(t.in(key, English), -1) {
@@ -186,17 +195,24 @@ var texts = sync.OnceValue(func() compiled {
 			}
 		}
 		c.entries[key] = e
-		for _, l := range Languages() {
-			text := strings.ReplaceAll(t.in(key, l), "%", "%%")
-			text = place.ReplaceAllStringFunc(text, func(m string) string {
-				return "%[" + strconv.Itoa(slices.Index(e.places, m[1:len(m)-1])+1) + "]s"
-			})
+		for _, l := range append(Languages(), aloud) {
+			text := t.in(key, l)
+			if read, ok := spoken[key]; ok && l == aloud {
+				text = read
+			}
 			// An error would be one of a macro, of which there are none.
-			_ = b.SetString(language.Make(string(l)), key, text)
+			_ = b.SetString(language.Make(string(l)), key, compile(text, e))
 		}
 	}
-	for _, l := range Languages() {
+	for _, l := range append(Languages(), aloud) {
 		c.printers[l] = message.NewPrinter(language.Make(string(l)), message.Catalog(b))
 	}
 	return c
 })
+
+// compile writes a text as its printer takes it.
+func compile(text string, e entry) string {
+	return place.ReplaceAllStringFunc(strings.ReplaceAll(text, "%", "%%"), func(m string) string {
+		return "%[" + strconv.Itoa(slices.Index(e.places, m[1:len(m)-1])+1) + "]s"
+	})
+}

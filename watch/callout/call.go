@@ -67,7 +67,8 @@ var (
 // Config is the [callout] table of the configuration.
 type Config struct {
 	// Command is run for each call, with the text and a line feed on its
-	// standard input: a speech synthesiser, say. Empty: nothing is run.
+	// standard input: a speech synthesiser, say. {language} in an argument becomes
+	// "en", "de" or "ja", for its voice. Empty: nothing is run.
 	Command []string `toml:"command" json:"command,omitempty"`
 	// HeightsM calls the height each so many metres on the way up; 0 not.
 	HeightsM float64 `toml:"heights_m" json:"heights_m,omitempty"`

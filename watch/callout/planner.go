@@ -1,10 +1,10 @@
 package callout
 
 import (
-	"fmt"
 	"math"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // Planner makes calls from what the watch found. It keeps one number per
@@ -13,6 +13,8 @@ type Planner struct {
 	// Ours, if set, says which rockets are called out: nobody can do anything
 	// about one that nobody knows, and forty of them must not drown one of ours.
 	Ours func(rocket string) bool
+	// Reader is whom calls are for.
+	Reader phrase.Reader
 
 	cfg    Config
 	off    map[string]bool
@@ -22,7 +24,7 @@ type Planner struct {
 
 // NewPlanner makes a planner.
 func NewPlanner(cfg Config) *Planner {
-	p := &Planner{cfg: cfg, off: map[string]bool{}, passed: map[string]float64{}}
+	p := &Planner{cfg: cfg, Reader: phrase.Reader{Aloud: true}, off: map[string]bool{}, passed: map[string]float64{}}
 	for _, k := range cfg.Off {
 		p.off[k] = true
 	}
@@ -85,7 +87,7 @@ func (p *Planner) alarm(a *flight.Alarm) {
 	default:
 		return
 	}
-	p.add(Call{At: a.ChangedAt, Rocket: a.Rocket, Rank: rank, Kind: a.Kind, Text: a.Say})
+	p.add(Call{At: a.ChangedAt, Rocket: a.Rocket, Rank: rank, Kind: a.Kind, Text: p.Reader.Write(a.SayPhrase, a.Say)})
 }
 
 // event calls the moments of a flight.
@@ -94,24 +96,28 @@ func (p *Planner) event(e *flight.Event) {
 	if p.off[kind] || p.isGuest(e.Rocket) {
 		return
 	}
+	var args []phrase.Arg
+	if e.AltitudeM != nil {
+		args = append(args, spoken(*e.AltitudeM))
+	}
 	text := ""
 	switch e.Kind {
 	case flight.Liftoff:
 		delete(p.passed, e.Rocket)
-		text = e.Rocket + " liftoff"
+		text = p.tell("call.liftoff", e.Rocket)
 	case flight.Apogee:
-		text = e.Rocket + " apogee"
+		text = p.tell("call.apogee", e.Rocket)
 		if e.AltitudeM != nil {
-			text = fmt.Sprintf("%s apogee, %s", e.Rocket, spoken(*e.AltitudeM))
+			text = p.tell("call.apogee.at", e.Rocket, args...)
 		}
 	case flight.Release:
-		text = e.Rocket + " release"
+		text = p.tell("call.release", e.Rocket)
 	case flight.Sounded:
 		if e.AltitudeM != nil {
-			text = fmt.Sprintf("%s, the sounder says %s", e.Rocket, spoken(*e.AltitudeM))
+			text = p.tell("call.sounded", e.Rocket, args...)
 		}
 	case flight.Touchdown:
-		text = e.Rocket + " down"
+		text = p.tell("call.down", e.Rocket)
 	default:
 		return
 	}
@@ -134,7 +140,7 @@ func (p *Planner) height(st *flight.State) {
 	}
 	p.passed[st.Rocket] = step
 	p.add(Call{At: st.At, Rocket: st.Rocket, Rank: Number, Kind: "height",
-		Text: fmt.Sprintf("%s %.0f", st.Rocket, step)})
+		Text: p.tell("call.height", st.Rocket, phrase.Qty("height", step, 0, "m"))})
 }
 
 func (p *Planner) isGuest(rocket string) bool {
@@ -146,11 +152,16 @@ func (p *Planner) add(c Call) {
 	p.out = append(p.out, c)
 }
 
-// spoken writes a height as it is said.
-func spoken(m float64) string {
-	n := math.Round(m)
-	if n == 1 {
-		return "1 metre"
+// tell writes a call about a rocket.
+func (p *Planner) tell(key, rocket string, args ...phrase.Arg) string {
+	return p.Reader.Write(phrase.Of(key, append(args, phrase.Word("rocket", rocket))...), "")
+}
+
+// spoken is a height as it is said, always in metres.
+func spoken(m float64) phrase.Arg {
+	key := "call.metres"
+	if math.Round(m) == 1 {
+		key = "call.metre"
 	}
-	return fmt.Sprintf("%.0f metres", n)
+	return phrase.In("height", phrase.Of(key, phrase.Qty("height", math.Round(m), 0, "m")))
 }

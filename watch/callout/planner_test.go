@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 var noon = time.Date(2026, 5, 16, 12, 0, 0, 0, time.UTC)
@@ -109,5 +110,24 @@ func TestWarningsThatStood(t *testing.T) {
 	}
 	if d := cmp.Diff([]string{"!!!look up! Teal ballistic"}, texts(p.Again(alarms))); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
+	}
+}
+
+// Calls come in the language of the crew; the rocket's name stays.
+func TestCallsInLanguages(t *testing.T) {
+	high := 84.4
+	a := flight.Alarm{Rocket: "Teal", Kind: "no-release", Priority: flight.LookUp, Active: true, Say: "Teal no release, look up",
+		SayPhrase: phrase.Of("no-release.say", phrase.Word("rocket", "Teal"))}
+	for l, want := range map[phrase.Language][2]string{
+		"":              {"Teal no release, look up", "Teal apogee, 84 metres"},
+		phrase.German:   {"Teal kein Auswurf, nach oben schauen", "Teal am Gipfel, 84 Meter"},
+		phrase.Japanese: {"Teal、ほうしゅつなし、うえをみて", "Teal、ちょうてん、84メートル"},
+	} {
+		p := NewPlanner(Config{})
+		p.Reader.Language = l
+		got := p.Take(nil, []flight.Event{{Kind: flight.Apogee, Rocket: "Teal", AltitudeM: &high}}, []flight.Alarm{a})
+		if len(got) != 2 || got[0].Text != want[0] || got[1].Text != want[1] {
+			t.Errorf("%q: %+v, want %q", l, got, want)
+		}
 	}
 }

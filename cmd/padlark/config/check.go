@@ -12,6 +12,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/ingest"
 	"padlark/watch/callout"
 )
@@ -86,6 +87,9 @@ func (c *Config) checkPart() []*problem {
 }
 
 func (c *Config) checkStation() *problem {
+	if !slices.Contains(phrase.Languages(), c.Station.Language) {
+		return problemf("station.language", "language %q is not known; give one of %s", c.Station.Language, fmt.Sprint(phrase.Languages()))
+	}
 	if strings.ContainsAny(c.Station.Name, " .*>\t/") {
 		return problemf("station.name", "station name %q: use letters, digits, - and _ only; it becomes part of bus subjects", c.Station.Name)
 	}

@@ -15,6 +15,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/ingest"
 	"padlark/watch/callout"
 )
@@ -46,6 +47,9 @@ type Station struct {
 	Name string `toml:"name"`
 	// Data is the folder of archive and bus; "padlark-data" if not given.
 	Data string `toml:"data"`
+	// Language is "en", "de" or "ja": that of callouts, of alarms on the terminal,
+	// and of the pages for browsers that ask for none of these; "en" if not given.
+	Language phrase.Language `toml:"language"`
 }
 
 // Bus says who else hears of what the station hears.
@@ -277,6 +281,9 @@ func (c *Config) fillDefaults() {
 	}
 	if c.Station.Data == "" {
 		c.Station.Data = "padlark-data"
+	}
+	if c.Station.Language == "" {
+		c.Station.Language = phrase.English
 	}
 	if c.Web.Listen == "" {
 		c.Web.Listen = "127.0.0.1:9700"

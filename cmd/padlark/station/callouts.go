@@ -3,12 +3,13 @@ package station
 import (
 	"context"
 	"reflect"
+	"slices"
+	"strings"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
-
 	"padlark/flight"
 	"padlark/watch"
 	"padlark/watch/callout"
@@ -70,13 +71,19 @@ func (s *station) newCaller(cfg *config.Config) *caller {
 		}
 		s.log.Info().Msg("the callout command works again")
 	}
-	speaker := callout.NewSpeaker(cfg.Callout, report)
+	calls := cfg.Callout
+	calls.Command = slices.Clone(calls.Command)
+	for i, arg := range calls.Command {
+		calls.Command[i] = strings.ReplaceAll(arg, "{language}", string(cfg.Station.Language))
+	}
+	speaker := callout.NewSpeaker(calls, report)
 	speaker.Before = func(ctx context.Context) {
 		ctx, stop := context.WithTimeout(ctx, headStart)
 		defer stop()
 		_ = s.bus.Settle(ctx) // a bus in trouble says so itself
 	}
 	planner := callout.NewPlanner(cfg.Callout)
+	planner.Reader.Language = cfg.Station.Language
 	planner.Ours = func(rocket string) bool {
 		rockets := s.live.Load().Rockets
 		_, known := flight.RocketNamed(rockets, rocket)
