@@ -22,6 +22,14 @@ type mark struct{ t, v float64 }
 // a parachute that opens as the rule knows it.
 const falseFalls = 300
 
+// fallsAFalse is asked each time, so that a changed configuration needs no default.
+func (c Config) fallsAFalse() float64 {
+	if c.FallsAFalse > 0 {
+		return c.FallsAFalse
+	}
+	return falseFalls
+}
+
 // unsureShare of the free fall is the greatest standard deviation with which a speed
 // still says something.
 const unsureShare = 0.35
@@ -66,7 +74,7 @@ func (r *ballistic) check(v *view) cond {
 	switch held := r.slow.hold(v.t, r.latched && braked); {
 	case !r.latched:
 		r.latched = near
-	case held > 0.7, r.odds.lead < -math.Log(v.book.cfg.FallsAFalse):
+	case held > 0.7, r.odds.lead < -math.Log(v.book.cfg.fallsAFalse()):
 		r.latched = false
 	}
 	return asCond(r.latched)
@@ -78,9 +86,9 @@ func (r *ballistic) check(v *view) cond {
 func (r *ballistic) judge(v *view) (near, braked bool) {
 	free, _ := v.freeFall()
 	braked = v.sink() < math.Max(0.4*free, v.limits.BallisticMps)
-	need := math.Log(v.book.cfg.FallsAFalse)
+	need := math.Log(v.book.cfg.fallsAFalse())
 	if v.tellsRelease() && !v.released {
-		need = math.Log(v.book.cfg.FallsAFalse * untoldOpens) // what opens is told first
+		need = math.Log(v.book.cfg.fallsAFalse() * untoldOpens) // what opens is told first
 	}
 	if v.maybeTwo() {
 		need += math.Log(smallFirst)

@@ -61,9 +61,6 @@ func New(cfg Config) (*Book, error) {
 	if err := cfg.Thresholds.Validate(); err != nil {
 		return nil, fmt.Errorf("read alarm thresholds: %w", err)
 	}
-	if cfg.FallsAFalse <= 0 {
-		cfg.FallsAFalse = falseFalls
-	}
 	b := &Book{cfg: cfg, entries: map[string]*entry{}, off: map[string]bool{}, alarms: Register{session: cfg.Session}}
 	for _, k := range cfg.Thresholds.Off {
 		b.off[k] = true
