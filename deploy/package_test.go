@@ -2,7 +2,6 @@ package deploy
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"net"
@@ -33,37 +32,71 @@ func TestPackage(t *testing.T) {
 		t.Skip("a fresh Debian can be made by root only")
 	}
 	head := strings.TrimSpace(sh(t, "", "git", "rev-parse", "HEAD"))
-	out := packaged(t, head, "one")
-	if again := packaged(t, head, "elsewhere/two"); sums(t, out) != sums(t, again) {
-		t.Errorf("the same source gives other bytes in another place:\n%s\n%s", sums(t, out), sums(t, again))
+	dir := t.TempDir()
+	one, two, root := filepath.Join(dir, "one"), filepath.Join(dir, "elsewhere", "two"), filepath.Join(dir, "root")
+	// Most of it waits for a disk, the network or one processor.
+	beside := func(t *testing.T, name string, do func(t *testing.T)) {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			do(t)
+		})
 	}
-	found, err := filepath.Glob(filepath.Join(out, "padlark_*_amd64.deb"))
+	t.Run("make", func(t *testing.T) {
+		beside(t, "package", func(t *testing.T) { packaged(t, head, one) })
+		beside(t, "Debian", func(t *testing.T) { freshDebian(t, root) })
+	})
+	found, err := filepath.Glob(filepath.Join(one, "out", "padlark_*_amd64.deb"))
 	if err != nil || len(found) != 1 {
 		t.Fatalf("packages: %v, %v", found, err)
 	}
 	deb := found[0]
-	t.Run("lintian", func(t *testing.T) {
-		if said := sh(t, "", "lintian", "--allow-root", "--fail-on", "none", deb); strings.TrimSpace(said) != "" {
-			t.Error(said)
-		}
+	t.Run("look", func(t *testing.T) {
+		beside(t, "same bytes elsewhere", func(t *testing.T) {
+			if packaged(t, head, two); sums(t, one) != sums(t, two) {
+				t.Errorf("the same source gives other bytes in another place:\n%s\n%s", sums(t, one), sums(t, two))
+			}
+		})
+		beside(t, "lintian", func(t *testing.T) {
+			if said := sh(t, "", "lintian", "--allow-root", "--fail-on", "none", deb); strings.TrimSpace(said) != "" {
+				t.Error(said)
+			}
+		})
+		beside(t, "use", func(t *testing.T) {
+			if underSystemd() {
+				serviceInDebian(t, root, deb)
+			}
+			useInDebian(t, root, deb)
+		})
 	})
-	t.Run("fresh Debian", func(t *testing.T) { useInDebian(t, deb) })
 }
 
-// packaged builds the package from a clone of a commit.
-func packaged(t *testing.T, commit, place string) string {
+// packaged builds the package from a clone of a commit, into the folder out beside it.
+func packaged(t *testing.T, commit, dir string) {
 	t.Helper()
-	clone := filepath.Join(t.TempDir(), place)
+	clone := filepath.Join(dir, "padlark")
 	sh(t, "", "git", "clone", "-q", "--no-checkout", "..", clone)
 	sh(t, clone, "git", "checkout", "-q", "--detach", commit)
-	out := filepath.Join(t.TempDir(), "out")
-	sh(t, clone, "bash", "deploy/package", out, "amd64")
-	return out
+	sh(t, clone, "bash", "deploy/package", filepath.Join(dir, "out"), "amd64")
+}
+
+// freshDebian makes the root of a Debian system, with its service manager where that
+// is wanted.
+func freshDebian(t *testing.T, root string) {
+	t.Helper()
+	more := "systemd-standalone-sysusers"
+	if underSystemd() {
+		more = "systemd,systemd-sysv,dbus"
+	}
+	sh(t, "", "debootstrap", "--variant=minbase", "--include=debconf,init-system-helpers,"+more, "bookworm", root)
+	// It need not outlive a loss of power.
+	if err := os.WriteFile(filepath.Join(root, "etc/dpkg/dpkg.cfg.d/quick"), []byte("force-unsafe-io\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func sums(t *testing.T, dir string) string {
 	t.Helper()
-	data, err := os.ReadFile(filepath.Join(dir, "SHA256SUMS"))
+	data, err := os.ReadFile(filepath.Join(dir, "out", "SHA256SUMS"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -85,9 +118,7 @@ func sh(t *testing.T, dir, name string, args ...string) string {
 }
 
 // useInDebian installs, runs, updates, removes and purges a package.
-func useInDebian(t *testing.T, deb string) {
-	root := filepath.Join(t.TempDir(), "root")
-	sh(t, "", "debootstrap", "--variant=minbase", "--include=debconf,init-system-helpers,systemd-standalone-sysusers", "bookworm", root)
+func useInDebian(t *testing.T, root, deb string) {
 	in := func(args ...string) string { return sh(t, "", "chroot", append([]string{root}, args...)...) }
 
 	// What is updated is the same program under a lower number.
@@ -155,26 +186,50 @@ func runs(t *testing.T, root, pages string) {
 		t.Fatal("the unit starts nothing")
 	}
 	line, _, _ = strings.Cut(line, "\n")
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-	defer cancel()
+	ready := notified(t, filepath.Join(root, "notify"))
 	var log bytes.Buffer
-	cmd := exec.CommandContext(ctx, "chroot", append([]string{"--userspec=padlark:padlark", root}, strings.Fields(line)...)...)
+	cmd := exec.CommandContext(t.Context(), "chroot", append([]string{"--userspec=padlark:padlark", root}, strings.Fields(line)...)...)
+	cmd.Env = append(os.Environ(), "NOTIFY_SOCKET=/notify")
 	cmd.Stdout, cmd.Stderr = &log, &log
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	well := false
-	for !well && ctx.Err() == nil {
-		well = exec.CommandContext(ctx, "chroot", root, "padlark", "alive", "http://"+pages).Run() == nil
-		if !well {
-			time.Sleep(100 * time.Millisecond) // there is nothing to wait on before it listens
-		}
-	}
+	rerr := ready()
+	alive := exec.CommandContext(t.Context(), "chroot", root, "padlark", "alive", "http://"+pages).Run()
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil && !errors.Is(err, os.ErrProcessDone) {
 		t.Fatal(err)
 	}
-	if err := cmd.Wait(); err != nil || !well {
-		t.Fatalf("the installed station: well %v, ended with %v\n%s", well, err, log.String())
+	if err := cmd.Wait(); err != nil || rerr != nil || alive != nil {
+		t.Fatalf("the installed station: ready %v, alive %v, ended with %v\n%s", rerr, alive, err, log.String())
+	}
+}
+
+// notified listens as a service manager does (sd_notify(3)); what it returns waits
+// until somebody says that it is ready.
+func notified(t *testing.T, path string) (ready func() error) {
+	t.Helper()
+	l, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
+	if err == nil {
+		err = os.Chmod(path, 0o777)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func() error {
+		defer os.Remove(path) //nolint:errcheck // in a folder for temporary files
+		defer l.Close()       //nolint:errcheck // it was only read from
+		if err := l.SetReadDeadline(time.Now().Add(2 * time.Minute)); err != nil {
+			return err
+		}
+		for said := make([]byte, 4096); ; {
+			n, err := l.Read(said)
+			if err != nil {
+				return fmt.Errorf("wait for READY=1: %w", err)
+			}
+			if bytes.Contains(said[:n], []byte("READY=1")) {
+				return nil
+			}
+		}
 	}
 }
 
