@@ -150,7 +150,8 @@ func TestReload(t *testing.T) {
 	untilSays(t, "http://"+web+"/api/v1/rockets", `"Slate"`)
 
 	// Again, from the page: a threshold at once, the bus at the next start.
-	write(after + "[alarm.water]\nsilent_pad_s = 30\n[bus]\nlisten = \"127.0.0.1:" + tcpPort(t) + "\"\n")
+	said := t.TempDir() + "/said"
+	write(after + "[alarm.water]\nsilent_pad_s = 30\n[bus]\nlisten = \"127.0.0.1:" + tcpPort(t) + "\"\n[callout]\ncommand = [\"tee\", \"-a\", \"" + said + "\"]\n")
 	page = string(get(t, "http://"+web+"/configuration"))
 	form := url.Values{"token": {found(t, page, `name="token" value="([^"]*)"`)}, "mark": {found(t, page, `name="mark" value="([^"]*)"`)}}
 	page = post(t, "http://"+web+"/configuration", form)
@@ -160,6 +161,18 @@ func TestReload(t *testing.T) {
 	close(stop)
 	<-done
 	<-done
+	// From now on it is said aloud: Teal's servo is told to go where none can.
+	for i := range 100 {
+		fmt.Fprint(air, sentence(fmt.Sprintf("PLRK,7,1,%d,%d,98000,1500,3900,4000,0", int(sent[0].Load()), 4*(int(sent[0].Load())))))
+		sent[0].Add(1)
+		if _, err := os.Stat(said); err == nil && i > 10 {
+			break
+		}
+		time.Sleep(20 * time.Millisecond) // as a board sends
+	}
+	if text, err := os.ReadFile(said); err != nil || !strings.Contains(string(text), "Teal") {
+		t.Errorf("the callout that came with the configuration has said %q, %v", text, err)
+	}
 	for i, link := range []string{"air", "pad"} {
 		untilSays(t, "http://"+web+"/api/v1/links", fmt.Sprintf(`"link":"%s"[^{}]*"frames":%d\b`, link, sent[i].Load()))
 	}
@@ -189,6 +202,18 @@ func TestReload(t *testing.T) {
 	out := must(t, "replay", "--data", data, "--speed", "max")
 	if !strings.Contains(out, "each equal to the recorded one") {
 		t.Errorf("a replay differs:\n%s", out)
+	}
+	// A bundle carries the changes.
+	other := t.TempDir()
+	must(t, "export", "--format", "bundle", "-o", other+"/s.plarkbundle", "--data", data)
+	for range 2 { // the second import changes nothing
+		must(t, "import", other+"/s.plarkbundle", "--data", other)
+	}
+	if n := count(t, other, "SELECT COUNT(*) FROM changes"); n != 2 {
+		t.Errorf("%d changes came with a bundle, want 2", n)
+	}
+	if again := must(t, "replay", "--data", other, "--speed", "max"); again != out {
+		t.Errorf("a replay of the bundle says\n%s\nthat of the session\n%s", again, out)
 	}
 	// An archive made anew from the journal is the same.
 	if err := os.Remove(data + "/padlark.db"); err != nil {

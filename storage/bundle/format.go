@@ -82,6 +82,7 @@ type session struct {
 	Ended       *time.Time      `json:"ended"` // null if it was not ended in good order
 	Version     string          `json:"version"`
 	Config      string          `json:"config"`
+	Changes     []change        `json:"changes,omitempty"` // of the configuration while it ran
 	Site        flight.Site     `json:"site"`
 	Rockets     []flight.Rocket `json:"rockets"`
 	Links       []string        `json:"links"`
@@ -89,10 +90,19 @@ type session struct {
 	ShiftSource string          `json:"shift_source,omitempty"`
 }
 
+// change is another configuration, for what passed after AtNs, in ns since the epoch.
+type change struct {
+	AtNs   int64  `json:"at_ns"`
+	Config string `json:"config"`
+}
+
 func fromStored(s sqlite.Session) session {
 	out := session{
 		ID: s.ID, Station: s.Station, Epoch: s.Epoch, Started: s.Started, Version: s.Version, Config: s.Config,
 		Site: s.Site, Rockets: s.Rockets, Links: s.Links, ShiftNs: s.Shift.Nanoseconds(), ShiftSource: s.ShiftSource,
+	}
+	for _, c := range s.Changes {
+		out.Changes = append(out.Changes, change{c.At, c.Config})
 	}
 	if !s.Ended.IsZero() {
 		out.Ended = &s.Ended

@@ -235,6 +235,10 @@ func (b *Bundle) importInto(ctx context.Context, a *sqlite.Archive, progress fun
 		return err
 	}
 	w := &unpacker{ctx: ctx, a: a, progress: progress}
+	for _, c := range b.session.Changes {
+		w.seq++
+		w.entries = append(w.entries, storage.Entry{Seq: w.seq, Change: &storage.Change{Session: s.ID, At: c.AtNs, Info: ingest.CaptureInfo{Config: c.Config}}})
+	}
 	for _, name := range []string{framesEntry, samplesEntry, rejectsEntry, eventsEntry, alarmsEntry} {
 		err := b.lines(name, func(line []byte) error { return w.add(name, line) })
 		if err == nil {
