@@ -14,15 +14,16 @@ func (v *vote) decide(r *Reading) {
 		return
 	}
 	n := order[0]
-	r.Number, r.Found, r.Score, r.Margin = n, true, v.scores[n], math.Inf(1)
+	r.Number, r.Found, r.Margin = n, true, math.Inf(1)
 	if len(order) > 1 {
-		r.Margin = r.Score - v.scores[order[1]]
+		r.Margin = v.scores[n] - v.scores[order[1]]
 	}
 	k, _ := v.code.stretches(n)
 	g := chain(k)
 	v.work.trace = true
-	_, end := v.work.run(g, v.spans, v.partial)
+	score, end := v.work.run(g, v.spans, v.partial)
 	path := v.work.walk(len(g), end)
+	r.Score = score
 	for i := range path {
 		path[i].from *= v.spans.by
 		path[i].to *= v.spans.by
@@ -31,8 +32,11 @@ func (v *vote) decide(r *Reading) {
 	r.Repeats, r.partial = wholeRepeats(len(k), path), v.partial
 	r.Outside = v.spans.ear.outside(r.Beeps)
 	wanted := sureMargin + sureOutside*r.Outside + min(loudMost, sureLoud*max(0, r.Score/float64(max(1, len(r.Beeps)))-loudBeep))
+	if r.Repeats <= 2 {
+		wanted += sureTwice
+	}
 	for _, m := range order[1:] {
-		if r.Score-v.scores[m] < max(rivalMargin, wanted) && len(r.Rivals) < 3 {
+		if v.scores[n]-v.scores[m] < max(rivalMargin, wanted) && len(r.Rivals) < 3 {
 			r.Rivals = append(r.Rivals, m)
 		}
 	}

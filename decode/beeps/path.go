@@ -123,6 +123,7 @@ type search struct {
 	openS []int32
 	openP []int32
 	trace bool // keep from and prev
+	sum   bool // of all paths that end there, and not the best of them; not with trace
 
 	tables [numKinds][]float64 // of the spans that are tried at the moment
 }
@@ -226,7 +227,10 @@ func (s *spans) sound(k kind, from, to int) float64 {
 // put offers a path on which node j lasts until step to.
 func (w *search) put(to, n, j int, v float64, from, prev int) {
 	at := to*n + j
-	if v <= w.best[at] {
+	if was := w.best[at]; w.sum && was != impossible {
+		w.best[at] = logSum(was, v)
+		return
+	} else if v <= was {
 		return
 	}
 	w.best[at] = v
@@ -234,6 +238,29 @@ func (w *search) put(to, n, j int, v float64, from, prev int) {
 		w.from[at], w.prev[at] = int32(from), int32(prev)
 	}
 }
+
+// logSum is ln(e^a + e^b), within 0.001.
+func logSum(a, b float64) float64 {
+	if a < b {
+		a, b = b, a
+	}
+	at := (a - b) * sumSteps
+	i := int(at)
+	if i >= len(sums)-1 {
+		return a
+	}
+	return a + sums[i] + (at-float64(i))*(sums[i+1]-sums[i])
+}
+
+// sums is ln(1 + e^-x) for x in steps of 1/sumSteps; beyond, it is nothing.
+const sumSteps = 16
+
+var sums = func() (out [8 * sumSteps]float64) {
+	for i := range out {
+		out[i] = math.Log1p(math.Exp(-float64(i) / sumSteps))
+	}
+	return out
+}()
 
 func (w *search) reset(cells, nodes int) {
 	grow := func(v []float64, n int) []float64 {

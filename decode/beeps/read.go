@@ -51,8 +51,11 @@ const (
 	// sureOutside how much more for what is heard between the beeps (the noise is not
 	// as it is taken to be), sureLoud for what each beep says beyond loudBeep (nor is
 	// the tone, and one beep that is weaker than it should be says as much more).
-	sureMargin, sureOutside, sureLoud, loudBeep = 7.0, 180.0, 0.25, 10.0
-	loudMost                                    = 8.0 // what sureLoud asks for at the most
+	sureMargin, sureOutside, sureLoud, loudBeep = 4.5, 100.0, 0.1, 10.0
+	loudMost                                    = 4.0 // what sureLoud asks for at the most
+	// sureTwice is how much more for a number that was heard whole no more than twice:
+	// what one noise has spoiled, no third one mends.
+	sureTwice = 4.0
 	// leastScore is how much likelier than silence beeps are, in nats: for each
 	// beep and in all.
 	leastScore, leastPerBeep = 25.0, 0.8
@@ -275,8 +278,11 @@ func (v *vote) try(n int) {
 	if !ok {
 		return
 	}
-	v.work.trace = false
+	// How likely a number is sums up all the ways in which its beeps may lie: the best
+	// of them alone would cost each further beep the choice of its place.
+	v.work.trace, v.work.sum = false, true
 	score, _ := v.work.run(chain(k), v.spans, v.partial)
+	v.work.sum = false
 	v.scores[n] = score
 }
 
@@ -295,32 +301,6 @@ func (v *vote) climb() {
 			return
 		}
 	}
-}
-
-// retimed measures the lengths again on the paths of the likeliest numbers, where the
-// path without counting has lost or made up beeps, and compares numbers by them.
-func (v *vote) retimed(e *ear, pace float64) []*vote {
-	var out []*vote
-	order := v.order()
-	for _, n := range order[:min(2, len(order))] {
-		k, _ := v.code.stretches(n)
-		g := chain(k)
-		v.work.trace = true
-		_, end := v.work.run(g, v.spans, v.partial)
-		path := v.work.walk(len(g), end)
-		for i := range path {
-			path[i].from *= v.spans.by
-			path[i].to *= v.spans.by
-		}
-		t := v.code.measure(g, path, pace)
-		again := &vote{code: v.code, work: v.work, spans: t.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
-		for _, m := range order[:min(6, len(order))] {
-			again.try(m)
-		}
-		again.climb()
-		out = append(out, again)
-	}
-	return out
 }
 
 // best gives the likeliest number and the next.
