@@ -143,6 +143,9 @@ func (b *body) craft(p *plan, spec Spec, push float64) craft {
 			chuteA: chuteCd * math.Pi / 4 * b.chute * b.chute, fillS: 0.25,
 		}
 		if p.hard != nil {
+			if p.hard.contrary.power != 0 {
+				m.curve = p.hard.contrary.thrust
+			}
 			return roughCraft{motion: m, hard: p.hard, chuteM: b.chute}
 		}
 		return parametric{m}

@@ -14,6 +14,8 @@
 //
 // Rough is a third world beside the nominal and the wide one: it flies by
 // equations of its own (roughCraft), for the estimators to disagree with.
+// Contrary goes further: another law of drag, thrust and gusts, and boards that smooth
+// what they send. Nothing may be mended on it: it shows what figures are worth elsewhere.
 //
 // Three ways in: Draw for a random flight of a Spec, the named Cases and RoughCases
 // for what recorded flights of real boards contain, and Inject for one named fault in

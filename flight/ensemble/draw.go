@@ -44,6 +44,7 @@ func drawSetup(spec Spec, seed, index uint64) (p *plan, guess float64) {
 	}
 	guess = rng.Float64()
 	p.roughen(spec)
+	p.gainsay(spec)
 	return p, guess
 }
 

@@ -20,6 +20,8 @@ type motion struct {
 	fillS   float64 // from release to full parachute
 	ground  float64 // height at which it comes to lie, m above the pad
 	burning bool    // set by fly while the thrust acts
+	// curve is the thrust over its mean at a part of the boost; nil for a straight line.
+	curve func(part float64) float64
 }
 
 // state is position and velocity in the plane.
@@ -53,6 +55,9 @@ func (m *motion) accel(t float64, s state) (ax, av, airspeed, force float64) {
 func (m *motion) thrust(t float64) float64 {
 	if !m.burning {
 		return 0
+	}
+	if m.curve != nil {
+		return m.boostV / m.boostS * m.curve(t/m.boostS)
 	}
 	return m.boostV / m.boostS * (m.front + 2*(1-m.front)*t/m.boostS)
 }

@@ -19,6 +19,7 @@ const (
 	forFault
 	forSecond // the second board of a fault that needs two
 	forRough
+	forContrary
 )
 
 // stream is the random source of one purpose of one flight.

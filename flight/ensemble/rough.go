@@ -84,6 +84,7 @@ type hard struct {
 	firstMps, secondM              float64 // 0: one canopy only
 	snagS, snagPart                float64
 	described, told, metres, noTmp bool
+	contrary                       contrary
 }
 
 // wave is one part of the vertical wind.

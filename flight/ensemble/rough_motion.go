@@ -175,7 +175,7 @@ func (r *roughRun) slope(t float64, s roughState) (d roughState, pull, air float
 	ux, uh := s.u-m.wind, s.v-r.rising(t, s.h)
 	air = math.Hypot(ux, uh)
 	along := m.thrust(t)
-	k := m.air.density(s.h) * r.area(t, s) / (2 * m.mass)
+	k := m.air.density(s.h) * r.area(t, s, air) / (2 * m.mass)
 	pull = k * air * air
 	d.x, d.h, d.fill, d.fill2 = s.u, s.v, 0, 0
 	if m.burning && (math.Hypot(s.x, s.h) < m.railM || math.Abs(s.v) < 0.5) {
@@ -208,10 +208,10 @@ func (r *roughRun) step(t, dt float64, s roughState) roughState {
 	return add(add(s, dt/4, k1), dt*3/4, k3)
 }
 
-// area is the drag area in m2 of body and canopies.
-func (r *roughRun) area(t float64, s roughState) float64 {
+// area is the drag area in m2 of body and canopies at a speed through the air.
+func (r *roughRun) area(t float64, s roughState, air float64) float64 {
 	m := &r.motion
-	a := m.dragA
+	a := m.dragA * r.hard.contrary.drag(air)
 	if !math.IsNaN(r.apogee) && t < r.out {
 		// It turns over, and not at once.
 		turned := 1 - math.Exp(-(t-r.apogee)/r.hard.tumbleS)

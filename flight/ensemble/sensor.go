@@ -11,11 +11,13 @@ type sensor struct {
 	noisePa   float64 // white, rms
 	driftPa   float64 // slow wander, rms
 	driftTau  float64
-	gustPa    float64 // of the wind, rms, while it stands, hangs or lies
-	airGust   float64 // part of that which shows between liftoff and release
-	portCp    float64 // vent error in parts of the dynamic pressure
-	portLag   float64 // time constant of the bay behind the vent, s
-	swing     swing   // pa 0 for none
+	gustPa    float64    // of the wind, rms, while it stands, hangs or lies
+	gustTaus  [3]float64 // s, of a gust that is a sum; zero for one process
+	filterS   float64    // time constant of the board's own low pass, s; 0 for none
+	airGust   float64    // part of that which shows between liftoff and release
+	portCp    float64    // vent error in parts of the dynamic pressure
+	portLag   float64    // time constant of the bay behind the vent, s
+	swing     swing      // pa 0 for none
 	mount     mount
 	levels    []levelStep
 	warmK     float64 // final rise of the sensor's temperature
@@ -120,6 +122,8 @@ type sensing struct {
 	driftNow, gustNow, drag float64 // Pa
 	frozen                  float64
 	portNow, portAt         float64
+	mixed                   *gusts  // nil for a gust of one process
+	lowPa, lowAt            float64 // of the low pass
 }
 
 func newSensing(s sensor, seed, index uint64) *sensing {
@@ -131,6 +135,10 @@ func newSensing(s sensor, seed, index uint64) *sensing {
 	e.drift.start(e.slow)
 	e.gust.start(e.slow)
 	e.rub.start(e.slow)
+	if s.gustTaus[0] > 0 {
+		e.mixed = newGusts(s.gustTaus, e.slow)
+	}
+	e.lowPa, e.lowAt = math.NaN(), math.NaN()
 	return e
 }
 
@@ -148,6 +156,9 @@ func (e *sensing) slowly(t float64) {
 		e.slowAt += slowStep
 		e.drift.step(e.slow, e.driftBy)
 		e.gust.step(e.slow, e.gustBy)
+		if e.mixed != nil {
+			e.gust.v = e.mixed.step(e.slow)
+		}
 		if e.dragPa > 0 {
 			e.rub.step(e.slow, e.rubBy)
 		}
@@ -210,7 +221,20 @@ func (e *sensing) pressure(m moment) float64 {
 	if step > 0 {
 		p = math.Round(p/step) * step
 	}
-	return p
+	return e.lowPassed(p, m.t)
+}
+
+// lowPassed is what a board makes of a reading that smooths before it sends.
+func (e *sensing) lowPassed(p, t float64) float64 {
+	if e.filterS <= 0 {
+		return p
+	}
+	if math.IsNaN(e.lowPa) {
+		e.lowPa, e.lowAt = p, t
+	}
+	e.lowPa += (p - e.lowPa) * -math.Expm1(-(t-e.lowAt)/e.filterS)
+	e.lowAt = t
+	return e.lowPa
 }
 
 // port is the error of the vent in Pa. The bay behind it follows with a lag.

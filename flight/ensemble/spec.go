@@ -69,8 +69,10 @@ type Spec struct {
 	BurstFrames     Range // mean length of a loss
 	AccelShare      float64
 
-	// Hard, if set, adds what the rough world has beside all this.
-	Hard *Hardship
+	// Hard, if set, adds what the rough world has beside all this, and Contrary to
+	// that what contradicts the others.
+	Hard     *Hardship
+	Contrary *Contrariness
 }
 
 // common is what all standard specs share.
