@@ -135,7 +135,7 @@ func padCrossing(f *fit, guess float64) (float64, bool) {
 			}
 			return 0, false
 		}
-		if math.IsNaN(s.h) || s.v > 1500 {
+		if math.IsNaN(s.h) || s.v > mostSpeed {
 			return 0, false
 		}
 		dt := 0.02

@@ -13,7 +13,7 @@ const (
 	restFewest  = 20  // readings on the pad, that its axis is found from
 	restMostErr = 3.0 // m/s2, by which gravity may be misread there
 	clipsG      = 2.0 // from so many g on, equal greatest readings are the end of its range
-	clipsTimes  = 3
+	clipsTimes  = 2
 	fewestPulls = 6     // readings in the coast
 	leastPull   = 1.5   // m/s2 of drag, without which there is nothing to judge it by
 	freeErr     = 2.0   // m/s2, most that it may read where nothing pushes or brakes

@@ -6,6 +6,7 @@ import "math"
 const (
 	pushesBy   = 5.0  // m/s2 above rest, that only thrust does
 	fewestPush = 3    // readings of it
+	wholePush  = 8    // readings that tell its sum: with fewer the peak may lie between two
 	pushWithin = 1.5  // s about the liftoff that was called
 	pushGapS   = 0.12 // between two of its readings, or the thrust is not known
 	tailPart   = 0.1  // of the boost, for which what is left of the thrust is less than the drag
@@ -57,6 +58,9 @@ func (r *readings) thrust(liftoff float64) (push, bool) {
 	p := push{ok: true}
 	p.liftoff, p.liftoffSD = cross(from, gravity+pushesBy/2)
 	p.burnout, p.burnoutSD = cross(to, 0)
+	if to-from < wholePush {
+		p.gainSD = math.Inf(1)
+	}
 	for i := from; i <= to; i++ {
 		p.gain += max(0, (r.t[i]-r.t[i-1])*((r.force[i-1]+r.force[i])/2-gravity))
 		if r.clipped[i] {

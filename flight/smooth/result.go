@@ -246,11 +246,16 @@ func (a *analysis) fillBoost() {
 		w := sq(spread) / (sq(spread) + sq(a.push.gainSD))
 		speed, spread = speed+w*(a.push.gain-speed), spread*math.Sqrt(1-w)
 	}
-	o.MaxSpeedMps, o.MaxSpeedSD = num(speed), num(spread)
+	if speed < mostSpeed { // a drag too strong blows up backwards in time
+		o.MaxSpeedMps, o.MaxSpeedSD = num(speed), num(spread)
+	}
 	if peak, ok := a.peakForce(); ok {
 		o.MaxAccelMps2, o.MaxAccelSD = num(peak-gravity), num(0.03*peak+1)
 	}
 }
+
+// mostSpeed is what no rocket of a hobby reaches, m/s.
+const mostSpeed = 1500.0
 
 // peakForce is the greatest reading of an accelerometer in the boost. ok is
 // false without one, and when it clipped: three readings at the same highest
