@@ -1,11 +1,15 @@
 package station
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
+	"strings"
 	"syscall"
 	"time"
 
@@ -22,6 +26,9 @@ import (
 // by the same.
 func Check(cfg *config.Config) error {
 	if err := checkLinks(cfg); err != nil {
+		return err
+	}
+	if err := errors.Join(checkListen("web.listen", cfg.Web.Listen), checkListen("bus.listen", cfg.Bus.Listen)); err != nil {
 		return err
 	}
 	if cfg.Web.Listen != "off" {
@@ -112,4 +119,41 @@ func checkFolder(dir string) error {
 		return fmt.Errorf("station.data = %q: nothing can be written to %s: %w", dir, at, err)
 	}
 	return os.Remove(probe)
+}
+
+// lookUpWithin bounds how long the name of an address may take.
+const lookUpWithin = 3 * time.Second
+
+// checkListen says what is wrong with an address to listen on: it must be one of this
+// computer, or a name of it.
+func checkListen(key, addr string) error {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil || host == "" {
+		return nil // off, or all of this computer's
+	}
+	ctx, stop := context.WithTimeout(context.Background(), lookUpWithin)
+	defer stop()
+	ips, err := net.DefaultResolver.LookupIP(ctx, "ip", host)
+	if err != nil {
+		// How a look-up failed is another text each time.
+		return fmt.Errorf("%s: no computer named %q is known here: write an address of this one, 127.0.0.1, or 0.0.0.0 for all", key, host)
+	}
+	own, err := net.InterfaceAddrs()
+	for _, ip := range ips {
+		is := func(a net.Addr) bool { n, ok := a.(*net.IPNet); return ok && n.IP.Equal(ip) }
+		if err != nil || ip.IsLoopback() || ip.IsUnspecified() || slices.ContainsFunc(own, is) {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s: %s is no address of this computer now: write one of %s, or 0.0.0.0 for all", key, host, addresses(own))
+}
+
+func addresses(own []net.Addr) string {
+	var s []string
+	for _, a := range own {
+		if n, ok := a.(*net.IPNet); ok && !n.IP.IsLinkLocalUnicast() {
+			s = append(s, n.IP.String())
+		}
+	}
+	return strings.Join(s, ", ")
 }
