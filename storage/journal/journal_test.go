@@ -418,7 +418,7 @@ func TestPagesOnce(t *testing.T) {
 				j.Frames([]ingest.Frame{f})
 			}
 			least += pages(j.State().End - before)
-			if err := j.Sync(); err != nil {
+			if err := j.sync(true); err != nil {
 				t.Fatal(err)
 			}
 			touched += pages(j.State().End) - before/pageSize

@@ -32,11 +32,15 @@ func (j *Journal) inFlight() bool {
 
 // Sync puts on the disk what has been written. It returns at once where nothing
 // is new.
-func (j *Journal) Sync() error {
+func (j *Journal) Sync() error { return j.sync(false) }
+
+// sync is Sync, with a page ended before it where fill allows that. Only Run allows
+// it: a follower that syncs what it takes would never have taken all.
+func (j *Journal) sync(fill bool) error {
 	j.syncMu.Lock()
 	defer j.syncMu.Unlock()
 	j.mu.Lock()
-	if j.end > j.synced {
+	if fill && j.end > j.synced {
 		j.fill(j.end - j.synced)
 	}
 	end, f := j.end, j.f
@@ -88,7 +92,7 @@ func (j *Journal) Run(ctx context.Context, tell func(error)) error {
 		}
 		last = time.Now()
 		j.Retry()
-		if err := errors.Join(j.Sync(), j.Check()); err != nil {
+		if err := errors.Join(j.sync(true), j.Check()); err != nil {
 			tell(err)
 		}
 	}
