@@ -82,6 +82,8 @@ layout = "lark-text"
 		read = b.Text(".tone h2")
 	}
 	b.Shot("microphone-read")
+	b.Click("#teach button") // the other way round, to learn the code
+	b.Until("the height beeped", `/[0-9]+ s of sound/.test(document.getElementById('teach-state').textContent)`, 20*time.Second)
 	b.Click(".tone .keep button")
 	b.Until("the way to the flight", `document.querySelector('.tone .keep a')`, 20*time.Second)
 	b.Click(".tone .keep a")
