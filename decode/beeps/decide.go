@@ -51,7 +51,7 @@ func (v *vote) decide(r *Reading) {
 		r.Why = "what was heard does not come again and again after the same time"
 	case !r.even():
 		r.Why = "what was heard is not as even as beeps are"
-	case len(r.Beeps) < fewestBeeps && r.Score < surePerFew*float64(len(r.Beeps)):
+	case len(r.Beeps) < fewestBeeps && (r.Repeats < 3 || r.Score < surePerFew*float64(len(r.Beeps))):
 		r.Why = "too few beeps were heard"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"

@@ -121,6 +121,10 @@ type reads struct {
 // became of them by cause.
 func tally(tb testing.TB, seed uint64, n int, snr []float64, speech []float64) []map[string]reads {
 	tb.Helper()
+	say := tb.Logf
+	if _, is := tb.(*testing.B); is { // whose log is cut after ten lines
+		say = func(format string, args ...any) { fmt.Printf(format+"\n", args...) }
+	}
 	var mu sync.Mutex
 	var wg sync.WaitGroup
 	out := make([]map[string]reads, len(snr))
@@ -161,9 +165,9 @@ func tally(tb testing.TB, seed uint64, n int, snr []float64, speech []float64) [
 						out[k][c] = r
 					}
 					if !v.right {
-						tb.Logf("seed %d, %.0f dB: %+v (oracle %.1f) of %s %d at %.0f Hz (another at %.0f Hz), %q", seed+uint64(i), db, v, margin, m.board.name, m.value, m.pitch, m.second, m.causes())
+						say("seed %d, %.0f dB: %+v (oracle %.1f) of %s %d at %.0f Hz (another at %.0f Hz), %q", seed+uint64(i), db, v, margin, m.board.name, m.value, m.pitch, m.second, m.causes())
 						for _, r := range all {
-							tb.Logf("   %d Hz: %d, sure %v, %d times, margin %.1f, score %.0f of %d beeps, outside %.2f, %s", r.PitchHz, r.Number, r.Sure, r.Repeats, r.Margin, r.Score, len(r.Beeps), r.Outside, r.Why)
+							say("   %d Hz: %d, sure %v, %d times, margin %.1f, score %.0f of %d beeps, outside %.2f, %s", r.PitchHz, r.Number, r.Sure, r.Repeats, r.Margin, r.Score, len(r.Beeps), r.Outside, r.Why)
 						}
 					}
 					mu.Unlock()

@@ -72,8 +72,8 @@ const (
 	// loudLevel is from where a guessed level is that of a tone, in the usual noise.
 	loudLevel = 10.0
 	// fewestBeeps is from how many beeps on their rhythm tells them from a voice that
-	// says the same again, and surePerFew what each of fewer must say to be sure, in
-	// nats.
+	// says the same again. Of fewer each must say surePerFew, in nats, to be sure, and
+	// they must come three times: two have no rhythm at all.
 	fewestBeeps = 9
 	surePerFew  = 30.0
 	// paceMargin is how much a pace may be behind another, in nats.
