@@ -3,12 +3,15 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
 	"padlark/storage/backup"
 	"padlark/storage/sqlite"
 )
+
+var onDisk = regexp.MustCompile(`(?m)^ *"disk_bytes.*$`)
 
 // A backup is made while a station has the archive open; it reads like the
 // folder it was made of; it is not copied twice; and one changed byte is found.
@@ -25,6 +28,9 @@ func TestBackup(t *testing.T) {
 	}
 	for _, args := range [][]string{{"flights", "--json"}, {"events", "--json"}, {"sessions", "--json"}} {
 		was, is := must(t, append(args, "--data", data)...), must(t, append(args, "--data", to)...)
+		if args[0] == "sessions" { // the copy is packed, and may take some pages less
+			was, is = onDisk.ReplaceAllString(was, ""), onDisk.ReplaceAllString(is, "")
+		}
 		if was == "" || was != strings.ReplaceAll(is, to, data) {
 			t.Errorf("%v of the copy:\n%s\nof what was copied:\n%s", args, is, was)
 		}
