@@ -48,7 +48,7 @@ func TestBrowser(t *testing.T) {
 	t.Run("use", func(t *testing.T) {
 		run(t, true,
 			part{"flight", true, browserFlight}, part{"alarm", true, browserAlarm}, part{"replay", true, browserReplay},
-			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook}, part{"bars", true, browserBars}, part{"look up", true, browserLookUp}, part{"join", true, browserJoin}, part{"tap", true, browserTap}, part{"field", true, browserField}, part{"evening", true, browserEvening}, part{"pictures", true, browserPictures},
+			part{"keyboard", true, browserKeyboard}, part{"viewer", true, browserViewer}, part{"look", true, browserLook}, part{"bars", true, browserBars}, part{"look up", true, browserLookUp}, part{"languages", true, browserLanguages}, part{"join", true, browserJoin}, part{"tap", true, browserTap}, part{"field", true, browserField}, part{"evening", true, browserEvening}, part{"pictures", true, browserPictures},
 			part{"sounder", true, browserSounder}, part{"links", true, browserLinks}, part{"clock", true, browserClock}, part{"units", true, browserUnits}, part{"zone", true, browserZone},
 			part{"print", true, browserPrint}, part{"sorted", true, browserSorted}, part{"reading", true, browserReading},
 			part{"pixels", true, browserPixels}, part{"crowd", true, browserCrowd},

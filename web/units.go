@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"math"
 	"net/http"
 	"strings"
@@ -69,15 +68,15 @@ func (u reader) convert(kind string, si float64) float64 {
 // decimals as the deviation bears; "not known" when it is not.
 func (u reader) Num(kind string, v, sd *float64) string {
 	if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
-		return "not known"
+		return u.Say("not known")
 	}
 	unit := u.unitOf(kind)
 	if sd == nil || math.IsNaN(*sd) || *sd <= 0 {
-		return trimMinus(fmt.Sprintf("%.*f %s", decimalsFor(kind), u.convert(kind, *v), unit))
+		return trimMinus(u.Number(u.convert(kind, *v), decimalsFor(kind)) + " " + unit)
 	}
 	s := u.convert(kind, *sd)
 	d := plusDecimals(s)
-	return trimMinus(fmt.Sprintf("%.*f ± %.*f %s", d, u.convert(kind, *v), d, s, unit))
+	return trimMinus(u.Number(u.convert(kind, *v), d) + " ± " + u.Number(s, d) + " " + unit)
 }
 
 // saying is a sentence for the page. Data is for the script that writes it anew

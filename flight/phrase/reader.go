@@ -174,7 +174,7 @@ type entry struct{ places []string }
 // everyText is the whole catalogue.
 var everyText = sync.OnceValue(func() map[string]Text {
 	all := map[string]Text{}
-	for _, part := range []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls()} {
+	for _, part := range []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls(), boardPage()} {
 		maps.Copy(all, part)
 	}
 	return all

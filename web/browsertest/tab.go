@@ -162,6 +162,15 @@ func (b *Tab) Zone(name string) {
 	})
 }
 
+// Language makes the browser ask for pages in a language.
+func (b *Tab) Language(accept string) {
+	b.t.Helper()
+	b.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetUserAgentOverride, emulation.SetUserAgentOverrideParams{UserAgent: "padlark's test", AcceptLanguage: accept})
+		return chromedp.Void{}, err
+	})
+}
+
 // Eval runs an expression (a promise is awaited) and stores its value as JSON
 // would, unless into is nil.
 func (b *Tab) Eval(expression string, into any) {

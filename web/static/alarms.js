@@ -3,7 +3,7 @@
 // line while something flies so that it does not push the rocket off the screen.
 import { apart, clone, setText, setClass, change, mayChange } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { clock, toldOf, sayOf, adviceOf, known, glance, convert, fixed, unitOf, age } from "./units.js";
+import { clock, toldOf, sayOf, adviceOf, say, known, glance, convert, fixed, unitOf, age } from "./units.js";
 import { whereWords, landingWords } from "./place.js";
 import { OLD } from "./cards.js";
 
@@ -66,7 +66,7 @@ export class Alarms {
     this.rest.hidden = fold && !this.opened;
     this.fold.setAttribute("aria-expanded", String(!this.rest.hidden));
     setClass(this.fold, "act", this.waiting.some((a) => a.priority === 2 && a.active));
-    const what = this.urgent.children.length > 0 ? "more" : n === 1 ? "alarm" : "alarms";
+    const what = this.urgent.children.length > 0 ? say("more") : say(n === 1 ? "alarm" : "alarms");
     if (fold) setText(this.fold, `${n} ${what}: ${this.waiting.map((a) => upper(said(a))).join(" · ")}`);
   }
 
@@ -116,11 +116,11 @@ export class Alarms {
       setText(card.reason, toldOf(a));
       card.live.hidden = card.place.hidden = true;
     }
-    setText(card.since, `${a.rocket || a.link || "station"} · since ${clock(Date.parse(a.raised_at))}${a.acked ? " · acknowledged" : a.active ? "" : " · over, not yet acknowledged"}`);
+    setText(card.since, [a.rocket || a.link || say("station"), say("since {at}", { at: clock(Date.parse(a.raised_at)) }), ...(a.acked ? [say("acknowledged")] : a.active ? [] : [say("over, not yet acknowledged")])].join(" · "));
     card.about.href = "/alarms/" + encodeURIComponent(a.kind);
-    card.about.setAttribute("aria-label", `What to do: ${sayOf(a)}`);
+    card.about.setAttribute("aria-label", `${say("What to do")}: ${sayOf(a)}`);
     card.ack.hidden = card.ids.length === 0 || this.replay || !mayChange();
-    card.ack.setAttribute("aria-label", `Acknowledge: ${group.map((g) => sayOf(g)).join(", ")}`);
+    card.ack.setAttribute("aria-label", `${say("Acknowledge")}: ${group.map((g) => sayOf(g)).join(", ")}`);
   }
 
   /** grouped puts what calls for eyes into one group for each rocket. In it the
@@ -170,9 +170,9 @@ function live(card, a, s, now, site) {
   setText(card.big, whole("height", s.altitude_m));
   setText(card.unit, unitOf("height"));
   const way = s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→";
-  setText(card.speed, old ? `heard ${age((now - s.heardMs) / 1000)}` : known(s.speed_mps) ? `${way} ${whole("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "");
+  setText(card.speed, old ? say("heard {age}", { age: age((now - s.heardMs) / 1000) }) : known(s.speed_mps) ? `${way} ${whole("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "");
   const left = downIn(a, s, now);
-  setText(card.left, left === null ? "" : left < 0.5 ? "down any moment" : `down in ${Math.max(1, Math.round(left))} s`);
+  setText(card.left, left === null ? "" : left < 0.5 ? say("down any moment") : say("down in {n} s", { n: Math.max(1, Math.round(left)) }));
   const where = [whereWords(s, site), landingWords(s.landing)].filter(Boolean).join(", ");
   card.place.hidden = where === "";
   setText(card.place, where);
@@ -183,7 +183,7 @@ function live(card, a, s, now, site) {
 /** whole writes what is read at a run: no digit that flickers. */
 const whole = (kind, si) => (Math.abs(convert(kind, si)) < 9.5 ? glance(kind, si) : fixed(convert(kind, si), 0));
 
-const said = (a) => (a.active ? sayOf(a) : `over: ${sayOf(a)}`);
+const said = (a) => (a.active ? sayOf(a) : say("over: {say}", { say: sayOf(a) }));
 
 /** short is an alarm that counts no seconds in what it says: they stand beside it. */
 const short = (a) => ({ ...a, say_phrase: { ...a.say_phrase, key: a.say_phrase?.key?.replace(/^(ballistic\.say)\..*/, "$1.short") } });

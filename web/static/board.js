@@ -10,7 +10,7 @@ import { Fit, crowd } from "./fit.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
 import { apart, setText, setClass } from "./dom.js";
-import { quantity, toldOf, sayOf } from "./units.js";
+import { quantity, toldOf, sayOf, say } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const AGES_MS = 250; // ages are written anew this often
@@ -255,19 +255,19 @@ export class Board {
     el.hidden = urgent; // the alarm says it
     if (this.cut) {
       setShape(el.querySelector(".shape"), "stale");
-      setText(words, "Not known: no news from the station");
+      setText(words, say("Not known: no news from the station"));
     } else if (air.length > 0) {
       setShape(el.querySelector(".shape"), "up");
-      setText(words, `In the air: ${names(air)}`);
+      setText(words, say("In the air: {names}", { names: names(air) }));
     } else if (ready.length > 0) {
       setShape(el.querySelector(".shape"), "go");
-      setText(words, `Nothing in the air. Ready: ${names(ready)}`);
+      setText(words, say("Nothing in the air. Ready: {names}", { names: names(ready) }));
     } else if (states.length > 0 && states.every((s) => zoneOf(s) === "down")) {
       setShape(el.querySelector(".shape"), "landed");
-      setText(words, states.length === 1 ? `Nothing in the air. ${names(states)} is down` : "Nothing in the air. All are down");
+      setText(words, states.length === 1 ? say("Nothing in the air. {names} is down", { names: names(states) }) : say("Nothing in the air. All are down"));
     } else {
       setShape(el.querySelector(".shape"), "none");
-      setText(words, states.length ? "Nothing in the air, none ready" : "Nothing heard yet");
+      setText(words, say(states.length ? "Nothing in the air, none ready" : "Nothing heard yet"));
     }
   }
 
@@ -280,7 +280,7 @@ export class Board {
     el.hidden = !stale;
     if (stale) {
       const s = Math.floor(this.stream.silence() / 1000);
-      setText(el, `NOT LIVE: no news from the station for ${s} s. The numbers below are old.`);
+      setText(el, say("NOT LIVE: no news from the station for {n} s. The numbers below are old.", { n: s }));
     }
   }
 
@@ -311,11 +311,11 @@ function names(states) {
 
 function eventWords(e) {
   switch (e.kind) {
-    case "liftoff": return `${e.rocket}: liftoff`;
-    case "apogee": return e.altitude_m == null ? `${e.rocket}: top` : `${e.rocket}: top, ${quantity("height", e.altitude_m).replace(" m", " metres").replace(" ft", " feet")}`;
-    case "release": return `${e.rocket}: release`;
-    case "touchdown": return `${e.rocket}: down`;
-    case "reboot": return `${e.rocket}: the board started again`;
+    case "liftoff": return say("{rocket}: liftoff", e);
+    case "apogee": return e.altitude_m == null ? say("{rocket}: top", e) : say("{rocket}: top, {height}", { rocket: e.rocket, height: quantity("height", e.altitude_m).replace(" m", ` ${say("metres")}`).replace(" ft", ` ${say("feet")}`) });
+    case "release": return say("{rocket}: release", e);
+    case "touchdown": return say("{rocket}: down", e);
+    case "reboot": return say("{rocket}: the board started again", e);
     default: return "";
   }
 }

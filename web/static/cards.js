@@ -2,7 +2,7 @@
 // built once per zone and afterwards only its texts change.
 import { clone, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { known, glance, quantity, unitOf, fixed, age, told, verdictOf } from "./units.js";
+import { known, glance, quantity, unitOf, fixed, age, told, verdictOf, say } from "./units.js";
 import { drawLadder, drawTrace } from "./strips.js";
 import { TRACE_MS } from "./picture.js";
 import { whereWords, landingWords, geo } from "./place.js";
@@ -54,15 +54,15 @@ export class Card {
     const shape = s.phase === "descent" ? (s.released ? "canopy" : "fall") : s.phase;
     setShape(p.shape, shape);
     const late = missed(s);
-    setText(p.word, late ? (this.brief ? "No release" : "Descent, no release") : words[s.phase] ?? s.phase);
+    setText(p.word, say(late ? (this.brief ? "No release" : "Descent, no release") : words[s.phase] ?? s.phase));
     this.mark("phase", s.phase);
     setText(p.big, glance("height", s.altitude_m));
-    setText(p.unit, unitOf("height") + (old ? (this.brief ? ", old" : ", last known") : ""));
-    const speed = known(s.speed_mps) ? `${s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→"} ${glance("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : "speed not known";
+    setText(p.unit, unitOf("height") + (old ? `, ${say(this.brief ? "old" : "last known")}` : ""));
+    const speed = known(s.speed_mps) ? `${s.speed_mps < -0.5 ? "↓" : s.speed_mps > 0.5 ? "↑" : "→"} ${glance("speed", Math.abs(s.speed_mps))} ${unitOf("speed")}` : say("speed not known");
     setText(p.speed, speed);
     setText(p.top, topWords(s, old, this.brief));
     setText(p.highest, quantity("height", s.highest_m));
-    setText(p.release, s.released ? "seen" : s.phase === "descent" && !late ? "not yet" : "not seen");
+    setText(p.release, say(s.released ? "seen" : s.phase === "descent" && !late ? "not yet" : "not seen"));
     setClass(p.release, "missing", late);
     const where = this.brief ? "" : [whereWords(s, site), landingWords(s.landing)].filter(Boolean).join(", ");
     p.where.hidden = where === "";
@@ -74,8 +74,8 @@ export class Card {
     const state = !s ? "unheard" : old ? "stale" : s.go ? "go" : "notyet";
     this.mark("go", state);
     setShape(p.shape, state);
-    setText(p.word, { unheard: "Not heard", stale: cut ? "Not known" : "Silent", go: "Go", notyet: "Not yet" }[state]);
-    const why = !s ? [{ text: "no frame has been heard of it" }] : old ? [{ text: cut ? "this page hears nothing from the station" : "its frames have stopped" }] : s.not_yet ?? [];
+    setText(p.word, say({ unheard: "Not heard", stale: cut ? "Not known" : "Silent", go: "Go", notyet: "Not yet" }[state]));
+    const why = !s ? [{ text: say("no frame has been heard of it") }] : old ? [{ text: say(cut ? "this page hears nothing from the station" : "its frames have stopped") }] : s.not_yet ?? [];
     this.list(p.reasons, state === "go" ? [] : why.map((w) => told(w.phrase, w.text)));
     setText(p["height-small"], s ? quantity("height", s.altitude_m) : "–");
     setText(p.cell, s && known(s.cell_v) ? quantity("volts", s.cell_v) : "–");
@@ -87,16 +87,16 @@ export class Card {
   down(s, old, site, cut, r) {
     const p = this.parts;
     setShape(p.shape, "landed");
-    setText(p.word, "Down");
+    setText(p.word, say("Down"));
     const sd = r && known(r.apogee_sd_m) ? ` ± ${glance("height", r.apogee_sd_m)}` : "";
     setText(p.big, glance("height", r?.apogee_m ?? s.highest_m));
     setText(p.unit, `${this.narrow ? "" : sd} ${unitOf("height")}`.trim());
-    setText(p.where, whereWords({ ...s, position: s.landing ?? s.position }, site) || "no position");
+    setText(p.where, whereWords({ ...s, position: s.landing ?? s.position }, site) || say("no position"));
     const lag = r ? releaseOf(r, fixed) : "";
     const seen = lag !== "" || s.released || !!r?.release_at;
-    setText(p.release, lag || (seen ? "seen" : "not seen"));
+    setText(p.release, lag || say(seen ? "seen" : "not seen"));
     setClass(p.release, "missing", !seen);
-    setText(p.source, r ? `worked out after the flight: ${verdictOf(r)}` : "called live; the results follow");
+    setText(p.source, r ? say("worked out after the flight: {verdict}", { verdict: verdictOf(r) }) : say("called live; the results follow"));
     const to = geo(s.landing ?? s.position ?? s);
     p.map.hidden = to === "";
     if (p.map.getAttribute("href") !== to) p.map.setAttribute("href", to || "#");
@@ -110,8 +110,8 @@ export class Card {
   radio(s, ageS, old) {
     if (!s) return setText(this.parts.radio, "");
     const signal = known(s.rssi_dbm) ? ` ${fixed(s.rssi_dbm, 0)} dBm` : "";
-    const cell = this.zone === "air" && known(s.cell_v) ? ` · cell ${quantity("volts", s.cell_v)}` : "";
-    const text = old ? `NO FRAMES for ${Math.floor(ageS)} s · ${s.link}` : `heard ${age(ageS)}${cell} · ${s.link}${signal}`;
+    const cell = this.zone === "air" && known(s.cell_v) ? ` · ${say("cell {volts}", { volts: quantity("volts", s.cell_v) })}` : "";
+    const text = old ? `${say("NO FRAMES for {n} s", { n: Math.floor(ageS) })} · ${s.link}` : `${say("heard {age}", { age: age(ageS) })}${cell} · ${s.link}${signal}`;
     setText(this.parts.radio, text);
   }
 
@@ -126,7 +126,7 @@ export class Card {
     if (ul.dataset.key === key) return;
     ul.dataset.key = key;
     // Where there is room for one reason only, a word says that there are more.
-    this.el.querySelector(".facts").dataset.more = items.length > 1 ? `+${items.length - 1} more` : "";
+    this.el.querySelector(".facts").dataset.more = items.length > 1 ? say("+{n} more", { n: items.length - 1 }) : "";
     ul.replaceChildren(...items.map((text) => {
       const li = document.createElement("li");
       li.textContent = text;
@@ -161,16 +161,16 @@ export function missed(s) {
 }
 
 function topWords(s, old, brief) {
-  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? (brief ? "past top" : "past the top") : "";
-  if (s.to_apogee_s > 0.05) return `top ${brief ? "" : "in "}${fixed(s.to_apogee_s, 1)} s`;
-  if (brief) return "past top";
-  return `${fixed(Math.max(0, -s.to_apogee_s), 1)} s past the top`;
+  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? say(brief ? "past top" : "past the top") : "";
+  if (s.to_apogee_s > 0.05) return say(brief ? "top {s} s" : "top in {s} s", { s: fixed(s.to_apogee_s, 1) });
+  if (brief) return say("past top");
+  return say("{s} s past the top", { s: fixed(Math.max(0, -s.to_apogee_s), 1) });
 }
 
 function releaseWords(s) {
   if (!s) return "–";
-  if (s.released) return "open";
-  if (s.armed === true) return "closed, armed";
-  if (s.armed === false) return "closed, not armed";
-  return "closed";
+  if (s.released) return say("open");
+  if (s.armed === true) return say("closed, armed");
+  if (s.armed === false) return say("closed, not armed");
+  return say("closed");
 }

@@ -1,7 +1,7 @@
 // What every page has: the buttons for units and colours, the shapes of
 // verdicts, and numbers that the server wrote in metric units.
 import { units, setUnits, theme, setTheme, onSettings } from "./settings.js";
-import { clock, day, quantity, told } from "./units.js";
+import { clock, day, quantity, told, say } from "./units.js";
 import { setText } from "./dom.js";
 import { setShape } from "./shapes.js";
 
@@ -35,8 +35,8 @@ function drawnByServer() {
 
 /** words gives a switch its text, and a shorter one for narrow screens. */
 function words(button, long, short) {
-  setText(button.querySelector(".word"), long);
-  setText(button.querySelector(".short"), short);
+  setText(button.querySelector(".word"), say(long));
+  setText(button.querySelector(".short"), say(short));
 }
 
 function showButtons() {

@@ -1,5 +1,5 @@
 // Where a rocket is and where it comes down, in words that a person can walk by.
-import { known, quantity } from "./units.js";
+import { known, quantity, say } from "./units.js";
 
 const EARTH = 6371008.8; // mean radius in m (IUGG: (2a+b)/3 of GRS 80; from memory)
 
@@ -18,16 +18,16 @@ const compass = ["north", "north-east", "east", "south-east", "south", "south-we
 
 /** walk writes "85 m north-east (42°)". */
 export function walk(m, deg) {
-  if (m < 1) return "at";
-  return `${quantity("height", m).replace(/\.\d/, "")} ${compass[Math.round(deg / 45) % 8]} (${Math.round(deg) % 360}°)`;
+  if (m < 1) return say("at");
+  return `${quantity("height", m).replace(/\.\d/, "")} ${say(compass[Math.round(deg / 45) % 8])} (${Math.round(deg) % 360}°)`;
 }
 
-const ofPad = (m, deg) => (m < 1 ? "at the pad" : `${walk(m, deg)} of the pad`);
+const ofPad = (m, deg) => (m < 1 ? say("at the pad") : say("{walk} of the pad", { walk: walk(m, deg) }));
 
 /** whereWords says where it is; empty if nobody knows. */
 export function whereWords(s, site = {}) {
   const p = s.position;
-  if (p) return `${ofPad(p.range_m, p.bearing_deg)}${p.source === "wind" ? ", by the wind" : ""}`;
+  if (p) return say(p.source === "wind" ? "{where}, by the wind" : "{where}", { where: ofPad(p.range_m, p.bearing_deg) });
   if (!known(s.latitude_deg) || !known(s.longitude_deg)) return "";
   if (!known(site.latitude_deg) || !known(site.longitude_deg)) return `${s.latitude_deg.toFixed(5)}, ${s.longitude_deg.toFixed(5)}`;
   const b = bearing(site.latitude_deg, site.longitude_deg, s.latitude_deg, s.longitude_deg);
@@ -38,7 +38,7 @@ export function whereWords(s, site = {}) {
 export function landingWords(l) {
   if (!l) return "";
   const sure = quantity("height", Math.max(l.along_m, l.across_m)).replace(/\.\d/, "");
-  return `comes down ${ofPad(l.range_m, l.bearing_deg)}, ± ${sure}, ${l.source === "wind" ? "by the wind" : "by its GPS"}`;
+  return say(l.source === "wind" ? "comes down {where}, ± {sure}, by the wind" : "comes down {where}, ± {sure}, by its GPS", { where: ofPad(l.range_m, l.bearing_deg), sure });
 }
 
 /** geo is an address that a phone's map opens (RFC 5870). */

@@ -1,6 +1,7 @@
 // What was worked out after a flight takes the place of what was called live. The
 // board asks for it once rockets are down and nothing flies: that work can wait.
 import { answer } from "./dom.js";
+import { say } from "./units.js";
 
 const AGAIN_MS = 4000;
 const MOST_MS = 60_000;
@@ -48,5 +49,5 @@ export class Results {
 export function releaseOf(r, fixed) {
   if (typeof r.release_lag_s !== "number") return "";
   const s = fixed(Math.abs(r.release_lag_s), 2);
-  return `${s} s ${r.release_lag_s < 0 ? "before" : "after"} the top`;
+  return say(r.release_lag_s < 0 ? "{s} s before the top" : "{s} s after the top", { s });
 }

@@ -4,7 +4,7 @@
 import { setText } from "./dom.js";
 import { setShape } from "./shapes.js";
 import { awake, shake } from "./awake.js";
-import { sayOf } from "./units.js";
+import { say, sayOf } from "./units.js";
 
 const STALE = 2000; // ms: what is older is not said any more
 const REPEAT = 2500; // ms between the tones of an alarm that calls for eyes
@@ -67,9 +67,9 @@ export class Sound {
   show() {
     const on = this.audible();
     const lost = this.on && !on;
-    const text = on ? "Sound is on" : lost ? "Sound was taken away: tap twice" : "Sound is OFF: tap once";
+    const text = say(on ? "Sound is on" : lost ? "Sound was taken away: tap twice" : "Sound is OFF: tap once");
     setText(this.button.querySelector(".word"), text);
-    setText(this.button.querySelector(".short"), on ? "on" : lost ? "lost" : "OFF");
+    setText(this.button.querySelector(".short"), say(on ? "on" : lost ? "lost" : "OFF"));
     setShape(this.button.querySelector(".shape"), on ? "sound-on" : "sound-off");
     if (this.tap) this.tap.hidden = on;
     this.button.setAttribute("aria-pressed", String(on));

@@ -37,7 +37,7 @@ export function plusDecimals(sd) {
 
 /** quantity writes "84.2 ± 0.4 m". */
 export function quantity(kind, si, sd = null, system = units()) {
-  if (!known(si)) return "not known";
+  if (!known(si)) return say("not known");
   const v = convert(kind, si, system);
   const unit = unitOf(kind, system);
   if (!known(sd) || sd <= 0) return `${fixed(v, kind === "time" || kind === "volts" ? 2 : 1)} ${unit}`.trim();
@@ -49,6 +49,9 @@ export function quantity(kind, si, sd = null, system = units()) {
 // The texts of the catalogue in the reader's language, by key: see flight/phrase.
 const texts = globalThis.padlarkTexts ?? {};
 const PLACE = /\{([a-z_]+)(#?)\}/g;
+
+/** say writes a fixed text, whose key is the English one, with these values. */
+export const say = (text, values = {}) => (texts[text] ?? text).replace(PLACE, (_, name) => values[name] ?? "");
 
 /** told writes a phrase in the units chosen; otherwise is what it reads if this
  *  page's catalogue does not know it. Only: of the sentences of the text, those
@@ -94,11 +97,11 @@ export function glance(kind, si, system = units()) {
 
 /** age writes how long ago something was. */
 export function age(s) {
-  if (!known(s)) return "never";
-  if (s < 1) return "now";
-  if (s < 60) return `${Math.floor(s)} s ago`;
-  if (s < 3600) return `${Math.floor(s / 60)} min ago`;
-  return `${Math.floor(s / 3600)} h ago`;
+  if (!known(s)) return say("never");
+  if (s < 1) return say("now");
+  if (s < 60) return say("{n} s ago", { n: Math.floor(s) });
+  if (s < 3600) return say("{n} min ago", { n: Math.floor(s / 60) });
+  return say("{n} h ago", { n: Math.floor(s / 3600) });
 }
 
 const two = (n, width = 2) => String(n).padStart(width, "0");
