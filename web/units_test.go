@@ -2,7 +2,6 @@ package web
 
 import (
 	"net/http"
-	"regexp"
 	"strings"
 	"testing"
 
@@ -24,9 +23,6 @@ func TestVerdictInFeet(t *testing.T) {
 		t.Errorf("the verdict is %+v, the table says %q", got, want)
 	}
 }
-
-// leftMetric finds a metric quantity in what a person reads.
-var leftMetric = regexp.MustCompile(`[0-9–] ?(m|metres|m/s|m/s2|m/s²)\b`)
 
 // A report and a picture come in the units that the address asks for, or those
 // that were chosen on the pages, or metric; nothing else changes.
