@@ -92,7 +92,7 @@ func FuzzRead(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if n := min(len(s.DB), 250); n < len(s.DB) { // 2.5 s: a long strip only takes longer
+		if n := min(len(s.DB), 120); n < len(s.DB) { // 1.2 s: a long strip only takes longer
 			s.DB = s.DB[:n]
 			if s.Wave != nil {
 				s.Wave, s.NoiseDB = s.Wave[:n], s.NoiseDB[:n]
