@@ -65,8 +65,8 @@ const (
 	// rivalMargin is within what numbers are named as rivals.
 	rivalMargin = 8.0
 	// outsideMost is how much tone may be heard between the beeps: wind and voices
-	// have about as much there.
-	outsideMost = 0.1
+	// have more there. Of 322 sounders in noise one was above 0.04.
+	outsideMost = 0.05
 	// outsideFar is how much shows at once that there is no code in it.
 	outsideFar = 0.7
 	// loudLevel is from where a guessed level is that of a tone, in the usual noise.
@@ -141,20 +141,20 @@ func Read(s beeps.Strip, code Code) Reading {
 		at = around(at)
 	}
 	var votes []*vote
-	best := 0.0
+	most := 0.0
 	for _, pace := range at {
 		t, path, score := c.refine(&w, e, s.FromStart, pace)
-		if score < best-paceMargin {
+		if score < most-paceMargin {
 			continue
 		}
-		best = max(best, score)
-		v := &vote{code: &c, work: &w, spans: t.spans(e, 8), partial: s.FromStart, scores: map[int]float64{}}
+		most = max(most, score)
+		v := &vote{code: &c, work: &w, pace: pace, spans: t.spans(e, 8), partial: s.FromStart, scores: map[int]float64{}}
 		v.first(g, path)
 		v.climb()
 		votes = append(votes, v)
-		votes = append(votes, v.retimed(e, pace)...)
 	}
-	together(votes).decide(&r)
+	best := together(votes)
+	together(append([]*vote{best}, best.retimed(e)...)).decide(&r)
 	return r
 }
 
@@ -209,6 +209,7 @@ func beepsOf(g []node, path []visit) []Beep {
 type vote struct {
 	code    *Code
 	work    *search
+	pace    float64
 	spans   *spans
 	partial bool
 	scores  map[int]float64

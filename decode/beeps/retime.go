@@ -6,7 +6,7 @@ const shiftMargin = 15.0
 
 // retimed measures the lengths again on the paths of the likeliest numbers, where the
 // path without counting has lost or made up beeps, and compares numbers by them.
-func (v *vote) retimed(e *ear, pace float64) []*vote {
+func (v *vote) retimed(e *ear) []*vote {
 	var out []*vote
 	order := v.order()
 	for i, n := range order[:min(2, len(order))] {
@@ -19,14 +19,14 @@ func (v *vote) retimed(e *ear, pace float64) []*vote {
 			path[i].from *= v.spans.by
 			path[i].to *= v.spans.by
 		}
-		t := v.code.measure(g, path, pace)
-		again := &vote{code: v.code, work: v.work, spans: t.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
+		t := v.code.measure(g, path, v.pace)
+		again := &vote{code: v.code, work: v.work, pace: v.pace, spans: t.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
 		for _, m := range order[:min(6, len(order))] {
 			again.try(m)
 		}
 		again.climb()
 		if out = append(out, again); i == 0 {
-			out = append(out, again.shifted(e, t, pace)...)
+			out = append(out, again.shifted(e, t)...)
 		}
 	}
 	return out
@@ -35,7 +35,7 @@ func (v *vote) retimed(e *ear, pace float64) []*vote {
 // shifted tries what the best number's lengths hide: where the first or last beep of
 // each group is missed or made up in all repeats, the pause beside it is learned as
 // longer or shorter by just that.
-func (v *vote) shifted(e *ear, t timing, pace float64) []*vote {
+func (v *vote) shifted(e *ear, t timing) []*vote {
 	var out []*vote
 	n, _, ok := v.best()
 	if !ok {
@@ -47,7 +47,7 @@ func (v *vote) shifted(e *ear, t timing, pace float64) []*vote {
 		if other.mean[x.pause] < 1.3*t.mean[inner] {
 			continue
 		}
-		again := &vote{code: v.code, work: v.work, spans: other.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
+		again := &vote{code: v.code, work: v.work, pace: v.pace, spans: other.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
 		again.try(x.number)
 		if score, tried := again.scores[x.number]; tried && score > v.scores[n]-shiftMargin {
 			again.climb()
