@@ -297,7 +297,7 @@ func (m *logImport) named(base string, was *config.Config) string {
 	}
 	for i := len(at) - 1; i >= 0; i-- {
 		l := was.Links[i]
-		if l.Rocket != "" {
+		if l.Rocket != "" || l.Name == was.Site.Receiver {
 			continue
 		}
 		one := decode.Config{Layouts: was.Layouts, Links: []decode.LinkLayouts{{Link: l.Name, Layouts: []string{l.Layout}}}}
