@@ -33,7 +33,7 @@ type Merged struct {
 const (
 	mergeWindow  = 1024 // messages remembered for each rocket
 	mergeRockets = 512
-	mergeLinks   = 32
+	mergeLinks   = 32 // bits of mergedMessage.heard
 	mergeBoots   = 4
 	// preferNs is how long a link may be silent before another one is
 	// listened to, for frames that nothing identifies.
@@ -56,22 +56,24 @@ type mergedRocket struct {
 }
 
 type messageKey struct {
-	boot       uint32
 	seq, clock int64
+	boot       uint32
 }
 
+// mergedMessage is small, since each rocket and each stranger has up to mergeWindow.
 type mergedMessage struct {
 	key   messageKey
+	heard uint32 // the links that had a copy, a bit each
+	older int16  // the next in the chain
+	link  uint8  // whose copy won
 	used  bool
-	older int16       // the next in the chain
-	link  *mergedLink // whose copy won
-	heard []*mergedLink
 	at    time.Time // as that link had it
 	rssi  *float64
 }
 
 type mergedLink struct {
 	name  string
+	index uint8 // in the rocket's links
 	count seqCount
 	twice uint64
 	shift time.Duration // its `at` less that of the first link
@@ -113,7 +115,7 @@ func (m *Merger) Take(s *Sample) (first bool) {
 	if s.Seq < 0 && s.Clock < 0 {
 		return r.choose(l, s.Heard)
 	}
-	key := messageKey{s.Boot, s.Seq, s.Clock}
+	key := messageKey{s.Seq, s.Clock, s.Boot}
 	if m := r.find(key); m != nil {
 		r.again(m, l, s)
 		s.At = s.At.Add(-l.shift)
@@ -141,7 +143,7 @@ func (m *Merger) Signal(s Sample) *float64 {
 	if r == nil {
 		return nil
 	}
-	found := r.find(messageKey{s.Boot, s.Seq, s.Clock})
+	found := r.find(messageKey{s.Seq, s.Clock, s.Boot})
 	if found == nil {
 		return nil
 	}
@@ -172,7 +174,7 @@ func (r *mergedRocket) link(name string) *mergedLink {
 	if len(r.links) >= mergeLinks {
 		return nil
 	}
-	l := &mergedLink{name: name, known: len(r.links) == 0}
+	l := &mergedLink{name: name, index: uint8(len(r.links)), known: len(r.links) == 0}
 	r.links = append(r.links, l)
 	return l
 }
@@ -209,7 +211,7 @@ func (r *mergedRocket) put(key messageKey, l *mergedLink, s *Sample) {
 		*i = -1
 	}
 	chain := &r.chains[key.chain()]
-	*m = mergedMessage{key: key, used: true, older: *chain, link: l, heard: append(m.heard[:0], l), at: s.At, rssi: s.RSSI}
+	*m = mergedMessage{key: key, used: true, older: *chain, link: l.index, heard: 1 << l.index, at: s.At, rssi: s.RSSI}
 	*chain = at
 	r.next = (r.next + 1) % mergeWindow
 }
@@ -219,20 +221,19 @@ func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s *Sample) {
 	if s.RSSI != nil && (m.rssi == nil || *s.RSSI > *m.rssi) {
 		m.rssi = s.RSSI
 	}
-	if slices.Contains(m.heard, l) {
+	if m.heard&(1<<l.index) != 0 {
 		l.twice++
 		return
 	}
-	m.heard = append(m.heard, l)
+	m.heard |= 1 << l.index
 	if s.Part == 0 || s.Seq >= 0 {
 		l.count.add(s.Boot, s.Seq)
 	}
-	first := r.links[0]
-	switch {
-	case m.link == first:
+	switch won := r.links[m.link]; r.links[0] {
+	case won:
 		l.learnShift(s.At.Sub(m.at))
-	case l == first:
-		m.link.learnShift(m.at.Sub(s.At))
+	case l:
+		won.learnShift(m.at.Sub(s.At))
 	}
 }
 
