@@ -44,7 +44,7 @@ type Gathering struct {
 // gathered is one session that is open here.
 type gathered struct {
 	journal *journal.Journal
-	first   ingest.CaptureInfo // as the journal begins
+	first   ingest.CaptureInfo // as the journal begins; the follower reads only this
 	info    ingest.CaptureInfo // as it is now
 	frames  map[string]uint64  // newest frame of each link
 	events  map[string]bool
@@ -244,14 +244,14 @@ func (g *Gathering) follow(s *gathered) {
 	g.running.Go(func() {
 		defer stop()
 		if err := g.archiveOf(ctx, s); err != nil {
-			g.log.Error().Err(err).Str("session", s.info.Session).Msg("the session is not all in the archive; the journal has it, and the next start goes on with it")
+			g.log.Error().Err(err).Str("session", s.first.Session).Msg("the session is not all in the archive; the journal has it, and the next start goes on with it")
 		}
 	})
 }
 
 // writer is the follower of a session; its configuration came with it.
 func (g *Gathering) writer(s *gathered) (*sqlite.Writer, error) {
-	cfg, err := config.Parse("configuration of session "+s.info.Session, []byte(s.first.Config))
+	cfg, err := config.Parse("configuration of session "+s.first.Session, []byte(s.first.Config))
 	if err != nil {
 		return nil, err
 	}
@@ -259,7 +259,7 @@ func (g *Gathering) writer(s *gathered) (*sqlite.Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, err = g.archive.Session(g.ctx, s.info.Session)
+	_, err = g.archive.Session(g.ctx, s.first.Session)
 	if errors.Is(err, storage.ErrNoSession) {
 		err = g.archive.StartSession(g.ctx, describe(s.first, cfg))
 	}
@@ -288,7 +288,7 @@ func (g *Gathering) archiveOf(ctx context.Context, s *gathered) error {
 		return err
 	}
 	if s.ended > 0 {
-		if err := g.archive.EndSession(ctx, s.info.Session, s.info.Epoch.Add(s.ended)); err != nil {
+		if err := g.archive.EndSession(ctx, s.first.Session, s.first.Epoch.Add(s.ended)); err != nil {
 			return err
 		}
 	}
