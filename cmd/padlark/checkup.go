@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"golang.org/x/term"
@@ -136,6 +137,15 @@ func (c *checkupCmd) chooseLink(cfg *config.Config) error {
 	return nil
 }
 
+// windowsPort says whether a target is a serial port as Windows names them, COM3.
+func windowsPort(target string) bool {
+	if len(target) < 4 || !strings.EqualFold(target[:3], "COM") {
+		return false
+	}
+	n, err := strconv.Atoi(target[3:])
+	return err == nil && n > 0
+}
+
 // portConfig is a configuration for a bare port or address.
 func (c *checkupCmd) portConfig() (*config.Config, error) {
 	var link string
@@ -143,7 +153,7 @@ func (c *checkupCmd) portConfig() (*config.Config, error) {
 	case strings.HasSuffix(c.Target, ".toml"):
 		_, err := config.Load(c.Target)
 		return nil, err
-	case strings.HasPrefix(c.Target, "/dev/") || strings.HasPrefix(strings.ToUpper(c.Target), "COM"):
+	case strings.HasPrefix(c.Target, "/dev/") || windowsPort(c.Target):
 		link = fmt.Sprintf("serial = %q\nbaud = %d", c.Target, c.Baud)
 	case strings.Contains(c.Target, ":"):
 		link = fmt.Sprintf("udp = %q", c.Target)

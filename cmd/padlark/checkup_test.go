@@ -276,6 +276,8 @@ func TestCheckupWrongUse(t *testing.T) {
 		want string
 	}{
 		{[]string{"nowhere"}, "no file or port"},
+		{[]string{"COMET.bin"}, "no file or port"},
+		{[]string{"com0"}, "no file or port"},
 		{[]string{"nowhere.toml"}, "no configuration file"},
 		{[]string{cfg, "--rocket", "Rust"}, "no such [[rocket]]"},
 		{[]string{cfg, "--link", "pad-radio"}, "one of bench"},
