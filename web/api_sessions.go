@@ -116,7 +116,7 @@ func (s *Server) apiExport(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		body.WriteString(flightSVG(res, course, expected, units))
+		body.Write(flightPicture(res, course, expected, units).SVGFile())
 	case s.opt.Exporter != nil:
 		if err := s.opt.Exporter.Export(r.Context(), &body, id, format); err != nil {
 			return fmt.Errorf("export %s as %s: %w", id, format, err)

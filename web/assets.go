@@ -13,6 +13,7 @@ import (
 	"sync"
 
 	"padlark/flight/phrase"
+	"padlark/storage/report/chart"
 )
 
 //go:embed static templates api
@@ -44,6 +45,9 @@ func loadAssets() (*assets, error) {
 		body, err := files.ReadFile(name)
 		if err != nil {
 			return err
+		}
+		if name == "static/page.css" {
+			body = append([]byte(chart.Variables()), body...)
 		}
 		kind := mime.TypeByExtension(path.Ext(name))
 		switch path.Ext(name) { // the system's own table may differ

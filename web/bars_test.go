@@ -28,7 +28,7 @@ func everyPage() []onePage {
 		{"ready", "/ready", `document.querySelectorAll('tbody tr').length > 0`, false},
 		{"keys", "/keys?q=link", `document.querySelectorAll('.keys dt').length > 0`, false},
 		{"alarms", "/alarms", `true`, false}, {"alarm", "/alarms/ballistic", `true`, false},
-		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, false},
+		{"signin-open", "/signin", `true`, false}, {"missing", "/nowhere", `true`, false}, {"report", "/flights/" + id + "/report", `true`, true},
 		{"links", "/links", `document.querySelectorAll('#raw tr').length > 5`, false},
 		{"guess", "/links?guess=pad-radio", `document.querySelectorAll('#guess tbody tr').length === 5`, true},
 		{"flight", "/flights/" + id, `window.flightReady`, true},

@@ -251,7 +251,7 @@ func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
 		Rows  []resultRow
 		Plot  template.HTML
 		Notes []storage.Note
-	}{d, units.resultRows(d.Result), template.HTML(flightSVG(d.Result, course, expected, units)), notes}) // #nosec: flightSVG escapes what it did not make itself
+	}{d, units.resultRows(d.Result), template.HTML(flightPicture(d.Result, course, expected, units).SVG()), notes}) // #nosec: the chart escapes its texts
 }
 
 func (s *Server) pageSessions(w http.ResponseWriter, r *http.Request) error {

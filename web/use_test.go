@@ -70,7 +70,7 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	b.Open("/flights/" + rust + "/report")
 	wantFeet(t, b)
 	b.Click("#units")
-	b.Until("the picture in metres", `document.documentElement.dataset.units === 'metric' && / m$/.test(document.querySelector('.report svg text').textContent)`, 10*time.Second)
+	b.Until("the picture in metres", `document.documentElement.dataset.units === 'metric' && [...document.querySelectorAll('.report svg text')].some((t) => / m$/.test(t.textContent))`, 10*time.Second)
 	b.Quiet()
 }
 

@@ -35,7 +35,7 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 		}
 		return append(out, '\n'), nil
 	}
-	v := checkupView{Report: r, Name: r.Rocket, When: stamp(r.At), Word: word(r.Verdict), Style: template.CSS(styleText)}
+	v := checkupView{Report: r, Name: r.Rocket, When: stamp(r.At), Word: word(r.Verdict), Style: style()}
 	if v.Name == "" {
 		v.Name = "a board that was not heard"
 	}

@@ -153,6 +153,9 @@ func (c *Comparison) plot(w, h float64) chart.Sheet {
 		}
 		end = max(end, f.Series.T[to-1])
 		style := chart.Style{Name: c.label(f), Color: chart.Palette[i%len(chart.Palette)], Width: 1.2}
+		if i >= len(chart.Palette) {
+			style.Dashes = []float64{6, 3}
+		}
 		if f.Group == 2 {
 			style.Dashes = []float64{4, 2}
 		}

@@ -86,5 +86,5 @@ func (c Contrast) Text(unit string) string {
 
 func (c *Comparison) html() ([]byte, error) {
 	svg := c.plot(18.6*chart.CM, 9*chart.CM).SVG()
-	return render("comparison", compareText, compareView{c, template.CSS(styleText), template.HTML(svg), c.rows()})
+	return render("comparison", compareText, compareView{c, style(), template.HTML(svg), c.rows()})
 }

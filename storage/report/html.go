@@ -17,6 +17,9 @@ import (
 //go:embed style.css
 var styleText string
 
+// style is the sheets' own, below the colours that all pages share.
+func style() template.CSS { return template.CSS(chart.Variables() + styleText) }
+
 //go:embed flight.html
 var flightText string
 
@@ -86,7 +89,7 @@ func (p *Page) HTML() ([]byte, error) {
 	}
 	svg := p.flightPlot(18.6*chart.CM, high).SVG()
 	v := flightView{
-		Page: p, Style: template.CSS(styleText), Plot: template.HTML(svg), Word: word(p.Result.Verdict),
+		Page: p, Style: style(), Plot: template.HTML(svg), Word: word(p.Result.Verdict),
 		Where: p.where(), Setup: p.setup(), Crowded: crowded,
 	}
 	v.ShownAlarms, v.MoreAlarms = some(p.Alarms, alarmsShown)

@@ -5,8 +5,10 @@ import (
 	"unicode/utf8"
 )
 
-// Sheet is plots below each other, the frames aligned. W and H are its size.
+// Sheet is plots below each other, the frames aligned. W and H are its size. Title,
+// if not empty, is what a screen reader says of an SVG.
 type Sheet struct {
+	Title string
 	Plots []*Plot
 	W, H  float64
 }
@@ -178,7 +180,7 @@ func (f *frame) marks(c canvas) {
 			continue
 		}
 		x := f.at(point{m.At, f.y.Min}).x
-		c.stroke([][]point{{{x, f.top}, {x, f.bottom}}}, dashed, 0.6, []float64{2.5, 2})
+		c.stroke([][]point{{{x, f.top}, {x, f.bottom}}}, Soft, 0.6, []float64{2.5, 2})
 		if m.Name == "" {
 			continue
 		}

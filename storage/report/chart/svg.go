@@ -12,7 +12,14 @@ import (
 // style attributes, which the policy of the station's pages forbids.
 func (s Sheet) SVG() []byte {
 	var c svgCanvas
-	fmt.Fprintf(&c.b, `<svg xmlns="http://www.w3.org/2000/svg" width="%[1]gpt" height="%[2]gpt" viewBox="0 0 %[1]g %[2]g" font-family="Liberation Sans,Arial,Helvetica,sans-serif">`, round(s.W), round(s.H))
+	fmt.Fprintf(&c.b, `<svg xmlns="http://www.w3.org/2000/svg" width="%[1]gpt" height="%[2]gpt" viewBox="0 0 %[1]g %[2]g" font-family="%[3]s"`, round(s.W), round(s.H), Face)
+	if s.Title != "" {
+		c.b.WriteString(` role="img"><title>`)
+		_ = xml.EscapeText(&c.b, []byte(s.Title)) // a buffer takes all
+		c.b.WriteString("</title>")
+	} else {
+		c.b.WriteByte('>')
+	}
 	s.on(&c)
 	c.b.WriteString("</svg>\n")
 	return c.b.Bytes()
