@@ -10,6 +10,7 @@ import (
 	"padlark/flight/alarm"
 	"padlark/flight/phrase"
 	"padlark/storage"
+	"padlark/storage/report"
 )
 
 type alarmsCmd struct {
@@ -32,7 +33,7 @@ func (c *alarmsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	session, err := sessionName(ctx, a, c.Session)
+	session, err := report.FindSession(ctx, a, c.Session)
 	if err != nil {
 		return err
 	}

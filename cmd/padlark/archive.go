@@ -111,37 +111,6 @@ func (f archiveFlags) beside(ctx context.Context) (*sqlite.Archive, error) {
 	return a, err
 }
 
-// sessionName finds the session that a person means: the exact name, the only
-// one that begins so, or the newest when nothing was said.
-func sessionName(ctx context.Context, a *sqlite.Archive, said string) (string, error) {
-	all, err := a.Sessions(ctx)
-	if err != nil {
-		return "", err
-	}
-	if len(all) == 0 {
-		return "", fmt.Errorf("the archive %s holds no session yet", a.Path())
-	}
-	if said == "" {
-		return all[len(all)-1].ID, nil
-	}
-	var found []string
-	for _, s := range all {
-		if s.ID == said {
-			return said, nil
-		}
-		if len(s.ID) > len(said) && s.ID[:len(said)] == said {
-			found = append(found, s.ID)
-		}
-	}
-	switch len(found) {
-	case 1:
-		return found[0], nil
-	case 0:
-		return "", usagef("there is no session %q: padlark sessions lists what there is", said)
-	}
-	return "", usagef("%d sessions begin with %q: %v", len(found), said, found)
-}
-
 // warnLost says on errw what a damaged archive could not give.
 func warnLost(a *sqlite.Archive, io *cmdIO) {
 	for _, l := range a.Lost() {

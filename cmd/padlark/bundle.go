@@ -5,9 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"time"
 
 	"padlark/storage/bundle"
+	"padlark/storage/report"
 )
 
 // bundleFormat is the export of a whole session for another station.
@@ -23,13 +23,15 @@ func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	id, err := sessionName(ctx, a, c.Session)
+	id, err := report.FindSession(ctx, a, c.Session)
 	if err != nil {
 		return err
 	}
 	var n bundle.Counts
+	p := newProgress(cio.Err, "writing", "lines", 0)
+	defer p.end()
 	err = writeOut(cio, c.Out, c.Force, func(w io.Writer) error {
-		n, err = bundle.Write(ctx, w, a, id, progressOn(cio.Err, "lines written"))
+		n, err = bundle.Write(ctx, w, a, id, p.upTo)
 		return err
 	})
 	if err != nil {
@@ -45,17 +47,6 @@ func bundleText(n bundle.Counts) string {
 		n.Session, n.Frames, n.Samples, n.Events, n.AlarmChanges, n.Notes, n.Checks)
 }
 
-// progressOn says how far long work is, from the third second on.
-func progressOn(w io.Writer, what string) func(uint64) {
-	next := time.Now().Add(2 * time.Second)
-	return func(n uint64) {
-		if now := time.Now(); now.After(next) {
-			next = now.Add(2 * time.Second)
-			fmt.Fprintf(w, "%d %s\n", n, what)
-		}
-	}
-}
-
 // importBundle puts a bundle into the archive of a folder.
 func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
 	b, err := bundle.Open(path)
@@ -67,7 +58,9 @@ func importBundle(ctx context.Context, path, dir string, cio *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	err = b.Import(ctx, a, progressOn(cio.Err, "lines imported"))
+	p := newProgress(cio.Err, "importing", "lines", 0)
+	err = b.Import(ctx, a, p.upTo)
+	p.end()
 	if err := errors.Join(err, a.Close()); err != nil {
 		return err
 	}

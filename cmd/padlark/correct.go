@@ -147,7 +147,7 @@ func (c *renameCmd) Run(ctx context.Context, io *cmdIO) error {
 
 // chosen is a flight, or a rocket of a session with number 0.
 func (c *renameCmd) chosen(ctx context.Context, a *sqlite.Archive, io *cmdIO) (string, sqlite.FlightName, error) {
-	session, err := sessionName(ctx, a, c.Session)
+	session, err := report.FindSession(ctx, a, c.Session)
 	if err != nil {
 		return "", sqlite.FlightName{}, err
 	}

@@ -10,6 +10,7 @@ import (
 
 	"padlark/flight"
 	"padlark/storage"
+	"padlark/storage/report"
 )
 
 type eventsCmd struct {
@@ -29,7 +30,7 @@ func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	session, err := sessionName(ctx, a, c.Session)
+	session, err := report.FindSession(ctx, a, c.Session)
 	if err != nil {
 		return err
 	}

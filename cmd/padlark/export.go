@@ -153,7 +153,7 @@ func (c *exportCmd) source(ctx context.Context, a *sqlite.Archive, q storage.Que
 // chosen is the session that is meant. A flight that is named, as in the other
 // commands, also says which rocket and flight.
 func (c *exportCmd) chosen(ctx context.Context, a *sqlite.Archive, cio *cmdIO) (string, error) {
-	session, err := sessionName(ctx, a, c.Session)
+	session, err := report.FindSession(ctx, a, c.Session)
 	if err == nil || c.Session == "" || c.Rocket != "" {
 		return session, err
 	}

@@ -14,6 +14,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/smooth"
+	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
 
@@ -41,7 +42,7 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 	defer a.Close() //nolint:errcheck // only read from
 	session := ""
 	if !c.All {
-		if session, err = sessionName(ctx, a, c.Session); err != nil {
+		if session, err = report.FindSession(ctx, a, c.Session); err != nil {
 			return err
 		}
 	}

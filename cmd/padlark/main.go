@@ -76,6 +76,7 @@ type usageError struct{ err error }
 
 func (e usageError) Error() string { return e.err.Error() }
 func (e usageError) Unwrap() error { return e.err }
+func (usageError) WrongUse()       {}
 
 // usagef makes a usageError.
 func usagef(format string, args ...any) error {
@@ -108,7 +109,8 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	}
 	out, errw = newPlainText(out), newPlainText(errw)
 	err = sel.Run(ctx, &cmdIO{In: in, Out: out, Err: errw})
-	var usage usageError
+	// Of the packages that do the work too: what asking otherwise mends.
+	var usage interface{ WrongUse() }
 	switch {
 	case err == nil:
 		return exitOK

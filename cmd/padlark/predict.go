@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"padlark/flight/predict"
+	"padlark/storage/report"
 )
 
 // predictCmd flies a launch in the model before anybody does. Numbers that were
@@ -92,8 +93,7 @@ func (c *predictCmd) Run(ctx context.Context, io *cmdIO) error {
 	if c.Sweep != "" {
 		return c.sweep(ctx, io)
 	}
-	plot, err := plotFormat(c.Plot)
-	if err != nil {
+	if err := report.CheckPlot(c.Plot); err != nil {
 		return usageError{err}
 	}
 	in, name, err := c.input()
@@ -109,10 +109,8 @@ func (c *predictCmd) Run(ctx context.Context, io *cmdIO) error {
 	case err != nil:
 		return usageError{err}
 	}
-	if plot != "" {
-		if err := drawPrediction(c.Plot, plot, name, res); err != nil {
-			return fmt.Errorf("draw prediction: %w", err)
-		}
+	if err := report.DrawPrediction(c.Plot, name, res); err != nil {
+		return err
 	}
 	if c.JSON {
 		enc := json.NewEncoder(io.Out)

@@ -15,6 +15,7 @@ import (
 	"padlark/cmd/padlark/station"
 	"padlark/flight"
 	"padlark/storage"
+	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
 
@@ -45,7 +46,7 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	name, err := sessionName(ctx, a, c.Session)
+	name, err := report.FindSession(ctx, a, c.Session)
 	if err != nil {
 		return err
 	}

@@ -4,12 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"time"
 
 	"github.com/rs/zerolog"
 
 	"padlark/cmd/padlark/station"
 	"padlark/storage/influx"
+	"padlark/storage/report"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 )
@@ -74,7 +74,9 @@ func (c *backfillCmd) Run(ctx context.Context, io *cmdIO) error {
 	defer b.Close()
 	aside := uint64(0)
 	for _, id := range ids {
-		done, err := b.Session(ctx, id, c.Replace, c.progress(io, id))
+		p := newProgress(io.Err, "sending "+id, "points", 0)
+		done, err := b.Session(ctx, id, c.Replace, p.upTo)
+		p.end()
 		if err != nil {
 			return fmt.Errorf("session %s: %w; what was sent stays, and sending again changes nothing", id, err)
 		}
@@ -105,25 +107,13 @@ func (c *backfillCmd) chosen(ctx context.Context, a *sqlite.Archive) ([]string, 
 		return ids, err
 	}
 	for _, said := range c.Sessions {
-		id, err := sessionName(ctx, a, said)
+		id, err := report.FindSession(ctx, a, said)
 		if err != nil {
 			return nil, err
 		}
 		ids = append(ids, id)
 	}
 	return ids, nil
-}
-
-// progress says on Err how far it is, from the third second on.
-func (c *backfillCmd) progress(io *cmdIO, id string) func(uint64) {
-	start := time.Now()
-	next := start.Add(2 * time.Second)
-	return func(lines uint64) {
-		if now := time.Now(); now.After(next) {
-			next = now.Add(2 * time.Second)
-			fmt.Fprintf(io.Err, "%s: %d points sent, %.0f a second\n", id, lines, float64(lines)/now.Sub(start).Seconds())
-		}
-	}
 }
 
 func (c *backfillCmd) report(io *cmdIO, d influx.Copied) error {

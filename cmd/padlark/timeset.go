@@ -9,6 +9,7 @@ import (
 	"padlark/cmd/padlark/station"
 	"padlark/flight"
 	"padlark/storage"
+	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
 
@@ -97,7 +98,7 @@ func (c *timeSetCmd) recorded(ctx context.Context, io *cmdIO, a *sqlite.Archive)
 	if err != nil {
 		return usagef("--started %q is not a time like 2026-05-02T13:30:00+02:00", c.Started)
 	}
-	name, err := sessionName(ctx, a, c.Session)
+	name, err := report.FindSession(ctx, a, c.Session)
 	if err != nil {
 		return err
 	}

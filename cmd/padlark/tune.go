@@ -1,14 +1,23 @@
 package main
 
 import (
+	"bufio"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
+	"runtime"
+	"slices"
 	"strings"
+	"sync/atomic"
 
-	"padlark/flight/ensemble"
+	"golang.org/x/sync/errgroup"
+
+	"padlark/cmd/padlark/config"
 	"padlark/flight/tune"
+	"padlark/storage/report"
 )
 
 // tuneCmd finds the rule and the numbers by which a board should release.
@@ -64,45 +73,46 @@ Example:
 
 // Run tries the rules, chooses, checks the choice and prints.
 func (c *tuneCmd) Run(ctx context.Context, io *cmdIO) error {
-	plot, err := plotFormat(c.Plot)
-	if err != nil {
+	if err := report.CheckPlot(c.Plot); err != nil {
 		return usageError{err}
 	}
-	if err := c.check(); err != nil {
+	if len(c.Flights) == 0 && c.Rocket != "" && c.Config == "" {
+		return usagef("--rocket %s: chooses recorded flights or a rocket of a configuration; add --flights all, or --config FILE", c.Rocket)
+	}
+	s := tune.Study{
+		Ensemble: c.Ensemble, Rules: c.Rule, Draws: c.Draws, Seed: c.Seed, LimitPer1000: c.Limit, EarlyS: c.EarlyS,
+		ArmM: c.ArmM, LockoutS: c.LockoutS, BackupS: c.BackupS, NoMedian: c.NoMedian, PadHours: c.PadHours,
+	}
+	err := s.Check()
+	if err != nil {
 		return err
 	}
-	known, err := c.described()
-	if err != nil {
+	if s.Described, err = c.described(); err != nil {
 		return usageError{err}
 	}
-	flights, left, err := c.recorded(ctx, io)
+	if s.Recorded, s.Left, err = c.recorded(ctx, io); err != nil {
+		return err
+	}
+	res, err := s.Run(ctx, func(ctx context.Context, doing, what string, n int, start func() func(int) error) error {
+		return onAllCores(ctx, n, newProgress(io.Err, doing, what, int64(n)), start)
+	})
 	if err != nil {
 		return err
 	}
-	res := tuneResult{Seed: c.Seed, Draws: c.Draws, LimitPer1000: c.Limit, EarlyS: c.EarlyS, Left: left}
-	spec, err := c.spec(flights, known, &res)
-	if err != nil {
-		return usageError{err}
-	}
-	if err := c.work(ctx, io, spec, flights, &res); err != nil {
+	if err := report.DrawTradeOff(c.Plot, res); err != nil {
 		return err
-	}
-	if plot != "" {
-		if err := drawTradeOff(c.Plot, plot, &res); err != nil {
-			return fmt.Errorf("draw trade-off: %w", err)
-		}
 	}
 	if c.Header != "" {
-		if err := writeFile(c.Header, []byte(res.header())); err != nil {
+		if err := writeFile(c.Header, []byte(res.Header())); err != nil {
 			return err
 		}
 	}
 	if c.JSON {
 		enc := json.NewEncoder(io.Out)
 		enc.SetIndent("", "  ")
-		err = enc.Encode(&res)
+		err = enc.Encode(res)
 	} else {
-		err = printTune(io.Out, &res, c.All)
+		err = printTune(io.Out, res, c.All)
 	}
 	if err != nil {
 		return fmt.Errorf("print settings: %w", err)
@@ -113,146 +123,258 @@ func (c *tuneCmd) Run(ctx context.Context, io *cmdIO) error {
 	return nil
 }
 
-// check refuses numbers that make no sense before anything is computed.
-func (c *tuneCmd) check() error {
+// described reads rocket and site from the configuration; nil without one. A
+// configuration with one rocket needs no --rocket.
+func (c *tuneCmd) described() (*tune.Described, error) {
+	if c.Config == "" {
+		return nil, nil
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return nil, err
+	}
+	d := tune.Described{Site: cfg.Site}
+	var names []string
+	for _, r := range cfg.Rockets {
+		names = append(names, r.Name)
+		if r.Name == c.Rocket || c.Rocket == "" && len(cfg.Rockets) == 1 {
+			d.Rocket = r
+		}
+	}
 	switch {
-	case c.Draws < 100 || c.Draws > 10_000_000:
-		return usagef("--draws %d: give 100 to 10000000", c.Draws)
-	case !(c.Limit > 0 && c.Limit < 1000):
-		return usagef("--limit %g: give the failures that are bearable in 1000 flights, above 0 and below 1000", c.Limit)
-	case !(c.EarlyS >= 0 && c.EarlyS < 60):
-		return usagef("--early-s %g: give 0 to 60 s", c.EarlyS)
-	case c.PadHours < 0 || c.PadHours > 10000:
-		return usagef("--pad-hours %d: give 0 to 10000", c.PadHours)
-	case len(c.Flights) == 0 && c.Rocket != "" && c.Config == "":
-		return usagef("--rocket %s: chooses recorded flights or a rocket of a configuration; add --flights all, or --config FILE", c.Rocket)
+	case d.Rocket.Name != "":
+		return &d, nil
+	case len(c.Flights) > 0:
+		// The rocket may be one of the recordings only.
+		return &d, nil
+	case len(names) == 0:
+		return nil, fmt.Errorf("--config %s: it has no [[rocket]] whose release could be tuned; add one", c.Config)
+	case c.Rocket == "":
+		return nil, fmt.Errorf("--config %s: it has several rockets; choose one with --rocket: %s", c.Config, strings.Join(names, ", "))
 	}
-	if tune.NewRate(0, c.Draws).High > c.Limit/1000 {
-		return usagef("--draws %d: with so few flights nobody can be sure of less than %g failures in 1000; give %.0f or more, or a higher --limit",
-			c.Draws, c.Limit, math.Ceil(3.85/(c.Limit/1000)/100)*100)
-	}
-	return nil
+	return nil, fmt.Errorf("--rocket %s: %s has no such [[rocket]]; it has %s", c.Rocket, c.Config, strings.Join(names, ", "))
 }
 
-// Seeds of what must be independent of the first draws.
-const (
-	freshSeed = 0x6672657368 // "fresh"
-	padSeed   = 0x706164     // "pad"
-	scoutMost = 1000
-)
-
-// work fills in the result.
-func (c *tuneCmd) work(ctx context.Context, io *cmdIO, spec ensemble.Spec, flights []tune.Flight, res *tuneResult) error {
-	common, err := c.common(ctx, io, spec, res)
+// recorded reads the flights that were asked for; left are those that cannot
+// be used, and why.
+func (c *tuneCmd) recorded(ctx context.Context, io *cmdIO) (flights []tune.Flight, left []string, err error) {
+	if len(c.Flights) == 0 {
+		return nil, nil, nil
+	}
+	a, err := c.open(ctx, io)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	settings, err := c.rules(common)
+	defer a.Close() //nolint:errcheck // only read from
+	refs, err := report.Asked(ctx, a, c.Flights, c.Rocket)
 	if err != nil {
-		return usageError{err}
+		return nil, nil, err
 	}
-	trial, err := flyAll(ctx, io, "", spec, c.Seed, c.Draws, settings)
-	if err != nil {
-		return err
-	}
-	res.Stats = trial.Stats(c.EarlyS)
-	res.choose(c.Limit / 1000)
-
-	// The best of each family again on flights that had no part in the choice.
-	again := make([]tune.Settings, len(res.Best))
-	for i := range res.Best {
-		again[i] = res.Stats[res.Best[i].Index].Settings
-	}
-	fresh, err := flyAll(ctx, io, " on fresh flights", spec, c.Seed^freshSeed, c.Draws, again)
-	if err != nil {
-		return err
-	}
-	for i, s := range fresh.Stats(c.EarlyS) {
-		res.Best[i].Fresh = s
-		res.Best[i].Agrees = tune.Agree(res.Stats[res.Best[i].Index].Failed, s.Failed)
-	}
-	if err := c.onPad(ctx, io, spec, res); err != nil {
-		return err
-	}
-	for i := range flights {
-		res.Recorded = append(res.Recorded, judgeRecorded(&flights[i], res.Best, c.EarlyS))
-	}
-	res.conclude()
-	return nil
+	p := newProgress(io.Err, "reading", "recorded flights", int64(len(refs)))
+	flights, left, err = report.ForTuning(ctx, a, refs, p.done)
+	p.end()
+	warnLost(a, io)
+	return flights, left, err
 }
 
-// common is what all rules share, with lock-out and backup for these flights.
-func (c *tuneCmd) common(ctx context.Context, io *cmdIO, spec ensemble.Spec, res *tuneResult) (tune.Settings, error) {
-	s := tune.Settings{
-		Family: tune.Drop, DropCm: 100, Samples: 1, Median: !c.NoMedian, ArmSamples: 3,
-		ArmCm: tune.ArmFor(tune.Apogees(spec).Lo, spec.NoiseM.Hi), PadShift: tune.PadShiftFor(res.RateHz), SlopeQ10: slopeFor(spec),
+// onAllCores does 0 to n-1 on all processors. Each goroutine has a worker of
+// its own from start. It waits for all of them and gives the first error.
+func onAllCores(ctx context.Context, n int, p *progress, start func() func(i int) error) error {
+	group, ctx := errgroup.WithContext(ctx)
+	var next atomic.Int64
+	for range min(runtime.GOMAXPROCS(0), n) {
+		group.Go(func() error {
+			do := start()
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return nil
+				}
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				if err := do(i); err != nil {
+					return err
+				}
+				p.done()
+			}
+		})
 	}
-	if c.ArmM != nil {
-		if !(*c.ArmM >= 0 && *c.ArmM <= 1000) {
-			return s, usagef("--arm-m %g: give 0 to 1000 m", *c.ArmM)
+	err := group.Wait()
+	p.end()
+	return err
+}
+
+// printTune writes the result in words, at most 80 columns wide.
+func printTune(w io.Writer, r *tune.Report, all bool) error {
+	b := bufio.NewWriter(w)
+	fmt.Fprintf(b, "Release rules on %d simulated flights (%s), seed %d\n", r.Draws, r.Ensemble, r.Seed)
+	wrap(b, "  ", r.Says+".")
+	if r.Configured != "" {
+		wrap(b, "  ", "From the configuration: "+r.Configured+".")
+	}
+	printRecordedTraits(b, r)
+	wrap(b, "  ", fmt.Sprintf("Every rule is armed at %.1f m. From there the apogee is %.1f s to %.1f s away. A release more than %.2f s before apogee counts as early.",
+		r.ArmM, r.Times.ShortestS, r.Times.LongestS, r.EarlyS))
+	printTradeOff(b, r, all)
+	printChecks(b, r)
+	printRecommended(b, r)
+	printRecorded(b, r)
+	fmt.Fprintf(b, "\nCautions\n")
+	for _, c := range r.Cautions {
+		wrap(b, "  - ", c)
+	}
+	fmt.Fprintln(b)
+	wrap(b, "Verdict: ", r.Verdict)
+	return b.Flush()
+}
+
+func printRecordedTraits(b io.Writer, r *tune.Report) {
+	if t := r.Traits; t != nil {
+		wrap(b, "  ", fmt.Sprintf("%d recorded flights: apogee %.0f to %.0f m, %.1f readings a second, noise %.2f to %.2f m, steps of %.1f Pa.",
+			t.Flights, t.ApogeeM[0], t.ApogeeM[1], t.RateHz, t.NoiseM[0], t.NoiseM[1], t.StepPa))
+	}
+	for _, l := range r.Left {
+		wrap(b, "  ", "Left out: "+l)
+	}
+}
+
+// printTradeOff prints the settings that none other beats and the best of each
+// family, or all.
+func printTradeOff(b io.Writer, r *tune.Report, all bool) {
+	show := tune.Front(r.Stats)
+	if all {
+		show = show[:0]
+		for i := range r.Stats {
+			show = append(show, i)
 		}
-		s.ArmCm = int32(math.Round(*c.ArmM * 100))
 	}
-	n := min(c.Draws, scoutMost)
-	scout := tune.NewScout(n)
-	trial, err := tune.NewTrial(spec, c.Seed, n, []tune.Settings{s})
-	if err != nil {
-		return s, usageError{err}
+	for _, x := range r.Best {
+		if !slices.Contains(show, x.Index) {
+			show = append(show, x.Index)
+		}
 	}
-	err = onAllCores(ctx, n, nil, func() func(int) error {
-		w := trial.NewWorker()
-		return func(i int) error { return w.Look(scout, s, i) }
+	slices.SortStableFunc(show, func(i, k int) int {
+		return cmp.Or(cmp.Compare(r.Stats[i].LateS(), r.Stats[k].LateS()), i-k)
 	})
-	if err != nil {
-		return s, err
+	if !all {
+		fmt.Fprintf(b, "\nThe fastest for each risk, and the best of each kind (%d of %d; * recommended)\n", len(show), len(r.Stats))
+	} else {
+		fmt.Fprintf(b, "\nAll settings (* recommended)\n")
 	}
-	times, err := scout.Times()
-	if err != nil {
-		return s, fmt.Errorf("%w (--arm-m, now %.1f m)", err, float64(s.ArmCm)/100)
+	fmt.Fprintf(b, "%-23s%-21s%6s%6s%6s%6s%6s%6s\n", "", "fails in 1000", "early", "never", "lag s", "lag s", "below", "speed")
+	fmt.Fprintf(b, "%-23s%-21s%6s%6s%6s%6s%6s%6s\n", "", "       (95 % sure)", "", "", "50 %", "95 %", "m", "m/s")
+	for _, i := range show {
+		mark := "  "
+		if i == r.Best[0].Index {
+			mark = "* "
+		}
+		printRow(b, mark, &r.Stats[i])
 	}
-	res.Times = scout.With(times, orNot(c.LockoutS), orNot(c.BackupS))
-	res.ArmM = float64(s.ArmCm) / 100
-	if res.Times.LockoutS > 600 || res.Times.BackupS > 3600 {
-		return s, usagef("--lockout-s and --backup-s: give at most 600 s and 3600 s")
-	}
-	res.Times.Apply(&s)
-	if err := s.Validate(); err != nil {
-		return s, usageError{fmt.Errorf("%w (--lockout-s, --backup-s)", err)}
-	}
-	return s, nil
+	wrap(b, "  ", "For example \"drop 1.50 m, 1/4, 3x\" is 1.50 m below the highest, smoothed by 1/4, three readings in a row. "+
+		"Below and speed: in 95 of 100 releases the rocket is no further below its apogee, and no faster.")
 }
 
-// orNot is a value that was typed, -1 for none.
-func orNot(v *float64) float64 {
-	if v == nil {
-		return -1
+func printRow(b io.Writer, mark string, s *tune.Stats) {
+	f := s.Failed
+	fails := fmt.Sprintf("%s (%s to %s)", perMille(f.Share), perMille(f.Low), perMille(f.High))
+	fmt.Fprintf(b, "%s%-21s%-21s%6d%6d", mark, s.Settings, fails, s.Early.Count, s.Never.Count)
+	if s.LagS == nil {
+		fmt.Fprintf(b, "%6s%6s%6s%6s\n", "–", "–", "–", "–")
+		return
 	}
-	return *v
+	fmt.Fprintf(b, "%6.2f%6.2f%6.1f%6.1f\n", s.LagS.P50, s.LagS.P95, s.BelowM.P95, fastest(s))
 }
 
-// onPad watches the recommended rule on the pad.
-func (c *tuneCmd) onPad(ctx context.Context, io *cmdIO, spec ensemble.Spec, res *tuneResult) error {
-	if c.PadHours == 0 {
-		return nil
+// fastest is the vertical speed in m/s, up or down, that 95 of 100 releases keep.
+func fastest(s *tune.Stats) float64 {
+	return math.Max(math.Abs(s.SpeedMps.P5), math.Abs(s.SpeedMps.P95))
+}
+
+// perMille is a share in 1000, with two figures and no exponent.
+func perMille(share float64) string {
+	v := 1000 * share
+	switch {
+	case v >= 9.95:
+		return fmt.Sprintf("%.0f", v)
+	case v >= 0.995:
+		return fmt.Sprintf("%.1f", v)
+	case v == 0:
+		return "0"
 	}
-	s := res.Stats[res.Best[0].Index].Settings
-	armed := make([]bool, c.PadHours)
-	err := onAllCores(ctx, c.PadHours, newProgress(io.Err, "waiting on the pad", "hours", c.PadHours), func() func(int) error {
-		return func(i int) error {
-			armed[i] = tune.PadHour(s, spec, c.Seed^padSeed, i)
-			return nil
+	return fmt.Sprintf("%.2f", v)
+}
+
+// printChecks prints what fresh flights made of the best.
+func printChecks(b io.Writer, r *tune.Report) {
+	fmt.Fprintf(b, "\nThe best of each kind again, on %d fresh flights\n", r.Draws)
+	for i := range r.Best {
+		x := &r.Best[i]
+		mark := "  "
+		if i == 0 {
+			mark = "* "
 		}
-	})
-	if err != nil {
-		return err
-	}
-	n := 0
-	for _, a := range armed {
-		if a {
-			n++
+		printRow(b, mark, &x.Fresh)
+		if !x.Agrees {
+			wrap(b, "    ", "This disagrees with the first flights by more than chance.")
 		}
 	}
-	r := tune.NewRate(n, c.PadHours)
-	res.PadArmed = &r
-	return nil
+	if p := r.PadArmed; p != nil {
+		wrap(b, "  ", fmt.Sprintf("On the pad, in wind and with drift, the recommended one was armed by mistake in %d of %d hours (95 %% sure: at most %.0f in 100).",
+			p.Count, p.Of, 100*p.High))
+	}
+}
+
+func printRecommended(b io.Writer, r *tune.Report) {
+	x := &r.Best[0]
+	fmt.Fprintf(b, "\nRecommended: %v\n", x.Settings)
+	for _, s := range r.Explained {
+		wrap(b, "  ", s)
+	}
+	why := "Of the settings that keep the limit, and release no more than 0.1 s later than the fastest of them, it failed least: a servo takes longer than that to turn."
+	if !x.Sure {
+		why = "None keeps the limit; it is the one that fails least."
+	}
+	wrap(b, "  ", why)
+	if r.Times.BackupS > 0 {
+		text := fmt.Sprintf("The backup of %.1f s is later than every climb that was simulated, so that it cuts none short.", r.Times.BackupS)
+		if r.Times.BackupS <= r.Times.LongestS {
+			text = fmt.Sprintf("The backup of %.1f s is SHORTER than the longest climb of %.1f s: it opens at speed then.", r.Times.BackupS, r.Times.LongestS)
+		}
+		if r.Times.TooLate > 0 {
+			text += fmt.Sprintf(" In %.2g %% of the flights a rocket without its parachute is on the ground before it.", 100*r.Times.TooLate)
+		}
+		wrap(b, "  ", text)
+	}
+	fmt.Fprintf(b, "\nTo type into the firmware (--header writes it for deploy/firmware/apogee.c)\n")
+	for _, e := range r.Firmware {
+		fmt.Fprintf(b, "  %-20s%8d   %s\n", e.Name, e.Value, e.Says)
+	}
+}
+
+func printRecorded(b io.Writer, r *tune.Report) {
+	if len(r.Recorded) == 0 {
+		return
+	}
+	fmt.Fprintf(b, "\nThe recommended one on recorded flights\n")
+	fmt.Fprintf(b, "%-42s%9s%8s%9s%10s\n", "", "apogee m", "lag s", "height m", "speed m/s")
+	for _, f := range r.Recorded {
+		name := clip(f.Flight, 40)
+		if f.LagS == nil {
+			fmt.Fprintf(b, "  %-40s%9.1f   NOT RELEASED before the ground\n", name, f.ApogeeM)
+			continue
+		}
+		note := ""
+		switch {
+		case f.Early:
+			note = " !"
+		case f.Backup:
+			note = " b"
+		case f.AfterOpen:
+			note = " o"
+		}
+		fmt.Fprintf(b, "  %-40s%9.1f%8.2f%9.1f%10.1f%s\n", name, f.ApogeeM, *f.LagS, *f.HeightM, *f.SpeedMps, note)
+	}
+	wrap(b, "  ", "! early; b by the backup time; o after that day's own release, so under the parachute: "+
+		"the lag would be shorter, and the speed higher, without it.")
 }

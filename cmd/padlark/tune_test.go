@@ -83,7 +83,7 @@ func TestTuneSameOnAllCores(t *testing.T) {
 func TestTuneFiles(t *testing.T) {
 	dir := t.TempDir()
 	header, svg, pic := filepath.Join(dir, "apogee_settings.h"), filepath.Join(dir, "a.svg"), filepath.Join(dir, "a.png")
-	res := fromJSON[tuneResult](t, must(t, quickTune("--json", "--header="+header, "--plot="+svg)...))
+	res := fromJSON[tune.Report](t, must(t, quickTune("--json", "--header="+header, "--plot="+svg)...))
 	must(t, quickTune("--plot="+pic)...)
 	text, err := os.ReadFile(header)
 	if err != nil {
@@ -107,7 +107,7 @@ func TestTuneFiles(t *testing.T) {
 // The result holds together: fresh rates are of other flights, the limit is
 // kept, and the best of each family is there.
 func TestTuneJSON(t *testing.T) {
-	res := fromJSON[tuneResult](t, must(t, quickTune("--json")...))
+	res := fromJSON[tune.Report](t, must(t, quickTune("--json")...))
 	if len(res.Stats) != 2+4+4 || len(res.Best) != 3 || res.RateHz != 50 || res.Recorded != nil || res.Traits != nil {
 		t.Fatalf("%d settings, %d families, %g Hz", len(res.Stats), len(res.Best), res.RateHz)
 	}
@@ -133,7 +133,7 @@ func TestTuneJSON(t *testing.T) {
 func TestTuneRecorded(t *testing.T) {
 	dir := demoDir(t, "--seed", "1")
 	r := do(t, quickTune("--data="+dir, "--flights=~Teal~1", "--json")...)
-	res := fromJSON[tuneResult](t, r.out)
+	res := fromJSON[tune.Report](t, r.out)
 	if len(res.Recorded) != 1 || res.Ensemble != "recorded" || res.Traits == nil {
 		t.Fatalf("%d recorded flights, ensemble %s\n%s", len(res.Recorded), res.Ensemble, r.err)
 	}
@@ -183,7 +183,7 @@ wind_mps = 4
 	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	res := fromJSON[tuneResult](t, must(t, quickTune("--config="+file, "--rocket=Plum", "--json")...))
+	res := fromJSON[tune.Report](t, must(t, quickTune("--config="+file, "--rocket=Plum", "--json")...))
 	for _, want := range []string{"small solid rockets of 99 to 121 g, 34 mm across", "apogee 140 to 280 m", "40 readings a second", "wind 0 to 6 m/s"} {
 		if !strings.Contains(res.Says, want) {
 			t.Errorf("no %q in %s", want, res.Says)
@@ -202,7 +202,7 @@ wind_mps = 4
 	if res.Times.LongestS > 7.3 || res.Times.ShortestS < 3 {
 		t.Errorf("from arming to apogee %.1f to %.1f s", res.Times.ShortestS, res.Times.LongestS)
 	}
-	typed := fromJSON[tuneResult](t, must(t, quickTune("--config="+file, "--rocket=Plum", "--ensemble=usual,kind=water,apogee=40:60,mass=150", "--json")...))
+	typed := fromJSON[tune.Report](t, must(t, quickTune("--config="+file, "--rocket=Plum", "--ensemble=usual,kind=water,apogee=40:60,mass=150", "--json")...))
 	if !strings.HasPrefix(typed.Says, "water rockets of 150 g, 34 mm across, apogee 40 to 60 m") {
 		t.Errorf("typed over the configuration: %s", typed.Says)
 	}
@@ -254,18 +254,4 @@ func TestTuneRefuses(t *testing.T) {
 			}
 		})
 	}
-}
-
-func FuzzTuneText(f *testing.F) {
-	f.Add("drop,drop=1.5,n=3", "apogee=40:90,rate=50")
-	f.Add("alpha-beta,smooth=9", "noise=,,")
-	f.Fuzz(func(t *testing.T, rule, change string) {
-		if n, err := parseRule(rule); err == nil && n.Family == 0 {
-			t.Errorf("%q gives %+v", rule, n)
-		}
-		s := tune.Usual()
-		if err := changeSpec(&s, change); err == nil && !(s.NoiseM.Lo > 0 && s.WaterM.Lo >= 3 && s.WaterM.Hi <= 3000) {
-			t.Errorf("%q gives %+v", change, s)
-		}
-	})
 }

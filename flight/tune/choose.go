@@ -102,13 +102,13 @@ func (sc *Scout) late(t *Times) {
 	t.TooLate = float64(n) / float64(len(sc.ToGround))
 }
 
-// With replaces lock-out and backup by given ones, where not negative.
-func (sc *Scout) With(t Times, lockoutS, backupS float64) Times {
-	if lockoutS >= 0 {
-		t.LockoutS = lockoutS
+// With replaces lock-out and backup by given ones, in s; nil leaves them.
+func (sc *Scout) With(t Times, lockoutS, backupS *float64) Times {
+	if lockoutS != nil {
+		t.LockoutS = *lockoutS
 	}
-	if backupS >= 0 {
-		t.BackupS = backupS
+	if backupS != nil {
+		t.BackupS = *backupS
 	}
 	sc.late(&t)
 	return t
@@ -140,18 +140,18 @@ func Choose(all []Stats, limit float64) Choice {
 	within := math.Inf(1)
 	for i := range all {
 		if all[i].sure(limit) {
-			within = min(within, lag95(&all[i])+slackS)
+			within = min(within, all[i].LateS()+slackS)
 		}
 	}
 	sure := !math.IsInf(within, 1)
 	best := -1
 	for i := range all {
-		if sure && !(all[i].sure(limit) && lag95(&all[i]) <= within) {
+		if sure && !(all[i].sure(limit) && all[i].LateS() <= within) {
 			continue
 		}
 		if best < 0 || cmp.Or(
 			cmp.Compare(all[i].Failed.Count, all[best].Failed.Count),
-			cmp.Compare(lag95(&all[i]), lag95(&all[best]))) < 0 {
+			cmp.Compare(all[i].LateS(), all[best].LateS())) < 0 {
 			best = i
 		}
 	}
@@ -162,8 +162,8 @@ func Choose(all []Stats, limit float64) Choice {
 // more than the part limit of the flights.
 func (s *Stats) sure(limit float64) bool { return s.LagS != nil && s.Failed.High <= limit }
 
-// lag95 is the lag that 95 of 100 releases keep, +Inf if there was none.
-func lag95(s *Stats) float64 {
+// LateS is the lag in s that 95 of 100 releases keep, +Inf if there was none.
+func (s *Stats) LateS() float64 {
 	if s.LagS == nil {
 		return math.Inf(1)
 	}
@@ -180,13 +180,13 @@ func Front(all []Stats) []int {
 		}
 		beaten := false
 		for k := range all {
-			f, l := all[k].Failed.Count-all[i].Failed.Count, lag95(&all[k])-lag95(&all[i])
+			f, l := all[k].Failed.Count-all[i].Failed.Count, all[k].LateS()-all[i].LateS()
 			beaten = beaten || f <= 0 && l <= 0 && (f < 0 || l < 0 || k < i)
 		}
 		if !beaten {
 			out = append(out, i)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(lag95(&all[a]), lag95(&all[b])) })
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(all[a].LateS(), all[b].LateS()) })
 	return out
 }

@@ -19,6 +19,9 @@
 // many Settings through many Flights and keeps an Outcome of each; Stats sums
 // them up with intervals; Choose picks.
 //
+// A Study is the whole question: it names flights and rules in words, tries, chooses
+// and checks the choice; its Report is what was found out.
+//
 // It may import decode, flight, flight/ensemble and flight/smooth. It does no I/O, reads no
 // clock and starts no goroutine: a Trial can be filled by many goroutines, one
 // Worker each, and holds the same whatever their number.

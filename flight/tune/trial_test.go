@@ -176,7 +176,7 @@ func TestTimes(t *testing.T) {
 	if d := cmp.Diff(want, got); err != nil || d != "" {
 		t.Errorf("%v (-want +got):\n%s", err, d)
 	}
-	if got := sc.With(got, -1, 0); got.BackupS != 0 || got.LockoutS != 1 {
+	if got := sc.With(got, nil, new(float64)); got.BackupS != 0 || got.LockoutS != 1 {
 		t.Errorf("without backup: %+v", got)
 	}
 	if _, err := (&Scout{ToApogee: []float64{n}, ToGround: []float64{n}}).Times(); err == nil {

@@ -102,6 +102,45 @@ func find(ctx context.Context, a *sqlite.Archive, text string, of func(context.C
 	return fit[len(fit)-1], len(fit) - 1, nil
 }
 
+// wrongName is an error about a name that a person gave.
+type wrongName string
+
+func (e wrongName) Error() string { return string(e) }
+
+// WrongUse says that asking otherwise mends it.
+func (wrongName) WrongUse() {}
+
+// FindSession finds the session that a person means: the exact name, the only
+// one that begins so, or the newest when nothing was said.
+func FindSession(ctx context.Context, a *sqlite.Archive, said string) (string, error) {
+	all, err := a.Sessions(ctx)
+	if err != nil {
+		return "", err
+	}
+	if len(all) == 0 {
+		return "", fmt.Errorf("the archive %s holds no session yet", a.Path())
+	}
+	if said == "" {
+		return all[len(all)-1].ID, nil
+	}
+	var found []string
+	for _, s := range all {
+		if s.ID == said {
+			return said, nil
+		}
+		if strings.HasPrefix(s.ID, said) {
+			found = append(found, s.ID)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return "", wrongName(fmt.Sprintf("there is no session %q: padlark sessions lists what there is", said))
+	}
+	return "", wrongName(fmt.Sprintf("%d sessions begin with %q: %v", len(found), said, found))
+}
+
 // splitName takes a flight's name apart.
 func splitName(text string) (session, rocket string, number int, err error) {
 	bad := fmt.Errorf("%w: %q: write ROCKET-NUMBER, such as Teal-1, or SESSION~ROCKET~NUMBER", errNotFound, text)

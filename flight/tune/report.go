@@ -1,14 +1,12 @@
-package main
+package tune
 
 import (
 	"fmt"
 	"math"
-
-	"padlark/flight/tune"
 )
 
-// tuneResult is everything that tune found out; its JSON form is printed.
-type tuneResult struct {
+// Report is everything that a study found out; its JSON form is printed.
+type Report struct {
 	Ensemble     string        `json:"ensemble"`
 	Says         string        `json:"ensemble_in_words"`
 	Seed         uint64        `json:"seed"`
@@ -17,34 +15,34 @@ type tuneResult struct {
 	LimitPer1000 float64       `json:"limit_per_1000"`
 	EarlyS       float64       `json:"early_s"`
 	ArmM         float64       `json:"arm_m"`
-	Times        tune.Times    `json:"times"`
+	Times        Times         `json:"times"`
 	Configured   string        `json:"from_the_configuration,omitempty"`
-	Traits       *tune.Traits  `json:"recorded_traits"`
-	Recorded     []recordedRow `json:"recorded"`
+	Traits       *Traits       `json:"recorded_traits"`
+	Recorded     []RecordedRow `json:"recorded"`
 	Left         []string      `json:"recorded_left_out"`
-	Stats        []tune.Stats  `json:"settings"`
+	Stats        []Stats       `json:"settings"`
 	// Best is the best of each family, the recommended one first.
-	Best     []bestRule `json:"best"`
-	PadArmed *tune.Rate `json:"armed_on_the_pad_in_hours"`
+	Best     []Best `json:"best"`
+	PadArmed *Rate  `json:"armed_on_the_pad_in_hours"`
 	// Explained, Firmware: of the recommended one.
-	Explained []string     `json:"explained"`
-	Firmware  []tune.Entry `json:"firmware"`
-	Cautions  []string     `json:"cautions"`
-	Verdict   string       `json:"verdict"`
+	Explained []string `json:"explained"`
+	Firmware  []Entry  `json:"firmware"`
+	Cautions  []string `json:"cautions"`
+	Verdict   string   `json:"verdict"`
 }
 
-// bestRule is the best of a family.
-type bestRule struct {
-	tune.Choice
-	Settings tune.Settings `json:"settings"`
+// Best is the best of a family.
+type Best struct {
+	Choice
+	Settings Settings `json:"settings"`
 	// Fresh are the statistics of flights that had no part in the choice;
 	// Agrees says whether they may be the same as those that had.
-	Fresh  tune.Stats `json:"fresh"`
-	Agrees bool       `json:"agrees"`
+	Fresh  Stats `json:"fresh"`
+	Agrees bool  `json:"agrees"`
 }
 
-// recordedRow is what the recommended rule does on a recorded flight.
-type recordedRow struct {
+// RecordedRow is what the recommended rule does on a recorded flight.
+type RecordedRow struct {
 	Flight  string  `json:"flight"`
 	ApogeeM float64 `json:"apogee_m"`
 	Filled  float64 `json:"filled"`
@@ -60,10 +58,10 @@ type recordedRow struct {
 }
 
 // choose finds the best of each family and puts the best of all first.
-func (r *tuneResult) choose(limit float64) {
-	for _, f := range tune.Families() {
+func (r *Report) choose(limit float64) {
+	for _, f := range Families() {
 		var index []int
-		var some []tune.Stats
+		var some []Stats
 		for i, s := range r.Stats {
 			if s.Settings.Family == f {
 				index, some = append(index, i), append(some, s)
@@ -72,11 +70,11 @@ func (r *tuneResult) choose(limit float64) {
 		if len(some) == 0 {
 			continue
 		}
-		c := tune.Choose(some, limit)
+		c := Choose(some, limit)
 		c.Index = index[c.Index]
-		r.Best = append(r.Best, bestRule{Choice: c, Settings: r.Stats[c.Index].Settings})
+		r.Best = append(r.Best, Best{Choice: c, Settings: r.Stats[c.Index].Settings})
 	}
-	all := tune.Choose(r.Stats, limit)
+	all := Choose(r.Stats, limit)
 	for i := range r.Best {
 		if r.Best[i].Index == all.Index {
 			b := r.Best[i]
@@ -86,26 +84,26 @@ func (r *tuneResult) choose(limit float64) {
 	}
 }
 
-// judgeRecorded runs the recommended rule over a recorded flight.
-func judgeRecorded(f *tune.Flight, best []bestRule, earlyS float64) recordedRow {
-	o := tune.Judge(&best[0].Settings, f)
-	row := recordedRow{Flight: f.Name, ApogeeM: f.ApogeeM, Filled: f.Filled}
-	if o.By == tune.NotYet {
+// judgeRecorded runs a rule over a recorded flight.
+func judgeRecorded(f *Flight, s *Settings, earlyS float64) RecordedRow {
+	o := Judge(s, f)
+	row := RecordedRow{Flight: f.Name, ApogeeM: f.ApogeeM, Filled: f.Filled}
+	if o.By == NotYet {
 		return row
 	}
 	lag, h, v := float64(o.LagS), float64(o.HeightM), float64(o.SpeedMps)
 	row.LagS, row.HeightM, row.SpeedMps = &lag, &h, &v
-	row.Backup, row.Early = o.By == tune.ByBackup, lag < -earlyS
+	row.Backup, row.Early = o.By == ByBackup, lag < -earlyS
 	row.AfterOpen = f.ApogeeS+lag > f.ReleasedS
 	return row
 }
 
 // conclude explains the recommended rule and gives the verdict.
-func (r *tuneResult) conclude() {
+func (r *Report) conclude() {
 	b := &r.Best[0]
-	r.Explained = tune.Explain(b.Fresh, r.RateHz)
+	r.Explained = Explain(b.Fresh, r.RateHz)
 	r.Firmware = b.Settings.Entries()
-	r.Cautions = tune.Cautions()
+	r.Cautions = Cautions()
 	early, never := 0, 0
 	for _, f := range r.Recorded {
 		switch {
@@ -133,8 +131,8 @@ func (r *tuneResult) conclude() {
 	}
 }
 
-// header is the recommended rule as a C header.
-func (r *tuneResult) header() string {
+// Header is the recommended rule as a C header.
+func (r *Report) Header() string {
 	b := &r.Best[0]
 	about := []string{
 		fmt.Sprintf("Tried on %d simulated flights (%s; seed %d): failed in %.2g of 1000, at most %.2g (95 %% sure).",

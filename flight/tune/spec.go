@@ -1,65 +1,61 @@
-package main
+package tune
 
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
+	"padlark/flight/atmos"
 	"padlark/flight/ensemble"
-	"padlark/flight/tune"
 )
 
-// spec is the ensemble that was asked for, or that the recorded flights
-// suggest.
-func (c *tuneCmd) spec(flights []tune.Flight, known *described, res *tuneResult) (ensemble.Spec, error) {
-	name, rest, _ := strings.Cut(c.Ensemble, ",")
+// ensemble is the ensemble that the study asks for, or that the recorded
+// flights suggest.
+func (s *Study) ensemble(r *Report) (spec ensemble.Spec, err error) {
+	name, changes, _ := strings.Cut(s.Ensemble, ",")
 	if strings.Contains(name, "=") {
-		name, rest = "", c.Ensemble
+		name, changes = "", s.Ensemble
 	}
-	if len(flights) > 0 {
-		t, err := tune.Measure(flights)
+	if len(s.Recorded) > 0 {
+		t, err := Measure(s.Recorded)
 		if err != nil {
-			return ensemble.Spec{}, fmt.Errorf("%w (--rocket)", err)
+			return spec, wrong("rocket", err)
 		}
-		res.Traits = &t
+		r.Traits = &t
 		if name == "" {
 			name = "recorded"
 		}
 	}
-	var s ensemble.Spec
 	switch name {
 	case "", "usual":
-		s = tune.Usual()
+		spec = Usual()
 	case "poor":
-		s = tune.Poor()
+		spec = Poor()
 	case "wide":
-		s = tune.Broad()
+		spec = Broad()
 	case "recorded":
-		if res.Traits == nil {
-			return s, fmt.Errorf("--ensemble recorded: is taken from recorded flights; add --flights all")
+		if r.Traits == nil {
+			return spec, wrongf("ensemble", "recorded: is taken from recorded flights; add --flights all")
 		}
-		s = tune.Around(*res.Traits)
+		spec = Around(*r.Traits)
 	default:
-		return s, fmt.Errorf("--ensemble %s: there is no such ensemble; give usual, poor, wide or recorded", name)
+		return spec, wrongf("ensemble", "%s: there is no such ensemble; give usual, poor, wide or recorded", name)
 	}
-	if known != nil {
-		res.Configured = known.apply(&s, res.Traits != nil && name == "recorded")
+	if s.Described != nil {
+		r.Configured = s.Described.apply(&spec, r.Traits != nil && name == "recorded")
 	}
-	if rest != "" {
-		if err := changeSpec(&s, rest); err != nil {
-			return s, err
+	if changes != "" {
+		if err := changeSpec(&spec, changes); err != nil {
+			return spec, wrongf("ensemble", "%w", err)
 		}
 	}
-	if err := reachable(s); err != nil {
-		return s, err
+	if err := reachable(spec); err != nil {
+		return spec, wrong("ensemble", err)
 	}
-	res.Ensemble, res.RateHz = s.Name, s.RateHz[0]
-	for _, r := range s.RateHz {
-		res.RateHz = min(res.RateHz, r)
-	}
-	res.Says = describeSpec(s)
-	return s, nil
+	r.Ensemble, r.RateHz, r.Says = spec.Name, slices.Min(spec.RateHz), describeSpec(spec)
+	return spec, nil
 }
 
 // specKey is one thing that can be changed about an ensemble.
@@ -96,7 +92,7 @@ func changeSpec(s *ensemble.Spec, text string) error {
 	for _, part := range strings.Split(text, ",") {
 		key, value, ok := strings.Cut(part, "=")
 		if !ok {
-			return fmt.Errorf("--ensemble: %q is no change; write it as apogee=40:90", part)
+			return fmt.Errorf("%q is no change; write it as apogee=40:90", part)
 		}
 		if err := changeOne(s, key, value); err != nil {
 			return err
@@ -118,23 +114,23 @@ func changeOne(s *ensemble.Spec, key, value string) error {
 		r, err := parseRange(value)
 		switch {
 		case err != nil:
-			return fmt.Errorf("--ensemble %s=%s: %w", key, value, err)
+			return fmt.Errorf("%s=%s: %w", key, value, err)
 		case r.Lo < k.lo || r.Hi > k.hi:
-			return fmt.Errorf("--ensemble %s=%s: give %g to %g", key, value, k.lo, k.hi)
+			return fmt.Errorf("%s=%s: give %g to %g", key, value, k.lo, k.hi)
 		case (key == "rate" || key == "step") && r.Lo != r.Hi:
-			return fmt.Errorf("--ensemble %s=%s: give one number", key, value)
+			return fmt.Errorf("%s=%s: give one number", key, value)
 		}
 		k.set(s, r)
 		return nil
 	}
-	return fmt.Errorf("--ensemble %s=%s: there is no such key; give one of %s", key, value, strings.Join(names, ", "))
+	return fmt.Errorf("%s=%s: there is no such key; give one of %s", key, value, strings.Join(names, ", "))
 }
 
 // changeKind sets which kinds of rocket fly.
 func changeKind(s *ensemble.Spec, kind string) error {
 	share, ok := map[string]float64{"water": 0, "solid": 1, "both": 0.5}[kind]
 	if !ok {
-		return fmt.Errorf("--ensemble kind=%s: give water, solid or both", kind)
+		return fmt.Errorf("kind=%s: give water, solid or both", kind)
 	}
 	s.SolidShare = share
 	return nil
@@ -181,7 +177,7 @@ func apogeeWords(s ensemble.Spec) string {
 	if s.SolidShare > 0 && s.SolidShare < 1 && s.WaterM != s.SolidM {
 		return spanWords(s.WaterM) + " and " + spanWords(s.SolidM)
 	}
-	return spanWords(tune.Apogees(s))
+	return spanWords(Apogees(s))
 }
 
 // describeSpec says in words what is simulated.
@@ -221,61 +217,31 @@ func slopeFor(s ensemble.Spec) int32 {
 	if s.PadPa.Lo > 0 {
 		pa = (s.PadPa.Lo + s.PadPa.Hi) / 2
 	}
-	return tune.SlopeAt(pa, (s.PadC.Lo+s.PadC.Hi)/2)
+	return SlopeAt(pa, (s.PadC.Lo+s.PadC.Hi)/2)
 }
 
-// rules are the settings to try.
-func (c *tuneCmd) rules(common tune.Settings) ([]tune.Settings, error) {
-	var out []tune.Settings
-	if len(c.Rule) == 0 {
-		for _, f := range tune.Families() {
-			out = append(out, tune.Grid(common, tune.Narrow{Family: f})...)
-		}
-		return out, nil
-	}
-	for _, text := range c.Rule {
-		n, err := parseRule(text)
-		if err != nil {
-			return nil, fmt.Errorf("--rule %s: %w", text, err)
-		}
-		out = append(out, tune.Grid(common, n)...)
-	}
-	for _, s := range out {
-		if err := s.Validate(); err != nil {
-			return nil, fmt.Errorf("--rule: %w", err)
-		}
-	}
-	return out, nil
-}
+// dragLimit is the most that 2 g h / vt^2 may be, where vt is the speed at
+// which the rocket falls: it would have to start at more than seven times that
+// speed.
+const dragLimit = 4.0
 
-// parseRule reads "drop,drop=1.5,n=3,smooth=2".
-func parseRule(text string) (tune.Narrow, error) {
-	parts := strings.Split(text, ",")
-	var n tune.Narrow
-	if err := n.Family.UnmarshalText([]byte(parts[0])); err != nil {
-		return n, err
+// reachable refuses a rocket that no boost brings to the apogees, and a drag
+// that says so before thousands of flights are tried.
+func reachable(s ensemble.Spec) error {
+	if s.MassKg.Lo == 0 || s.DiameterM.Lo == 0 {
+		return nil
 	}
-	for _, p := range parts[1:] {
-		key, value, _ := strings.Cut(p, "=")
-		v, err := strconv.ParseFloat(value, 64)
-		if err != nil {
-			return n, fmt.Errorf("%q is no number; write n=3", value)
-		}
-		whole := v == float64(int(v)) && v >= 0 && v <= 255
-		switch {
-		case key == "drop" && n.Family != tune.Drop:
-			return n, fmt.Errorf("the rule %v has no drop", n.Family)
-		case key == "drop" && v >= 0.01 && v <= 500:
-			n.DropCm = append(n.DropCm, int32(v*100+0.5))
-		case key == "n" && whole && v >= 1:
-			n.Samples = append(n.Samples, uint8(v))
-		case key == "smooth" && whole:
-			n.Shift = append(n.Shift, uint8(v))
-		case key == "drop", key == "n", key == "smooth":
-			return n, fmt.Errorf("%s is out of range: drop is 0.01 to 500 m, n 1 to 255, smooth 0 to 5", p)
-		default:
-			return n, fmt.Errorf("there is no key %q; give drop, n or smooth", key)
-		}
+	cd, apogee := 0.5, Apogees(s).Hi
+	if s.Cd.Lo > 0 {
+		cd = s.Cd.Hi
 	}
-	return n, nil
+	pa := ensemble.StandardPa((s.ElevationM.Lo + s.ElevationM.Hi) / 2)
+	density := pa / (atmos.GasConstant * ((s.PadC.Lo+s.PadC.Hi)/2 + atmos.ZeroC))
+	area := cd * math.Pi / 4 * s.DiameterM.Hi * s.DiameterM.Hi
+	// vt^2 is 2 m g / (density area).
+	if density*area*apogee/s.MassKg.Lo > dragLimit {
+		return fmt.Errorf("a rocket of %.0f g, %.0f mm across, does not rise to %.0f m: its drag is too high; check mass (g) and diameter (mm), or give a lower apogee=…",
+			1000*s.MassKg.Lo, 1000*s.DiameterM.Hi, apogee)
+	}
+	return nil
 }
