@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"time"
 
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
@@ -58,14 +57,16 @@ func (c *importCmd) dump(ctx context.Context, dir string, cio *cmdIO) (path, not
 	} else {
 		fmt.Fprintf(cio.Err, "listening on %s at %d baud, and sending nothing: the layout has no request\n", name, port.Baud)
 	}
-	say := progressDump(cio)
+	p, bytes := newProgress(cio.Err, "reading the board's log", "kB", 0), int64(0)
 	d := ingest.Dump{
 		Port: port, Request: plan.Request, End: plan.End, Settle: plan.Settle, Answer: plan.Answer, Quiet: plan.Quiet, Most: dumpMost,
 	}
 	res, err := d.Run(ctx, clock, func(k ingest.Chunk) error {
-		say(len(k.Bytes))
+		bytes += int64(len(k.Bytes))
+		p.at(bytes / 1000)
 		return w.WriteChunk(k)
 	})
+	p.end()
 	if err = errors.Join(err, w.Close()); err != nil {
 		if res.Bytes == 0 {
 			_ = os.Remove(path) // there is nothing in it
@@ -170,16 +171,4 @@ func portAt(path string) (string, error) {
 		return "", fmt.Errorf("%s, and neither is any other serial port: plug the board in", what)
 	}
 	return "", fmt.Errorf("%s; these ports are: %s. Plug the board in, or correct the path", what, strings.Join(there, ", "))
-}
-
-// progressDump says how much has come, every two seconds.
-func progressDump(cio *cmdIO) func(int) {
-	all, next := 0, time.Now().Add(2*time.Second)
-	return func(n int) {
-		all += n
-		if now := time.Now(); now.After(next) {
-			next = now.Add(2 * time.Second)
-			fmt.Fprintf(cio.Err, "%d kB read\n", all/1000)
-		}
-	}
 }

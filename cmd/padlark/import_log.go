@@ -192,7 +192,6 @@ func (m *logImport) read(ctx context.Context, base string) (err error) {
 	}
 	lc := logimport.Config{
 		Link: m.link, Layout: m.cmd.Layout, Layouts: m.cfg.Layouts, Rocket: m.cmd.Rocket, Rate: m.cmd.Rate,
-		OnSkip: func(s logimport.Skip) { fmt.Fprintf(m.cio.Err, "skipped %s\n", s) },
 	}
 	for _, r := range m.cfg.Rockets {
 		lc.Rockets = append(lc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
@@ -200,8 +199,12 @@ func (m *logImport) read(ctx context.Context, base string) (err error) {
 	if err := m.openSource(ctx, lc); err != nil {
 		return err
 	}
-	lc.OnRead = progressBytes(m.cio.Err, m.src.Size)
-	if m.log, err = logimport.Read(ctx, m.src, lc); errors.Is(err, logimport.ErrNoClock) {
+	p := newProgress(m.cio.Err, "reading", "kB", m.src.Size/1000)
+	lc.OnRead = func(n int64) { p.at(n / 1000) }
+	lc.OnSkip = func(s logimport.Skip) { fmt.Fprintf(p, "skipped %s\n", s) }
+	m.log, err = logimport.Read(ctx, m.src, lc)
+	p.end()
+	if errors.Is(err, logimport.ErrNoClock) {
 		return usageError{err}
 	} else if err != nil {
 		return err
@@ -321,17 +324,6 @@ func (m *logImport) noneFits() error {
 func (m *logImport) listHints() {
 	for _, h := range m.log.Hints {
 		fmt.Fprintf(m.cio.Err, "note: %s\n", h)
-	}
-}
-
-// progressBytes says how far the reading is, from the third second on.
-func progressBytes(w io.Writer, all int64) func(int64) {
-	next := time.Now().Add(2 * time.Second)
-	return func(n int64) {
-		if now := time.Now(); now.After(next) {
-			next = now.Add(2 * time.Second)
-			fmt.Fprintf(w, "%.0f %% read\n", 100*float64(n)/float64(all))
-		}
 	}
 }
 

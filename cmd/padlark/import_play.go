@@ -191,11 +191,12 @@ func (m *logImport) fill(ctx context.Context, s sqlite.Session, cfg *config.Conf
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, j.drop()) }()
-	done, say := uint64(0), progressOn(m.cio.Err, "lines stored")
+	done, told := int64(0), newProgress(m.cio.Err, "storing", "lines", 0)
+	defer told.end()
 	p := &player{cfg: cfg, id: s.ID, epoch: s.Epoch}
 	p.rows = func(r sqlite.Rows) error {
-		done += uint64(len(r.Frames))
-		say(done)
+		done += int64(len(r.Frames))
+		told.at(done)
 		if err := j.frames(r.Frames); err != nil {
 			return err
 		}

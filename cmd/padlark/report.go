@@ -49,7 +49,9 @@ func (f archiveFlags) reporter(ctx context.Context, io *cmdIO) (*report.Reporter
 // workedOut works flights out, keeps what they came to, and says how far it is if that
 // takes long, as it does after an update.
 func workedOut(a *sqlite.Archive, io *cmdIO) *results.Results {
-	return results.New(a).Keeping().Telling(progressOn(io.Err, "flights worked out"))
+	p := newProgress(io.Err, "working out", "flights", 0)
+	p.live = false // nobody knows when the last is
+	return results.New(a).Keeping().Telling(p.upTo)
 }
 
 // findFlight finds a flight by its name and says when there are several.
