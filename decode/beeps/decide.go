@@ -22,7 +22,7 @@ func (v *vote) decide(r *Reading) {
 	g := chain(k)
 	v.work.trace = true
 	score, end := v.work.run(g, v.spans, v.partial)
-	path := v.work.walk(len(g), end)
+	path := v.work.walk(v.spans.steps, end)
 	r.Score = score
 	for i := range path {
 		path[i].from *= v.spans.by

@@ -26,6 +26,9 @@ type spans struct {
 	mean  [numKinds]int
 	on    [numKinds][]float64 // [step][length from least on]: with the length's own
 	work  *search             // whose tables may be used for on; nil for new ones
+
+	course []float64           // what a good path has gathered by each step, in nats
+	factor [numKinds][]float64 // as on, for all kinds, as a factor beside the course
 }
 
 // openCost is what a pause of any length costs, in nats, as a likelihood of its
@@ -116,14 +119,13 @@ func (s *spans) longest(k kind) int { return s.least[k] + len(s.log[k]) - 1 }
 
 // search is the place for the work, used again and again.
 type search struct {
-	best  []float64 // [step][node]: of paths on which the node ends there
+	best  []float64 // [node][step]: of paths on which the node ends there
 	from  []int32   // where it began
 	prev  []int32   // the node before it; -1 none
 	open  []float64 // of each node of the kind pause: the best begin so far
 	openS []int32
 	openP []int32
 	trace bool // keep from and prev
-	sum   bool // of all paths that end there, and not the best of them; not with trace
 
 	tables [numKinds][]float64 // of the spans that are tried at the moment
 }
@@ -149,7 +151,8 @@ func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit)
 			s.listen(g[k].kind)
 		}
 	}
-	w.reset((steps+1)*n, n)
+	cells := steps + 1 // of a node
+	w.reset(cells*n, n)
 	top, end := 0.0, visit{node: -1}
 	score = 0
 	for k := range g {
@@ -157,18 +160,18 @@ func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit)
 			w.open[k], w.openP[k] = 0, -1
 		} else if partial {
 			for d := 1; d <= min(steps, s.longest(g[k].kind)); d++ {
-				w.put(d, n, k, s.sound(g[k].kind, 0, d)-openCost, 0, -1)
+				w.put(k*cells+d, s.sound(g[k].kind, 0, d)-openCost, 0, -1)
 			}
 		}
 	}
 	for t := 0; t <= steps; t++ {
-		row := w.best[t*n : (t+1)*n]
 		for k := range g { // pauses that may end now
-			if g[k].kind == pause && w.open[k] > row[k] {
-				w.put(t, n, k, w.open[k], int(w.openS[k]), int(w.openP[k]))
+			if g[k].kind == pause && w.open[k] > w.best[k*cells+t] {
+				w.put(k*cells+t, w.open[k], int(w.openS[k]), int(w.openP[k]))
 			}
 		}
-		for k, v := range row {
+		for k := range g {
+			v := w.best[k*cells+t]
 			if v == impossible || v < top-beam {
 				continue
 			}
@@ -183,7 +186,7 @@ func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit)
 						score, end = v, visit{node: k, from: t, to: t}
 					}
 					if at := t + s.mean[kj]; at <= steps {
-						w.put(at, n, j, v-openCost, t, k)
+						w.put(j*cells+at, v-openCost, t, k)
 					}
 					continue
 				}
@@ -191,8 +194,8 @@ func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit)
 				if kj.on() {
 					logs = s.on[kj][t*len(logs) : (t+1)*len(logs)]
 				}
-				for i, lp := range logs[:max(0, min(len(logs), steps-t-least+1))] {
-					w.put(t+least+i, n, j, v+lp, t, k)
+				if room := min(len(logs), steps-t-least+1); room > 0 {
+					w.putAll(j*cells+t+least, v, logs[:room], t, k)
 				}
 				// It may be under way when the strip ends.
 				if left := steps - t; left < s.longest(kj) {
@@ -206,10 +209,10 @@ func (w *search) run(g []node, s *spans, partial bool) (score float64, at visit)
 			}
 		}
 		for k := range g { // a pause that has its least length may go on
-			if g[k].kind == pause && row[k] > w.open[k] {
-				w.open[k] = row[k]
+			if at := k*cells + t; g[k].kind == pause && w.best[at] > w.open[k] {
+				w.open[k] = w.best[at]
 				if w.trace {
-					w.openS[k], w.openP[k] = w.from[t*n+k], w.prev[t*n+k]
+					w.openS[k], w.openP[k] = w.from[at], w.prev[at]
 				}
 			}
 		}
@@ -224,13 +227,9 @@ func (s *spans) sound(k kind, from, to int) float64 {
 	return 0
 }
 
-// put offers a path on which node j lasts until step to.
-func (w *search) put(to, n, j int, v float64, from, prev int) {
-	at := to*n + j
-	if was := w.best[at]; w.sum && was != impossible {
-		w.best[at] = logSum(was, v)
-		return
-	} else if v <= was {
+// put offers a path that ends in a cell.
+func (w *search) put(at int, v float64, from, prev int) {
+	if v <= w.best[at] {
 		return
 	}
 	w.best[at] = v
@@ -239,28 +238,24 @@ func (w *search) put(to, n, j int, v float64, from, prev int) {
 	}
 }
 
-// logSum is ln(e^a + e^b), within 0.001.
-func logSum(a, b float64) float64 {
-	if a < b {
-		a, b = b, a
+// putAll offers one path of value v to each of some cells, with what it adds there.
+func (w *search) putAll(at int, v float64, adds []float64, from, prev int) {
+	cells := w.best[at : at+len(adds)]
+	if w.trace {
+		froms, prevs := w.from[at:at+len(adds)], w.prev[at:at+len(adds)]
+		for i, x := range adds {
+			if x += v; x > cells[i] {
+				cells[i], froms[i], prevs[i] = x, int32(from), int32(prev)
+			}
+		}
+		return
 	}
-	at := (a - b) * sumSteps
-	i := int(at)
-	if i >= len(sums)-1 {
-		return a
+	for i, x := range adds {
+		if x += v; x > cells[i] { // not max, which minds NaN
+			cells[i] = x
+		}
 	}
-	return a + sums[i] + (at-float64(i))*(sums[i+1]-sums[i])
 }
-
-// sums is ln(1 + e^-x) for x in steps of 1/sumSteps; beyond, it is nothing.
-const sumSteps = 16
-
-var sums = func() (out [8 * sumSteps]float64) {
-	for i := range out {
-		out[i] = math.Log1p(math.Exp(-float64(i) / sumSteps))
-	}
-	return out
-}()
 
 func (w *search) reset(cells, nodes int) {
 	grow := func(v []float64, n int) []float64 {
@@ -287,9 +282,9 @@ func (w *search) reset(cells, nodes int) {
 	}
 }
 
-// walk gives the stretches of the path that run found, in their order. n is the
-// number of nodes.
-func (w *search) walk(n int, end visit) []visit {
+// walk gives the stretches of the path that run found in so many steps, in their
+// order.
+func (w *search) walk(steps int, end visit) []visit {
 	var out []visit
 	k, t := end.node, end.to
 	if end.from < end.to { // under way at the end
@@ -297,7 +292,7 @@ func (w *search) walk(n int, end visit) []visit {
 		k, t = end.prev, end.from
 	}
 	for k >= 0 {
-		at := t*n + k
+		at := k*(steps+1) + t
 		v := visit{node: k, from: int(w.from[at]), to: t}
 		out = append(out, v)
 		k, t = int(w.prev[at]), v.from

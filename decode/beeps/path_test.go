@@ -20,8 +20,9 @@ func TestPathToTheEnd(t *testing.T) {
 	for i := range w.from { // what was left leads nowhere
 		w.from[i], w.prev[i] = -1, -1
 	}
-	_, end := w.run(g, timing.spans(e, 10), false)
-	path := w.walk(len(g), end)
+	s := timing.spans(e, 10)
+	_, end := w.run(g, s, false)
+	path := w.walk(s.steps, end)
 	if last := len(path) - 1; last < 0 || path[last].node != 0 || path[last].from != 0 || path[last].to != longest {
 		t.Errorf("the path is %+v, want one tone of %d steps", path, longest)
 	}

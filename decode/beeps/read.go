@@ -106,18 +106,20 @@ func Read(s beeps.Strip, code Code) Reading {
 	var w search
 	g := c.graph()
 	level := guess(&s)
-	at := paces()
+	e := hear(&s, level).weighed()
+	at, score := c.scan(&w, e, s.FromStart, paces())
 	if level < loudLevel { // what is guessed may be that of voices
-		_, high := c.scan(&w, hear(&s, level).weighed(), s.FromStart, at)
-		if _, low := c.scan(&w, hear(&s, level/3).weighed(), s.FromStart, at); low > high {
-			level /= 3
+		fainter := hear(&s, level/3).weighed()
+		if also, low := c.scan(&w, fainter, s.FromStart, paces()); low > score {
+			level, e, at, score = level/3, fainter, also, low
 		}
 	}
-	var e *ear
 	for round := range 3 { // the level is better known once it is known when it beeped
-		e = hear(&s, level).weighed()
-		var score float64
-		if at, score = c.scan(&w, e, s.FromStart, at); score < leastScore || len(at) == 0 {
+		if round > 0 {
+			e = hear(&s, level).weighed()
+			at, score = c.scan(&w, e, s.FromStart, around(at))
+		}
+		if score < leastScore || len(at) == 0 {
 			r.Why = "no beeps stand out of the noise"
 			return r
 		}
@@ -138,7 +140,6 @@ func Read(s beeps.Strip, code Code) Reading {
 			return r
 		}
 		level = measured(&s, spans, level)
-		at = around(at)
 	}
 	var votes []*vote
 	most := 0.0
@@ -148,7 +149,7 @@ func Read(s beeps.Strip, code Code) Reading {
 			continue
 		}
 		most = max(most, score)
-		v := &vote{code: &c, work: &w, pace: pace, spans: t.spans(e, 8), partial: s.FromStart, scores: map[int]float64{}}
+		v := (&vote{code: &c, work: &w, pace: pace, partial: s.FromStart}).timed(t.spans(e, 8), g, path)
 		v.first(g, path)
 		v.climb()
 		votes = append(votes, v)
@@ -213,6 +214,14 @@ type vote struct {
 	spans   *spans
 	partial bool
 	scores  map[int]float64
+}
+
+// timed is a new vote by other lengths, beside a path of the graph in rows.
+func (v *vote) timed(s *spans, g []node, path []visit) *vote {
+	s.follow(g, path)
+	out := *v
+	out.spans, out.scores = s, map[int]float64{}
+	return &out
 }
 
 // first tries what the repeats of the path say, each by itself.
@@ -281,10 +290,7 @@ func (v *vote) try(n int) {
 	}
 	// How likely a number is sums up all the ways in which its beeps may lie: the best
 	// of them alone would cost each further beep the choice of its place.
-	v.work.trace, v.work.sum = false, true
-	score, _ := v.work.run(chain(k), v.spans, v.partial)
-	v.work.sum = false
-	v.scores[n] = score
+	v.scores[n] = v.work.total(k, v.spans, v.partial)
 }
 
 // climb tries the neighbours of the best number, until it is better than all.

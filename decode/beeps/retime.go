@@ -14,19 +14,19 @@ func (v *vote) retimed(e *ear) []*vote {
 		g := chain(k)
 		v.work.trace = true
 		_, end := v.work.run(g, v.spans, v.partial)
-		path := v.work.walk(len(g), end)
+		path := v.work.walk(v.spans.steps, end)
 		for i := range path {
 			path[i].from *= v.spans.by
 			path[i].to *= v.spans.by
 		}
 		t := v.code.measure(g, path, v.pace)
-		again := &vote{code: v.code, work: v.work, pace: v.pace, spans: t.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
+		again := v.timed(t.spans(e, 8), g, path)
 		for _, m := range order[:min(6, len(order))] {
 			again.try(m)
 		}
 		again.climb()
 		if out = append(out, again); i == 0 {
-			out = append(out, again.shifted(e, t)...)
+			out = append(out, again.shifted(e, t, g, path)...)
 		}
 	}
 	return out
@@ -35,7 +35,7 @@ func (v *vote) retimed(e *ear) []*vote {
 // shifted tries what the best number's lengths hide: where the first or last beep of
 // each group is missed or made up in all repeats, the pause beside it is learned as
 // longer or shorter by just that.
-func (v *vote) shifted(e *ear, t timing) []*vote {
+func (v *vote) shifted(e *ear, t timing, g []node, path []visit) []*vote {
 	var out []*vote
 	n, _, ok := v.best()
 	if !ok {
@@ -47,7 +47,7 @@ func (v *vote) shifted(e *ear, t timing) []*vote {
 		if other.mean[x.pause] < 1.3*t.mean[inner] {
 			continue
 		}
-		again := &vote{code: v.code, work: v.work, pace: v.pace, spans: other.spans(e, 8), partial: v.partial, scores: map[int]float64{}}
+		again := v.timed(other.spans(e, 8), g, path)
 		again.try(x.number)
 		if score, tried := again.scores[x.number]; tried && score > v.scores[n]-shiftMargin {
 			again.climb()

@@ -157,7 +157,7 @@ func (c *Code) refine(w *search, e *ear, partial bool, pace float64) (t timing, 
 		s.work = w
 		var end visit
 		score, end = w.run(g, s, partial)
-		path = w.walk(len(g), end)
+		path = w.walk(s.steps, end)
 		for i := range path {
 			path[i].from *= s.by
 			path[i].to *= s.by
