@@ -21,7 +21,7 @@ func (b *Bus) PublishFrame(f *ingest.Frame) error { return b.publish(Frame, f.Li
 // knows that it has missed none.
 func (b *Bus) PublishSample(s *decode.Sample, after int64) error {
 	err := b.publish(Sample, s.Rocket, numbered{s, after})
-	if err != nil || b.server == nil || !b.server.listens(b.inner) {
+	if err != nil || b.server == nil || !b.listens(b.inner) {
 		return err
 	}
 	data := s.AppendCompact(binary.AppendVarint(make([]byte, 0, 256), after))
@@ -47,8 +47,15 @@ func (b *Bus) PublishStanding(a *flight.Alarm) error { return b.publish(Standing
 // PublishHealth sends a link's statistics.
 func (b *Bus) PublishHealth(h *ingest.Health) error { return b.publish(Health, h.Link, h) }
 
-// PublishState sends the live picture of a rocket.
-func (b *Bus) PublishState(s *flight.State) error { return b.publish(State, s.Rocket, s) }
+// PublishState sends the live picture of a rocket, which is asked for only if
+// anybody listens.
+func (b *Bus) PublishState(rocket string, now func() flight.State) error {
+	if !b.listens(subject(b.station, State, rocket)) {
+		return nil
+	}
+	st := now()
+	return b.publish(State, rocket, &st)
+}
 
 // PublishTick sends a tick.
 func (b *Bus) PublishTick(t *Tick) error { return b.publish(Ticks, "", t) }
@@ -56,7 +63,7 @@ func (b *Bus) PublishTick(t *Tick) error { return b.publish(Ticks, "", t) }
 // publish makes JSON of v if anybody listens.
 func (b *Bus) publish(k Kind, name string, v any) error {
 	subject := subject(b.station, k, name)
-	if b.server != nil && !b.server.listens(subject) {
+	if !b.listens(subject) {
 		return nil
 	}
 	data, err := json.Marshal(v)
@@ -66,6 +73,10 @@ func (b *Bus) publish(k Kind, name string, v any) error {
 	}
 	return b.send(subject, data, k, name)
 }
+
+// listens says whether somebody may want messages of a subject: of another
+// station's server nobody knows.
+func (b *Bus) listens(subject string) bool { return b.server == nil || b.server.listens(subject) }
 
 func (b *Bus) send(subject string, data []byte, k Kind, name string) error {
 	if err := b.nc.Publish(subject, data); err != nil {

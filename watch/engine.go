@@ -260,19 +260,27 @@ func (e *Engine) Passed() int64 { return e.passed }
 // Ticked tells the time of the newest tick handled, in ns since the epoch.
 func (e *Engine) Ticked() int64 { return e.ticked * int64(TickEvery) }
 
+// live is what is known of a rocket, without go / not yet, and the rules that know
+// that; nil if it was never heard. It is the tracker's: use it before the next call.
+func (e *Engine) live(rocket string) (*flight.State, *alarm.Book) {
+	if t, ok := e.trackers[rocket]; ok {
+		return t.State(), e.book
+	}
+	if w := e.ways.byName[rocket]; w != nil && w.apart {
+		return w.tracker.State(), e.ways.book
+	}
+	return nil, nil
+}
+
 // State returns a copy of what is known of a rocket, with go / not yet filled
 // in; ok is false if it was never heard. The pointers inside are the tracker's:
 // use them before the next call or marshal at once.
 func (e *Engine) State(rocket string) (st flight.State, ok bool) {
-	t, ok := e.trackers[rocket]
-	book := e.book
-	if w := e.ways.byName[rocket]; !ok && w != nil && w.apart {
-		t, ok, book = w.tracker, true, e.ways.book
-	}
-	if !ok {
+	now, book := e.live(rocket)
+	if now == nil {
 		return flight.State{}, false
 	}
-	st = *t.State()
+	st = *now
 	st.NotYetPhrases = book.NotYet(rocket)
 	st.NotYet = make([]string, len(st.NotYetPhrases))
 	for i, p := range st.NotYetPhrases {

@@ -33,7 +33,8 @@ var errStopped = errors.New("the watcher has stopped")
 type Outlet interface {
 	PublishEvent(e *flight.Event) error
 	PublishAlarm(a *flight.Alarm) error
-	PublishState(st *flight.State) error
+	// PublishState publishes a rocket's state, which it asks for if anybody listens.
+	PublishState(rocket string, now func() flight.State) error
 	// Record keeps what has been published; it may have to wait for a disk.
 	Record(events []flight.Event, alarms []flight.Alarm) error
 }
@@ -48,7 +49,8 @@ type Source interface {
 type Watcher struct {
 	// Tell, if set before Start, is called with everything that comes out, in
 	// order, from one goroutine at a time, together with the state of the rocket
-	// whose sample brought it about (nil at a tick). It must be quick.
+	// whose sample brought it about (nil at a tick), without go / not yet and only
+	// until it returns. It must be quick.
 	Tell func(st *flight.State, out Output)
 	// Fill, if set before Start, calls fn with the session's samples that passed
 	// after one moment and before another, both in ns since the epoch: what was
@@ -172,9 +174,7 @@ func (w *Watcher) publish(out Output, rocket string) error {
 		if out.Sender != "" {
 			rocket = out.Sender
 		}
-		if now, ok := w.engine.State(rocket); ok {
-			st = &now
-		}
+		st, _ = w.engine.live(rocket)
 	}
 	var errs []error
 	for i := range out.Alarms {
@@ -205,7 +205,10 @@ func (w *Watcher) show(rocket string, st *flight.State) error {
 		clear(w.shown) // of rockets that are forgotten: it only costs a state too many
 	}
 	w.shown[rocket] = shown{st.At, st.Phase}
-	return w.out.PublishState(st)
+	return w.out.PublishState(rocket, func() flight.State {
+		full, _ := w.engine.State(rocket)
+		return full
+	})
 }
 
 // Ack acknowledges an alarm on behalf of a person and publishes the change.

@@ -209,10 +209,10 @@ func TestStoppedWatcher(t *testing.T) {
 // failing is an outlet that takes nothing.
 type failing struct{ err error }
 
-func (f failing) PublishEvent(*flight.Event) error            { return f.err }
-func (f failing) PublishAlarm(*flight.Alarm) error            { return f.err }
-func (f failing) PublishState(*flight.State) error            { return f.err }
-func (f failing) Record([]flight.Event, []flight.Alarm) error { return f.err }
+func (f failing) PublishEvent(*flight.Event) error               { return f.err }
+func (f failing) PublishAlarm(*flight.Alarm) error               { return f.err }
+func (f failing) PublishState(string, func() flight.State) error { return f.err }
+func (f failing) Record([]flight.Event, []flight.Alarm) error    { return f.err }
 
 // A message that cannot be sent does not end the watch, nor keep anybody from
 // being told.
