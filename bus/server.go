@@ -26,10 +26,11 @@ const (
 
 // embedded is the NATS server inside this process.
 type embedded struct {
-	srv   *server.Server
-	opts  *server.Options
-	log   *serverLog
-	inner string // what the station itself shows to be let in
+	srv     *server.Server
+	account *server.Account // of all who connect
+	opts    *server.Options
+	log     *serverLog
+	inner   string // what the station itself shows to be let in
 }
 
 func startServer(ctx context.Context, o Options) (*embedded, error) {
@@ -45,6 +46,7 @@ func startServer(ctx context.Context, o Options) (*embedded, error) {
 	if e.srv, err = server.NewServer(e.opts); err != nil {
 		return nil, fmt.Errorf("make bus server: %w", err)
 	}
+	e.account = e.srv.GlobalAccount()
 	e.srv.SetLoggerV2(e.log, false, false, false)
 	e.srv.Start()
 	for wait := 10 * time.Second; !e.srv.ReadyForConnections(100 * time.Millisecond); wait -= 100 * time.Millisecond {
@@ -62,9 +64,10 @@ func startServer(ctx context.Context, o Options) (*embedded, error) {
 	return e, nil
 }
 
-// connect is the station's own connection.
+// connect is the station's own connection. It leads to the same process, so no
+// write needs a timer.
 func (e *embedded) connect(o Options) (*nats.Conn, error) {
-	return nats.Connect("", nats.InProcessServer(e.srv), nats.Name("padlark "+o.Station), nats.Token(e.inner), silent())
+	return nats.Connect("", nats.InProcessServer(e.srv), nats.Name("padlark "+o.Station), nats.Token(e.inner), nats.FlusherTimeout(0), silent())
 }
 
 // silent keeps the library's own line about a slow viewer, which is counted, off
@@ -75,8 +78,7 @@ func silent() nats.Option {
 
 // listens says whether somebody wants messages of a subject.
 func (e *embedded) listens(subject string) bool {
-	a := e.srv.GlobalAccount()
-	return a != nil && a.SubscriptionInterest(subject)
+	return e.account.SubscriptionInterest(subject)
 }
 
 func (e *embedded) stop() {
