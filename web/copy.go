@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
+	"padlark/web/scrape"
 )
 
 // CopyState is how the copy to a time-series server is.
@@ -48,52 +48,39 @@ func (s *Server) apiCopy(w http.ResponseWriter, r *http.Request) error {
 	return writeJSON(w, r, &st)
 }
 
-// copyCollector reads the copy's state at each scrape.
-type copyCollector struct{ s *Server }
-
 // scrapeMost bounds how long a scrape waits for the bus to count the backlog.
 const scrapeMost = 2 * time.Second
 
-// Describe sends nothing: without a copy there are no series.
-func (c *copyCollector) Describe(chan<- *prometheus.Desc) {}
-
-// Collect gives the state. If the bus does not answer, the backlog is left out
-// and the rest is there.
-func (c *copyCollector) Collect(out chan<- prometheus.Metric) {
-	if c.s.opt.Copier == nil {
+// scrapeCopy gives the copy's state, nothing without one. If the bus does not
+// answer, the backlog is left out and the rest is there.
+func (s *Server) scrapeCopy(ctx context.Context, p *scrape.Page) {
+	if s.opt.Copier == nil {
 		return
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), scrapeMost)
+	ctx, cancel := context.WithTimeout(ctx, scrapeMost)
 	defer cancel()
-	st, err := c.s.opt.Copier.CopyState(ctx)
-	gauge := func(name, help string, v float64, labels ...string) {
-		names := []string{"state"}[:len(labels)]
-		out <- prometheus.MustNewConstMetric(desc(name, help, names...), prometheus.GaugeValue, v, labels...)
-	}
-	count := func(name, help string, v uint64) {
-		out <- prometheus.MustNewConstMetric(desc(name, help), prometheus.CounterValue, float64(v))
-	}
+	st, err := s.opt.Copier.CopyState(ctx)
 	if err == nil {
-		gauge("copy_backlog_bytes", "Bytes of the journal that the time-series server has still to be sent.", float64(st.Backlog))
+		p.Gauge("padlark_copy_backlog_bytes", "Bytes of the journal that the time-series server has still to be sent.", float64(st.Backlog))
 		for _, name := range []string{"sending", "up to date", "waiting"} {
 			on := 0.0
 			if st.State == name {
 				on = 1
 			}
-			gauge("copy_state", "1 for the state that the copy to the time-series server is in; waiting means that the server takes nothing.", on, name)
+			p.Gauge("padlark_copy_state", "1 for the state that the copy to the time-series server is in; waiting means that the server takes nothing.", on, "state", name)
 		}
 	}
-	now := c.s.opt.Now()
+	now := s.opt.Now()
 	waiting := 0.0
 	if st.Since != nil {
 		waiting = now.Sub(*st.Since).Seconds()
 	}
-	gauge("copy_waiting_seconds", "For how long the time-series server has taken nothing; 0 while it does.", waiting)
+	p.Gauge("padlark_copy_waiting_seconds", "For how long the time-series server has taken nothing; 0 while it does.", waiting)
 	if st.LastAt != nil {
-		gauge("copy_last_success_age_seconds", "Time since the time-series server last took something.", now.Sub(*st.LastAt).Seconds())
+		p.Gauge("padlark_copy_last_success_age_seconds", "Time since the time-series server last took something.", now.Sub(*st.LastAt).Seconds())
 	}
-	count("copy_points_total", "Points that the time-series server has taken.", st.Points)
-	count("copy_set_aside_points_total", "Points that the time-series server refused for good; a file has them with the reason.", st.Aside)
-	count("copy_requests_total", "Requests to the time-series server.", st.Requests)
-	count("copy_failed_requests_total", "Requests to the time-series server that failed.", st.Failures)
+	p.Count("padlark_copy_points_total", "Points that the time-series server has taken.", st.Points)
+	p.Count("padlark_copy_set_aside_points_total", "Points that the time-series server refused for good; a file has them with the reason.", st.Aside)
+	p.Count("padlark_copy_requests_total", "Requests to the time-series server.", st.Requests)
+	p.Count("padlark_copy_failed_requests_total", "Requests to the time-series server that failed.", st.Failures)
 }

@@ -8,7 +8,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
@@ -27,10 +26,6 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
 	work := results.New(s.archive).Keeping()
 	flights := wire.Flights{Results: work, Archive: s.archive}
-	registry := prometheus.NewRegistry()
-	if err := registry.Register(recording{s}); err != nil {
-		return "", fmt.Errorf("register metrics: %w", err)
-	}
 	access, made, err := crewAccess(s.cfg)
 	if err != nil {
 		return "", err
@@ -41,8 +36,8 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	}
 	var address atomic.Value // string; the server asks for it once it listens
 	srv, err := web.New(web.Options{
-		Registry: registry,
-		Listen:   s.cfg.Web.Listen, Station: s.cfg.Station.Name, Language: s.cfg.Station.Language, Version: s.opt.Version,
+		Scrape: s.scrape,
+		Listen: s.cfg.Web.Listen, Station: s.cfg.Station.Name, Language: s.cfg.Station.Language, Version: s.opt.Version,
 		Access: access, TLS: secure, Passphrase: made,
 		Address: func() string { a, _ := address.Load().(string); return a },
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
