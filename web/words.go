@@ -129,6 +129,3 @@ func sizeWords(n uint64) string {
 	}
 	return fmt.Sprintf("%d bytes", n)
 }
-
-// escape makes any text safe inside SVG and HTML.
-func escape(s string) string { return template.HTMLEscapeString(s) }
