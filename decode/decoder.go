@@ -84,19 +84,6 @@ type stream struct {
 	tracks  []*track // the most recently heard first
 	ring    []candidate
 	next    int
-	loss    Loss
-}
-
-// Loss counts what became of one rocket's frames on one link, by their
-// sequence numbers. Heard counts frames, doubles included; Lost those that
-// are missing from the sequence and did not come late.
-type Loss struct {
-	Link   string `json:"link"`
-	Rocket string `json:"rocket"`
-	Heard  uint64 `json:"heard"`
-	Lost   uint64 `json:"lost"`
-	Late   uint64 `json:"late"`
-	Twice  uint64 `json:"twice"`
 }
 
 // New checks the configuration and makes a decoder.
@@ -337,30 +324,7 @@ func (r *rocket) stream(linkName string, p *Program) *stream {
 			return st
 		}
 	}
-	st := &stream{link: linkName, program: p, loss: Loss{Link: linkName, Rocket: r.name}}
+	st := &stream{link: linkName, program: p}
 	r.streams = append(r.streams, st)
 	return st
-}
-
-// Losses lists the counts of every rocket on every link, in order of rocket
-// and link. Layouts of one link are added up.
-func (d *Decoder) Losses() []Loss {
-	var out []Loss
-	for _, r := range d.rockets {
-		for _, st := range r.streams {
-			i := slices.IndexFunc(out, func(l Loss) bool { return l.Rocket == r.name && l.Link == st.link })
-			if i < 0 {
-				out = append(out, st.loss)
-				continue
-			}
-			out[i].Heard += st.loss.Heard
-			out[i].Lost += st.loss.Lost
-			out[i].Late += st.loss.Late
-			out[i].Twice += st.loss.Twice
-		}
-	}
-	slices.SortFunc(out, func(a, b Loss) int {
-		return strings.Compare(a.Rocket+"\x00"+a.Link, b.Rocket+"\x00"+b.Link)
-	})
-	return out
 }

@@ -184,13 +184,14 @@ func TestJSONAllocations(t *testing.T) {
 // TestKinds: frames of several kinds share one rocket, boot, sequence and clock.
 func TestKinds(t *testing.T) {
 	d := station(t, kindsLayout, "board")
-	at := 0
+	at, m := 0, NewMerger()
 	send := func(b ...byte) Sample {
 		at++
 		s, err := d.Decode(frame("pad", at, time.Duration(at)*20*time.Millisecond, b))
 		if err != nil {
 			t.Fatal(err)
 		}
+		m.Add(s)
 		return s
 	}
 	first := send(1, 250, 20, 0, 0xcd, 0x8b, 1, 0)
@@ -209,7 +210,7 @@ func TestKinds(t *testing.T) {
 	if last.Boot != first.Boot || last.Seq != 270 || last.Clock != 420e3 {
 		t.Errorf("boot %d seq %d clock %d, want %d 270 420000", last.Boot, last.Seq, last.Clock, first.Boot)
 	}
-	if l := d.Losses(); len(l) != 1 || l[0].Lost != 0 || l[0].Heard != 21 {
+	if l := m.Counts(); len(l) != 1 || l[0].Lost != 0 || l[0].Heard != 21 {
 		t.Errorf("losses %+v", l)
 	}
 	if got := outcome(d, 99, "\x03x"); got != "unknown: not ours: it is none of the 2 kinds; of the last: not ours: 3 is not what the layout is for" {
@@ -235,12 +236,15 @@ name = "gps"
 form = "delimited"
 prefix = "G,"
 fields = [ { name = "seq" }, { name = "clock", unit = "ms" }, { name = "gps_altitude_m" } ]`, "board")
+	m := NewMerger()
 	for i, line := range []string{"A,1,100,101325", "G,900,150,212", "A,2,200,101300", "G,901,250,213", "A,4,400,101200"} {
-		if _, err := d.Decode(frame("pad", i, time.Duration(100+50*i)*time.Millisecond, []byte(line))); err != nil {
+		s, err := d.Decode(frame("pad", i, time.Duration(100+50*i)*time.Millisecond, []byte(line)))
+		if err != nil {
 			t.Fatal(err)
 		}
+		m.Add(s)
 	}
-	if l := d.Losses(); len(l) != 1 || l[0].Lost != 1 || l[0].Heard != 5 {
+	if l := m.Counts(); len(l) != 1 || l[0].Lost != 1 || l[0].Heard != 5 {
 		t.Errorf("losses %+v", l)
 	}
 }

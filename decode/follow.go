@@ -17,7 +17,6 @@ func (d *Decoder) follow(r *rocket, st *stream, m *ident, mono int64, s *Sample)
 		// The frame tells nothing of its boot: it is of the newest, or of the
 		// first that is still to be heard.
 		r.boot = max(r.boot, 1)
-		st.loss.Heard++
 		s.Boot = r.boot
 		return mono, nil
 	}
@@ -70,9 +69,7 @@ func (d *Decoder) accept(r *rocket, st *stream, t *track, at place, mono int64, 
 	}
 	s.Rocket = OtherSender(r.name, t.sender+1)
 	st.toFront(t)
-	missed, how := t.accept(at, mono)
-	st.count(missed, how)
-	d.gap = missed
+	d.gap = t.accept(at, mono)
 	s.Boot, s.Seq, s.Clock = t.boot, at.seq, at.clock
 	if at.clock < 0 {
 		return mono, nil
@@ -263,19 +260,4 @@ func (st *stream) toFront(t *track) {
 	i := slices.Index(st.tracks, t)
 	copy(st.tracks[1:i+1], st.tracks[:i])
 	st.tracks[0] = t
-}
-
-func (st *stream) count(missed int64, how arrival) {
-	st.loss.Heard++
-	switch how {
-	case arrivedNew:
-		st.loss.Lost += uint64(missed)
-	case arrivedTwice:
-		st.loss.Twice++
-	case arrivedLate:
-		st.loss.Late++
-		if st.loss.Lost > 0 {
-			st.loss.Lost--
-		}
-	}
 }

@@ -86,7 +86,7 @@ func TestUnwrap(t *testing.T) {
 	d := station(t, shortLayout, "short")
 	b := &board{p: compileNamed(t, shortLayout, "short"), rocket: 7, skew: 300e-6}
 	r := rand.New(rand.NewPCG(3, 4))
-	heard := 0
+	heard, m := 0, NewMerger()
 	for i := range 20 * 600 {
 		at := time.Duration(i) * 50 * time.Millisecond
 		want := b.seq
@@ -99,13 +99,14 @@ func TestUnwrap(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		m.Add(s)
 		heard++
 		clock := float64(at.Microseconds()) * (1 + b.skew)
 		if s.Seq != want || s.Boot != 1 || math.Abs(float64(s.Clock)-clock) > 1000 {
 			t.Fatalf("at %v: boot %d seq %d clock %d us, want seq %d", at, s.Boot, s.Seq, s.Clock, want)
 		}
 	}
-	l := d.Losses()[0]
+	l := m.Counts()[0]
 	if int(l.Heard) != heard || int64(l.Lost) > b.seq-int64(heard) || int64(l.Lost) < b.seq-int64(heard)-20 {
 		t.Errorf("%+v, want heard %d, lost about %d", l, heard, b.seq-int64(heard))
 	}
@@ -222,6 +223,7 @@ func TestReordering(t *testing.T) {
 	for i := range 12 {
 		fs = append(fs, b.say(t, "pad", i, time.Duration(i)*50*time.Millisecond, 0))
 	}
+	m := NewMerger()
 	order := []int{0, 1, 2, 5, 3, 4, 6, 6, 8, 9, 7, 11}
 	for n, i := range order {
 		f := fs[i]
@@ -231,8 +233,9 @@ func TestReordering(t *testing.T) {
 		if err != nil || s.Seq != int64(i) || s.Boot != 1 {
 			t.Fatalf("frame %d: seq %d boot %d, %v", i, s.Seq, s.Boot, err)
 		}
+		m.Add(s)
 	}
-	diff(t, "losses", []Loss{{Link: "pad", Rocket: "id-7", Heard: 12, Lost: 1, Late: 3, Twice: 1}}, d.Losses())
+	diff(t, "losses", []Merged{{Rocket: "id-7", Heard: 11, Lost: 1, Links: []Loss{{Link: "pad", Rocket: "id-7", Heard: 11, Lost: 1, Twice: 1}}}}, m.Counts())
 }
 
 // TestSequenceAlone follows boards without a clock: at is when the frame was

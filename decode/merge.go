@@ -30,6 +30,16 @@ type Merged struct {
 	Links []Loss `json:"links"`
 }
 
+// Loss is what one link heard of a rocket, each message once, and how many numbers are
+// missing from that. Twice counts further copies.
+type Loss struct {
+	Link   string `json:"link"`
+	Rocket string `json:"rocket"`
+	Heard  uint64 `json:"heard"`
+	Lost   uint64 `json:"lost"`
+	Twice  uint64 `json:"twice"`
+}
+
 const (
 	mergeWindow  = 1024 // messages remembered for each rocket
 	mergeRockets = 512
@@ -51,7 +61,7 @@ type mergedRocket struct {
 	chains [mergeWindow]int16
 	next   int
 	links  []*mergedLink
-	total  seqCount
+	total  Numbering
 	choice *mergedLink // for frames that nothing identifies
 }
 
@@ -74,7 +84,7 @@ type mergedMessage struct {
 type mergedLink struct {
 	name  string
 	index uint8 // in the rocket's links
-	count seqCount
+	count Numbering
 	twice uint64
 	shift time.Duration // its `at` less that of the first link
 	known bool
@@ -126,8 +136,8 @@ func (m *Merger) Take(s *Sample) (first bool) {
 	}
 	r.put(key, l, s)
 	if s.Part == 0 || s.Seq >= 0 { // a message is counted once, however many readings it holds
-		r.total.add(s.Boot, s.Seq)
-		l.count.add(s.Boot, s.Seq)
+		r.total.Add(s.Boot, s.Seq)
+		l.count.Add(s.Boot, s.Seq)
 	}
 	s.At = s.At.Add(-l.shift)
 	return true
@@ -154,9 +164,9 @@ func (m *Merger) Signal(s Sample) *float64 {
 func (m *Merger) Counts() []Merged {
 	var out []Merged
 	for _, r := range m.rockets {
-		c := Merged{Rocket: r.name, Heard: r.total.heardAll(), Lost: r.total.lost()}
+		c := Merged{Rocket: r.name, Heard: r.total.Heard(), Lost: r.total.Lost()}
 		for _, l := range r.links {
-			c.Links = append(c.Links, Loss{Link: l.name, Rocket: r.name, Heard: l.count.heardAll(), Lost: l.count.lost(), Twice: l.twice})
+			c.Links = append(c.Links, Loss{Link: l.name, Rocket: r.name, Heard: l.count.Heard(), Lost: l.count.Lost(), Twice: l.twice})
 		}
 		out = append(out, c)
 	}
@@ -227,7 +237,7 @@ func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s *Sample) {
 	}
 	m.heard |= 1 << l.index
 	if s.Part == 0 || s.Seq >= 0 {
-		l.count.add(s.Boot, s.Seq)
+		l.count.Add(s.Boot, s.Seq)
 	}
 	switch won := r.links[m.link]; r.links[0] {
 	case won:
@@ -252,68 +262,4 @@ func (r *mergedRocket) choose(l *mergedLink, heard time.Time) bool {
 		r.choice = l
 	}
 	return r.choice == l
-}
-
-// seqCount counts messages against the span of their sequence numbers, boot by
-// boot.
-type seqCount struct {
-	boots          []bootCount // the newest last
-	heard, missing uint64      // of boots no longer kept
-}
-
-type bootCount struct {
-	boot        uint32
-	first, last int64
-	heard       uint64
-	numbered    uint64
-}
-
-func (c *seqCount) add(boot uint32, seq int64) {
-	i := slices.IndexFunc(c.boots, func(b bootCount) bool { return b.boot == boot })
-	if i < 0 {
-		if len(c.boots) == mergeBoots {
-			c.heard += c.boots[0].heard
-			c.missing += c.boots[0].lost()
-			c.boots = slices.Delete(c.boots, 0, 1)
-		}
-		c.boots = append(c.boots, bootCount{boot: boot, first: seq, last: seq})
-		i = len(c.boots) - 1
-	}
-	b := &c.boots[i]
-	b.heard++
-	if seq < 0 {
-		return
-	}
-	b.numbered++
-	b.first, b.last = min(b.first, seq), max(b.last, seq)
-}
-
-// tooOld says whether a message is so late that its copies are forgotten.
-func (c *seqCount) tooOld(boot uint32, seq int64) bool {
-	i := slices.IndexFunc(c.boots, func(b bootCount) bool { return b.boot == boot })
-	return seq >= 0 && i >= 0 && seq < c.boots[i].last-mergeWindow
-}
-
-func (b bootCount) lost() uint64 {
-	span := uint64(b.last - b.first + 1)
-	if b.numbered == 0 || span < b.numbered {
-		return 0
-	}
-	return span - b.numbered
-}
-
-func (c *seqCount) heardAll() uint64 {
-	n := c.heard
-	for _, b := range c.boots {
-		n += b.heard
-	}
-	return n
-}
-
-func (c *seqCount) lost() uint64 {
-	n := c.missing
-	for _, b := range c.boots {
-		n += b.lost()
-	}
-	return n
 }

@@ -35,9 +35,6 @@ func (d *Decoder) Reconfigure(cfg Config) error {
 			l := n.links[st.link]
 			return l == nil || l != d.links[st.link]
 		})
-		for _, st := range r.streams {
-			st.loss.Rocket = name
-		}
 		n.byName[name] = r
 		n.rockets = append(n.rockets, r)
 		for id, x := range d.byID {

@@ -17,9 +17,8 @@ type track struct {
 	sender int   // 0 is the first under the rocket's id, maxSenders one too many
 	back   int   // frames since another boot was taken for the next one
 
-	seq     int64  // the highest, unwrapped; -1 before the first
-	seqBase int64  // added to the raw value
-	seen    uint64 // which of the last 64 were heard; bit 0 is seq
+	seq     int64 // the highest, unwrapped; -1 before the first
+	seqBase int64 // added to the raw value
 	period  float64
 
 	clock int64 // the highest, us, unwrapped; -1 before the first
@@ -170,8 +169,8 @@ func modulo(a, w int64) int64 {
 }
 
 // accept moves the track on to a frame that fits. It gives the number of
-// frames missed just before it and what kind of arrival it was.
-func (t *track) accept(at place, mono int64) (missed int64, arrival arrival) {
+// frames missed just before it.
+func (t *track) accept(at place, mono int64) (missed int64) {
 	movedNs := float64(mono - t.heard)
 	if step := mono - t.heard; t.frames == 1 {
 		t.gap = step
@@ -190,12 +189,12 @@ func (t *track) accept(at place, mono int64) (missed int64, arrival arrival) {
 	}
 	t.heard = max(t.heard, mono)
 	if at.seq < 0 {
-		return 0, arrivedNew
+		return 0
 	}
 	t.seqBase = at.base
 	if t.seq < 0 {
-		t.seq, t.seen = at.seq, 1
-		return 0, arrivedNew
+		t.seq = at.seq
+		return 0
 	}
 	step := at.seq - t.seq
 	if step > 0 {
@@ -203,28 +202,10 @@ func (t *track) accept(at place, mono int64) (missed int64, arrival arrival) {
 			t.learnPeriod(movedNs / float64(step))
 		}
 		t.seq = at.seq
-		t.seen = t.seen<<min(step, 64) | 1
-		return step - 1, arrivedNew
+		return step - 1
 	}
-	if step <= -64 {
-		return 0, arrivedLate
-	}
-	bit := uint64(1) << -step
-	if t.seen&bit != 0 {
-		return 0, arrivedTwice
-	}
-	t.seen |= bit
-	return 0, arrivedLate
+	return 0
 }
-
-// arrival says how a frame came in its sequence.
-type arrival uint8
-
-const (
-	arrivedNew arrival = iota
-	arrivedLate
-	arrivedTwice
-)
 
 // learnPeriod follows the time between frames, in ns.
 func (t *track) learnPeriod(ns float64) {

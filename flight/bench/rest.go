@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"padlark/decode"
 )
 
 // silent explains why no frame of the rocket came.
@@ -147,24 +149,19 @@ func (r *record) intervals() (steps, gaps []float64) {
 // judgeLosses counts what is missing in the board's numbering.
 func (b *Bench) judgeLosses() Finding {
 	const check, title = "frames-lost", "Frames lost"
-	seen, lost := map[[2]int64]bool{}, 0.0
-	low, high := map[int64]int64{}, map[int64]int64{}
+	seen := map[[2]int64]bool{} // boot and number
+	var numbers decode.Numbering
 	for _, p := range b.rec.points {
 		if p.seq < 0 {
 			return notDone(StepRest, check, title, "the board sends no numbers")
 		}
-		k := int64(p.boot)
-		if _, ok := low[k]; !ok {
-			low[k], high[k] = p.seq, p.seq
+		if k := [2]int64{int64(p.boot), p.seq}; !seen[k] {
+			seen[k] = true
+			numbers.Add(p.boot, p.seq)
 		}
-		low[k], high[k] = min(low[k], p.seq), max(high[k], p.seq)
-		seen[[2]int64{k, p.seq}] = true
 	}
-	sent := 0.0
-	for k := range low {
-		sent += float64(high[k] - low[k] + 1)
-	}
-	lost = sent - float64(len(seen))
+	lost := float64(numbers.Lost())
+	sent := lost + float64(numbers.Heard())
 	share := 100 * lost / sent
 	return finding(StepRest, check, title).number(share, 0, "%").limit("1 %% on the bench").
 		words("%.0f of %.0f frames are missing", lost, sent).judge(share, 1, 5).

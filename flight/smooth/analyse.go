@@ -147,7 +147,12 @@ func (a *analysis) begin(samples []decode.Sample, alarms []flight.Alarm) {
 		}
 	}
 	o.Frames = uint64(len(samples))
-	o.LostFrames = lost(samples)
+	// The samples are each of another number, in whatever order two links brought them.
+	var numbers decode.Numbering
+	for i := range samples {
+		numbers.Add(samples[i].Boot, samples[i].Seq)
+	}
+	o.LostFrames = numbers.Lost()
 	o.Alarms = []string{}
 	seen := map[string]bool{}
 	for _, al := range alarms {
@@ -156,31 +161,6 @@ func (a *analysis) begin(samples []decode.Sample, alarms []flight.Alarm) {
 			o.Alarms = append(o.Alarms, al.Kind)
 		}
 	}
-}
-
-// lost counts the numbers that are missing from the board's own numbering. The
-// samples are each of another number, in whatever order two links brought them.
-func lost(samples []decode.Sample) uint64 {
-	type span struct{ low, high, heard int64 }
-	spans := map[uint32]*span{}
-	for i := range samples {
-		s := &samples[i]
-		if s.Seq < 0 {
-			continue
-		}
-		sp := spans[s.Boot]
-		if sp == nil {
-			sp = &span{low: s.Seq, high: s.Seq}
-			spans[s.Boot] = sp
-		}
-		sp.low, sp.high = min(sp.low, s.Seq), max(sp.high, s.Seq)
-		sp.heard++
-	}
-	var n uint64
-	for _, sp := range spans {
-		n += uint64(max(0, sp.high-sp.low+1-sp.heard))
-	}
-	return n
 }
 
 // locate reads the events.

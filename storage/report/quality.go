@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"padlark/decode"
 )
 
 // Link is how well one link heard the flight, from 10 s before liftoff to 10 s
@@ -64,30 +66,19 @@ func watchLink(g *gathered, name string, end time.Time) watched {
 	l := &w.link
 	var rssi []float64
 	var from, to, before time.Time
-	seen := map[int64]bool{}
-	low, high := int64(math.MaxInt64), int64(-1)
-	boot := uint32(0)
-	count := func() {
-		if high >= 0 {
-			l.Lost += int(high-low) + 1 - len(seen)
-		}
-		seen, low, high = map[int64]bool{}, math.MaxInt64, -1
-	}
+	var numbers decode.Numbering
+	seen := map[[2]int64]bool{} // boot and number
 	for i := range g.samples {
 		s := &g.samples[i]
 		if s.Link != name {
 			continue
 		}
 		if l.Frames == 0 {
-			from, boot = s.Heard, s.Boot
+			from = s.Heard
 		}
-		if s.Boot != boot {
-			count()
-			boot = s.Boot
-		}
-		if s.Seq >= 0 {
-			seen[s.Seq] = true
-			low, high = min(low, s.Seq), max(high, s.Seq)
+		if k := [2]int64{int64(s.Boot), s.Seq}; s.Seq >= 0 && !seen[k] {
+			seen[k] = true
+			numbers.Add(s.Boot, s.Seq)
 		}
 		if pause := s.Heard.Sub(before).Seconds(); !before.IsZero() && pause > l.PauseS && s.Heard.After(g.zero) && (end.IsZero() || before.Before(end)) {
 			l.PauseS, l.PauseT = pause, before.Sub(g.zero).Seconds()
@@ -99,7 +90,7 @@ func watchLink(g *gathered, name string, end time.Time) watched {
 		w.first, w.last = min(w.first, s.N), max(w.last, s.N)
 		before, to = s.Heard, s.Heard
 	}
-	count()
+	l.Lost = int(numbers.Lost())
 	if d := to.Sub(from).Seconds(); d > 0 {
 		l.RateHz = float64(l.Frames-1) / d
 	}
