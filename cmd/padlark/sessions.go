@@ -50,10 +50,17 @@ func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	if c.Losses {
+		work := workedOut(a, io)
 		for i := range rows {
-			if rows[i].Losses, err = sessionLosses(ctx, a, rows[i].Session); err != nil {
+			s, err := a.Session(ctx, rows[i].Session)
+			if err != nil {
 				return err
 			}
+			totals, err := work.Count(ctx, s)
+			if err != nil {
+				return err
+			}
+			rows[i].Losses = totals.Rockets
 		}
 	}
 	warnLost(a, io)

@@ -110,13 +110,9 @@ func (r *Results) ofSession(ctx context.Context, s *sqlite.Session, spans []sqli
 	if err != nil {
 		return nil, err
 	}
-	madeOf := ""
-	if !s.Ended.IsZero() {
-		stamp, err := r.archive.Stamp(ctx, s.ID)
-		if err != nil {
-			return nil, err
-		}
-		madeOf = snapshot.Program() + ", " + stamp
+	madeOf, err := r.madeOf(ctx, s)
+	if err != nil {
+		return nil, err
 	}
 	known := r.keptOf(s.ID, madeOf)
 	var fresh []Summary
@@ -144,6 +140,15 @@ func (r *Results) ofSession(ctx context.Context, s *sqlite.Session, spans []sqli
 	return out, err
 }
 
+// madeOf tells what is worked out of a session as it is now; "" if it has not ended.
+func (r *Results) madeOf(ctx context.Context, s *sqlite.Session) (string, error) {
+	if s.Ended.IsZero() {
+		return "", nil
+	}
+	stamp, err := r.archive.Stamp(ctx, s.ID)
+	return snapshot.Program() + ", " + stamp, err
+}
+
 // keptOf gives what is known of a session's flights, by their names.
 func (r *Results) keptOf(session, madeOf string) map[sqlite.FlightName]Summary {
 	out := map[sqlite.FlightName]Summary{}
@@ -155,7 +160,7 @@ func (r *Results) keptOf(session, madeOf string) map[sqlite.FlightName]Summary {
 	r.mu.Unlock()
 	if !ok || old.Of != madeOf {
 		var err error
-		if old, err = readSummaries(r.pathOf(session)); err != nil || old.Of != madeOf {
+		if old, err = readKept[summaries](r.pathOf(session, ".json.zst")); err != nil || old.Of != madeOf {
 			return out // then they are worked out
 		}
 		r.remember(session, old)
@@ -187,21 +192,26 @@ func (r *Results) keepOf(session, madeOf string, fresh []Summary) {
 	}
 	r.sessions[session] = s
 	r.mu.Unlock()
-	if path := r.pathOf(session); path != "" && r.keeps {
-		_ = writeSummaries(path, s) // a full or foreign disk: the next who asks waits longer
+	r.write(r.pathOf(session, ".json.zst"), s)
+}
+
+// write keeps what was worked out, where that was asked for.
+func (r *Results) write(path string, v any) {
+	if path != "" && r.keeps {
+		_ = writeKept(path, v) // a full or foreign disk: the next who asks waits longer
 	}
 }
 
-// pathOf is where a session's summaries are kept, "" for nowhere: a name from
+// pathOf is where something of a session is kept, "" for nowhere: a name from
 // elsewhere may be no name of a file.
-func (r *Results) pathOf(session string) string {
+func (r *Results) pathOf(session, kind string) string {
 	if session != filepath.Base(session) || strings.HasPrefix(session, ".") {
 		return ""
 	}
-	return filepath.Join(filepath.Dir(r.archive.Path()), folder, session+".json.zst")
+	return filepath.Join(filepath.Dir(r.archive.Path()), folder, session+kind)
 }
 
-func readSummaries(path string) (s summaries, err error) {
+func readKept[T any](path string) (s T, err error) {
 	if path == "" {
 		return s, os.ErrNotExist
 	}
@@ -221,10 +231,10 @@ func readSummaries(path string) (s summaries, err error) {
 	return s, json.Unmarshal(text, &s)
 }
 
-// writeSummaries puts a file in the place of the one before in one step. It need not
+// writeKept puts a file in the place of the one before in one step. It need not
 // outlive a loss of power: one that is torn has no checksum and is not used.
-func writeSummaries(path string, s summaries) error {
-	text, err := json.Marshal(s)
+func writeKept(path string, v any) error {
+	text, err := json.Marshal(v)
 	if err != nil {
 		return fmt.Errorf("keep results: %w", err)
 	}

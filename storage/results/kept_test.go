@@ -44,13 +44,13 @@ func TestKept(t *testing.T) {
 		t.Errorf("read %+v\nwant %+v", got, first)
 	}
 	// That they are read, and not worked out, shows where the file says something else.
-	s, err := readSummaries(file)
+	s, err := readKept[summaries](file)
 	if err != nil || len(s.Flights) != 1 {
 		t.Fatalf("%+v, %v", s, err)
 	}
 	other := 1234.0
 	s.Flights[0].Result.ApogeeM = &other
-	if err := writeSummaries(file, s); err != nil {
+	if err := writeKept(file, s); err != nil {
 		t.Fatal(err)
 	}
 	if got := flights(t, New(a)); *got[0].ApogeeM != other {
@@ -86,7 +86,7 @@ func TestKept(t *testing.T) {
 		if err := os.WriteFile(file, packed[:n], 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if s, err := readSummaries(file); err == nil && len(s.Flights) > 0 {
+		if s, err := readKept[summaries](file); err == nil && len(s.Flights) > 0 {
 			t.Fatalf("%d of %d bytes are taken for whole", n, len(packed))
 		}
 	}

@@ -49,6 +49,9 @@ type Results struct {
 	known    map[key]kept
 	whole    []key                // of those known with their courses, oldest first
 	sessions map[string]summaries // of those that have ended
+	totals   map[string]counted
+
+	counting sync.Mutex // one count at a time
 }
 
 type key struct {
@@ -74,7 +77,7 @@ const keepMost = 64
 
 // New makes Results for an archive.
 func New(a *sqlite.Archive) *Results {
-	return &Results{archive: a, known: map[key]kept{}, sessions: map[string]summaries{}}
+	return &Results{archive: a, known: map[key]kept{}, sessions: map[string]summaries{}, totals: map[string]counted{}}
 }
 
 // Flights works out all flights of one session, or of every session when

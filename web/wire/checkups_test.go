@@ -10,7 +10,7 @@ import (
 // The newest checkup counts, of the rocket that was asked for.
 func TestLastCheckup(t *testing.T) {
 	a := stored(t)
-	w := NewArchive(a, nil)
+	w := archiveOf(a)
 	if _, _, ok, err := w.LastCheckup(t.Context(), "Teal"); ok || err != nil {
 		t.Fatalf("a checkup before there was any (%v)", err)
 	}

@@ -82,7 +82,7 @@ func askCold(tb testing.TB, path string) (time.Duration, string) {
 		tb.Fatal(err)
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	archive := NewArchive(a, nil)
+	archive := archiveOf(a)
 	s, err := web.New(web.Options{Archive: archive, Notes: archive, Live: quiet{}, Flights: Flights{Results: results.New(a), Archive: a}})
 	if err != nil {
 		tb.Fatal(err)

@@ -111,8 +111,10 @@ func stored(t *testing.T) *sqlite.Archive {
 	return a
 }
 
+func archiveOf(a *sqlite.Archive) *Archive { return NewArchive(a, results.New(a), nil) }
+
 func TestSessions(t *testing.T) {
-	a := NewArchive(stored(t), nil)
+	a := archiveOf(stored(t))
 	got, err := a.Sessions(t.Context())
 	if err != nil || len(got) != 1 || got[0].Counted || got[0].Last == nil {
 		t.Fatalf("before the count: %+v, %v", got, err)
@@ -148,7 +150,7 @@ func TestSessions(t *testing.T) {
 }
 
 func TestSamplesInOrder(t *testing.T) {
-	a := NewArchive(stored(t), nil)
+	a := archiveOf(stored(t))
 	last := map[string]int64{}
 	n, both := 0, map[string]int{}
 	q := storage.Query{Session: session, FromPassed: int64(20 * time.Second), ToPassed: int64(30 * time.Second)}
@@ -179,7 +181,7 @@ func TestSamplesInOrder(t *testing.T) {
 }
 
 func TestNotes(t *testing.T) {
-	a := NewArchive(stored(t), nil)
+	a := archiveOf(stored(t))
 	at := epoch.Add(shift + time.Minute)
 	n, err := a.AddNote(t.Context(), storage.Note{Session: session, Rocket: "Teal", Flight: 1, At: at, Text: "0.6 l"})
 	if err != nil || n.ID == 0 || !n.At.Equal(at) {
@@ -198,7 +200,7 @@ func (quiet) Watch(func(web.Message)) (func(), error) { return func() {}, nil }
 // server is the pages over a real archive.
 func server(t *testing.T, a *sqlite.Archive) string {
 	t.Helper()
-	archive := NewArchive(a, nil)
+	archive := archiveOf(a)
 	s, err := web.New(web.Options{Listen: "127.0.0.1:0", Station: "north-field", Archive: archive, Notes: archive, Live: quiet{},
 		Flights: Flights{Results: results.New(a), Archive: a},
 		NewMachine: func(_ context.Context, s web.Session) (*watch.Engine, error) {

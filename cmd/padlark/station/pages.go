@@ -23,8 +23,8 @@ import (
 
 // startPages serves the pages beside the running line and returns their address.
 func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, error) {
-	archive := wire.NewArchive(s.archive, func() string { return s.session.ID })
 	work := results.New(s.archive).Keeping()
+	archive := wire.NewArchive(s.archive, work, func() string { return s.session.ID })
 	flights := wire.Flights{Results: work, Archive: s.archive}
 	access, made, err := crewAccess(s.cfg)
 	if err != nil {

@@ -39,8 +39,8 @@ func Show(ctx context.Context, a *sqlite.Archive, o ShowOptions) error {
 	if n := len(sessions); n > 0 {
 		name = sessions[n-1].Station
 	}
-	archive := wire.NewArchive(a, nil)
 	work := results.New(a)
+	archive := wire.NewArchive(a, work, nil)
 	srv, err := web.New(web.Options{
 		Listen: o.Listen, Station: name, Version: o.Version,
 		Archive: archive, Notes: archive, Checkups: archive, Flights: wire.Flights{Results: work, Archive: a}, Live: nothingLive{},
