@@ -22,7 +22,11 @@ func (s *Server) pageAlarms(w http.ResponseWriter, r *http.Request) error {
 		Name  string
 		Kinds []alarm.Info
 	}
-	names := map[string]string{"flight": "In flight", "pad": "On the pad", "link": "Links", "landed": "After the landing", "station": "The station itself"}
+	to, err := s.reader(r)
+	if err != nil {
+		return err
+	}
+	names := map[string]string{"flight": to.Say("In flight"), "pad": to.Say("On the pad"), "link": to.Say("Links"), "landed": to.Say("After the landing"), "station": to.Say("The station itself")}
 	var groups []group
 	for _, k := range alarm.Kinds() {
 		if n := len(groups); n == 0 || groups[n-1].Name != names[k.Where] {
@@ -84,7 +88,7 @@ func (s *Server) pageAlarm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, "alarm", "alarms", "Alarm "+kind, passages(text, units))
+	return s.render(w, r, http.StatusOK, "alarm", "alarms", units.Say("Alarm")+" "+kind, passages(text, units))
 }
 
 // passage is a piece of a page about an alarm: one of its fields is set.

@@ -12,9 +12,9 @@ import (
 // browserLanguages: the board speaks as the browser asks: alarms, what keeps a rocket
 // from flying, and its own words. It keeps pictures, and nothing is cut off.
 func browserLanguages(t *testing.T, browser *browsertest.Browser) {
-	v := recorded()
-	_, base := serve(t, ofEveryState(v.options()))
 	for _, l := range phrase.Languages()[1:] {
+		v := recorded()
+		_, base := serve(t, ofEveryState(v.options()))
 		b := browser.Tab(t, base)
 		b.Language(string(l))
 		b.Size(390, 844, 2, true)
@@ -43,10 +43,22 @@ func browserLanguages(t *testing.T, browser *browsertest.Browser) {
 		for _, c := range cut {
 			t.Errorf("in %s: %s", l, c)
 		}
-		b.Open("/flights")
-		b.Shots("flights-" + string(l))
-		b.Open("/alarms")
-		b.Shots("alarms-" + string(l))
-		b.Quiet()
+		for _, page := range everyPage()[1:] {
+			if !browsertest.Pictures() && page.name != "flight" {
+				continue // the texts of all are looked for in the templates
+			}
+			b.Open(page.path)
+			if page.name == "links" {
+				flying(t, v, 0, 1, hop{rocket: "Teal", link: "pad-radio", pad: 300, noFlight: true, cell: 4})
+			}
+			b.Until(page.name, page.ready, 10*time.Second)
+			b.Shots(page.name + "-" + string(l))
+			cut = nil
+			b.Eval(cutScript, &cut)
+			for _, c := range cut {
+				t.Errorf("%s in %s: %s", page.path, l, c)
+			}
+		}
+		b.Quiet("/nowhere") // that one was asked for
 	}
 }

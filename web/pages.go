@@ -14,12 +14,14 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/storage"
 	"padlark/storage/report"
 )
 
-// pages are the parsed templates: the frame around every page, and one each.
-type pages struct{ byName map[string]*template.Template }
+// pages are the parsed templates: the frame around every page, and one each, in each
+// language.
+type pages map[phrase.Language]map[string]*template.Template
 
 // pageNames are the templates in the folder, without frame.html.
 var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", "replay", "links", "compare", "clock", "sounder", "ready", "keys", "configuration", "alarms", "alarm", "join", "field", "signin", "error"}
@@ -29,20 +31,48 @@ var pageNames = [...]string{"board", "flights", "flight", "report", "sessions", 
 var boardModules = [...]string{"board.js", "live.js", "picture.js", "cards.js", "place.js", "results.js", "alarms.js", "sound.js", "awake.js", "fit.js", "strips.js",
 	"shapes.js", "dom.js", "units.js", "settings.js", "canvas.js", "scale.js"}
 
-func loadPages(a *assets) (*pages, error) {
-	p := &pages{byName: map[string]*template.Template{}}
-	for _, name := range pageNames {
-		t := template.New("frame.html").Funcs(template.FuncMap{
-			"asset": a.path, "path": url.PathEscape, "pm": plusMinus,
-			"modules": func() []string { return boardModules[:] }, "typed": typedNum, "clock": clockTime, "day": dayTime, "span": spanWords, "size": sizeWords,
-		})
-		t, err := t.ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/"+name+".html")
+func loadPages(a *assets) (pages, error) {
+	p := pages{}
+	for _, l := range phrase.Languages() {
+		byName, err := pagesIn(l, a)
 		if err != nil {
-			return nil, fmt.Errorf("parse page %s: %w", name, err)
+			return nil, err
 		}
-		p.byName[name] = t
+		p[l] = byName
 	}
 	return p, nil
+}
+
+func pagesIn(l phrase.Language, a *assets) (map[string]*template.Template, error) {
+	frame := template.New("frame.html").Funcs(template.FuncMap{
+		"asset": a.path, "path": url.PathEscape, "pm": plusMinus,
+		"modules": func() []string { return boardModules[:] }, "typed": typedNum, "clock": clockTime, "day": dayTime, "span": spanWords, "size": sizeWords,
+	})
+	parse := func(t *template.Template, name string) error {
+		text, err := files.ReadFile("templates/" + name + ".html")
+		if err != nil {
+			return err
+		}
+		_, err = t.Parse(inLanguage(string(text), says(l)))
+		return err
+	}
+	for _, name := range []string{"frame", "parts"} {
+		if err := parse(frame, name); err != nil {
+			return nil, fmt.Errorf("parse the pages' %s: %w", name, err)
+		}
+	}
+	byName := map[string]*template.Template{}
+	for _, name := range pageNames {
+		t, err := frame.Clone()
+		if err != nil {
+			return nil, fmt.Errorf("copy the pages' frame: %w", err)
+		}
+		if err := parse(t, name); err != nil {
+			return nil, fmt.Errorf("parse page %s: %w", name, err)
+		}
+		byName[name] = t
+	}
+	return byName, nil
 }
 
 // pageData is what every template gets.
@@ -71,8 +101,8 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name
 	st, err := s.clockStatus(r)
 	doubt := err == nil && s.opt.Clock != nil && !st.Trusted
 	var out bytes.Buffer
-	err = s.pages.byName[name].Execute(&out, pageData{
-		Title: title, Here: here, Station: s.opt.Station, Version: s.opt.Version,
+	err = s.pages[units.Lang()][name].Execute(&out, pageData{
+		Title: units.Say(title), Here: here, Station: s.opt.Station, Version: s.opt.Version,
 		Token: token, Role: as.String(), May: as == crew, Open: s.gate.open, Doubt: doubt, Units: units, Data: data,
 	})
 	if err != nil {
@@ -187,7 +217,7 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	checked, err := s.lastCheckup(r.Context(), res.Rocket)
+	checked, err := s.lastCheckup(r.Context(), units, res.Rocket)
 	if err != nil {
 		return err
 	}
@@ -195,7 +225,7 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, "flight", "flights", fmt.Sprintf("%s, flight %d", res.Rocket, res.Flight), struct {
+	return s.render(w, r, http.StatusOK, "flight", "flights", fmt.Sprintf("%s, %s %d", res.Rocket, units.Say("flight"), res.Flight), struct {
 		ID      string
 		Result  flight.Result
 		Rows    []resultRow
@@ -211,7 +241,7 @@ func (s *Server) pageFlight(w http.ResponseWriter, r *http.Request) error {
 
 // lastCheckup says when a rocket's altimeter was last checked on the bench, and
 // with what verdict; empty where nobody knows of checkups.
-func (s *Server) lastCheckup(ctx context.Context, rocket string) (string, error) {
+func (s *Server) lastCheckup(ctx context.Context, units reader, rocket string) (string, error) {
 	if s.opt.Checkups == nil {
 		return "", nil
 	}
@@ -220,7 +250,7 @@ func (s *Server) lastCheckup(ctx context.Context, rocket string) (string, error)
 		return "", err
 	}
 	if !ok {
-		return "never (padlark checkup does it)", nil
+		return units.Say("never (padlark checkup does it)"), nil
 	}
 	return at.Local().Format("2006-01-02 15:04") + ", " + verdict, nil
 }
@@ -246,7 +276,7 @@ func (s *Server) pageReport(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, "report", "flights", fmt.Sprintf("Report: %s, flight %d", id.Rocket, id.Flight), struct {
+	return s.render(w, r, http.StatusOK, "report", "flights", fmt.Sprintf("%s: %s, %s %d", units.Say("Report"), id.Rocket, units.Say("flight"), id.Flight), struct {
 		*flightDetail
 		Rows  []resultRow
 		Plot  template.HTML

@@ -82,7 +82,7 @@ type Server struct {
 	hub      *hub
 	columns  *columnCache
 	assets   *assets
-	pages    *pages
+	pages    pages
 	metrics  metrics
 	conns    *connTable
 	shares   *shares

@@ -108,6 +108,17 @@ func (u reader) Verdict(r flight.Result) saying {
 func (u reader) Alarm(a flight.Alarm) saying { return u.saying(a.ReasonPhrase, a.Reason) }
 func (u reader) Call(a flight.Alarm) saying  { return u.saying(a.SayPhrase, a.Say) }
 
+// Event names what happened, Phase where in its flight a rocket is.
+func (u reader) Event(k flight.Kind) string {
+	return u.Write(phrase.Of("event."+string(k)), string(k))
+}
+func (u reader) Phase(p flight.Phase) string {
+	if p == "" {
+		return ""
+	}
+	return u.Say(strings.ToUpper(string(p[:1])) + string(p[1:]))
+}
+
 // NotYet is what keeps a rocket from flying.
 func (u reader) NotYet(s *flight.State) (out []saying) {
 	for _, one := range notYetOf(s) {

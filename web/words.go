@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // resultRow is one line of a flight's table of results. The page's script turns
@@ -24,7 +25,7 @@ type resultRow struct {
 
 func (u reader) resultRows(r flight.Result) []resultRow {
 	row := func(name, kind string, v, sd *float64, why string) resultRow {
-		return resultRow{name, kind, v, sd, u.Num(kind, v, sd), why}
+		return resultRow{u.Say(name), kind, v, sd, u.Num(kind, v, sd), u.Say(why)}
 	}
 	rows := []resultRow{
 		row("Highest", "height", r.ApogeeM, r.ApogeeSD, "above the pad"),
@@ -37,8 +38,8 @@ func (u reader) resultRows(r flight.Result) []resultRow {
 		row("In the air", "time", r.DurationS, nil, "from liftoff to touchdown"),
 		row("Top called late by", "time", r.ApogeeCalledLate, nil, "the live call minus the top found afterwards"),
 	}
-	frames := fmt.Sprintf("%d heard, %d lost", r.Frames, r.LostFrames)
-	return append(rows, resultRow{Name: "Frames", Text: frames, Why: "on all links together"})
+	frames := u.Write(phrase.Of("frames-heard", phrase.Qty("heard", float64(r.Frames), 0, ""), phrase.Qty("lost", float64(r.LostFrames), 0, "")), "")
+	return append(rows, resultRow{Name: u.Say("Frames"), Text: frames, Why: u.Say("on all links together")})
 }
 
 func decimalsFor(kind string) int {

@@ -171,10 +171,14 @@ type compiled struct {
 // entry is the places of a text in the order in which the printer numbers them.
 type entry struct{ places []string }
 
+func parts() []map[string]Text {
+	return []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls(), boardPage(), otherPages(), scripts(), events()}
+}
+
 // everyText is the whole catalogue.
 var everyText = sync.OnceValue(func() map[string]Text {
 	all := map[string]Text{}
-	for _, part := range []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls(), boardPage()} {
+	for _, part := range parts() {
 		maps.Copy(all, part)
 	}
 	return all

@@ -12,9 +12,8 @@ func boardPage() map[string]Text {
 		"Rocket":                                {De: "Rakete", Ja: "ロケット"}, "Height against time": {De: "Höhe über der Zeit", Ja: "高さと時間"}, "Launched": {De: "Gestartet", Ja: "発射"},
 		"Highest": {De: "Höchste", Ja: "最高"}, "To the top": {De: "Bis zum Gipfel", Ja: "頂点まで"}, "Fastest": {De: "Schnellste", Ja: "最速"},
 		"Sink rate": {De: "Sinkrate", Ja: "降下速度"}, "Verdict": {De: "Urteil", Ja: "判定"},
-		"A board that beeps its height:": {De: "Eine Elektronik, die ihre Höhe piept:", Ja: "高さをブザーで知らせる基板："},
-		"read its sounder":               {De: "den Piepser lesen", Ja: "ブザーを読む"},
-		"flight":                         {De: "Flug", Ja: "飛行"}, "flights": {De: "Flüge", Ja: "飛行"}, "good": {De: "gut", Ja: "良好"}, "in the air": {De: "in der Luft", Ja: "空中"},
+		"read its sounder": {De: "den Piepser lesen", Ja: "ブザーを読む"},
+		"flight":           {De: "Flug", Ja: "飛行"}, "flights": {De: "Flüge", Ja: "飛行"}, "good": {De: "gut", Ja: "良好"}, "in the air": {De: "in der Luft", Ja: "空中"},
 		"climbed in all": {De: "insgesamt gestiegen", Ja: "合計上昇"},
 		"No flight has been recorded yet. A flight shows here once a rocket has lifted off.": {
 			De: "Noch kein Flug aufgezeichnet. Ein Flug erscheint hier, sobald eine Rakete abgehoben hat.", Ja: "まだ飛行の記録がありません。ロケットが発射するとここに出ます。",

@@ -93,7 +93,7 @@ export class Alarms {
       try {
         await Promise.all(card.ids.map((id) => change("/api/v1/alarms/ack", { id })));
       } catch (err) {
-        setText(card.since, `Not acknowledged: ${err.message}`);
+        setText(card.since, say("Not acknowledged: {why}", { why: err.message }));
       } finally {
         card.ack.disabled = false;
       }

@@ -10,7 +10,7 @@ import { Fit, crowd } from "./fit.js";
 import { ladderTop } from "./strips.js";
 import { setShape } from "./shapes.js";
 import { apart, setText, setClass } from "./dom.js";
-import { quantity, toldOf, sayOf, say } from "./units.js";
+import { convert, fixed, unitOf, toldOf, sayOf, say } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const AGES_MS = 250; // ages are written anew this often
@@ -306,13 +306,13 @@ export class Board {
 
 function names(states) {
   const list = states.map((s) => s.rocket);
-  return list.length > 6 ? `${list.slice(0, 5).join(", ")} and ${list.length - 5} more` : list.join(", ");
+  return list.length > 6 ? say("{list} and {n} more", { list: list.slice(0, 5).join(", "), n: list.length - 5 }) : list.join(", ");
 }
 
 function eventWords(e) {
   switch (e.kind) {
     case "liftoff": return say("{rocket}: liftoff", e);
-    case "apogee": return e.altitude_m == null ? say("{rocket}: top", e) : say("{rocket}: top, {height}", { rocket: e.rocket, height: quantity("height", e.altitude_m).replace(" m", ` ${say("metres")}`).replace(" ft", ` ${say("feet")}`) });
+    case "apogee": return e.altitude_m == null ? say("{rocket}: top", e) : say("{rocket}: top, {height}", { rocket: e.rocket, height: `${fixed(convert("height", e.altitude_m), 1)} ${say(unitOf("height") === "ft" ? "feet" : "metres")}` });
     case "release": return say("{rocket}: release", e);
     case "touchdown": return say("{rocket}: down", e);
     case "reboot": return say("{rocket}: the board started again", e);

@@ -1,7 +1,7 @@
 // The clock: how far apart the station's and the browser's clocks are, and the
 // offer to put the station right.
 import { answer, change, setText } from "./dom.js";
-import { clock, date, fixed } from "./units.js";
+import { clock, date, fixed, say } from "./units.js";
 import { setShape } from "./shapes.js";
 
 const TRIES = 8;
@@ -30,7 +30,7 @@ function show() {
   put("station", station);
   put("browser", Date.now());
   setText(document.getElementById("difference"), apart(best.offset));
-  setText(document.getElementById("difference-sd"), `measured to ± ${fixed(Math.max(1, best.half), 0)} ms`);
+  setText(document.getElementById("difference-sd"), say("measured to ± {n} ms", { n: fixed(Math.max(1, best.half), 0) }));
 }
 
 /** trust says what the station thinks of its own clock now. */
@@ -38,15 +38,15 @@ function trust(status) {
   const line = document.querySelector(".clock-state");
   line.className = "clock-state " + (status.trusted ? "good" : "look");
   setShape(line.querySelector(".shape"), status.trusted ? "good" : "look");
-  setText(line.querySelector(".words"), `The station's clock is ${status.trusted ? "" : "not "}trusted: ${status.how}.`);
+  setText(line.querySelector(".words"), `${say(status.trusted ? "The station's clock is trusted" : "The station's clock is not trusted")}: ${status.how}.`);
   if (status.trusted) for (const el of document.querySelectorAll(".doubt")) el.remove();
 }
 
 function apart(ms) {
   const s = Math.abs(ms) / 1000;
-  if (s < 0.5) return "less than 0.5 s";
-  const words = s < 120 ? `${fixed(s, 1)} s` : s < 7200 ? `${fixed(s / 60, 0)} min` : s < 172800 ? `${fixed(s / 3600, 1)} h` : `${fixed(s / 86400, 0)} days`;
-  return `station ${ms > 0 ? "behind" : "ahead"} by ${words}`;
+  if (s < 0.5) return say("less than 0.5 s");
+  const words = s < 120 ? `${fixed(s, 1)} s` : s < 7200 ? `${fixed(s / 60, 0)} min` : s < 172800 ? `${fixed(s / 3600, 1)} h` : say("{n} days", { n: fixed(s / 86400, 0) });
+  return say(ms > 0 ? "station behind by {time}" : "station ahead by {time}", { time: words });
 }
 
 async function begin() {
@@ -65,13 +65,13 @@ async function begin() {
         true_time: new Date(best.truth).toISOString(),
         sd_s: Math.max(0.001, best.half / 1000),
       });
-      setText(status, "The station took it.");
+      setText(status, say("The station took it."));
       best = null;
       for (let i = 0; i < TRIES; i++) await measure();
       show();
       trust(best.status);
     } catch (err) {
-      setText(status, `Not taken: ${err.message}`);
+      setText(status, say("Not taken: {why}", { why: err.message }));
     } finally {
       offer.disabled = false;
     }

@@ -3,7 +3,7 @@ import { Plot, View } from "./plot.js";
 import { answer, make, setText } from "./dom.js";
 import { shift } from "./scale.js";
 import { ink } from "./canvas.js";
-import { day, fixed, convert, unitOf, known, quantity } from "./units.js";
+import { day, fixed, convert, unitOf, known, quantity, say } from "./units.js";
 import { onSettings } from "./settings.js";
 
 const MOST = 12; // each colour twice, with dashes of two kinds
@@ -15,11 +15,11 @@ const boxes = [...document.querySelectorAll(".pick input")];
 const loaded = new Map();
 const host = document.getElementById("plots");
 const view = host && new View(0, 1);
-const plot = host && new Plot(host, view, { title: "Height above the pad", kind: "height" });
+const plot = host && new Plot(host, view, { title: say("Height above the pad"), kind: "height" });
 
 plot?.figure.classList.add("tall");
 // Of two flights also how much higher the one was than the other, with its band.
-const apart = host && new Plot(host, view, { title: "Difference of their heights", kind: "height", least: 2 });
+const apart = host && new Plot(host, view, { title: say("Difference of their heights"), kind: "height", least: 2 });
 apart?.figure.classList.add("tall");
 view?.buttons(document.getElementById("zoom"));
 
@@ -29,7 +29,7 @@ async function show() {
   const list = chosen();
   for (const b of boxes) if (b.checked && !list.includes(b)) b.checked = false; // an address may name more
   for (const b of boxes) b.disabled = !b.checked && list.length >= MOST;
-  if (list.some((b) => !loaded.has(b.value))) setText(document.getElementById("cursor"), "Loading the flights …");
+  if (list.some((b) => !loaded.has(b.value))) setText(document.getElementById("cursor"), say("Loading the flights …"));
   await Promise.all(list.map(async (b) => {
     if (!loaded.has(b.value)) loaded.set(b.value, await answer("/api/v1/flights/" + encodeURIComponent(b.value)));
   }));
@@ -64,7 +64,7 @@ function draw() {
   plot.setLines(lines);
   difference(list.filter((d) => d.course));
   host.hidden = document.getElementById("zoom").hidden = lines.length === 0;
-  setText(document.getElementById("cursor"), lines.length ? "Touch the plot, or move over it, to read its values." : "Choose two or more flights below.");
+  setText(document.getElementById("cursor"), say(lines.length ? "Touch a plot, or move over it, to read its values." : "Choose two or more flights below."));
 }
 
 /** difference draws the first of two chosen flights minus the second. The band is
@@ -87,8 +87,8 @@ function difference(two) {
     line.lo.push(d === null ? null : d - sd);
     line.hi.push(d === null ? null : d + sd);
   }
-  apart.spec.title = `${called(two[0].result)} minus ${called(two[1].result)}, ± one standard deviation`;
-  apart.setLines([{ t: line.t, v: line.v, width: 2.5, label: "difference", band: { lo: line.lo, hi: line.hi } }]);
+  apart.spec.title = say("{one} minus {other}, ± one standard deviation", { one: called(two[0].result), other: called(two[1].result) });
+  apart.setLines([{ t: line.t, v: line.v, width: 2.5, label: say("difference"), band: { lo: line.lo, hi: line.hi } }]);
 }
 
 /** between is a value on the straight line between two; null beside a gap. */
@@ -97,7 +97,7 @@ export const between = (t, t0, t1, v0, v1) => (known(v0) && known(v1) ? v0 + ((v
 /** called names a flight where there may be another with the same number. */
 function called(r) {
   const same = chosen().map((b) => loaded.get(b.value)?.result).filter((o) => o && o.rocket === r.rocket && o.flight === r.flight);
-  return `${r.rocket} ${r.flight}` + (same.length > 1 ? ` of ${day(Date.parse(r.launched_at)).slice(5)}` : "");
+  return `${r.rocket} ${r.flight}` + (same.length > 1 ? ` (${day(Date.parse(r.launched_at)).slice(5)})` : "");
 }
 
 /** spread writes mean and standard deviation (n−1) of what was chosen. */
@@ -107,7 +107,7 @@ function spread(results) {
   const extra = document.querySelectorAll(".choose thead th").length - 8; // of the set-up: what was chosen has no spread
   const columns = [["apogee_m", "height"], ["time_to_apogee_s", "time"], ["max_speed_mps", "speed"], ["release_lag_s", "time"], ["descent_mps", "speed"], ["duration_s", "time"]];
   const tr = make("tr");
-  tr.append(make("td"), make("th", `Mean of ${results.length} ± spread`, { scope: "row" }));
+  tr.append(make("td"), make("th", say("Mean of {n} ± spread", { n: results.length }), { scope: "row" }));
   for (const [name, kind] of columns) {
     const v = results.map((r) => r[name]).filter(known);
     const text = v.length < 2 ? "–" : quantity(kind, mean(v), deviation(v));
@@ -126,7 +126,7 @@ if (host) {
     const words = plot.at(t).filter((l) => known(l.value)).map((l) => `${l.label}: ${fixed(convert("height", l.value), 1)} ${unitOf("height")}`);
     setText(document.getElementById("cursor"), [`${fixed(t, 2)} s`, ...words].join(" · "));
   };
-  const failed = (err) => setText(document.getElementById("cursor"), `Not loaded: ${err.message}`);
+  const failed = (err) => setText(document.getElementById("cursor"), say("Not loaded: {why}", { why: err.message }));
   for (const b of boxes) b.addEventListener("change", () => show().catch(failed));
   onSettings(() => show().catch(failed));
   show().catch(failed);

@@ -2,20 +2,20 @@
 // if not, why.
 import { answer, setText } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { age } from "./units.js";
+import { age, say } from "./units.js";
 
 const EVERY = 5000; // ms
 
 function show(box, c, more) {
   box.hidden = false;
   box.dataset.state = c.state;
-  const word = { sending: "Sending", waiting: "Waiting for the server" }[c.state] ?? "Up to date";
+  const word = say({ sending: "Sending", waiting: "Waiting for the server" }[c.state] ?? "Up to date");
   setShape(box.querySelector(".state .shape"), c.state === "waiting" ? "notyet" : "go");
   setText(box.querySelector(".state .word"), word);
-  setText(box.querySelector(".words"), c.trouble ? `${c.url}: ${c.trouble}. Nothing is lost: it is sent when the server takes data again.` : c.url);
+  setText(box.querySelector(".words"), c.trouble ? `${c.url}: ${c.trouble}. ${say("Nothing is lost: it is sent when the server takes data again.")}` : c.url);
   const put = (name, text) => setText(box.querySelector(`[data-of="${name}"]`), text);
-  put("backlog", `${Math.ceil(c.backlog_bytes / 1000)} kB of the journal`);
-  put("last", c.last_success_at ? age((Date.now() - Date.parse(c.last_success_at)) / 1000) : "never");
+  put("backlog", say("{n} kB of the journal", { n: Math.ceil(c.backlog_bytes / 1000) }));
+  put("last", c.last_success_at ? age((Date.now() - Date.parse(c.last_success_at)) / 1000) : say("never"));
   more(put, c);
 }
 
@@ -32,6 +32,6 @@ async function look(name, more) {
 }
 look("copy", (put, c) => {
   put("points", String(c.points));
-  put("aside", c.set_aside ? `${c.set_aside}, in ${c.set_aside_file}` : "none");
+  put("aside", c.set_aside ? say("{n}, in {file}", { n: c.set_aside, file: c.set_aside_file }) : say("none"));
 });
 look("uplink", (put, c) => put("frames", String(c.frames)));

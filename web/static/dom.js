@@ -44,7 +44,7 @@ export async function answer(path, options = {}) {
   const reply = await fetch(path, { ...options, headers: { Accept: "application/json", ...options.headers } });
   if (reply.status === 204) return null;
   const body = await reply.json().catch(() => ({}));
-  if (!reply.ok) throw new Error([body.error, body.hint].filter(Boolean).join(": ") || `the station answered ${reply.status}`);
+  if (!reply.ok) throw new Error([body.error, body.hint].filter(Boolean).join(": ") || `HTTP ${reply.status}`);
   return body;
 }
 

@@ -18,6 +18,9 @@
   let reported = -REPORT_MS;
   let waiting = false;
 
+  // The texts come by a script of their own, before any module runs.
+  const say = (text, values) => ((window.padlarkTexts || {})[text] || text).replace(/\{([a-z]+)\}/g, (_, name) => values[name]);
+
   function trouble(err, what) {
     errors++;
     last = [what, err && err.message ? err.message : String(err)].filter(Boolean).join(": ").slice(0, 300);
@@ -39,7 +42,7 @@
       const main = document.getElementById("main") || document.body;
       main.insertBefore(el, main.firstChild);
     }
-    el.textContent = `NOT LIVE: this page has failed (${errors} ${errors === 1 ? "error" : "errors"}, the last: ${last}). Load it again; until then do not rely on it.`;
+    el.textContent = say("NOT LIVE: this page has failed ({n}, the last: {last}). Load it again; until then do not rely on it.", { n: say(errors === 1 ? "{n} error" : "{n} errors", { n: errors }), last });
   }
 
   function report() {

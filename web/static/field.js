@@ -4,8 +4,8 @@ import { Stream } from "./live.js";
 import { Picture } from "./picture.js";
 import { sketch } from "./sketch.js";
 import { apart, make, setText } from "./dom.js";
-import { known } from "./units.js";
-import { bearing, walk, whereWords, landingWords, geo } from "./place.js";
+import { known, say } from "./units.js";
+import { bearing, distance, walk, whereWords, landingWords, geo } from "./place.js";
 import { onSettings } from "./settings.js";
 
 const DRAW_MS = 500;
@@ -59,7 +59,7 @@ function fromPad(lat, lon) {
 function show() {
   const el = document.getElementById("stopped");
   el.hidden = !stream.stale();
-  if (stream.stale()) setText(el, `NOT LIVE: no news from the station for ${Math.floor(stream.silence() / 1000)} s. What stands below is old.`);
+  if (stream.stale()) setText(el, say("NOT LIVE: no news from the station for {n} s. What stands below is old.", { n: Math.floor(stream.silence() / 1000) }));
   const states = [...picture.states.values()].sort((a, b) => a.rocket.localeCompare(b.rocket));
   const placed = states.filter((s) => s.position || s.landing);
   document.getElementById("no-place").hidden = placed.length > 0;
@@ -78,14 +78,14 @@ function way(s) {
   const to = s.landing ?? s.position;
   const line = (text) => text && li.append(make("p", text));
   line(s.phase === "landed" ? "" : upper(whereWords(s, site)));
-  line(s.landing && s.phase === "landed" ? `Came down ${landingWords(s.landing).replace(/^comes down /, "")}` : upper(landingWords(s.landing)));
+  line(upper(landingWords(s.landing, s.phase === "landed")));
   if (you && known(to.latitude_deg)) {
     const b = bearing(you.lat, you.lon, to.latitude_deg, to.longitude_deg);
-    line(`From you: ${walk(b.m, b.deg)}`);
+    line(say("From you: {walk}", { walk: walk(b.m, b.deg) }));
   }
   const address = geo(to);
   if (address) {
-    const a = make("a", `${to.latitude_deg.toFixed(5)}, ${to.longitude_deg.toFixed(5)} on a map`, { href: address, class: "button" });
+    const a = make("a", say("{place} on a map", { place: `${to.latitude_deg.toFixed(5)}, ${to.longitude_deg.toFixed(5)}` }), { href: address, class: "button" });
     li.append(a);
   }
   return li;
@@ -97,14 +97,14 @@ const ask = document.getElementById("locate");
 ask.addEventListener("click", () => {
   const status = document.getElementById("locate-status");
   if (!isSecureContext || !navigator.geolocation) {
-    setText(status, "This browser tells where it is only by https: see Phones.");
+    setText(status, say("This browser tells where it is only by https: see Phones."));
     return;
   }
-  setText(status, "Asking the phone …");
+  setText(status, say("Asking the phone …"));
   navigator.geolocation.watchPosition((p) => {
     you = { lat: p.coords.latitude, lon: p.coords.longitude, sd: p.coords.accuracy };
-    setText(status, `You are known to ± ${Math.round(you.sd)} m.`);
-  }, (err) => setText(status, `The phone does not tell where it is: ${err.message}.`), { enableHighAccuracy: true, maximumAge: 5000 });
+    setText(status, say("You are known to ± {far}.", { far: distance(you.sd) }));
+  }, (err) => setText(status, say("The phone does not tell where it is: {why}.", { why: err.message })), { enableHighAccuracy: true, maximumAge: 5000 });
 });
 
 setInterval(() => apart("the field", show), DRAW_MS);

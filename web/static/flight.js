@@ -1,7 +1,7 @@
 // A flight's page: plots with one cursor, what happened, notes, raw frames.
 import { Plot, View } from "./plot.js";
 import { answer, change, make, setText } from "./dom.js";
-import { fixed, convert, unitOf, quantity, clock, day, known, toldOf, sayOf } from "./units.js";
+import { fixed, convert, unitOf, quantity, clock, day, known, toldOf, sayOf, say, told } from "./units.js";
 import { onSettings, units } from "./settings.js";
 import { showFrames } from "./frames.js";
 import { sketch } from "./sketch.js";
@@ -12,7 +12,7 @@ const base = "/api/v1/flights/" + encodeURIComponent(page.dataset.id);
 const host = document.getElementById("plots");
 
 // Channels that every person wants; the others are offered by name.
-const usual = { cell_v: ["Cell", "volts", 0.3], release_us: ["Release pulse", "pulse", 200] };
+const usual = { cell_v: [say("Cell"), "volts", 0.3], release_us: [say("Release pulse"), "pulse", 200] };
 const hidden = new Set(["release_on", "armed"]);
 
 const plots = {};
@@ -24,9 +24,9 @@ async function begin() {
   const s = sinceLiftoff;
   view = new View(s(detail.from), s(detail.to));
   view.buttons(document.getElementById("zoom"));
-  plots.height = new Plot(host, view, { title: "Height above the pad", short: "height", kind: "height", least: 5 });
-  plots.speed = new Plot(host, view, { title: "Vertical speed", short: "speed", kind: "speed", least: 5 });
-  plots.accel = new Plot(host, view, { title: "Acceleration", kind: "accel", least: 10 });
+  plots.height = new Plot(host, view, { title: say("Height above the pad"), short: say("height"), kind: "height", least: 5 });
+  plots.speed = new Plot(host, view, { title: say("Vertical speed"), short: say("speed"), kind: "speed", least: 5 });
+  plots.accel = new Plot(host, view, { title: say("Acceleration"), kind: "accel", least: 10 });
   plots.height.figure.classList.add("tall");
   const marks = instants(s);
   courses();
@@ -54,9 +54,9 @@ function instants(s) {
   for (const [kind, t] of Object.entries(found)) {
     const event = detail.events.find((e) => e.kind === kind);
     const at = known(t) ? t : event && s(event.at);
-    if (known(at)) marks.push({ t: at, label: kind === "apogee" ? "top" : kind });
+    if (known(at)) marks.push({ t: at, label: eventName(kind) });
   }
-  for (const e of detail.events) if (!(e.kind in found)) marks.push({ t: s(e.at), label: e.kind });
+  for (const e of detail.events) if (!(e.kind in found)) marks.push({ t: s(e.at), label: eventName(e.kind) });
   return marks.sort((a, b) => a.t - b.t);
 }
 
@@ -66,8 +66,8 @@ function courses() {
   const e = detail.expected;
   const put = (plot, name, sd, expected) => {
     const lines = [];
-    if (e?.[expected]) lines.push({ t: e.t_s, v: e[expected], colour: (k) => k.soft, dash: [7, 5], width: 2, label: "expected" });
-    if (c?.[name]) lines.push({ t: c.t_s, v: c[name], width: 2.5, label: "measured", band: band(c[name], sd && c[sd]) });
+    if (e?.[expected]) lines.push({ t: e.t_s, v: e[expected], colour: (k) => k.soft, dash: [7, 5], width: 2, label: say("expected") });
+    if (c?.[name]) lines.push({ t: c.t_s, v: c[name], width: 2.5, label: say("measured"), band: band(c[name], sd && c[sd]) });
     plot.setLines(lines);
     plot.figure.hidden = lines.length === 0;
   };
@@ -75,7 +75,7 @@ function courses() {
   if (c?.raw_m) plots.height.setLines([{ t: c.t_s, v: c.raw_m, colour: (k) => k.soft, dots: true, label: "" }, ...plots.height.lines]);
   put(plots.speed, "speed_mps", "speed_sd_mps", "speed_mps");
   put(plots.accel, "accel_mps2", null, "accel_mps2");
-  key(".expected", !!e?.height_m, e?.t_s[0] > 0.01 ? "expected by the model from burnout on" : "expected by the model");
+  key(".expected", !!e?.height_m, say(e?.t_s[0] > 0.01 ? "expected by the model from burnout on" : "expected by the model"));
   key(".reading", !!c?.raw_m);
   key(".measured", !!c);
 }
@@ -95,7 +95,7 @@ function band(v, sd) {
 
 /** channels makes a plot for each channel as the board sent it. */
 async function channels(marks) {
-  const others = make("p", "More channels, as the board sent them: ", { class: "more-channels" });
+  const others = make("p", `${say("More channels, as the board sent them")}: `, { class: "more-channels" });
   for (const name of detail.channels) {
     if (hidden.has(name)) continue;
     const [title, kind, least] = usual[name] ?? [name, "", 0];
@@ -128,7 +128,7 @@ async function refine() {
   const q = new URLSearchParams({ channels: shown.map((p) => p.channel).join(","), from_s: from, to_s: to, points: Math.min(4000, width) });
   const data = await answer(`${base}/samples?${q}`);
   for (const series of data.series) {
-    plots[series.channel].setLines([{ t: series.t_s, v: series.v, width: 2, label: "as sent" }]);
+    plots[series.channel].setLines([{ t: series.t_s, v: series.v, width: 2, label: say("as sent") }]);
   }
 }
 
@@ -154,7 +154,7 @@ function reading(kind, si) {
 
 async function frames(t) {
   document.getElementById("to-frames").hidden = false;
-  setText(document.getElementById("frames-at"), t < 0 ? `about ${fixed(-t, 2)} s before liftoff` : `about ${fixed(t, 2)} s after liftoff`);
+  setText(document.getElementById("frames-at"), say(t < 0 ? "about {s} s before liftoff" : "about {s} s after liftoff", { s: fixed(Math.abs(t), 2) }));
   const list = await answer(`${base}/frames?at_s=${t.toFixed(3)}`);
   showFrames(document.getElementById("frames"), list, Date.parse(detail.result.launched_at) + t * 1000);
 }
@@ -168,8 +168,8 @@ function found(e, s) {
   const worked = { liftoff: 0, burnout: r.burnout_s, apogee: r.time_to_apogee_s, release: lag, touchdown: r.duration_s }[e.kind];
   const t = known(worked) ? worked : live;
   const height = e.kind === "apogee" && known(r.apogee_m) ? [r.apogee_m, r.apogee_sd_m] : [e.altitude_m, e.altitude_sd_m];
-  const called = !known(worked) ? "as called live" : Math.abs(t - live) >= 0.005 ? `called live at ${fixed(live, 2)} s` : "";
-  const text = [e.kind === "apogee" ? "top" : e.kind, known(height[0]) && `at ${quantity("height", ...height)}`, e.note].filter(Boolean).join(", ");
+  const called = !known(worked) ? say("as called live") : Math.abs(t - live) >= 0.005 ? say("called live at {s} s", { s: fixed(live, 2) }) : "";
+  const text = [known(height[0]) ? say("{event}, at {height}", { event: eventName(e.kind), height: quantity("height", ...height) }) : eventName(e.kind), e.note].filter(Boolean).join(", ");
   return { t, at: Date.parse(r.launched_at) + t * 1000, text, called };
 }
 
@@ -179,7 +179,7 @@ function happened() {
   const all = [
     ...detail.events.map((e) => found(e, s)),
     ...detail.alarms.map((a) => ({ t: s(a.raised_at), at: a.raised_at, text: `${sayOf(a)}. ${toldOf(a)}`, alarm: true,
-      called: `${a.over_at ? `over at ${fixed(s(a.over_at), 2)} s` : "not over"}, ${a.acked_at ? "" : "not "}acknowledged` })),
+      called: `${a.over_at ? say("over at {s} s", { s: fixed(s(a.over_at), 2) }) : say("not over")}, ${say(a.acked_at ? "acknowledged" : "not acknowledged")}` })),
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {
     const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});
@@ -201,12 +201,12 @@ function where() {
   if (!landing && !(t?.east_m?.length > 1)) return;
   document.getElementById("where").hidden = false;
   sketch(document.getElementById("sketch"), { rockets: [{ name: detail.result.rocket, path: t?.east_m && { east: t.east_m, north: t.north_m }, landing, down: true }] });
-  setText(document.getElementById("where-words"), landing ? landingWords(landing).replace(/^comes down/, "Came down") : "The landing was not heard.");
+  setText(document.getElementById("where-words"), landing ? upper(landingWords(landing, true)) : say("The landing was not heard."));
   const map = document.getElementById("where-map");
   map.hidden = geo(landing) === "";
   if (map.hidden) return;
   map.href = geo(landing);
-  setText(map, `${landing.latitude_deg.toFixed(6)}, ${landing.longitude_deg.toFixed(6)} on a map`);
+  setText(map, say("{place} on a map", { place: `${landing.latitude_deg.toFixed(6)}, ${landing.longitude_deg.toFixed(6)}` }));
 }
 
 /** again leads to the replay, a little before the liftoff. */
@@ -233,9 +233,9 @@ async function notes() {
     try {
       show(await change(base + "/notes", { text: text.value }));
       text.value = "";
-      setText(status, "Kept.");
+      setText(status, say("Kept."));
     } catch (err) {
-      setText(status, `Not kept: ${err.message}`);
+      setText(status, say("Not kept: {why}", { why: err.message }));
     }
   });
 }
@@ -250,7 +250,7 @@ function voiding() {
       await change(base + "/void", { void: form.dataset.void === "true", why });
       location.reload();
     } catch (err) {
-      setText(document.getElementById("void-status"), `Not kept: ${err.message}`);
+      setText(document.getElementById("void-status"), say("Not kept: {why}", { why: err.message }));
     }
   });
 }
@@ -271,7 +271,7 @@ function correcting() {
         const now = await change(base + "/correct", says[form.dataset.say]());
         location.assign("/flights/" + encodeURIComponent(now.flights[0]));
       } catch (err) {
-        setText(document.getElementById("correct-status"), `Not done: ${err.message}`);
+        setText(document.getElementById("correct-status"), say("Not done: {why}", { why: err.message }));
       }
     });
   }
@@ -279,9 +279,14 @@ function correcting() {
 
 function number(id) {
   const v = Number(document.getElementById(id).value.trim().replace(",", "."));
-  if (!Number.isFinite(v)) throw new Error("type a number of seconds, such as 95");
+  if (!Number.isFinite(v)) throw new Error(say("type a number of seconds, such as 95"));
   return v;
 }
+
+/** eventName is the name of an event for people. */
+const eventName = (kind) => told({ key: `event.${kind}` }, kind);
+
+const upper = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** later calls f once things have been quiet for a while. */
 function later(f, ms) {
@@ -307,7 +312,7 @@ onSettings(() => {
   refine().catch(failed);
 });
 function failed(err) {
-  setText(document.getElementById("cursor"), `Not loaded: ${err.message}`);
+  setText(document.getElementById("cursor"), say("Not loaded: {why}", { why: err.message }));
 }
 begin().catch(failed);
 notes().catch(failed);

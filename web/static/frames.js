@@ -1,6 +1,6 @@
 // Raw frames in hex beside what the decoder made of them.
 import { make } from "./dom.js";
-import { fine } from "./units.js";
+import { fine, say } from "./units.js";
 
 /** hexLines groups hex digits: pairs apart, sixteen bytes to a line. */
 export function hexLines(hex) {
@@ -18,10 +18,10 @@ export const printable = (hex) => (hex.match(/../g) ?? []).map((h) => {
 
 /** valueWords writes what was decoded: whose it is, then "name value" each. */
 export function valueWords(frame) {
-  if (!frame.channels) return "not decoded";
+  if (!frame.channels) return say("not decoded");
   const words = [frame.rocket];
-  if (frame.seq !== null) words.push(`frame ${frame.seq} of the board`);
-  if (frame.clock_us !== null) words.push(`board clock ${(frame.clock_us / 1e6).toFixed(3)} s`);
+  if (frame.seq !== null) words.push(say("frame {n} of the board", { n: frame.seq }));
+  if (frame.clock_us !== null) words.push(say("board clock {s} s", { s: (frame.clock_us / 1e6).toFixed(3) }));
   const values = Object.entries(frame.channels).map(([name, v]) => `${name} ${Number(v.toPrecision(9))}`);
   return `${words.join(", ")}\n${values.join(" · ")}`;
 }
@@ -41,7 +41,7 @@ export function frameRow(f, chosen = false) {
 /** showFrames fills a table; the frame heard nearest to `at` is marked. */
 export function showFrames(host, list, at) {
   if (list.length === 0) {
-    host.replaceChildren(make("p", "No frame of this rocket was heard within 2 s of this instant.", { class: "nothing" }));
+    host.replaceChildren(make("p", say("No frame of this rocket was heard within 2 s of this instant."), { class: "nothing" }));
     return;
   }
   let best = 0;
@@ -50,7 +50,7 @@ export function showFrames(host, list, at) {
   });
   const table = make("table", "", { class: "raw" });
   const head = make("tr");
-  for (const name of ["No.", "Heard", "Bytes", "Decoded"]) head.append(make("th", name, { scope: "col" }));
+  for (const name of ["No.", "Heard", "Bytes", "Decoded"]) head.append(make("th", say(name), { scope: "col" }));
   const body = make("tbody");
   const from = Math.max(0, best - 4);
   list.slice(from, best + 5).forEach((f, i) => body.append(frameRow(f, from + i === best)));

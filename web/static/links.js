@@ -2,7 +2,7 @@
 import { Stream } from "./live.js";
 import { apart, clone, make, mayChange, setText, setClass } from "./dom.js";
 import { setShape } from "./shapes.js";
-import { age, clock, fixed, known } from "./units.js";
+import { age, clock, fixed, known, say } from "./units.js";
 import { unreadable } from "./picture.js";
 import { guess } from "./guess.js";
 import { frameRow, hexLines, printable } from "./frames.js";
@@ -39,7 +39,7 @@ function update(u) {
   document.getElementById("no-links").hidden = healths.size > 0;
   if (!chosen && healths.size > 0) choose([...healths.keys()].sort()[0]);
   if (u.frames && !held) raw(u.frames);
-  if (u.frames) setText(document.getElementById("left"), u.left ? `${u.left + u.frames.length} came in the last fifth of a second, ${u.frames.length} are shown` : "");
+  if (u.frames) setText(document.getElementById("left"), u.left ? say("{all} came in the last fifth of a second, {n} are shown", { all: u.left + u.frames.length, n: u.frames.length }) : "");
 }
 
 function show(h) {
@@ -59,7 +59,7 @@ function show(h) {
   const state = unreadable(h) ? "unreadable" : h.state;
   card.dataset.state = state;
   setShape(card.querySelector(".state .shape"), { up: "go", waiting: "notyet", down: "bad", unreadable: "notyet" }[state] ?? "unheard");
-  setText(card.querySelector(".state .word"), { up: "Open", waiting: "Waiting", down: "Closed", unreadable: "Not readable" }[state] ?? state);
+  setText(card.querySelector(".state .word"), say({ up: "Open", waiting: "Waiting", down: "Closed", unreadable: "Not readable" }[state] ?? state));
   setText(card.querySelector(".words"), [h.words, h.hint].filter(Boolean).join(". "));
   facts(card.querySelector(".facts"), h);
   // Offered where something is not read: all of it, or the frames of a second board.
@@ -71,14 +71,14 @@ function facts(dl, h) {
   const bad = Object.entries(h.bad ?? {}).filter(([, n]) => n > 0).sort((a, b) => b[1] - a[1]);
   const now = stream.now();
   const rows = [
-    ["frames/s", known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
-    ["good frames", String(h.frames - (h.refused ?? 0))],
-    ["missing", String(h.gaps)],
-    ["unknown ids", String(h.guests ?? 0)],
-    ["bytes", String(h.bytes)],
-    ["last heard", h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : "never"],
-    ["came back", h.restarts === 1 ? "once" : `${h.restarts} times`],
-    ["refused", bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : "none"],
+    [say("frames/s"), known(h.rate_hz) ? fixed(h.rate_hz, 1) : "–"],
+    [say("good frames"), String(h.frames - (h.refused ?? 0))],
+    [say("missing"), String(h.gaps)],
+    [say("unknown ids"), String(h.guests ?? 0)],
+    [say("bytes"), String(h.bytes)],
+    [say("last heard"), h.last_heard ? age((now - Date.parse(h.last_heard)) / 1000) : say("never")],
+    [say("came back"), h.restarts === 1 ? say("once") : say("{n} times", { n: h.restarts })],
+    [say("refused"), bad.length ? bad.map(([why, n]) => `${n} ${why}`).join(", ") : say("none")],
   ];
   while (dl.children.length < rows.length) {
     const div = make("div");
@@ -88,7 +88,7 @@ function facts(dl, h) {
   rows.forEach(([name, value], i) => {
     setText(dl.children[i].children[0], name);
     setText(dl.children[i].children[1], value);
-    setClass(dl.children[i], "missing", name === "refused" && bad.length > 0);
+    setClass(dl.children[i], "missing", i === rows.length - 1 && bad.length > 0);
   });
 }
 
@@ -106,7 +106,7 @@ function choose(link) {
 function chosenCard(card, name) {
   setClass(card, "chosen", name === chosen);
   card.querySelector(".show").setAttribute("aria-pressed", String(name === chosen));
-  setText(card.querySelector(".show"), name === chosen ? "Its frames are below" : "Show its frames");
+  setText(card.querySelector(".show"), say(name === chosen ? "Its frames are below" : "Show its frames"));
 }
 
 /** raw adds frames at the top; one that was not decoded yet is replaced. */
@@ -132,13 +132,13 @@ function rejected(h) {
   const rows = [...(h.rejected ?? [])].reverse().map((r) => {
     const tr = make("tr");
     const td = make("td");
-    td.append(make("pre", printable(r.hex), { class: "ascii" }), make("pre", hexLines(r.hex) + (r.length > r.hex.length / 2 ? `\nand ${r.length - r.hex.length / 2} bytes more` : "")));
+    td.append(make("pre", printable(r.hex), { class: "ascii" }), make("pre", hexLines(r.hex) + (r.length > r.hex.length / 2 ? `\n${say("and {n} bytes more", { n: r.length - r.hex.length / 2 })}` : "")));
     tr.append(make("td", clock(Date.parse(r.at))), make("td", r.detail ? `${r.reason}: ${r.detail}` : r.reason), td);
     return tr;
   });
   if (rows.length === 0) {
     const tr = make("tr");
-    tr.append(make("td", "Nothing was refused.", { colspan: "3" }));
+    tr.append(make("td", say("Nothing was refused."), { colspan: "3" }));
     rows.push(tr);
   }
   body.replaceChildren(...rows);
@@ -147,12 +147,12 @@ function rejected(h) {
 document.getElementById("hold").addEventListener("click", (e) => {
   held = !held;
   e.target.setAttribute("aria-pressed", String(held));
-  setText(e.target, held ? "Go on" : "Hold still");
+  setText(e.target, say(held ? "Go on" : "Hold still"));
 });
 setInterval(() => {
   const el = document.getElementById("stopped");
   el.hidden = !stream.stale();
-  if (stream.stale()) setText(el, `NOT LIVE: no news from the station for ${Math.floor(stream.silence() / 1000)} s.`);
+  if (stream.stale()) setText(el, say("NOT LIVE: no news from the station for {n} s.", { n: Math.floor(stream.silence() / 1000) }));
   for (const h of healths.values()) show(h); // the ages go on
 }, 500);
 open();

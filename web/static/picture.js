@@ -2,6 +2,7 @@
 // height trace, the alarms and the events.
 
 import { apart } from "./dom.js";
+import { say } from "./units.js";
 
 const TRACE_MS = 90_000; // what a trace shows
 const TRACE_POINTS = 2000; // 20 a second would be 1800
@@ -116,7 +117,7 @@ export class Picture {
 
 /** guestWords tells of the ids that nobody configured, one line in all. */
 export function guestWords(links) {
-  const parts = [...links].filter(([, h]) => h.guests > 0).map(([link, h]) => `${h.guests} unknown ${h.guests === 1 ? "id" : "ids"} on ${link}`);
+  const parts = [...links].filter(([, h]) => h.guests > 0).map(([link, h]) => say(h.guests === 1 ? "{n} unknown id on {link}" : "{n} unknown ids on {link}", { n: h.guests, link }));
   return parts.join(", ");
 }
 

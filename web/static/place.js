@@ -1,5 +1,5 @@
 // Where a rocket is and where it comes down, in words that a person can walk by.
-import { known, quantity, say } from "./units.js";
+import { convert, fixed, known, say, unitOf } from "./units.js";
 
 const EARTH = 6371008.8; // mean radius in m (IUGG: (2a+b)/3 of GRS 80; from memory)
 
@@ -16,10 +16,13 @@ export function bearing(lat0, lon0, lat, lon) {
 
 const compass = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
 
+/** distance writes whole metres or feet: nobody paces tenths. */
+export const distance = (m) => `${fixed(convert("height", m), 0)} ${unitOf("height")}`;
+
 /** walk writes "85 m north-east (42°)". */
 export function walk(m, deg) {
   if (m < 1) return say("at");
-  return `${quantity("height", m).replace(/\.\d/, "")} ${say(compass[Math.round(deg / 45) % 8])} (${Math.round(deg) % 360}°)`;
+  return `${distance(m)} ${say(compass[Math.round(deg / 45) % 8])} (${Math.round(deg) % 360}°)`;
 }
 
 const ofPad = (m, deg) => (m < 1 ? say("at the pad") : say("{walk} of the pad", { walk: walk(m, deg) }));
@@ -34,11 +37,12 @@ export function whereWords(s, site = {}) {
   return ofPad(b.m, b.deg);
 }
 
-/** landingWords says where it comes down, and how sure that is. */
-export function landingWords(l) {
+/** landingWords says where it comes or came down, and how sure that is. */
+export function landingWords(l, down = false) {
   if (!l) return "";
-  const sure = quantity("height", Math.max(l.along_m, l.across_m)).replace(/\.\d/, "");
-  return say(l.source === "wind" ? "comes down {where}, ± {sure}, by the wind" : "comes down {where}, ± {sure}, by its GPS", { where: ofPad(l.range_m, l.bearing_deg), sure });
+  const values = { where: ofPad(l.range_m, l.bearing_deg), sure: distance(Math.max(l.along_m, l.across_m)) };
+  if (l.source === "wind") return say(down ? "came down {where}, ± {sure}, by the wind" : "comes down {where}, ± {sure}, by the wind", values);
+  return say(down ? "came down {where}, ± {sure}, by its GPS" : "comes down {where}, ± {sure}, by its GPS", values);
 }
 
 /** geo is an address that a phone's map opens (RFC 5870). */

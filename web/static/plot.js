@@ -6,7 +6,7 @@
 // function gets the theme's inks, so that it follows the theme.
 import { fit, crisp, ink, remeasure } from "./canvas.js";
 import { linear, ticks, tickDecimals, extent, roomy, zoom, shift, nearest } from "./scale.js";
-import { convert, unitOf, fixed } from "./units.js";
+import { convert, unitOf, fixed, say } from "./units.js";
 import { make } from "./dom.js";
 import { onSettings } from "./settings.js";
 
@@ -67,7 +67,7 @@ export class View {
   /** buttons offers by touch and keyboard what dragging does. */
   buttons(host) {
     const add = (text, label, f) => {
-      const b = make("button", text, { type: "button", class: "tool", "aria-label": label });
+      const b = make("button", text, { type: "button", class: "tool", "aria-label": say(label) });
       b.addEventListener("click", f);
       host.append(b, " ");
     };
@@ -81,7 +81,7 @@ export class View {
     add("\u2212", "Zoom out", nearer(2));
     add("\u2190", "Earlier", aside(-0.4));
     add("\u2192", "Later", aside(0.4));
-    add("All", "Show all", () => this.setRange([...this.bounds]));
+    add(say("All"), "Show all", () => this.setRange([...this.bounds]));
   }
 
   /** draw paints all plots once in the next frame, however often it is asked. */
@@ -182,7 +182,7 @@ export class Plot {
 
   describe(range) {
     const unit = unitOf(this.spec.kind);
-    this.canvas.setAttribute("aria-label", `${this.spec.title} in ${unit || "its own unit"}, from ${fixed(this.view.range[0], 1)} s to ${fixed(this.view.range[1], 1)} s, between ${fixed(range[0], 1)} and ${fixed(range[1], 1)}`);
+    this.canvas.setAttribute("aria-label", say("{title} in {unit}, from {from} s to {to} s, between {low} and {high}", { title: this.spec.title, unit: unit || say("its own unit"), from: fixed(this.view.range[0], 1), to: fixed(this.view.range[1], 1), low: fixed(range[0], 1), high: fixed(range[1], 1) }));
     const text = this.spec.title + (unit ? `, ${unit}` : "");
     if (this.caption.textContent !== text) this.caption.textContent = text;
   }

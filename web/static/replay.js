@@ -1,6 +1,7 @@
 // Replay: the same board, fed from a recorded session. A seek or another speed
 // opens a new stream; nothing is kept between two of them.
 import { Board } from "./board.js";
+import { say } from "./units.js";
 import { setText, make } from "./dom.js";
 
 const root = document.getElementById("board");
@@ -41,10 +42,10 @@ function reopen() {
 
 function show() {
   if (!dragging) seek.value = String(at);
-  setText(out, `${hms(at)} of ${hms(length)}`);
-  setText(play, paused ? (at >= length ? "Again" : "Play") : "Pause");
+  setText(out, say("{at} of {all}", { at: hms(at), all: hms(length) }));
+  setText(play, say(paused ? (at >= length ? "Again" : "Play") : "Pause"));
   play.setAttribute("aria-pressed", String(!paused));
-  seek.setAttribute("aria-valuetext", `${hms(at)} of ${hms(length)}`);
+  seek.setAttribute("aria-valuetext", say("{at} of {all}", { at: hms(at), all: hms(length) }));
   for (const b of speeds) b.setAttribute("aria-pressed", String(Number(b.dataset.speed) === speed));
 }
 
@@ -79,7 +80,7 @@ for (const b of speeds) {
 const marks = JSON.parse(root.dataset.marks || "[]");
 const line = document.getElementById("replay-marks");
 for (const m of marks) {
-  const b = make("button", `${m.rocket} flight ${m.flight}, ${hms(m.at_s)}`, { type: "button", class: "mark" });
+  const b = make("button", `${m.rocket} ${say("flight")} ${m.flight}, ${hms(m.at_s)}`, { type: "button", class: "mark" });
   b.addEventListener("click", () => {
     at = Math.max(0, m.at_s - 5);
     reopen();

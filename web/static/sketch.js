@@ -1,7 +1,7 @@
 // A sketch of the field: north up, the pad in the middle, circles of distance,
 // paths over the ground, where things are and where they come down. It is drawn
 // from metres east and north of the pad and knows no map.
-import { known, convert, unitOf, fixed } from "./units.js";
+import { known, convert, unitOf, fixed, say } from "./units.js";
 import { ticks } from "./scale.js";
 
 const NS = "http://www.w3.org/2000/svg";
@@ -48,9 +48,9 @@ export function sketch(host, things) {
   things.rockets.forEach((r, i) => rocket(svg, r, i % 6 + 1, px, py, scale, size));
   if (things.you) {
     add(svg, "circle", { cx: px(things.you.east_m), cy: py(things.you.north_m), r: 8, class: "you" });
-    add(svg, "text", { x: px(things.you.east_m) + 12, y: py(things.you.north_m) + 5, class: "name-word" }, "you");
+    add(svg, "text", { x: px(things.you.east_m) + 12, y: py(things.you.north_m) + 5, class: "name-word" }, say("you"));
   }
-  svg.setAttribute("aria-label", `A sketch of the field, north up: ${[`${fixed(rings.at(-1), 0)} ${unitOf("height")} around the pad`, ...things.rockets.map((r) => r.name)].join(", ")}. The words beside it say the same.`);
+  svg.setAttribute("aria-label", say("A sketch of the field, north up: {what}. The words beside it say the same.", { what: [say("{far} around the pad", { far: `${fixed(rings.at(-1), 0)} ${unitOf("height")}` }), ...things.rockets.map((r) => r.name)].join(", ") }));
   host.replaceChildren(svg);
 }
 
@@ -96,5 +96,5 @@ function rocket(svg, r, colour, px, py, scale, size) {
 function wind(svg, { mps, from }) {
   const g = add(svg, "g", { class: "wind", transform: `translate(58 58) rotate(${from})` });
   add(g, "path", { d: "M0 -30V22M-9 8L0 26L9 8" });
-  add(svg, "text", { x: 14, y: 112, class: "ring-word" }, `wind ${fixed(convert("speed", mps), 1)} ${unitOf("speed")}`);
+  add(svg, "text", { x: 14, y: 112, class: "ring-word" }, say("wind {speed}", { speed: `${fixed(convert("speed", mps), 1)} ${unitOf("speed")}` }));
 }

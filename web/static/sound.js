@@ -69,7 +69,7 @@ export class Sound {
     const lost = this.on && !on;
     const text = say(on ? "Sound is on" : lost ? "Sound was taken away: tap twice" : "Sound is OFF: tap once");
     setText(this.button.querySelector(".word"), text);
-    setText(this.button.querySelector(".short"), say(on ? "on" : lost ? "lost" : "OFF"));
+    setText(this.button.querySelector(".short"), say(on ? "on" : lost ? "gone" : "OFF"));
     setShape(this.button.querySelector(".shape"), on ? "sound-on" : "sound-off");
     if (this.tap) this.tap.hidden = on;
     this.button.setAttribute("aria-pressed", String(on));

@@ -1,12 +1,13 @@
 // The sounder: records or takes a recording, lets the station hear it, shows the
 // strip with its grouping, and keeps the height as a flight. Whatever the browser can
 // play is made a plain recording here, so that the station needs no converter.
+import { say } from "./units.js";
 import { answer, change, make, setText } from "./dom.js";
 
 const RATE = 16000; // samples a second: twice the highest tone and more
 const LONGEST = 120; // s
 const $ = (id) => document.getElementById(id);
-const say = (text) => setText($("state"), text);
+const state = (text) => setText($("state"), text);
 const token = document.querySelector('meta[name="padlark-token"]')?.content ?? "";
 let heardAt = null;
 
@@ -25,7 +26,7 @@ function wav(samples) {
 /** hear sends a recording, in whatever form the browser can play. */
 async function hear(bytes) {
   $("tones").replaceChildren();
-  say("Listening…");
+  state(say("Listening…"));
   try {
     const decoded = await new OfflineAudioContext(1, 1, RATE).decodeAudioData(bytes);
     const seconds = Math.min(LONGEST, decoded.duration);
@@ -38,20 +39,20 @@ async function hear(bytes) {
     const tones = await answer("/api/v1/sounder?layout=" + encodeURIComponent($("layout").value), {
       method: "POST", headers: { "Content-Type": "audio/wav", "X-Padlark-Token": token }, body: wav(samples),
     });
-    say(tones.length ? `${Math.round(seconds)} s heard.` : `${Math.round(seconds)} s heard, and no tone in it. Go nearer to the rocket and record two repeats.`);
+    state(say(tones.length ? "{n} s heard." : "{n} s heard, and no tone in it. Go nearer to the rocket and record two repeats.", { n: Math.round(seconds) }));
     tones.forEach(show);
   } catch (err) {
-    say(err.name === "EncodingError" ? "This browser cannot play that file: choose a recording, such as WAV, M4A or MP3." : err.message);
+    state(err.name === "EncodingError" ? say("This browser cannot play that file: choose a recording, such as WAV, M4A or MP3.") : err.message);
   }
 }
 
 function show(tone) {
   const el = $("t-tone").content.firstElementChild.cloneNode(true);
-  setText(el.querySelector("h2"), tone.sure ? `${tone.number} ${tone.unit}` : "Not sure");
+  setText(el.querySelector("h2"), tone.sure ? `${tone.number} ${tone.unit}` : say("Not sure"));
   el.classList.add(tone.sure ? "good" : "look");
   setText(el.querySelector(".words"), tone.words);
   const strip = el.querySelector(".strip");
-  strip.setAttribute("aria-label", "What was heard, and how it is grouped: " + tone.words);
+  strip.setAttribute("aria-label", say("What was heard, and how it is grouped: {words}", { words: tone.words }));
   strip.append(draw(tone));
   const keep = el.querySelector(".keep");
   keep.hidden = !tone.sure;
@@ -65,7 +66,7 @@ async function keepIt(tone, keep) {
   button.disabled = true;
   try {
     const kept = await change("/api/v1/sounder/keep", { layout: $("layout").value, rocket: keep.querySelector(".rocket").value, strip: tone.strip, at: heardAt ?? new Date().toISOString() });
-    status.replaceChildren("Kept. ", make("a", "Look at the flight", { href: kept.page }));
+    status.replaceChildren(`${say("Kept.")} `, make("a", say("Look at the flight"), { href: kept.page }));
   } catch (err) {
     button.disabled = false;
     setText(status, err.message);
@@ -99,7 +100,7 @@ function draw(tone) {
   }
   for (const g of groups) {
     svg.append(one("path", { class: "group", d: `M${g.from * wide} ${high + 10}v5H${g.to * wide}v-5` }));
-    svg.append(one("text", { x: (g.from + g.to) / 2 * wide, y: high + 32, "text-anchor": "middle" }, g.kind === "lead" ? "lead" : g.kind === "long" ? `${g.n} long` : `${g.n}`));
+    svg.append(one("text", { x: (g.from + g.to) / 2 * wide, y: high + 32, "text-anchor": "middle" }, g.kind === "lead" ? say("lead") : g.kind === "long" ? say("{n} long", { n: g.n }) : `${g.n}`));
   }
   return svg;
 }
@@ -117,21 +118,21 @@ async function record() {
     recorder.addEventListener("dataavailable", (e) => parts.push(e.data));
     const tick = setInterval(() => {
       const s = Math.round((performance.now() - begun) / 1000);
-      say(`Recording: ${s} s. Stop after two or three repeats.`);
+      state(say("Recording: {n} s. Stop after two or three repeats.", { n: s }));
       if (s >= LONGEST) recorder.stop();
     }, 250);
     recorder.addEventListener("stop", async () => {
       clearInterval(tick);
       stream.getTracks().forEach((t) => t.stop());
       button.onclick = record;
-      setText(button, "Record with this microphone");
+      setText(button, say("Record with this microphone"));
       hear(await new Blob(parts).arrayBuffer());
     });
     recorder.start();
-    setText(button, "Stop and read");
+    setText(button, say("Stop and read"));
     button.onclick = () => recorder.stop();
   } catch (err) {
-    say(`The microphone cannot be used (${err.message}): choose a recording instead.`);
+    state(say("The microphone cannot be used ({why}): choose a recording instead.", { why: err.message }));
   }
 }
 
@@ -148,7 +149,7 @@ async function beep(event) {
     source.connect(audio.destination);
     source.addEventListener("ended", () => audio.close());
     source.start();
-    setText($("teach-state"), `${Math.round(source.buffer.duration)} s of sound`);
+    setText($("teach-state"), say("{n} s of sound", { n: Math.round(source.buffer.duration) }));
   } catch (err) {
     setText($("teach-state"), err.message);
   }
