@@ -5,11 +5,18 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
-	"strings"
+
+	"github.com/parquet-go/parquet-go"
 
 	"padlark/decode"
 	"padlark/storage"
+)
+
+// parquetRows is how many rows are handed over at once, parquetGroup how many
+// make a row group: some 10 MB of memory while writing.
+const (
+	parquetRows  = 512
+	parquetGroup = 1 << 17
 )
 
 // writeParquet writes one row a sample (Apache Parquet, compressed with Zstandard).
@@ -26,94 +33,174 @@ func writeParquet(ctx context.Context, w io.Writer, src Source, q storage.Query)
 	if err != nil {
 		return 0, fmt.Errorf("export parquet: %w", err)
 	}
-	p, err := newParquetTable(w, names)
-	if err != nil {
-		return 0, fmt.Errorf("export parquet: %w", err)
-	}
+	p := newParquetTable(w, names)
 	for id := range times {
-		p.out.meta = append(p.out.meta, [2]string{"time_fixed_by:" + id, times.by(id)})
+		p.out.SetKeyValueMetadata("time_fixed_by:"+id, times.by(id))
 	}
 	if err := src.Samples(ctx, q, p.add); err != nil {
 		return p.n, fmt.Errorf("export parquet: %w", err)
 	}
-	if err := p.out.close(); err != nil {
+	if err := p.close(); err != nil {
 		return p.n, fmt.Errorf("export parquet: %w", err)
 	}
 	return p.n, nil
 }
 
-// parquetTable fills the columns, which stand in the alphabet's order.
+// parquetTable fills rows of values in the order of the schema's columns, which
+// is the alphabet's.
 type parquetTable struct {
-	out                   *parquetFile
-	order                 columnOrder
-	session, rocket, link *parquetColumn
-	n                     uint64
-
-	frame, boot, at, heard, seq, clock, rssi *parquetColumn
-
-	channels []*parquetColumn
+	out   *parquet.GenericWriter[any]
+	order columnOrder
+	fixed struct{ n, boot, at, heard, seq, clock, rssi int } // their columns
+	texts [3]columnText                                      // session, rocket, link
+	chans []int                                              // column of each channel
+	width int
+	rows  []parquet.Row
+	slab  []parquet.Value
+	n     uint64
 }
 
-func newParquetTable(w io.Writer, names []string) (*parquetTable, error) {
-	var columns []*parquetColumn
-	column := func(name string, kind int64, optional bool) *parquetColumn {
-		c := &parquetColumn{name: name, kind: kind, optional: optional}
-		columns = append(columns, c)
-		return c
+// columnText is a text column with the last text as bytes.
+type columnText struct {
+	column int
+	text   string
+	bytes  []byte
+}
+
+// fixedParquet are the columns that every sample has.
+func fixedParquet() map[string]parquet.Node {
+	text := func() parquet.Node { return parquet.Encoded(parquet.String(), &parquet.RLEDictionary) }
+	return map[string]parquet.Node{
+		"session": text(), "rocket": text(), "link": text(),
+		"n": parquet.Int(64), "boot": parquet.Int(64),
+		"at": parquet.Timestamp(parquet.Nanosecond), "heard": parquet.Timestamp(parquet.Nanosecond),
+		"seq": parquet.Optional(parquet.Int(64)), "clock_us": parquet.Optional(parquet.Int(64)),
+		"link_rssi_dbm": parquet.Optional(parquet.Leaf(parquet.DoubleType)),
 	}
-	t := &parquetTable{
-		order:   columnOrder{names: names},
-		session: column("session", parquetBytes, false), rocket: column("rocket", parquetBytes, false), link: column("link", parquetBytes, false),
-		frame: column("n", parquetInt64, false), boot: column("boot", parquetInt64, false),
-		at: column("at", parquetInt64, false), heard: column("heard", parquetInt64, false),
-		seq: column("seq", parquetInt64, true), clock: column("clock_us", parquetInt64, true),
-		rssi: column("link_rssi_dbm", parquetDouble, true),
+}
+
+func newParquetTable(w io.Writer, names []string) *parquetTable {
+	group := parquet.Group{}
+	for name, node := range fixedParquet() {
+		group[name] = parquet.Compressed(node, &parquet.Zstd)
 	}
-	t.at.instant, t.heard.instant = true, true
-	own := columns
-	var units [][2]string
-	for _, n := range names {
+	columns := make([]string, len(names))
+	for i, n := range names {
 		// A channel that is called like one of our own columns gets another name.
-		name := n
-		if slices.ContainsFunc(own, func(c *parquetColumn) bool { return c.name == n }) {
-			name = "channel_" + n
+		columns[i] = n
+		if _, taken := group[n]; taken {
+			columns[i] = "channel_" + n
 		}
-		t.channels = append(t.channels, column(name, parquetDouble, true))
+		group[columns[i]] = parquet.Compressed(parquet.Optional(parquet.Leaf(parquet.DoubleType)), &parquet.Zstd)
+	}
+	t := &parquetTable{order: columnOrder{names: names}, width: len(group)}
+	schema := parquet.NewSchema("samples", group)
+	at := map[string]int{}
+	for i, path := range schema.Columns() {
+		at[path[0]] = i
+	}
+	for _, c := range columns {
+		t.chans = append(t.chans, at[c])
+	}
+	for i, c := range []string{"session", "rocket", "link"} {
+		t.texts[i].column = at[c]
+	}
+	f := &t.fixed
+	f.n, f.boot, f.at, f.heard = at["n"], at["boot"], at["at"], at["heard"]
+	f.seq, f.clock, f.rssi = at["seq"], at["clock_us"], at["link_rssi_dbm"]
+	t.out = parquet.NewGenericWriter[any](w, schema, parquet.MaxRowsPerRowGroup(parquetGroup), parquet.CreatedBy("padlark", "1", ""))
+	for i, n := range names {
 		if u := unit(n); u != "" {
-			units = append(units, [2]string{"unit:" + name, u})
+			t.out.SetKeyValueMetadata("unit:"+columns[i], u)
 		}
 	}
-	slices.SortFunc(columns, func(a, b *parquetColumn) int { return strings.Compare(a.name, b.name) })
-	var err error
-	if t.out, err = newParquetFile(w, columns); err != nil {
-		return nil, err
-	}
-	t.out.meta = units
-	return t, nil
+	return t
 }
 
 func (t *parquetTable) add(s *decode.Sample) error {
-	t.session.text(s.Session)
-	t.rocket.text(s.Rocket)
-	t.link.text(s.Link)
-	t.frame.int64(int64(s.N))
-	t.boot.int64(int64(s.Boot))
-	t.at.int64(s.At.UnixNano())
-	t.heard.int64(s.Heard.UnixNano())
-	t.seq.count(s.Seq)
-	t.clock.count(s.Clock)
+	row := t.room()
+	t.text(row, 0, s.Session)
+	t.text(row, 1, s.Rocket)
+	t.text(row, 2, s.Link)
+	f := &t.fixed
+	row[f.n] = parquet.Int64Value(int64(s.N)).Level(0, 0, f.n)
+	row[f.boot] = parquet.Int64Value(int64(s.Boot)).Level(0, 0, f.boot)
+	row[f.at] = parquet.Int64Value(s.At.UnixNano()).Level(0, 0, f.at)
+	row[f.heard] = parquet.Int64Value(s.Heard.UnixNano()).Level(0, 0, f.heard)
+	count(row, f.seq, s.Seq)
+	count(row, f.clock, s.Clock)
 	rssi := math.NaN()
 	if s.RSSI != nil {
 		rssi = *s.RSSI
 	}
-	t.rssi.double(rssi)
+	double(row, f.rssi, rssi)
 	for k, i := range t.order.of(s.Values.Names) {
 		v := math.NaN()
 		if i >= 0 {
 			v = s.Values.Values[i]
 		}
-		t.channels[k].double(v)
+		double(row, t.chans[k], v)
 	}
 	t.n++
-	return t.out.endRow()
+	if len(t.rows) < parquetRows {
+		return nil
+	}
+	return t.flush()
+}
+
+// room is the next row, in memory that is used again after each flush.
+func (t *parquetTable) room() parquet.Row {
+	n := len(t.rows)
+	if t.slab == nil {
+		t.slab = make([]parquet.Value, parquetRows*t.width)
+	}
+	row := parquet.Row(t.slab[n*t.width : (n+1)*t.width : (n+1)*t.width])
+	t.rows = append(t.rows, row)
+	return row
+}
+
+// text writes one of the names; it seldom changes, and is turned into bytes
+// only then.
+func (t *parquetTable) text(row parquet.Row, i int, s string) {
+	k := &t.texts[i]
+	if k.bytes == nil || k.text != s {
+		k.text, k.bytes = s, []byte(s)
+	}
+	row[k.column] = parquet.ByteArrayValue(k.bytes).Level(0, 0, k.column)
+}
+
+// count writes a number that is -1 where there is none.
+func count(row parquet.Row, c int, v int64) {
+	if v < 0 {
+		row[c] = parquet.NullValue().Level(0, 0, c)
+		return
+	}
+	row[c] = parquet.Int64Value(v).Level(0, 1, c)
+}
+
+func double(row parquet.Row, c int, v float64) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		row[c] = parquet.NullValue().Level(0, 0, c)
+		return
+	}
+	row[c] = parquet.DoubleValue(v).Level(0, 1, c)
+}
+
+func (t *parquetTable) flush() error {
+	_, err := t.out.WriteRows(t.rows)
+	t.rows = t.rows[:0]
+	if err != nil {
+		return fmt.Errorf("write: %w", err)
+	}
+	return nil
+}
+
+func (t *parquetTable) close() error {
+	if err := t.flush(); err != nil {
+		return err
+	}
+	if err := t.out.Close(); err != nil {
+		return fmt.Errorf("write: %w", err)
+	}
+	return nil
 }

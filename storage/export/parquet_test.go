@@ -15,9 +15,6 @@ import (
 	"github.com/apache/arrow-go/v18/parquet/file"
 	"github.com/apache/arrow-go/v18/parquet/pqarrow"
 	"github.com/google/go-cmp/cmp"
-	"github.com/google/go-cmp/cmp/cmpopts"
-	"github.com/parquet-go/parquet-go"
-	"pgregory.net/rapid"
 
 	"padlark/decode"
 	"padlark/storage"
@@ -82,11 +79,10 @@ func TestParquetIsReadByArrow(t *testing.T) {
 	}
 }
 
-// More rows than a page holds keep their own values.
+// More rows than are handed over at once keep their own values.
 func TestParquetOfManyRows(t *testing.T) {
-	const page = 8192
-	in := recorded(3*page + 7)
-	in[page].Rocket, in[page+1].Link = "Rust", "second"
+	in := recorded(3*parquetRows + 7)
+	in[parquetRows].Rocket, in[parquetRows+1].Link = "Rust", "second"
 	var buf bytes.Buffer
 	if _, err := writeParquet(t.Context(), &buf, in, storage.Query{}); err != nil {
 		t.Fatal(err)
@@ -116,60 +112,6 @@ func TestParquetOfManyRows(t *testing.T) {
 			t.Fatalf("row %d is %v, want %+v", i, row, s)
 		}
 	}
-}
-
-// Whatever the rows, pages and row groups are, a second reader finds what was
-// written: that of parquet-go.
-func TestParquetReadsBack(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		columns := []*parquetColumn{
-			{name: "d", kind: parquetDouble, optional: true}, {name: "i", kind: parquetInt64, optional: true},
-			{name: "r", kind: parquetInt64}, {name: "t", kind: parquetBytes},
-		}
-		var buf bytes.Buffer
-		f, err := newParquetFile(&buf, columns)
-		if err != nil {
-			t.Fatal(err)
-		}
-		f.page = rapid.IntRange(1, 40).Draw(t, "page")
-		f.group = rapid.IntRange(1, 100).Draw(t, "group")
-		type row struct {
-			D *float64 `parquet:"d"`
-			I *int64   `parquet:"i"`
-			R int64    `parquet:"r"`
-			T string   `parquet:"t"`
-		}
-		want := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) row {
-			return row{rapid.Ptr(rapid.Float64(), true).Draw(t, "d"), rapid.Ptr(rapid.Int64Min(0), true).Draw(t, "i"),
-				rapid.Int64().Draw(t, "r"), rapid.SampledFrom([]string{"", "a", "Großer Vogel", "b\x00"}).Draw(t, "t")}
-		}), 0, 250).Draw(t, "rows")
-		for _, r := range want {
-			d, i := math.NaN(), int64(-1)
-			if r.D != nil {
-				d = *r.D
-			}
-			if r.I != nil {
-				i = *r.I
-			}
-			columns[0].double(d)
-			columns[1].count(i)
-			columns[2].int64(r.R)
-			columns[3].text(r.T)
-			if err := f.endRow(); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := f.close(); err != nil {
-			t.Fatal(err)
-		}
-		got, err := parquet.Read[row](bytes.NewReader(buf.Bytes()), int64(buf.Len()))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(want, got, cmpopts.EquateEmpty()); diff != "" {
-			t.Fatalf("read back (-want +got):\n%s", diff)
-		}
-	})
 }
 
 func positions() list {
