@@ -2,6 +2,8 @@ package ingest
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 )
 
@@ -61,4 +63,39 @@ func lessPath(a, b string) int {
 func splitNumber(s string) (stem, number string) {
 	stem = strings.TrimRight(s, "0123456789")
 	return stem, s[len(stem):]
+}
+
+// FindPort finds a port by its path, or by its name in /dev; the error names those
+// that are there.
+func FindPort(path string) (string, error) {
+	if path != "" {
+		for _, p := range []string{path, filepath.Join("/dev", path)} {
+			switch st, err := os.Stat(p); {
+			case err != nil:
+			case st.Mode().IsRegular() || st.IsDir():
+				return "", fmt.Errorf("%s is no port: to read a file leave serial: before it out", p)
+			default:
+				return p, nil
+			}
+		}
+	}
+	ports, err := Ports()
+	if err != nil {
+		return "", fmt.Errorf("list serial ports: %w", err)
+	}
+	var there []string
+	for _, p := range ports {
+		if strings.EqualFold(p.Path, path) {
+			return p.Path, nil // one that is no file, as on Windows
+		}
+		there = append(there, strings.TrimSpace(p.Path+" "+p.Product))
+	}
+	what := path + " is not there"
+	if path == "" {
+		what = "the port is missing behind serial:"
+	}
+	if len(there) == 0 {
+		return "", fmt.Errorf("%s, and neither is any other serial port: plug the board in", what)
+	}
+	return "", fmt.Errorf("%s; these ports are: %s. Plug the board in, or correct the path", what, strings.Join(there, ", "))
 }

@@ -2,12 +2,26 @@ package main
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
+	"time"
 
+	"padlark/cmd/padlark/config"
+	"padlark/cmd/padlark/sounder"
+	"padlark/cmd/padlark/station"
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
 	"padlark/storage/bundle"
 	"padlark/storage/journal"
+	"padlark/storage/logimport"
+	"padlark/storage/sqlite"
 )
 
 type importCmd struct {
@@ -35,20 +49,6 @@ func (importCmd) Help() string {
 
 // Run finds out what the file is and takes it in.
 func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
-	is, isJournal, fromPort := false, false, strings.HasPrefix(c.File, serialMark)
-	if c.File != "-" && !fromPort {
-		f, err := os.Open(c.File)
-		if err != nil {
-			return fmt.Errorf("import: %w", err)
-		}
-		is = bundle.Is(f)
-		_ = f.Close() // only read from
-		// A journal says in its header of which session it is.
-		if r, err := journal.Open(c.File, nil); err == nil {
-			isJournal = r.Info().Session != ""
-			_ = r.Close() // only read from
-		}
-	}
 	dir := c.Data
 	if dir == "" {
 		var err error
@@ -56,21 +56,421 @@ func (c *importCmd) Run(ctx context.Context, cio *cmdIO) error {
 			return err
 		}
 	}
-	if is {
-		return importBundle(ctx, c.File, dir, cio)
+	port, fromPort := strings.CutPrefix(c.File, "serial:")
+	if c.File != "-" && !fromPort {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return fmt.Errorf("import: %w", err)
+		}
+		isBundle := bundle.Is(f)
+		_ = f.Close() // only read from
+		if isBundle {
+			return importBundle(ctx, c.File, dir, cio)
+		}
+		// A journal says in its header of which session it is.
+		if r, err := journal.Open(c.File, nil); err == nil {
+			session := r.Info().Session
+			_ = r.Close() // only read from
+			if session != "" {
+				return importJournal(ctx, c.File, dir, session, cio)
+			}
+		}
 	}
-	if isJournal {
-		return importJournal(ctx, c.File, dir, cio)
+	if c.Layout == "" || c.Rocket == "" {
+		switch {
+		case fromPort:
+			return usagef("import %s: give --layout LAYOUT and --rocket NAME", c.File)
+		case c.File == "-":
+			return usagef("for a board's log on stdin give --layout LAYOUT and --rocket NAME; a bundle must be a file")
+		}
+		return usagef("%s is no bundle: for a board's log give --layout LAYOUT and --rocket NAME", c.File)
 	}
 	note := ""
 	if fromPort {
-		if c.Layout == "" || c.Rocket == "" {
-			return usagef("import %s: give --layout LAYOUT and --rocket NAME", c.File)
-		}
 		var err error
-		if c.File, note, err = c.dump(ctx, dir, cio); err != nil {
+		if c.File, note, err = c.dump(ctx, port, dir, cio); err != nil {
 			return err
 		}
 	}
 	return c.log(ctx, dir, note, cio)
+}
+
+// importJournal brings the session of a journal that was copied from another
+// computer into the archive and keeps the journal. What is there already stays as
+// it is.
+func importJournal(ctx context.Context, path, dir, session string, cio *cmdIO) error {
+	a, err := openArchive(ctx, dir)
+	if err != nil {
+		return err
+	}
+	torn, err := station.KeepCopy(ctx, a, path, dir, session)
+	if torn > 0 {
+		fmt.Fprintln(cio.Err, "padlark: "+station.TornWords(torn))
+	}
+	if err != nil {
+		err = fmt.Errorf("import journal: %w", err)
+	} else {
+		fmt.Fprintf(cio.Out, "session %s is in %s\n", session, dir)
+	}
+	return errors.Join(err, a.Close())
+}
+
+// log takes in a board's log or a captured stream. note is what is known of how
+// it was read, empty if nothing is.
+func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err error) {
+	var at time.Time
+	if c.At != "" {
+		if at, err = time.Parse(time.RFC3339Nano, c.At); err != nil {
+			return usagef("--at %s: write it as 2026-06-13T09:30:00Z", c.At)
+		}
+	}
+	file, name, written, err := c.open(dir, cio)
+	if err != nil {
+		return fmt.Errorf("import: %w", err)
+	}
+	defer file.Close() //nolint:errcheck // only read from
+	archive, err := openArchive(ctx, dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, archive.Close()) }()
+	base, cfg, err := c.base(ctx, archive)
+	if err != nil {
+		return err
+	}
+	link := config.FileLink{
+		Link: "log-" + logimport.LinkName(name), File: c.File, Layout: c.Layout, Rocket: c.Rocket, About: "A board's own log, imported.",
+	}
+	if l, ok := cfg.Layout(c.Layout); ok && l.Form == decode.Beeps {
+		return c.beeps(ctx, file, sounder.Keeping{Archive: archive, Dir: dir, Version: softwareVersion(), Config: base,
+			Link: link.Link, Layout: l.Name, Rocket: c.Rocket, Epoch: at}, written, l, cio)
+	}
+	log, cfg, err := c.read(ctx, file, base, link, cio)
+	switch {
+	case errors.Is(err, context.Canceled):
+		return fmt.Errorf("import %s: interrupted; nothing was stored", c.File)
+	case err != nil:
+		return err
+	}
+	if note != "" {
+		log.Hints = append([]string{note}, log.Hints...)
+	}
+	for _, h := range log.Hints {
+		fmt.Fprintf(cio.Err, "note: %s\n", h)
+	}
+	if log.Good == 0 {
+		why := log.Misfit()
+		if why == "" {
+			why = "the reasons are above: take another layout, or correct it and try it with padlark check CONFIG --try " + c.File
+		}
+		return fmt.Errorf("no line of %s fits the layout %s: %s", c.File, c.Layout, why)
+	}
+	p := newProgress(cio.Err, "storing", "lines", 0)
+	job := logimport.Job{
+		Archive: archive, Dir: dir, Version: softwareVersion(), Link: link.Link, Rocket: c.Rocket,
+		At: at, Written: written, Log: log, Config: configured(cfg), Stored: p.at,
+		With: func(s *sqlite.Session) (*logimport.Configured, error) {
+			cfg, err := config.WithFile(s.Latest(), link)
+			if err != nil {
+				return nil, err
+			}
+			return configured(cfg), nil
+		},
+	}
+	done, err := job.Run(ctx)
+	p.end()
+	if errors.Is(err, context.Canceled) {
+		return fmt.Errorf("import %s: interrupted before anything was stored", c.File)
+	} else if err != nil {
+		return fmt.Errorf("import %s: %w", c.File, err)
+	}
+	done.File = c.File
+	return c.report(&done, dir, cio)
+}
+
+// configured is what an import needs of a configuration.
+func configured(cfg *config.Config) *logimport.Configured {
+	return &logimport.Configured{
+		Text: cfg.Text, Station: cfg.Station.Name, Site: cfg.Site, Rockets: cfg.Rockets, Links: cfg.Links,
+		Line: func(session string, epoch time.Time) (logimport.Line, error) {
+			l, err := cfg.Line(session, epoch)
+			return logimport.Line{
+				Decoder: l.Decoder,
+				Sample: func(s *decode.Sample) ([]flight.Event, []flight.Alarm) {
+					o := l.Engine.Sample(s)
+					return o.Events, o.Alarms
+				},
+				Advance: func(ns int64) ([]flight.Event, []flight.Alarm) {
+					o := l.Engine.Advance(ns)
+					return o.Events, o.Alarms
+				},
+			}, err
+		},
+	}
+}
+
+// open opens the log, and says how it is called and when it was written. What
+// comes on stdin goes into a file first, since it is read more than once.
+func (c *importCmd) open(dir string, cio *cmdIO) (f *os.File, name string, written time.Time, err error) {
+	if c.File == "-" {
+		f, err = spool(cio.In, dir)
+		return f, "stdin", time.Now(), err
+	}
+	if f, err = os.Open(c.File); err != nil {
+		return nil, "", written, err
+	}
+	st, err := f.Stat()
+	switch {
+	case err != nil:
+	case st.IsDir():
+		err = fmt.Errorf("%s is a folder: name the file in it", c.File)
+	case !st.Mode().IsRegular():
+		err = fmt.Errorf("%[1]s is no file: for a board on a port write serial:%[1]s, for a pipe -", c.File)
+	default:
+		return f, filepath.Base(c.File), st.ModTime(), nil
+	}
+	return nil, "", written, errors.Join(err, f.Close())
+}
+
+// spool keeps what comes in a file without a name, which is gone once it is
+// closed.
+func spool(in io.Reader, dir string) (*os.File, error) {
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return nil, fmt.Errorf("make the folder for what comes on stdin: %w", err)
+	}
+	f, err := os.CreateTemp(dir, "import-*.tmp")
+	if err != nil {
+		return nil, fmt.Errorf("make a file for what comes on stdin: %w", err)
+	}
+	_ = os.Remove(f.Name()) // where that cannot be while it is open, it stays
+	if _, err := io.Copy(f, in); err != nil {
+		return nil, errors.Join(fmt.Errorf("keep what comes on stdin: %w", err), f.Close())
+	}
+	return f, nil
+}
+
+// base is the configuration that the log's link is added to: the one given, or
+// that of the newest session of the rocket.
+func (c *importCmd) base(ctx context.Context, a *sqlite.Archive) (text string, cfg *config.Config, err error) {
+	name := "configuration"
+	if c.Config != "" {
+		data, err := os.ReadFile(c.Config)
+		if err != nil {
+			return "", nil, usagef("import: read configuration: %v", err)
+		}
+		name, text = c.Config, string(data)
+	} else if text, err = logimport.LatestConfig(ctx, a, c.Rocket); err != nil {
+		return "", nil, err
+	}
+	if text == "" {
+		text = config.Bare
+	}
+	if cfg, err = config.ParsePart(name, []byte(text)); err != nil {
+		return "", nil, usageError{err}
+	}
+	return text, cfg, nil
+}
+
+// read reads the log. If it tells the board's id, the configuration knows it.
+func (c *importCmd) read(ctx context.Context, file *os.File, base string, link config.FileLink, cio *cmdIO) (*logimport.Log, *config.Config, error) {
+	cfg, err := config.WithFile(base, link)
+	if err != nil {
+		return nil, nil, usageError{err}
+	}
+	// It is needed only to store, and would be wrong then too.
+	if _, err := cfg.NewDecoder(); err != nil {
+		return nil, nil, usageError{fmt.Errorf("import: the configuration: %w", err)}
+	}
+	lc := logimport.Config{Link: link.Link, Layout: c.Layout, Layouts: cfg.Layouts, Rockets: cfg.Decoder().Rockets, Rocket: c.Rocket, Rate: c.Rate}
+	src, err := logimport.OpenFile(ctx, file, lc)
+	if err != nil {
+		return nil, nil, fmt.Errorf("import %s: %w", c.File, err)
+	}
+	p := newProgress(cio.Err, "reading", "kB", src.Size/1000)
+	lc.OnRead = func(n int64) { p.at(n / 1000) }
+	lc.OnSkip = func(s logimport.Skip) { fmt.Fprintf(p, "skipped %s\n", s) }
+	log, err := logimport.Read(ctx, src, lc)
+	p.end()
+	if errors.Is(err, logimport.ErrNoClock) {
+		return nil, nil, usageError{err}
+	} else if err != nil {
+		return nil, nil, err
+	}
+	if cfg.Rocket(c.Rocket).ID == nil && len(log.IDs) == 1 {
+		// The person says whose log it is, the board says its id.
+		link.ID = &log.IDs[0]
+		if cfg, err = config.WithFile(base, link); err != nil {
+			return nil, nil, usageError{err}
+		}
+	}
+	return log, cfg, nil
+}
+
+// report prints what was done.
+func (c *importCmd) report(d *logimport.Done, dir string, cio *cmdIO) error {
+	if c.JSON {
+		enc := json.NewEncoder(cio.Out)
+		enc.SetIndent("", " ")
+		return enc.Encode(d)
+	}
+	fmt.Fprintf(cio.Out, "session %s: %d samples of %s, link %s; flights found: %d; pieces skipped: %d\n", d.Session, d.Samples, c.Rocket, d.Link, d.Flights, d.Bad)
+	fmt.Fprintf(cio.Out, "time of day: %s\n", d.Dated)
+	for _, a := range d.Aligned {
+		fmt.Fprintln(cio.Out, a)
+	}
+	_, err := fmt.Fprintf(cio.Err, "Look at it with padlark flights --data %s\n", dir)
+	return err
+}
+
+// dump asks a board for its log, keeps what comes as a capture, and gives the
+// capture's path. Besides the request line nothing is ever written to the
+// port.
+func (c *importCmd) dump(ctx context.Context, path, dir string, cio *cmdIO) (capture, note string, err error) {
+	plan, port, err := c.dumpPlan(path)
+	if err != nil {
+		return "", "", err
+	}
+	name := port.Serial
+	if port.USB != nil {
+		name = "the board with " + port.USB.String()
+	}
+	if len(plan.Request) > 0 {
+		fmt.Fprintf(cio.Err, "asking %s at %d baud for its log with %q, and sending nothing else\n", name, port.Baud, plan.Request)
+	} else {
+		fmt.Fprintf(cio.Err, "listening on %s at %d baud, and sending nothing: the layout has no request\n", name, port.Baud)
+	}
+	p := newProgress(cio.Err, "reading the board's log", "kB", 0)
+	d := ingest.Dump{Port: port, Request: plan.Request, End: plan.End, Settle: plan.Settle, Answer: plan.Answer, Quiet: plan.Quiet}
+	got, err := logimport.KeepDump(ctx, d, c.Layout, c.Rocket, c.Keep, dir, func(bytes int64) { p.at(bytes / 1000) })
+	p.end()
+	switch {
+	case err != nil:
+		if got.Path != "" {
+			fmt.Fprintf(cio.Err, "what came is kept in %s\n", got.Path)
+		}
+		return "", "", fmt.Errorf("import: %w", err)
+	case ctx.Err() != nil:
+		err = fmt.Errorf("import: interrupted; what had come is kept in %s", got.Path)
+	}
+	fmt.Fprintf(cio.Err, "%d bytes read, kept in %s; padlark import %[2]s reads it again\n", got.Bytes, got.Path)
+	if got.Torn != "" {
+		note = "the dump is torn: " + got.Torn + "; what had come is read"
+	}
+	return got.Path, note, err
+}
+
+// dumpPlan finds the layout's dump and the port's settings: those of the
+// configured link on the port, if there is one.
+func (c *importCmd) dumpPlan(path string) (plan decode.DumpPlan, port ingest.LinkConfig, err error) {
+	if c.Config == "" {
+		return plan, port, usagef("import %s: give the configuration with --config FILE: how to ask for a log stands in the layout's [layout.dump] "+
+			"(padlark check --example shows it)", c.File)
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return plan, port, usageError{err}
+	}
+	layout, known := cfg.Layout(c.Layout)
+	switch {
+	case !known:
+		return plan, port, usagef("there is no layout %q in %s", c.Layout, c.Config)
+	case layout.Dump == nil && !slices.ContainsFunc(cfg.Layouts, func(l decode.Layout) bool { return l.Name == c.Layout }):
+		return plan, port, usagef("layout %q is built in and does not say how to ask for a log: write one for your board with [layout.dump] "+
+			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
+	case layout.Dump == nil:
+		return plan, port, usagef("layout %q does not say how to ask for a log: add [layout.dump] with request = \"…\" below it "+
+			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
+	}
+	if plan, err = layout.Dump.Plan(); err != nil {
+		return plan, port, usageError{err}
+	}
+	port = cfg.DumpPort(path)
+	if c.Baud != 0 {
+		port.Baud = c.Baud
+	}
+	if port.USB == nil {
+		if port.Serial, err = ingest.FindPort(port.Serial); err != nil {
+			return plan, port, fmt.Errorf("import %s: %w", c.File, err)
+		}
+	}
+	if err := port.Validate(); err != nil {
+		return plan, port, usageError{fmt.Errorf("import %s: %w", c.File, err)}
+	}
+	return plan, port, nil
+}
+
+// beepsDone is what was done with a recording, as it is printed with --json.
+type beepsDone struct {
+	File    string       `json:"file"`
+	Session string       `json:"session"`
+	Rocket  string       `json:"rocket"`
+	ApogeeM *float64     `json:"apogee_m"`
+	SDM     *float64     `json:"apogee_sd_m"`
+	Tones   []beepedTone `json:"tones"`
+}
+
+type beepedTone struct {
+	PitchHz int    `json:"pitch_hz"`
+	Number  *int   `json:"number"` // null where there is none
+	Sure    bool   `json:"sure"`
+	Why     string `json:"why,omitempty"`
+	Repeats int    `json:"repeats"`
+}
+
+// beeps takes in a recording of a sounder.
+func (c *importCmd) beeps(ctx context.Context, file io.Reader, k sounder.Keeping, written time.Time, l decode.Layout, cio *cmdIO) error {
+	rec, err := sounder.Listen(ctx, file, l)
+	if err != nil {
+		return fmt.Errorf("import %s: %w", c.File, err)
+	}
+	if k.Epoch.IsZero() {
+		k.Epoch = written.Add(-rec.Length).Truncate(time.Second)
+	}
+	k.Epoch = k.Epoch.UTC()
+	session, found, err := sounder.Keep(ctx, k, &rec)
+	if err != nil && !errors.Is(err, sounder.ErrUnsure) {
+		return err
+	}
+	done := beepsDone{File: c.File, Session: session, Rocket: c.Rocket, Tones: []beepedTone{}}
+	for _, t := range rec.Tones {
+		b := beepedTone{PitchHz: t.Reading.PitchHz, Sure: t.Reading.Sure, Why: t.Reading.Why, Repeats: t.Reading.Repeats}
+		if t.Reading.Found {
+			b.Number = &t.Reading.Number
+		}
+		done.Tones = append(done.Tones, b)
+	}
+	if len(found) > 0 {
+		done.ApogeeM, done.SDM = found[0].AltitudeM, found[0].AltitudeSD
+	}
+	if c.JSON {
+		enc := json.NewEncoder(cio.Out)
+		enc.SetIndent("", " ")
+		return errors.Join(enc.Encode(done), err)
+	}
+	showTones(cio.Out, rec, l)
+	if err != nil {
+		return fmt.Errorf("import %s: %w", c.File, err)
+	}
+	for _, e := range found {
+		fmt.Fprintf(cio.Out, "%s flight %d: apogee %.1f m ± %.1f m, session %s\n", e.Rocket, e.Flight, *e.AltitudeM, *e.AltitudeSD, session)
+		wrap(cio.Out, "  ", e.Note)
+	}
+	_, err = fmt.Fprintf(cio.Err, "Look at it with padlark flights --data %s\n", k.Dir)
+	return err
+}
+
+// showTones draws what was heard.
+func showTones(out io.Writer, rec sounder.Recording, l decode.Layout) {
+	if len(rec.Tones) == 0 {
+		fmt.Fprintf(out, "No tone between 500 Hz and 6 kHz stands out of the %.0f s that were heard.\n", rec.Length.Seconds())
+	}
+	for _, t := range rec.Tones {
+		wrap(out, "", sounder.Words(t, sounder.Code(l)))
+		if !t.Reading.Found {
+			continue
+		}
+		for _, line := range sounder.Draw(t, 76) {
+			fmt.Fprintln(out, "  "+line)
+		}
+	}
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/creack/pty"
 
 	"padlark/ingest"
+	"padlark/storage/logimport"
 )
 
 // dumpConfig describes a board that sends its log when it is sent "D".
@@ -136,7 +137,7 @@ func TestImportFromBoard(t *testing.T) {
 	if r.code != exitOK {
 		t.Fatalf("exit %d: %s", r.code, r.err)
 	}
-	d := fromJSON[logDone](t, r.out)
+	d := fromJSON[logimport.Done](t, r.out)
 	if d.Samples != lines || d.Bad != 0 || len(d.Hints) != 0 {
 		t.Errorf("%d samples, skipped %v, %q", d.Samples, d.Skipped, d.Hints)
 	}
@@ -145,7 +146,7 @@ func TestImportFromBoard(t *testing.T) {
 		t.Errorf("%d bytes kept, want %d", len(kept), len(want))
 	}
 	// The file that was kept gives the same session.
-	again := fromJSON[logDone](t, must(t, "import", path, "--layout", "board-log", "--rocket", "Teal", "-c", config, "--data", dir, "--json"))
+	again := fromJSON[logimport.Done](t, must(t, "import", path, "--layout", "board-log", "--rocket", "Teal", "-c", config, "--data", dir, "--json"))
 	if again.Samples != lines || again.Bad != 0 {
 		t.Errorf("again: %d samples, %d skipped", again.Samples, again.Bad)
 	}
@@ -164,7 +165,7 @@ func TestImportFromConfiguredLink(t *testing.T) {
 			name = "pad-cable"
 		}
 		r := do(t, "import", "serial:"+name, "--layout", "board-log", "--rocket", "Teal", "-c", config, "--data", dir, "--json")
-		if r.code != exitOK || fromJSON[logDone](t, r.out).Samples != 20 || !strings.Contains(r.err, "asking "+port+" at 57600 baud") {
+		if r.code != exitOK || fromJSON[logimport.Done](t, r.out).Samples != 20 || !strings.Contains(r.err, "asking "+port+" at 57600 baud") {
 			t.Errorf("serial:%s: exit %d: %s", name, r.code, r.err)
 		}
 	}
@@ -174,7 +175,7 @@ func TestImportFromConfiguredLink(t *testing.T) {
 func TestImportFromBoardTorn(t *testing.T) {
 	port, config, dir := dumpFiles(t, func(far *os.File) { fmt.Fprint(far, boardLog(100)+"7000,") })
 	r := do(t, "import", "serial:"+port, "--layout", "board-log", "--rocket", "Teal", "-c", config, "--data", dir, "--json")
-	d := fromJSON[logDone](t, r.out)
+	d := fromJSON[logimport.Done](t, r.out)
 	if r.code != exitOK || d.Samples != 101 {
 		t.Errorf("exit %d, %d samples: %s", r.code, d.Samples, r.err)
 	}
@@ -209,7 +210,7 @@ func TestImportFromBoardTrouble(t *testing.T) {
 		code int
 		args []string
 	}{
-		{"is no port: to import a file write its path without serial:", exitBad, []string{"serial:" + config, "--layout", "board-log", "-c", config}},
+		{"is no port: to read a file leave serial: before it out", exitBad, []string{"serial:" + config, "--layout", "board-log", "-c", config}},
 		{"the port is missing behind serial:", exitBad, []string{"serial:", "--layout", "board-log", "-c", config}},
 		{`is built in and does not say how to ask`, exitUsage, []string{"serial:/dev/nothing", "--layout", "lark-text", "-c", config}},
 		{"/dev/nothing is not there", exitBad, []string{"serial:/dev/nothing", "--layout", "board-log", "-c", config}},

@@ -114,7 +114,7 @@ func gapsLog(from, turn, perSecond uint64) string {
 
 // gapsImport imports text and gives what was done, what was said, and the
 // flights.
-func gapsImport(t *testing.T, name string, data []byte, args ...string) (logDone, string, []flight.Result) {
+func gapsImport(t *testing.T, name string, data []byte, args ...string) (logimport.Done, string, []flight.Result) {
 	t.Helper()
 	dir := t.TempDir()
 	config, log := filepath.Join(dir, "padlark.toml"), filepath.Join(dir, name)
@@ -128,7 +128,7 @@ func gapsImport(t *testing.T, name string, data []byte, args ...string) (logDone
 	if r.code != exitOK {
 		t.Fatalf("import: exit %d: %s", r.code, r.err)
 	}
-	d := fromJSON[logDone](t, r.out)
+	d := fromJSON[logimport.Done](t, r.out)
 	// A replay of what is stored must find the same.
 	must(t, "replay", "--speed", "max", "--data", archive, d.Session)
 	return d, r.err, fromJSON[[]flight.Result](t, must(t, "flights", "--json", "--data", archive, d.Session))

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"padlark/flight"
+	"padlark/storage/logimport"
 )
 
 // TestImportSeries: a log whose lines hold ten readings each is a flight like any
@@ -71,7 +72,7 @@ mass_kg = 0.15
 	if again := must(t, args...); again != first {
 		t.Errorf("the second import did something else:\n%s\n%s", first, again)
 	}
-	session := fromJSON[logDone](t, first).Session
+	session := fromJSON[logimport.Done](t, first).Session
 	flights := fromJSON[[]flight.Result](t, must(t, "flights", "--json", "--data", data, session))
 	if len(flights) != 1 || math.Abs(*flights[0].ApogeeM-top) > 3 {
 		t.Fatalf("%d flights, want one to %.1f m: %+v", len(flights), top, flights)

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"padlark/storage/logimport"
 )
 
 // TestImportBeginsAtLiftoff: a log that begins when the board has noticed the
@@ -74,7 +76,7 @@ fields = [ { name = "clock", unit = "ms" }, { name = "pressure_pa", unit = "Pa" 
 					t.Fatal(err)
 				}
 			}
-			d := fromJSON[logDone](t, must(t, "import", file, "--layout", "own", "--rocket", "Teal", "-c", cfg, "--data", data, "--json"))
+			d := fromJSON[logimport.Done](t, must(t, "import", file, "--layout", "own", "--rocket", "Teal", "-c", cfg, "--data", data, "--json"))
 			if d.Flights != 1 {
 				t.Errorf("%d flights", d.Flights)
 			}

@@ -12,6 +12,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/storage"
+	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
 )
 
@@ -69,7 +70,7 @@ func TestImportLogOverRadio(t *testing.T) {
 	if again := must(t, args...); again != first {
 		t.Errorf("the second import did something else:\n%s\n%s", first, again)
 	}
-	d := fromJSON[logDone](t, first)
+	d := fromJSON[logimport.Done](t, first)
 	if len(d.Aligned) != 1 || len(d.Merged) != 1 || d.Flights != 1 {
 		t.Fatalf("import: %s", first)
 	}
@@ -119,7 +120,7 @@ func TestImportLogUntoldRelease(t *testing.T) {
 	if err := os.WriteFile(path, []byte(bare.String()), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	d := fromJSON[logDone](t, must(t, "import", path, "--layout", "lark-text", "--rocket", "Teal", "--data", dir, "--json"))
+	d := fromJSON[logimport.Done](t, must(t, "import", path, "--layout", "lark-text", "--rocket", "Teal", "--data", dir, "--json"))
 	if len(d.Aligned) != 1 || len(d.Merged) != 1 {
 		t.Fatalf("%+v", d)
 	}

@@ -11,6 +11,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/storage"
+	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -127,7 +128,7 @@ func TestRecordedFlights(t *testing.T) {
 	for _, c := range recordedFlights() {
 		t.Run(c.file, func(t *testing.T) {
 			file, data := recordedFile(t, c.file), t.TempDir()
-			d := fromJSON[logDone](t, must(t, "import", file, "--layout", c.layout, "--rocket", "Heron", "--at", recordedAt,
+			d := fromJSON[logimport.Done](t, must(t, "import", file, "--layout", c.layout, "--rocket", "Heron", "--at", recordedAt,
 				"-c", filepath.Join("..", "..", "testdata", "recorded", "recorded.toml"), "--data", data, "--json"))
 			if d.Flights != 1 || d.Bad != 1 { // the header is no line of the log
 				t.Errorf("%d flights, want 1; skipped %v", d.Flights, d.Skipped)
@@ -177,7 +178,7 @@ func heardLive(t *testing.T, data, session string) (out watch.Output) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ticks(last + int64(importTail))
+	ticks(last + int64(logimport.Tail))
 	was, err := a.Events(t.Context(), storage.Query{Session: session, Recorded: true})
 	if err != nil {
 		t.Fatal(err)

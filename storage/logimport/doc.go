@@ -10,12 +10,16 @@
 //	heights of log and radio -> Align -> offset and its quality
 //	Log and frames of the radio -> Lay -> Overlay: frames without duplicates
 //
+//	Log, archive -> Job -> sessions: the log alone, and laid over the radio's,
+//	         each in the archive and as a journal
+//
 // Read and Each are passes through the source, which is read anew each time:
 // a log is never in memory as a whole. A pass runs in stages beside each other:
 // one goroutine cuts the bytes into pieces, some parse them, one puts them on
 // the time line in order. It waits for them all, and batches of pieces are all
 // that is under way.
 //
-// It imports ingest (framing) and decode (layouts). It opens no file and keeps
-// nothing: the caller stores the frames.
+// It imports ingest (framing), decode (layouts), flight and storage's archive and
+// journal. What a configuration says comes as a Configured, since the file is the
+// command's.
 package logimport

@@ -7,9 +7,8 @@ import (
 	"unicode/utf8"
 )
 
-// Misfit says in words why the first lines of a text do not fit the layout,
-// and the mend; empty if that cannot be told.
-func (s *Source) Misfit(c Config) string {
+// misfit is Log.Misfit.
+func (s *Source) misfit(c Config) string {
 	layout, err := layoutOf(c)
 	if err != nil || layout.Form != "delimited" || s.kind == captured {
 		return ""

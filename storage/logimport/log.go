@@ -2,6 +2,7 @@ package logimport
 
 import (
 	"context"
+	"encoding/hex"
 	"fmt"
 	"time"
 
@@ -60,6 +61,13 @@ func (l *Log) Of(at time.Duration) int {
 	}
 	return -1
 }
+
+// sum ends the names of the sessions made of the log: the same log gives the same.
+func (l *Log) sum() string { return hex.EncodeToString(l.src.Sum[:4]) }
+
+// Misfit says in words why the first lines of a text do not fit the layout,
+// and the mend; empty if that cannot be told.
+func (l *Log) Misfit() string { return l.src.misfit(l.cfg) }
 
 // Each goes through the frames in the order of the log and gives each its
 // times, from the bases of the stretches. It reads the source anew. said is

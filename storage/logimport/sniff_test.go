@@ -147,7 +147,7 @@ func TestMisfit(t *testing.T) {
 		"words":      strings.Repeat("not a log at all\n", 30),
 	} {
 		s := source(t, []byte(text))
-		got[name] = s.Misfit(plain())
+		got[name] = s.misfit(plain())
 	}
 	want := map[string]string{
 		"semicolons": `its values are separated by ";", and the layout says ",": write separator = ";"; decimal commas are read then too`,

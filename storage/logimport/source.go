@@ -11,6 +11,7 @@ import (
 	"hash"
 	"io"
 	"math"
+	"os"
 	"time"
 
 	"padlark/ingest"
@@ -63,6 +64,29 @@ const (
 	blockBytes = 256 << 10 // of a log that are read at a time
 	tailBytes  = 4096      // at its end that are kept for TrimEnd
 )
+
+// OpenFile opens a log as its layout says; the mark at the end of a dump is no
+// part of it.
+func OpenFile(ctx context.Context, f *os.File, c Config) (*Source, error) {
+	form, err := c.Form()
+	if err != nil {
+		return nil, err
+	}
+	st, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	s, err := Open(ctx, f, st.Size(), form)
+	if err != nil {
+		return nil, err
+	}
+	if l, err := layoutOf(c); err == nil && l.Dump != nil {
+		if plan, err := l.Dump.Plan(); err == nil {
+			s.TrimEnd(plan.End)
+		}
+	}
+	return s, nil
+}
 
 // Open finds out what a file is, a log or a capture, and reads it once through
 // for its size and sum. What comes before the damaged place of a capture or of

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"padlark/cmd/padlark/config"
@@ -34,25 +33,10 @@ type Keeping struct {
 // keptMark is in the name of the session of a recording, as in that of a log.
 const keptMark = "-log-"
 
-// Config is a configuration with the link, and with the rocket if it has none of
-// that name.
-func withLink(k Keeping) (*config.Config, error) {
-	text := strings.TrimRight(k.Config, "\n") + "\n"
-	was, err := config.ParsePart("configuration", []byte(k.Config))
-	if err != nil {
-		return nil, err
-	}
-	if _, known := flight.RocketNamed(was.Rockets, k.Rocket); !known {
-		text += fmt.Sprintf("\n[[rocket]]\nname = %q\n", k.Rocket)
-	}
-	text += fmt.Sprintf("\n# A recording of the sounder.\n[[link]]\nname = %q\nfile = %q\nlayout = %q\nrocket = %q\n", k.Link, k.Link, k.Layout, k.Rocket)
-	return config.Parse("configuration with the recording", []byte(text))
-}
-
 // Keep makes a session of a recording, in archive and journal, and gives its name
 // and the flights in it. The same recording again changes nothing.
 func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found []flight.Event, err error) {
-	cfg, err := withLink(k)
+	cfg, err := config.WithFile(k.Config, config.FileLink{Link: k.Link, File: k.Link, Layout: k.Layout, Rocket: k.Rocket, About: "A recording of the sounder."})
 	if err != nil {
 		return "", nil, err
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"padlark/cmd/padlark/config"
@@ -149,4 +150,30 @@ func (s *station) packEarlier(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// KeepCopy brings the session of a journal that was copied from another computer
+// into the archive, and keeps the journal in the data folder dir. What is there
+// already stays as it is. torn is as in BringIn.
+func KeepCopy(ctx context.Context, a *sqlite.Archive, path, dir, session string) (torn int64, err error) {
+	before, err := a.JournalPlace(ctx, session)
+	if err != nil {
+		return 0, err
+	}
+	if torn, err = BringIn(ctx, a, path); err != nil {
+		return torn, err
+	}
+	after, err := a.JournalPlace(ctx, session)
+	if err != nil {
+		return torn, err
+	}
+	folder := filepath.Join(dir, "journal")
+	if _, err := os.Stat(filepath.Join(folder, session+journal.Suffix)); err == nil {
+		return torn, nil // the station's own, which is the longest
+	}
+	_, err = os.Stat(filepath.Join(folder, session+journal.Packed))
+	if err == nil && after == before {
+		return torn, nil
+	}
+	return torn, journal.Keep(ctx, path, folder)
 }

@@ -1,4 +1,4 @@
-package main
+package logimport
 
 import (
 	"context"
@@ -7,17 +7,15 @@ import (
 	"strings"
 	"time"
 
-	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/ingest"
 	"padlark/storage"
-	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
 )
 
 // mergeAll makes a merged session for each radio session that has a flight of
 // the log.
-func (m *logImport) mergeAll(ctx context.Context) error {
+func (m *Job) mergeAll(ctx context.Context) error {
 	merged := map[string]string{}
 	better := map[string]string{}
 	for i := range m.done.Aligned {
@@ -37,8 +35,8 @@ func (m *logImport) mergeAll(ctx context.Context) error {
 	return nil
 }
 
-func (m *logImport) merge(ctx context.Context, radio string) (id, better string, err error) {
-	s, err := m.archive.Session(ctx, radio)
+func (m *Job) merge(ctx context.Context, radio string) (id, better string, err error) {
+	s, err := m.Archive.Session(ctx, radio)
 	if err != nil {
 		return "", "", err
 	}
@@ -50,18 +48,18 @@ func (m *logImport) merge(ctx context.Context, radio string) (id, better string,
 		return "none", "not compared", nil
 	}
 	var heard []ingest.Frame
-	err = m.archive.Frames(ctx, storage.Query{Session: radio, Rocket: m.cmd.Rocket}, func(f ingest.Frame) error {
+	err = m.Archive.Frames(ctx, storage.Query{Session: radio, Rocket: m.Rocket}, func(f ingest.Frame) error {
 		heard = append(heard, f)
 		return nil
 	})
 	if err != nil {
 		return "", "", err
 	}
-	over, err := m.log.Lay(ctx, m.epoch, heard)
+	over, err := m.Log.Lay(ctx, m.epoch, heard)
 	if err != nil {
 		return "", "", err
 	}
-	better = m.link
+	better = m.Link
 	if !over.LogWins {
 		better = strings.Join(s.Links, " and ")
 	}
@@ -69,14 +67,14 @@ func (m *logImport) merge(ctx context.Context, radio string) (id, better string,
 	if err != nil {
 		return "", "", err
 	}
-	id = epoch.UTC().Format("20060102-150405") + mergeMark + m.sum
+	id = epoch.UTC().Format("20060102-150405") + mergeMark + m.Log.sum()
 	_, err = m.keep(ctx, m.session(id, epoch, cfg, links...), cfg, laidOver(over, id, epoch))
 	return id, better, err
 }
 
 // startOf is when the first frame of both is, and their links in order of
 // first hearing.
-func startOf(ctx context.Context, o *logimport.Overlay) (epoch time.Time, links []string, err error) {
+func startOf(ctx context.Context, o *Overlay) (epoch time.Time, links []string, err error) {
 	err = o.Each(ctx, func(f *ingest.Frame) error {
 		if len(links) == 0 {
 			epoch = f.Heard
@@ -90,7 +88,7 @@ func startOf(ctx context.Context, o *logimport.Overlay) (epoch time.Time, links 
 }
 
 // laidOver are the frames of both as those of one session.
-func laidOver(o *logimport.Overlay, session string, epoch time.Time) frameSource {
+func laidOver(o *Overlay, session string, epoch time.Time) frameSource {
 	return func(ctx context.Context, fn func(f *ingest.Frame, said *decode.Parsed) error) error {
 		passed := int64(0) // as those of the log alone
 		return o.Each(ctx, func(laid *ingest.Frame) error {
@@ -106,8 +104,8 @@ func laidOver(o *logimport.Overlay, session string, epoch time.Time) frameSource
 // mergedConfig knows the links of both: the configuration of the log if it has
 // the radio's links too, else that of the session with the log's link added.
 // nil if there is none that can read both.
-func (m *logImport) mergedConfig(s sqlite.Session) (*config.Config, error) {
-	has := func(c *config.Config) bool {
+func (m *Job) mergedConfig(s sqlite.Session) (*Configured, error) {
+	has := func(c *Configured) bool {
 		for _, l := range s.Links {
 			if !slices.ContainsFunc(c.Links, func(x ingest.LinkConfig) bool { return x.Name == l }) {
 				return false
@@ -115,12 +113,12 @@ func (m *logImport) mergedConfig(s sqlite.Session) (*config.Config, error) {
 		}
 		return true
 	}
-	if has(m.cfg) {
-		return m.cfg, nil
+	if has(m.Config) {
+		return m.Config, nil
 	}
-	cfg, err := m.withLog(s.Latest(), nil)
+	cfg, err := m.With(&s)
 	if err != nil || !has(cfg) {
-		m.log.Hints = append(m.log.Hints, fmt.Sprintf("no merged session with %s: no configuration has its links and the log's layout; give one with --config", s.ID))
+		m.Log.Hints = append(m.Log.Hints, fmt.Sprintf("no merged session with %s: no configuration has its links and the log's layout; give one with --config", s.ID))
 		return nil, nil //nolint:nilerr // said as a hint
 	}
 	return cfg, nil

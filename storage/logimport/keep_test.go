@@ -1,11 +1,10 @@
-package main
+package logimport
 
 import (
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
-	"io"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -14,8 +13,10 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/decode"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/sqlite"
+	"padlark/watch"
 )
 
 // rowsOf counts the rows of each table of an archive.
@@ -41,11 +42,34 @@ func rowsOf(t *testing.T, dir string) map[string]int {
 	return out
 }
 
+// plum is a configuration for plain.
+func plum() *Configured {
+	c := plain()
+	dc := decode.Config{Layouts: c.Layouts, Links: []decode.LinkLayouts{{Link: c.Link, Layouts: []string{c.Layout}, Rocket: c.Rocket}}}
+	rockets := []flight.Rocket{{Name: c.Rocket}}
+	return &Configured{
+		Station: "import", Rockets: rockets, Links: []ingest.LinkConfig{{Name: c.Link, File: "plum.csv", Layout: c.Layout, Rocket: c.Rocket}},
+		Line: func(session string, epoch time.Time) (Line, error) {
+			l, err := watch.NewLine(dc, watch.Config{Session: session, Epoch: epoch, Rockets: rockets})
+			return Line{
+				Decoder: l.Decoder,
+				Sample: func(s *decode.Sample) ([]flight.Event, []flight.Alarm) {
+					o := l.Engine.Sample(s)
+					return o.Events, o.Alarms
+				},
+				Advance: func(ns int64) ([]flight.Event, []flight.Alarm) {
+					o := l.Engine.Advance(ns)
+					return o.Events, o.Alarms
+				},
+			}, err
+		},
+	}
+}
+
 // TestImportThatFails: whatever stops an import while it stores leaves nothing
 // of a new session, and all of one that was there.
 func TestImportThatFails(t *testing.T) {
-	dir := demoDir(t)
-	path, _ := ownLog(t, dir)
+	dir := t.TempDir()
 	archive, err := sqlite.Open(t.Context(), filepath.Join(dir, sqlite.FileName), sqlite.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -55,23 +79,22 @@ func TestImportThatFails(t *testing.T) {
 			t.Error(err)
 		}
 	})
+	log, err := Read(t.Context(), source(t, []byte(lines(1500, 0))), plain())
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := &Job{Archive: archive, Dir: dir, Link: "log-x", Rocket: "Plum", Log: log, Config: plum()}
+	if _, err := m.keep(t.Context(), m.session("old", time.Unix(0, 0).UTC(), m.Config, m.Link), m.Config, m.alone("old", time.Unix(0, 0).UTC())); err != nil {
+		t.Fatal(err)
+	}
 	before := rowsOf(t, dir)
-	cio := &cmdIO{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}
-	m := &logImport{cmd: &importCmd{File: path, Layout: "lark-text", Rocket: "Teal"}, cio: cio, dir: dir, archive: archive}
-	if err := m.openFile(); err != nil {
-		t.Fatal(err)
-	}
-	defer m.file.Close() //nolint:errcheck // only read from
-	if err := m.read(t.Context(), bareConfig); err != nil {
-		t.Fatal(err)
-	}
 	broken := errors.New("the stick was pulled out")
 	at := time.Date(2031, 5, 17, 9, 0, 0, 0, time.UTC)
 	// breaking plays the log over and over until some of it is stored.
 	breaking := func(with error) frameSource {
 		return func(ctx context.Context, fn func(f *ingest.Frame, said *decode.Parsed) error) error {
 			for n := uint64(0); ; {
-				err := m.log.Each(ctx, "new", at, func(f *ingest.Frame, said *decode.Parsed) error {
+				err := m.Log.Each(ctx, "new", at, func(f *ingest.Frame, said *decode.Parsed) error {
 					n++
 					f.N = n
 					return fn(f, said)
@@ -87,7 +110,7 @@ func TestImportThatFails(t *testing.T) {
 		}
 	}
 	for text, with := range map[string]error{"pulled out": broken, "interrupted": context.Canceled} {
-		_, err = m.keep(t.Context(), m.session("new", at, m.cfg, m.link), m.cfg, breaking(with))
+		_, err = m.keep(t.Context(), m.session("new", at, m.Config, m.Link), m.Config, breaking(with))
 		if err == nil || !strings.Contains(err.Error(), text) || !strings.Contains(err.Error(), "session new was taken out again") {
 			t.Errorf("error %v", err)
 		}
@@ -97,7 +120,7 @@ func TestImportThatFails(t *testing.T) {
 	}
 
 	// The same with a session that is there already.
-	if _, err := m.keep(t.Context(), m.session("new", at, m.cfg, m.link), m.cfg, m.alone("new", at)); err != nil {
+	if _, err := m.keep(t.Context(), m.session("new", at, m.Config, m.Link), m.Config, m.alone("new", at)); err != nil {
 		t.Fatal(err)
 	}
 	before = rowsOf(t, dir)
@@ -105,7 +128,7 @@ func TestImportThatFails(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, err = m.keep(t.Context(), m.session("new", at, m.cfg, m.link), m.cfg,
+	_, err = m.keep(t.Context(), m.session("new", at, m.Config, m.Link), m.Config,
 		func(context.Context, func(f *ingest.Frame, said *decode.Parsed) error) error { return broken })
 	if err == nil || !strings.Contains(err.Error(), "is whole, from an earlier import") {
 		t.Errorf("error %v", err)

@@ -1,26 +1,20 @@
-package main
+package logimport
 
 import (
 	"context"
-	"errors"
-	"fmt"
-	"strings"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
-	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
-	"padlark/storage"
 	"padlark/storage/sqlite"
-	"padlark/watch"
 )
 
-// importTail is how long a session goes on after its last line: long enough for
+// Tail is how long a session goes on after its last line: long enough for
 // a landing to be called.
-const importTail = 15 * time.Second
+const Tail = 15 * time.Second
 
 // playBatch is how many frames go into one transaction and from one stage to
 // the next.
@@ -37,7 +31,7 @@ type frameSource func(ctx context.Context, fn func(f *ingest.Frame, said *decode
 // and hands on the rows. The three run beside each other, each in order, so
 // that what comes out is always the same.
 type player struct {
-	cfg    *config.Config
+	cfg    *Configured
 	id     string
 	epoch  time.Time
 	events []flight.Event
@@ -74,7 +68,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 			}
 			for i := range rows.Samples {
 				s := &rows.Samples[i]
-				p.take(line.Engine.Sample(s))
+				p.take(line.Sample(s))
 				if p.sample != nil {
 					p.sample(s)
 				}
@@ -97,7 +91,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 	if err := g.Wait(); err != nil {
 		return err
 	}
-	p.take(line.Engine.Advance(p.end()))
+	p.take(line.Advance(p.end()))
 	return nil
 }
 
@@ -143,9 +137,9 @@ func (p *player) decodeOne(d *decode.Decoder, f *ingest.Frame, said *decode.Pars
 	return err
 }
 
-func (p *player) take(o watch.Output) {
-	p.events = append(p.events, o.Events...)
-	p.alarms = append(p.alarms, o.Alarms...)
+func (p *player) take(events []flight.Event, alarms []flight.Alarm) {
+	p.events = append(p.events, events...)
+	p.alarms = append(p.alarms, alarms...)
 }
 
 // end is when the session ends, in ns since its epoch.
@@ -153,87 +147,5 @@ func (p *player) end() int64 {
 	if p.passed == 0 {
 		return 0
 	}
-	return p.passed + importTail.Nanoseconds()
-}
-
-// keep stores a session of frames with all that follows from them, in the archive
-// and as a journal. Doing it again changes nothing. If it fails, the archive is as it was before.
-func (m *logImport) keep(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (*player, error) {
-	was, err := m.archive.Session(ctx, s.ID)
-	if err != nil && !errors.Is(err, storage.ErrNoSession) {
-		return nil, err
-	}
-	there := err == nil && !was.Ended.IsZero() // one that an import left unfinished does not count
-	p, err := m.fill(ctx, s, cfg, frames)
-	if err == nil {
-		return p, nil
-	}
-	if errors.Is(err, context.Canceled) {
-		err = errors.New("interrupted")
-	}
-	// Nothing of it is new, so it only has to be closed again.
-	undo, state := func() error { return m.archive.EndSession(ctx, s.ID, was.Ended) }, "is whole, from an earlier import"
-	if !there {
-		undo, state = func() error { return m.archive.DropSession(ctx, s.ID) }, "was taken out again, nothing of it is left"
-	}
-	if bad := undo(); bad != nil && !errors.Is(bad, storage.ErrNoSession) {
-		state = fmt.Sprintf("is there in part (%v), and the same import makes it whole", bad)
-	}
-	return nil, fmt.Errorf("import %s: %w; session %s %s", m.cmd.File, err, s.ID, state)
-}
-
-func (m *logImport) fill(ctx context.Context, s sqlite.Session, cfg *config.Config, frames frameSource) (_ *player, err error) {
-	if err := m.archive.StartSession(ctx, s); err != nil {
-		return nil, err
-	}
-	j, err := newLogJournal(m.dir, s, cfg)
-	if err != nil {
-		return nil, err
-	}
-	defer func() { err = errors.Join(err, j.drop()) }()
-	done, told := int64(0), newProgress(m.cio.Err, "storing", "lines", 0)
-	defer told.end()
-	p := &player{cfg: cfg, id: s.ID, epoch: s.Epoch}
-	p.rows = func(r sqlite.Rows) error {
-		done += int64(len(r.Frames))
-		told.at(done)
-		if err := j.frames(r.Frames); err != nil {
-			return err
-		}
-		return m.archive.WriteRows(ctx, r)
-	}
-	if err := p.play(ctx, frames); err != nil {
-		return nil, err
-	}
-	if err := j.finish(ctx, p); err != nil {
-		return nil, err
-	}
-	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: p.frames + 1}
-	if err := m.archive.WriteRows(ctx, last); err != nil {
-		return nil, err
-	}
-	return p, m.archive.EndSession(ctx, s.ID, s.Epoch.Add(time.Duration(p.end())))
-}
-
-// session describes a session made of a log.
-func (m *logImport) session(id string, epoch time.Time, cfg *config.Config, links ...string) sqlite.Session {
-	return sqlite.Session{
-		ID: id, Station: cfg.Station.Name, Epoch: epoch, Version: softwareVersion(), Config: cfg.Text,
-		Site: cfg.Site, Rockets: cfg.Rockets, Links: links,
-	}
-}
-
-const (
-	logMark   = "-log-"
-	mergeMark = "-merged-"
-)
-
-// logOf says whether a session was made by an import, and of which log.
-func logOf(session string) (sum string, ok bool) {
-	for _, mark := range []string{logMark, mergeMark} {
-		if _, after, found := strings.Cut(session, mark); found {
-			return after, true
-		}
-	}
-	return "", false
+	return p.passed + Tail.Nanoseconds()
 }
