@@ -12,13 +12,11 @@ import (
 const applicationID = 0x504C524B
 
 // firstVersion is the version of an archive that schema.sql has made.
-const firstVersion = 7
+const firstVersion = 10
 
 var (
 	//go:embed schema.sql
 	schemaSQL string
-	//go:embed corrections.sql
-	correctionsSQL string
 	//go:embed views.sql
 	viewsSQL string
 )
@@ -30,20 +28,7 @@ var ErrOlder = errors.New("archive is of an older version")
 // changes are the steps since the first version, in order, each as SQL: the
 // first leads from firstVersion to the next one. Never change one that was given
 // out; views.sql is run again after the last.
-func changes() []string {
-	return []string{
-		correctionsSQL,
-		// Other configurations of a session, each from a moment on.
-		`CREATE TABLE changes (
-			session INTEGER NOT NULL REFERENCES sessions(id),
-			at_ns   INTEGER NOT NULL, -- since the epoch
-			config  TEXT NOT NULL,
-			PRIMARY KEY (session, at_ns)
-		) WITHOUT ROWID`,
-		// What an alarm says, for any language and units: see flight/phrase.
-		`ALTER TABLE alarms ADD COLUMN phrases TEXT NOT NULL DEFAULT ''`,
-	}
-}
+func changes() []string { return nil }
 
 // checkVersion returns the file's version, 0 for a new one.
 func checkVersion(ctx context.Context, db *sql.DB, path string, present int) (int, error) {
