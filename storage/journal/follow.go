@@ -41,9 +41,11 @@ type Follower struct {
 	Learnt int64
 	// Wait is asked for each batch how long it may be gathered; nil hands over at
 	// once. Where Urgent is over 0 the gathering ends so long after a note (an event
-	// or an alarm), and where Idle is after such a silence.
+	// or an alarm), or with a landing once it has taken Landed; where Idle is over 0,
+	// after such a silence.
 	Wait   func() time.Duration
 	Urgent time.Duration
+	Landed time.Duration
 	Idle   time.Duration
 	// Hurry ends the gathering while it can be received from; once it is closed
 	// there is no more gathering.
@@ -135,20 +137,24 @@ func (f *Follower) linger(ctx context.Context, pos, end int64) int64 {
 	if f.Urgent > 0 {
 		note = pos
 	}
-	for left := f.Wait(); left > 0; {
+	began, due := time.Now(), f.Wait()
+	for left := due; left > 0; left = due - time.Since(began) {
 		slice := left
 		if f.Idle > 0 {
 			slice = min(left, f.Idle)
 		}
 		t := time.NewTimer(slice)
-		before, began := end, time.Now()
+		before, from := end, time.Now()
 		end = f.Journal.await(ctx, pos+gatherMost, note, t.C, f.Hurry)
 		t.Stop()
-		left -= time.Since(began)
+		noted, landed := f.Journal.notes()
 		switch {
-		case f.Journal.notedBehind(note):
-			left, note = min(left, f.Urgent), never
-		case end == before || time.Since(began) < slice:
+		case noted > note:
+			note, due = noted, min(due, time.Since(began)+f.Urgent)
+			if landed > pos {
+				due = min(due, f.Landed)
+			}
+		case end == before || time.Since(from) < slice:
 			return end // silence, or it was let go before its time
 		}
 	}

@@ -48,6 +48,7 @@ type Journal struct {
 	f       *os.File
 	end     int64  // whole records up to here are written
 	noted   int64  // end of the last note written
+	landed  int64  // end of the last one of a landing
 	pending []byte // records that are not written
 	lost    uint64 // records that gave way to newer ones
 	trouble error  // of the last write, nil if it succeeded
@@ -191,7 +192,11 @@ func (j *Journal) Event(e *flight.Event) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	j.fly(e)
-	return j.note(noteEvent, e.CalledAt.Sub(j.info.Epoch), e)
+	err := j.note(noteEvent, e.CalledAt.Sub(j.info.Epoch), e)
+	if e.Kind == flight.Touchdown {
+		j.landed = j.noted
+	}
+	return err
 }
 
 // Had tells a journal that goes on of an event that is in it: whether a rocket is

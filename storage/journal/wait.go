@@ -27,11 +27,11 @@ func (j *Journal) wake() {
 	j.waiters = left
 }
 
-// notedBehind says whether a note ends behind a place.
-func (j *Journal) notedBehind(at int64) bool {
+// notes says where the last note ends, and the last one of a landing.
+func (j *Journal) notes() (noted, landed int64) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	return j.noted > at
+	return j.noted, j.landed
 }
 
 // await waits until the journal has end bytes, or a note behind note, or until

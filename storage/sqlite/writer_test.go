@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
@@ -108,47 +109,69 @@ func (s *station) await(t testing.TB, what string, ok func(WriterState) bool) Wr
 	}
 }
 
-func TestWriterCommitsInTime(t *testing.T) {
+func TestWriterCommitsInTime(t *testing.T) { synctest.Test(t, commitsInTime) }
+
+func commitsInTime(t *testing.T) {
 	s := newStation(t, t.TempDir())
-	start := time.Now()
-	s.frames(t, 1, 100)
-	s.await(t, "the frames", s.caughtUp)
-	if d := time.Since(start); d < commitFirst/2 || d > 2*commitFirst {
-		t.Errorf("frames were committed after %s, want about %s", d, commitFirst)
-	}
-	// The longer nothing has happened, the longer they wait.
-	s.writer.happened = time.Now().Add(-2 * commitLast)
-	if got := s.writer.rest(); got < commitLast-time.Second || got > commitLast {
-		t.Errorf("commits every %s when nothing has happened for %s", got, 2*commitLast)
-	}
-	// In a silence they do not.
-	start = time.Now()
-	s.frames(t, 101, 150)
-	s.await(t, "the frames before the silence", s.caughtUp)
-	if d := time.Since(start); d > 3*commitIdle {
-		t.Errorf("frames before a silence were committed after %s, want about %s", d, commitIdle)
-	}
-	// Nor does an event, while frames go on coming.
-	start = time.Now()
-	s.frames(t, 151, 151)
-	s.event(t, liftoff("Teal", 1, epoch))
-	place := s.journal.State().End
-	more, n := time.NewTicker(commitIdle/10), uint64(152)
-	defer more.Stop()
-	for st, changed := s.writer.State(); st.Place < place; st, changed = s.writer.State() {
-		select {
-		case <-changed:
-		case <-more.C:
+	n := uint64(1)
+	// committed goes on with frames until what is in the journal now is archived.
+	committed := func() time.Duration {
+		t.Helper()
+		start, place := time.Now(), s.journal.State().End
+		for st, _ := s.writer.State(); st.Place < place; st, _ = s.writer.State() {
+			if time.Since(start) > 2*commitLast {
+				t.Fatal("nothing is committed")
+			}
+			<-time.After(commitIdle / 30)
 			s.frames(t, n, n)
 			n++
 		}
+		return time.Since(start)
 	}
-	if d := time.Since(start); d < commitNews/2 || d > 2*commitNews {
-		t.Errorf("the event was committed after %s, want about %s", d, commitNews)
+	within := func(what string, got, least, most time.Duration) {
+		t.Helper()
+		if got < least || got > most {
+			t.Errorf("%s after %s, want %s to %s", what, got, least, most)
+		}
 	}
+	quiet := func() {
+		s.writer.mu.Lock()
+		defer s.writer.mu.Unlock()
+		s.writer.happened = time.Now().Add(-2 * commitLast)
+	}
+	s.frames(t, n, n)
+	n++
+	within("frames were committed", committed(), commitFirst, commitFirst+commitIdle/10)
+	// The longer nothing has happened, the longer they wait.
+	quiet()
+	if got := s.writer.rest(); got < commitLast-time.Second || got > commitLast {
+		t.Errorf("commits every %s when nothing has happened for %s", got, 2*commitLast)
+	}
+	committed()
+	s.frames(t, n, n)
+	n++
+	// In a silence they do not.
+	start := time.Now()
+	s.await(t, "the frames before the silence", s.caughtUp)
+	within("frames before a silence were committed", time.Since(start), commitIdle, 3*commitIdle)
+	// Nor does an event, while frames go on coming.
+	quiet()
+	s.event(t, liftoff("Teal", 1, epoch))
+	within("a liftoff was committed", committed(), commitNews-commitIdle/10, commitNews+commitIdle/10)
 	if got := s.writer.rest(); got != commitFirst {
 		t.Errorf("commits every %s after an event, want %s", got, commitFirst)
 	}
+	// A landing comes at once where a commit would be due soon, but not a second one.
+	for start := time.Now(); time.Since(start) < (commitFirst+commitLanded)/2; n++ {
+		<-time.After(commitIdle / 30)
+		s.frames(t, n, n)
+	}
+	down := liftoff("Teal", 1, epoch)
+	down.Kind = flight.Touchdown
+	s.event(t, down)
+	within("a landing was committed", committed(), 0, commitIdle/10)
+	s.event(t, down)
+	within("the next landing was committed", committed(), commitLanded-commitIdle/10, commitLanded+commitIdle/10)
 }
 
 func TestDrainAtTheEnd(t *testing.T) {
