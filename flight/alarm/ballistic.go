@@ -38,6 +38,10 @@ const unsureShare = 0.35
 // board has not released it, where boards tell of it.
 const untoldOpens = 0.01
 
+// sureS is how long, in s, after the release should have been told at the latest that
+// counts: an apogee may have been dated early.
+const sureS = 0.2
+
 // smallFirst is by how much surer the rule must be where it may come down under a small
 // parachute first: one that lets it fall at 20 m/s brakes little for two seconds, a vent
 // that errs feigns as much, and from so high there is time.
@@ -87,7 +91,7 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 	free, _ := v.freeFall()
 	braked = v.sink() < math.Max(0.4*free, v.limits.BallisticMps)
 	need := math.Log(v.book.cfg.fallsAFalse())
-	if v.tellsRelease() && !v.released {
+	if v.tellsRelease() && !v.released && v.t > v.releaseBy()+sureS {
 		need = math.Log(v.book.cfg.fallsAFalse() * untoldOpens) // what opens is told first
 	}
 	if v.maybeTwo() {

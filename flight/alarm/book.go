@@ -200,10 +200,10 @@ func (b *Book) note(e *entry, st *flight.State, ev []flight.Event) {
 		case flight.Burnout:
 			v.burnoutAt = at
 		case flight.Apogee:
-			v.apogeeAt, v.apogeeM, v.apogeeSD = at, value(ev[i].AltitudeM), value(ev[i].AtSD)
+			v.apogeeAt, v.apogeeM, v.apogeeSD, v.calledAt = at, value(ev[i].AltitudeM), value(ev[i].AtSD), b.seconds(b.now)
 		case flight.Withdrawn:
 			nan := math.NaN()
-			v.apogeeAt, v.apogeeM, v.apogeeSD = nan, nan, nan
+			v.apogeeAt, v.apogeeM, v.apogeeSD, v.calledAt = nan, nan, nan, nan
 			if !e.tellsRelease {
 				v.releaseAt = nan
 			}

@@ -54,6 +54,11 @@ const fastOverS, slowOver = 0.7, 8.6
 // groundM is the height in m below which a fall is over or as good as over.
 const groundM = 3
 
+// unseenS is how long, in s, after its parachute should have opened a fall is left to the
+// rule for those that nothing brakes: one that may be under a small first parachute may
+// never be told from them.
+const unseenS = 2.0
+
 // fastDescent: sinking faster than the parachute should let it.
 type fastDescent struct {
 	watch sinkWatch
@@ -70,9 +75,10 @@ func (r *fastDescent) check(v *view) cond {
 		}
 		return asCond(r.gate.state)
 	}
-	// A fall that nothing brakes is ballistic, not fast.
+	// A fall that nothing brakes is ballistic, not fast, if that is seen in time.
 	free, _ := v.freeFall()
-	fast := mean > math.Max(v.limits.FastShare*want, v.limits.FastMps) && v.alt > groundM && (r.gate.state || v.sink() < v.limits.BallisticShare*free)
+	other := v.sink() < v.limits.BallisticShare*free || v.sinceOpen() > unseenS && !v.self.live[kindIndex("ballistic")].Active
+	fast := mean > math.Max(v.limits.FastShare*want, v.limits.FastMps) && v.alt > groundM && (r.gate.state || other)
 	return r.gate.step(v.t, fast, v.limits.DescentHoldS, 1)
 }
 

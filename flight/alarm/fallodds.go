@@ -75,7 +75,7 @@ const (
 	wanderM2   = 0.2  // m2/s, by how much a fall leaves what is reckoned
 	shakenM    = 4.0  // m, most that one reading counts for in how shaken they are
 	shakenS    = 0.3  // s, memory of it
-	acrossPart = 0.33 // of the least speed that reaches the top: how fast it may still fly across there
+	acrossPart = 0.5  // of the least speed that reaches the top: how fast it may still fly across there
 	fitOf      = 10.0 // whole readings that the fit is judged by: a parachute that comes out may feign a fall for less
 	heldS      = 0.5  // s that a value may be sent again
 	judgedS    = 12.0 // s after the apogee from which no more is weighed
@@ -135,7 +135,7 @@ func (o *fallOdds) begin(v *view) {
 		when = v.apogeeSD
 	}
 	vent, ventSD := v.ventError()
-	o.drop = math.Max(0, math.Abs(vent)-ventSD) * acrossPart * acrossPart * math.Max(0, v.apogeeM)
+	o.drop = math.Hypot(vent, ventSD) * acrossPart * acrossPart * math.Max(0, v.apogeeM)
 	p[0][0], p[1][1], p[2][2] = topM*topM, when*when, ventSD*ventSD
 	for i := range o.hyps {
 		h := &o.hyps[i]
@@ -253,7 +253,7 @@ func (v *view) openings() []wayOf {
 		return []wayOf{{from + 0.05*slow, 0.36}, {from + 0.2*slow, 0.42}, {from + 0.35*slow, 0.21}, {from + 0.5*slow, 0.003}, {from + 0.7*slow, 3e-4}}
 	}
 	var out []wayOf
-	delay, most := v.releaseDelay(), outMost*slow
+	delay, most := v.releaseDelay()+v.laterBy(openingSDs), outMost*slow
 	for from := -0.25; from < delay+most; from += 0.15 {
 		// Released at the very end and slowest to come out: that is rare.
 		out = append(out, wayOf{from, min(1, (delay+most+0.05-from)/most)})
@@ -265,6 +265,10 @@ func (v *view) openings() []wayOf {
 // outMost is how long after the release a parachute may take to meet the air, in s,
 // for the usual inflate_s.
 const outMost = 0.35
+
+// openingSDs is by how many standard deviations the apogee may have been later for an
+// opening that nobody tells of.
+const openingSDs = 2.0
 
 // told says whether the release was told, rather than seen in the fall itself.
 func (v *view) told() bool { return !math.IsNaN(v.releaseAt) && v.tellsRelease() }

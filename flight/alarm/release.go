@@ -24,15 +24,21 @@ func (r *noRelease) check(v *view) cond {
 
 // releaseBy is when a release must have been measured.
 func (v *view) releaseBy() float64 {
-	slack := releaseSlack
-	if unsure := 2 * v.apogeeSD; unsure > slack {
-		slack = unsure
-	}
-	return v.apogeeAt + v.releaseDelay() + slack
+	return v.apogeeAt + v.releaseDelay() + math.Max(releaseSlack, v.laterBy(releaseSDs))
 }
 
-// releaseSlack is what reading and sending the release may take, in s.
-const releaseSlack = 0.1
+// laterBy is how much later than it is dated the apogee may have been, in s: so many of
+// its standard deviations, and not after it was called.
+func (v *view) laterBy(sds float64) float64 {
+	if !(v.apogeeSD > 0) || math.IsNaN(v.calledAt) {
+		return 0
+	}
+	return math.Max(0, math.Min(sds*v.apogeeSD, v.calledAt-v.apogeeAt))
+}
+
+// releaseSlack is what reading and sending the release may take, in s; releaseSDs by
+// how many standard deviations the apogee may have been later.
+const releaseSlack, releaseSDs = 0.1, 3.0
 
 func (r *noRelease) words(v *view) words {
 	left := fallTime(v.alt, v.sink(), v.bodyTerminal())

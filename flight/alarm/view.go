@@ -59,6 +59,7 @@ type state struct {
 type flown struct {
 	liftoffAt, burnoutAt, apogeeAt, releaseAt, touchdownAt float64
 	apogeeM, apogeeSD                                      float64 // m; s, of its time
+	calledAt                                               float64 // when the apogee was called: it was over
 	// climbed is the steepest rise of the tracked height seen so far in this
 	// flight, m/s: how fast it flew.
 	climbed float64
@@ -66,7 +67,7 @@ type flown struct {
 
 func noFlight() flown {
 	n := math.NaN()
-	return flown{n, n, n, n, n, n, n, 0}
+	return flown{n, n, n, n, n, n, n, n, 0}
 }
 
 func noState() state {
