@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"time"
 
-	"padlark/web/scrape"
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // CopyState is how the copy to a time-series server is.
@@ -48,39 +48,52 @@ func (s *Server) apiCopy(w http.ResponseWriter, r *http.Request) error {
 	return writeJSON(w, r, &st)
 }
 
+// copyCollector reads the copy's state at each scrape.
+type copyCollector struct{ s *Server }
+
 // scrapeMost bounds how long a scrape waits for the bus to count the backlog.
 const scrapeMost = 2 * time.Second
 
-// scrapeCopy gives the copy's state, nothing without one. If the bus does not
-// answer, the backlog is left out and the rest is there.
-func (s *Server) scrapeCopy(ctx context.Context, p *scrape.Page) {
-	if s.opt.Copier == nil {
+// Describe sends nothing: without a copy there are no series.
+func (c *copyCollector) Describe(chan<- *prometheus.Desc) {}
+
+// Collect gives the state. If the bus does not answer, the backlog is left out
+// and the rest is there.
+func (c *copyCollector) Collect(out chan<- prometheus.Metric) {
+	if c.s.opt.Copier == nil {
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, scrapeMost)
+	ctx, cancel := context.WithTimeout(context.Background(), scrapeMost)
 	defer cancel()
-	st, err := s.opt.Copier.CopyState(ctx)
+	st, err := c.s.opt.Copier.CopyState(ctx)
+	gauge := func(name, help string, v float64, labels ...string) {
+		names := []string{"state"}[:len(labels)]
+		out <- prometheus.MustNewConstMetric(desc(name, help, names...), prometheus.GaugeValue, v, labels...)
+	}
+	count := func(name, help string, v uint64) {
+		out <- prometheus.MustNewConstMetric(desc(name, help), prometheus.CounterValue, float64(v))
+	}
 	if err == nil {
-		p.Gauge("padlark_copy_backlog_bytes", "Bytes of the journal that the time-series server has still to be sent.", float64(st.Backlog))
+		gauge("copy_backlog_bytes", "Bytes of the journal that the time-series server has still to be sent.", float64(st.Backlog))
 		for _, name := range []string{"sending", "up to date", "waiting"} {
 			on := 0.0
 			if st.State == name {
 				on = 1
 			}
-			p.Gauge("padlark_copy_state", "1 for the state that the copy to the time-series server is in; waiting means that the server takes nothing.", on, "state", name)
+			gauge("copy_state", "1 for the state that the copy to the time-series server is in; waiting means that the server takes nothing.", on, name)
 		}
 	}
-	now := s.opt.Now()
+	now := c.s.opt.Now()
 	waiting := 0.0
 	if st.Since != nil {
 		waiting = now.Sub(*st.Since).Seconds()
 	}
-	p.Gauge("padlark_copy_waiting_seconds", "For how long the time-series server has taken nothing; 0 while it does.", waiting)
+	gauge("copy_waiting_seconds", "For how long the time-series server has taken nothing; 0 while it does.", waiting)
 	if st.LastAt != nil {
-		p.Gauge("padlark_copy_last_success_age_seconds", "Time since the time-series server last took something.", now.Sub(*st.LastAt).Seconds())
+		gauge("copy_last_success_age_seconds", "Time since the time-series server last took something.", now.Sub(*st.LastAt).Seconds())
 	}
-	p.Count("padlark_copy_points_total", "Points that the time-series server has taken.", st.Points)
-	p.Count("padlark_copy_set_aside_points_total", "Points that the time-series server refused for good; a file has them with the reason.", st.Aside)
-	p.Count("padlark_copy_requests_total", "Requests to the time-series server.", st.Requests)
-	p.Count("padlark_copy_failed_requests_total", "Requests to the time-series server that failed.", st.Failures)
+	count("copy_points_total", "Points that the time-series server has taken.", st.Points)
+	count("copy_set_aside_points_total", "Points that the time-series server refused for good; a file has them with the reason.", st.Aside)
+	count("copy_requests_total", "Requests to the time-series server.", st.Requests)
+	count("copy_failed_requests_total", "Requests to the time-series server that failed.", st.Failures)
 }

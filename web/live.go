@@ -178,7 +178,7 @@ func (s *Server) follow(ctx context.Context, out *eventWriter, f feed, every tim
 			if out.update(u) != nil {
 				return
 			}
-			s.metrics.updates.Add(1)
+			s.metrics.updates.Inc()
 		}
 		select {
 		case <-tick.C:

@@ -2,95 +2,90 @@ package web
 
 import (
 	"fmt"
-	"maps"
 	"net/http"
-	"slices"
 	"strconv"
-	"sync"
-	"sync/atomic"
 	"time"
 
-	process "github.com/VictoriaMetrics/metrics"
-
-	"padlark/web/scrape"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
-// metrics are the server's own counters.
+// metrics are what /metrics tells: the server's own counters, and the picture
+// of the hub read at each scrape.
 type metrics struct {
-	updates atomic.Uint64 // sent to live viewers
-
-	mu       sync.Mutex
-	requests map[answered]uint64
-	took     map[string]*scrape.Histogram // by address pattern
+	requests *prometheus.CounterVec
+	took     *prometheus.HistogramVec
+	updates  prometheus.Counter
+	handler  http.Handler
 }
 
-// answered is an address pattern with a status.
-type answered struct {
-	route string
-	code  int
+func newMetrics(s *Server) (*metrics, error) {
+	m := &metrics{
+		requests: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "padlark_web_requests_total", Help: "Requests answered, by address pattern and status."}, []string{"route", "code"}),
+		took: prometheus.NewHistogramVec(prometheus.HistogramOpts{
+			Name: "padlark_web_request_seconds", Help: "Time to answer a request, in seconds; live streams count when they end.",
+			Buckets: []float64{.001, .005, .02, .1, .2, .5, 2, 10}}, []string{"route"}),
+		updates: prometheus.NewCounter(prometheus.CounterOpts{
+			Name: "padlark_web_updates_total", Help: "Updates sent to live viewers."}),
+	}
+	own := []prometheus.Collector{
+		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), // its own memory
+		m.requests, m.took, m.updates, &hubCollector{s}, &copyCollector{s}, &uplinkCollector{s},
+		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_viewers", Help: "Pages that follow live or a replay now."},
+			func() float64 { return float64(s.shares.count()) }),
+		prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "padlark_web_connections", Help: "Connections to the pages that are open."},
+			func() float64 { n, _ := s.conns.count(); return float64(n) }),
+		prometheus.NewCounterFunc(prometheus.CounterOpts{Name: "padlark_web_connections_dropped_total", Help: "Connections closed to make room for others."},
+			func() float64 { _, n := s.conns.count(); return float64(n) }),
+	}
+	for _, c := range own {
+		if err := s.opt.Registry.Register(c); err != nil {
+			return nil, fmt.Errorf("register metrics: %w", err)
+		}
+	}
+	m.handler = promhttp.HandlerFor(s.opt.Registry, promhttp.HandlerOpts{})
+	return m, nil
 }
 
 func (m *metrics) request(pattern string, status int, took time.Duration) {
 	if status == 0 {
 		status = http.StatusOK
 	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.took == nil {
-		m.requests, m.took = map[answered]uint64{}, map[string]*scrape.Histogram{}
-	}
-	h := m.took[pattern]
-	if h == nil {
-		h = scrape.NewHistogram(.001, .005, .02, .1, .2, .5, 2, 10)
-		m.took[pattern] = h
-	}
-	h.Observe(took.Seconds())
-	m.requests[answered{pattern, status}]++
+	m.requests.WithLabelValues(pattern, strconv.Itoa(status)).Inc()
+	m.took.WithLabelValues(pattern).Observe(took.Seconds())
 }
 
-// serveMetrics tells a monitoring program how the station is: its memory, the
-// server's own counters, the picture of the hub, and what others add.
 func (s *Server) serveMetrics(w http.ResponseWriter, r *http.Request) error {
-	var p scrape.Page
-	s.metrics.scrape(&p)
-	p.Gauge("padlark_web_viewers", "Pages that follow live or a replay now.", float64(s.shares.count()))
-	open, dropped := s.conns.count()
-	p.Gauge("padlark_web_connections", "Connections to the pages that are open.", float64(open))
-	p.Count("padlark_web_connections_dropped_total", "Connections closed to make room for others.", uint64(dropped))
-	s.scrapeHub(&p)
-	s.scrapeCopy(r.Context(), &p)
-	s.scrapeUplink(&p)
-	if s.opt.Scrape != nil {
-		s.opt.Scrape(&p)
-	}
-	w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
-	if err := p.Write(w); err != nil {
-		return err
-	}
-	process.WriteProcessMetrics(w)
+	s.metrics.handler.ServeHTTP(w, r)
 	return nil
 }
 
-func (m *metrics) scrape(p *scrape.Page) {
-	p.Count("padlark_web_updates_total", "Updates sent to live viewers.", m.updates.Load())
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	for a, n := range m.requests {
-		p.Count("padlark_web_requests_total", "Requests answered, by address pattern and status.", n, "code", strconv.Itoa(a.code), "route", a.route)
-	}
-	for _, route := range slices.Sorted(maps.Keys(m.took)) {
-		p.Histogram("padlark_web_request_seconds", "Time to answer a request, in seconds; live streams count when they end.", m.took[route], "route", route)
-	}
+// hubCollector reads the live picture. Rocket and link names come from frames
+// too; the hub bounds how many there are.
+type hubCollector struct{ s *Server }
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("padlark_"+name, help, labels, nil)
 }
 
-// scrapeHub reads the live picture. Rocket and link names come from frames too;
-// the hub bounds how many there are.
-func (s *Server) scrapeHub(p *scrape.Page) {
-	now := s.opt.Now()
-	for _, st := range s.hub.states() {
-		p.Count("padlark_rocket_frames_total", "Frames of the rocket this session.", st.Frames, "rocket", st.Rocket)
-		p.Count("padlark_rocket_lost_frames_total", "Frames the rocket sent that were not heard.", st.Lost, "rocket", st.Rocket)
-		p.Gauge("padlark_rocket_age_seconds", "Time since the rocket's last frame.", now.Sub(st.Heard).Seconds(), "rocket", st.Rocket)
+// Describe sends nothing: the set of series follows the rockets and links.
+func (c *hubCollector) Describe(chan<- *prometheus.Desc) {}
+
+// Collect reads the hub.
+func (c *hubCollector) Collect(out chan<- prometheus.Metric) {
+	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
+		out <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+	}
+	count := func(d *prometheus.Desc, v uint64, labels ...string) {
+		out <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, float64(v), labels...)
+	}
+	now := c.s.opt.Now()
+	for _, st := range c.s.hub.states() {
+		count(desc("rocket_frames_total", "Frames of the rocket this session.", "rocket"), st.Frames, st.Rocket)
+		count(desc("rocket_lost_frames_total", "Frames the rocket sent that were not heard.", "rocket"), st.Lost, st.Rocket)
+		gauge(desc("rocket_age_seconds", "Time since the rocket's last frame.", "rocket"), now.Sub(st.Heard).Seconds(), st.Rocket)
 		for _, g := range []struct {
 			name, help string
 			v          *float64
@@ -100,34 +95,34 @@ func (s *Server) scrapeHub(p *scrape.Page) {
 			{"rocket_cell_volts", "Cell voltage.", st.CellV},
 		} {
 			if g.v != nil {
-				p.Gauge("padlark_"+g.name, g.help, *g.v, "rocket", st.Rocket)
+				gauge(desc(g.name, g.help, "rocket"), *g.v, st.Rocket)
 			}
 		}
 	}
-	for _, h := range s.hub.healths() {
-		p.Count("padlark_link_frames_total", "Good frames heard on the link.", h.Frames, "link", h.Link)
-		p.Count("padlark_link_bytes_total", "Bytes heard on the link.", h.Bytes, "link", h.Link)
+	for _, h := range c.s.hub.healths() {
+		count(desc("link_frames_total", "Good frames heard on the link.", "link"), h.Frames, h.Link)
+		count(desc("link_bytes_total", "Bytes heard on the link.", "link"), h.Bytes, h.Link)
 		up := 0.0
 		if h.State == "up" {
 			up = 1
 		}
-		p.Gauge("padlark_link_up", "1 while the link is open.", up, "link", h.Link)
-		p.Gauge("padlark_link_unknown_ids", "Ids that nobody configured, heard over the last minute.", float64(h.Guests), "link", h.Link)
+		gauge(desc("link_up", "1 while the link is open.", "link"), up, h.Link)
+		gauge(desc("link_unknown_ids", "Ids that nobody configured, heard over the last minute.", "link"), float64(h.Guests), h.Link)
 		for reason, n := range h.Bad {
-			p.Count("padlark_link_bad_frames_total", "Frames refused, by reason.", n, "link", h.Link, "reason", reason)
+			count(desc("link_bad_frames_total", "Frames refused, by reason.", "link", "reason"), n, h.Link, reason)
 		}
 	}
 	byPriority := map[int]int{1: 0, 2: 0, 3: 0}
-	for _, a := range s.hub.currentAlarms() {
+	for _, a := range c.s.hub.currentAlarms() {
 		byPriority[int(a.Priority)]++
 	}
-	for priority, n := range byPriority {
-		p.Gauge("padlark_alarms", "Alarms that are active or not acknowledged, by priority (1 is the most urgent).", float64(n), "priority", strconv.Itoa(priority))
+	for p, n := range byPriority {
+		gauge(desc("alarms", "Alarms that are active or not acknowledged, by priority (1 is the most urgent).", "priority"), float64(n), strconv.Itoa(p))
 	}
-	_, tally, _ := s.hub.status()
-	p.Count("padlark_web_unshown_total", "Parts of the live picture that could not be written and were left out.", tally.Unshown)
-	p.Count("padlark_web_page_errors_total", "Errors that open pages have reported.", s.troubles.count())
-	p.Count("padlark_web_no_room_total", "Rockets or alarms that the live picture had no room for.", tally.NoRoom)
+	_, tally, _ := c.s.hub.status()
+	count(desc("web_unshown_total", "Parts of the live picture that could not be written and were left out."), tally.Unshown)
+	count(desc("web_page_errors_total", "Errors that open pages have reported."), c.s.troubles.count())
+	count(desc("web_no_room_total", "Rockets or alarms that the live picture had no room for."), tally.NoRoom)
 }
 
 // serveHealth tells a supervisor whether the station works.

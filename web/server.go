@@ -10,6 +10,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"github.com/rs/zerolog"
 	"golang.org/x/sync/errgroup"
 
@@ -18,7 +19,6 @@ import (
 	"padlark/flight/phrase"
 	"padlark/storage"
 	"padlark/watch"
-	"padlark/web/scrape"
 )
 
 // Options are the parts that a Server reads through. Archive, Flights and Live
@@ -67,9 +67,9 @@ type Options struct {
 	Now func() time.Time
 	// Healthy returns nil while the rest of the station is well; may be nil.
 	Healthy func() error
-	// Scrape adds numbers of the rest of the station to the metrics; may be nil.
-	Scrape func(*scrape.Page)
-	Log    zerolog.Logger
+	// Registry takes the metrics; a new one if nil.
+	Registry *prometheus.Registry
+	Log      zerolog.Logger
 }
 
 // DefaultListen is where the pages are when the configuration does not say.
@@ -83,7 +83,7 @@ type Server struct {
 	columns  *columnCache
 	assets   *assets
 	pages    pages
-	metrics  metrics
+	metrics  *metrics
 	conns    *connTable
 	shares   *shares
 	replays  *shares
@@ -109,6 +109,9 @@ func New(opt Options) (*Server, error) {
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
+	if opt.Registry == nil {
+		opt.Registry = prometheus.NewRegistry()
+	}
 	g, err := newGate(opt.Access, opt.Listen)
 	if err != nil {
 		return nil, err
@@ -125,6 +128,9 @@ func New(opt Options) (*Server, error) {
 		return nil, err
 	}
 	if s.pages, err = loadPages(s.assets); err != nil {
+		return nil, err
+	}
+	if s.metrics, err = newMetrics(s); err != nil {
 		return nil, err
 	}
 	s.handler = s.routes()

@@ -4,7 +4,7 @@ import (
 	"net/http"
 	"time"
 
-	"padlark/web/scrape"
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // UplinkState is how the way to an outside server is, which takes everything that
@@ -39,21 +39,30 @@ func (s *Server) apiUplink(w http.ResponseWriter, r *http.Request) error {
 	return writeJSON(w, r, &st)
 }
 
-// scrapeUplink gives the uplink's state, nothing without one.
-func (s *Server) scrapeUplink(p *scrape.Page) {
-	if s.opt.Uplink == nil {
+// uplinkCollector reads the uplink's state at each scrape.
+type uplinkCollector struct{ s *Server }
+
+// Describe sends nothing: without an uplink there are no series.
+func (c *uplinkCollector) Describe(chan<- *prometheus.Desc) {}
+
+// Collect gives the state.
+func (c *uplinkCollector) Collect(out chan<- prometheus.Metric) {
+	if c.s.opt.Uplink == nil {
 		return
 	}
-	st, now := s.opt.Uplink.UplinkState(), s.opt.Now()
+	st, now := c.s.opt.Uplink.UplinkState(), c.s.opt.Now()
+	put := func(name, help string, kind prometheus.ValueType, v float64) {
+		out <- prometheus.MustNewConstMetric(desc(name, help), kind, v)
+	}
 	waiting := 0.0
 	if st.Since != nil {
 		waiting = now.Sub(*st.Since).Seconds()
 	}
-	p.Gauge("padlark_uplink_waiting_seconds", "For how long the outside server has taken nothing; 0 while it does.", waiting)
-	p.Gauge("padlark_uplink_backlog_bytes", "Bytes of the running session's journal that the outside server has still to be sent.", float64(st.Backlog))
+	put("uplink_waiting_seconds", "For how long the outside server has taken nothing; 0 while it does.", prometheus.GaugeValue, waiting)
+	put("uplink_backlog_bytes", "Bytes of the running session's journal that the outside server has still to be sent.", prometheus.GaugeValue, float64(st.Backlog))
 	if st.LastAt != nil {
-		p.Gauge("padlark_uplink_last_success_age_seconds", "Time since the outside server last took something.", now.Sub(*st.LastAt).Seconds())
+		put("uplink_last_success_age_seconds", "Time since the outside server last took something.", prometheus.GaugeValue, now.Sub(*st.LastAt).Seconds())
 	}
-	p.Count("padlark_uplink_frames_total", "Frames that the outside server has taken.", st.Frames)
-	p.Count("padlark_uplink_failures_total", "Attempts to send to the outside server that failed.", st.Failures)
+	put("uplink_frames_total", "Frames that the outside server has taken.", prometheus.CounterValue, float64(st.Frames))
+	put("uplink_failures_total", "Attempts to send to the outside server that failed.", prometheus.CounterValue, float64(st.Failures))
 }

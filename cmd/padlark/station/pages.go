@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
@@ -26,6 +27,10 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	work := results.New(s.archive).Keeping()
 	archive := wire.NewArchive(s.archive, work, func() string { return s.session.ID })
 	flights := wire.Flights{Results: work, Archive: s.archive}
+	registry := prometheus.NewRegistry()
+	if err := registry.Register(recording{s}); err != nil {
+		return "", fmt.Errorf("register metrics: %w", err)
+	}
 	access, made, err := crewAccess(s.cfg)
 	if err != nil {
 		return "", err
@@ -36,8 +41,8 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	}
 	var address atomic.Value // string; the server asks for it once it listens
 	srv, err := web.New(web.Options{
-		Scrape: s.scrape,
-		Listen: s.cfg.Web.Listen, Station: s.cfg.Station.Name, Language: s.cfg.Station.Language, Version: s.opt.Version,
+		Registry: registry,
+		Listen:   s.cfg.Web.Listen, Station: s.cfg.Station.Name, Language: s.cfg.Station.Language, Version: s.opt.Version,
 		Access: access, TLS: secure, Passphrase: made,
 		Address: func() string { a, _ := address.Load().(string); return a },
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
