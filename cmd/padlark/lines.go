@@ -247,14 +247,6 @@ func (l *lines) erase() {
 	}
 }
 
-func clip(s string, width int) string {
-	r := []rune(s)
-	if len(r) <= width {
-		return s
-	}
-	return string(r[:width-1]) + "…"
-}
-
 // tick says how late it is.
 func (l *lines) tick(at time.Time) {
 	if at.After(l.now) {

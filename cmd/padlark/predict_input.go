@@ -1,22 +1,18 @@
 package main
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"os"
-	"strconv"
 	"strings"
 
 	"padlark/cmd/padlark/config"
 	"padlark/flight"
+	"padlark/flight/atmos"
 	"padlark/flight/model"
 	"padlark/flight/predict"
 )
-
-const zeroC = 273.15 // K
 
 // input gathers what was typed and what is configured, and names the rocket.
 func (c *predictCmd) input() (predict.Input, string, error) {
@@ -144,7 +140,7 @@ func (c *predictCmd) fill(in *predict.Input) error {
 	}
 	l.Gauge = *c.PressureBar * 1e5
 	if c.WaterC != nil {
-		l.WaterTemperature = *c.WaterC + zeroC
+		l.WaterTemperature = *c.WaterC + atmos.ZeroC
 	}
 	return nil
 }
@@ -163,7 +159,7 @@ func (c *predictCmd) motor(in *predict.Input, r flight.Rocket) error {
 		return fmt.Errorf("read thrust curve: %w", err)
 	}
 	defer f.Close()
-	curve, err := readThrust(f)
+	curve, err := model.ReadThrust(f)
 	if err != nil {
 		return fmt.Errorf("read thrust curve %s: %w", c.Thrust, err)
 	}
@@ -183,39 +179,9 @@ func (c *predictCmd) place(in *predict.Input) {
 	set(&l.Wind, 1, c.WindMps)
 	set(&l.Air.Elevation, 1, c.ElevationM)
 	if c.TemperatureC != nil {
-		l.Air.Temperature = *c.TemperatureC + zeroC
+		l.Air.Temperature = *c.TemperatureC + atmos.ZeroC
 	}
 	set(&l.Air.Pressure, 100, c.AirHpa)
 	set(&l.Air.Humidity, 0.01, c.HumidityPercent)
 	set(&in.FieldRadius, 1, c.FieldM)
-}
-
-// thrustLines bounds a thrust curve; published ones have 10 to 40 points.
-const thrustLines = 1000
-
-// readThrust reads lines of "seconds,newtons". Empty lines, lines that begin
-// with # and one line of headings are passed over.
-func readThrust(r io.Reader) ([]model.Thrust, error) {
-	var curve []model.Thrust
-	sc := bufio.NewScanner(r)
-	for n := 1; sc.Scan(); n++ {
-		line := strings.TrimSpace(sc.Text())
-		if line == "" || line[0] == '#' {
-			continue
-		}
-		a, b, two := strings.Cut(line, ",")
-		t, errT := strconv.ParseFloat(strings.TrimSpace(a), 64)
-		f, errF := strconv.ParseFloat(strings.TrimSpace(b), 64)
-		if !two || errT != nil || errF != nil {
-			if len(curve) == 0 && two && errT != nil && errF != nil {
-				continue // headings
-			}
-			return nil, fmt.Errorf("line %d is %.40q: write seconds,newtons with a decimal point", n, line)
-		}
-		if len(curve) == thrustLines {
-			return nil, fmt.Errorf("line %d: more than %d points", n, thrustLines)
-		}
-		curve = append(curve, model.Thrust{T: t, N: f})
-	}
-	return curve, sc.Err()
 }

@@ -5,14 +5,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
-
-	"golang.org/x/text/width"
 
 	"padlark/flight/predict"
 )
-
-const columns = 80
 
 // printPrediction writes the prediction in words, at most 80 columns wide.
 func printPrediction(w io.Writer, name string, in *predict.Input, res *predict.Result) error {
@@ -117,60 +112,4 @@ func printField(b io.Writer, res *predict.Result) {
 	wrap(b, "  ", fmt.Sprintf("A rocket that strays (worst tilt, no parachute) reaches %.0f m. "+
 		"Turning into the wind is not in the model.", f.StrayM))
 	wrap(b, "  ", fmt.Sprintf("For a sink rate of 5 m/s the parachute needs a diameter of %.2f m.", res.Canopy.ForFiveM))
-}
-
-// wrap writes text in lines of at most 80 columns; the later lines are indented
-// as far as the first one's lead.
-func wrap(w io.Writer, lead, text string) { wrapTo(w, columns, lead, text) }
-
-// wrapTo is wrap for another width.
-func wrapTo(w io.Writer, most int, lead, text string) {
-	pad := strings.Repeat(" ", len(lead))
-	line, used := lead, len(lead)
-	fresh := true
-	for _, word := range strings.Fields(text) {
-		gap := " "
-		for _, part := range pieces(word) {
-			n := columnsOf(part)
-			if !fresh && used+len(gap)+n > most {
-				fmt.Fprintln(w, line)
-				line, used, fresh = pad, len(pad), true
-			}
-			if !fresh {
-				line, used = line+gap, used+len(gap)
-			}
-			line, used, fresh, gap = line+part, used+n, false, ""
-		}
-	}
-	fmt.Fprintln(w, line)
-}
-
-// columnsOf is how many columns of a terminal a text takes: of East Asian wide
-// characters each takes two (Unicode UAX 11).
-func columnsOf(text string) (n int) {
-	for _, r := range text {
-		n++
-		if isWide(r) {
-			n++
-		}
-	}
-	return n
-}
-
-func isWide(r rune) bool {
-	k := width.LookupRune(r).Kind()
-	return k == width.EastAsianWide || k == width.EastAsianFullwidth
-}
-
-// pieces parts a word where a line may end: after each wide character, but not
-// before a mark that closes.
-func pieces(word string) (out []string) {
-	from, last := 0, rune(0)
-	for i, r := range word {
-		if i > 0 && (isWide(last) || isWide(r)) && !strings.ContainsRune("。、）！？：", r) && last != '（' {
-			out, from = append(out, word[from:i]), i
-		}
-		last = r
-	}
-	return append(out, word[from:])
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
+	"strings"
 
 	"padlark/flight/model"
 )
@@ -31,20 +33,55 @@ type SweepPoint struct {
 	Certain float64 `json:"certain"`
 }
 
+// sweepPoints is how many values of a range are flown.
+const sweepPoints = 13
+
+// Over is a quantity of the launch and the values of it to fly.
+type Over struct {
+	// Key is water or pressure, Unit is mL or bar.
+	Key, Unit string
+	Values    []float64
+	apply     func(*Input, float64)
+}
+
+// ReadOver reads water=200:1000 (mL) or pressure=2:5 (bar).
+func ReadOver(text string) (Over, error) {
+	key, span, ok := strings.Cut(text, "=")
+	from, to, two := strings.Cut(span, ":")
+	lo, errLo := strconv.ParseFloat(from, 64)
+	hi, errHi := strconv.ParseFloat(to, 64)
+	s := Over{Key: key}
+	switch key {
+	case "water":
+		s.Unit, s.apply = "mL", func(in *Input, ml float64) { in.Launch.Fraction = ml * 1e-6 / in.Rocket.Volume }
+	case "pressure":
+		s.Unit, s.apply = "bar", func(in *Input, bar float64) { in.Launch.Gauge = bar * 1e5 }
+	default:
+		ok = false
+	}
+	if !ok || !two || errLo != nil || errHi != nil || !(lo > 0) || !(hi > lo) {
+		return s, fmt.Errorf("%s: write water=200:1000, in mL, or pressure=2:5, in bar", text)
+	}
+	for i := range sweepPoints {
+		s.Values = append(s.Values, lo+(hi-lo)*float64(i)/(sweepPoints-1))
+	}
+	return s, nil
+}
+
 // sure is the share of draws from which the best counts as higher.
 const sure = 0.95
 
-// RunSweep flies the same draws at each of the values, which apply puts into an
-// input: what differs between two of them is then owed to the value alone. The
-// errors are those of Run.
-func RunSweep(in Input, values []float64, apply func(*Input, float64)) (*Sweep, error) {
+// RunSweep flies the same draws at each of the values: what differs between two
+// of them is then owed to the value alone. The errors are those of Run.
+func RunSweep(in Input, over Over) (*Sweep, error) {
+	values := over.Values
 	if len(values) < 2 {
 		return nil, fmt.Errorf("predict: %d values to compare: two are needed", len(values))
 	}
 	heights := make([][]float64, len(values))
 	for k, v := range values {
 		at := in
-		apply(&at, v)
+		over.apply(&at, v)
 		if err := at.prepare(); err != nil {
 			return nil, fmt.Errorf("predict: %w", err)
 		}

@@ -5,6 +5,17 @@ import (
 	"testing"
 )
 
+// over is a range with values of its own.
+func over(t *testing.T, text string, values ...float64) Over {
+	t.Helper()
+	o, err := ReadOver(text)
+	if err != nil || len(o.Values) != 13 || o.Values[0] >= o.Values[12] {
+		t.Fatalf("%s: %+v, %v", text, o, err)
+	}
+	o.Values = values
+	return o
+}
+
 // Too little water gives too little thrust and too much is too heavy: between them
 // is a best fill, about a third of the bottle (common practice, no source). The same
 // draws fly at each value, so the differences are surer than the heights.
@@ -14,7 +25,7 @@ func TestSweepOfWater(t *testing.T) {
 	for ml := 100.0; ml <= 1500; ml += 100 {
 		values = append(values, ml)
 	}
-	s, err := RunSweep(in, values, func(in *Input, ml float64) { in.Launch.Fraction = ml * 1e-6 / in.Rocket.Volume })
+	s, err := RunSweep(in, over(t, "water=100:1500", values...))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,12 +48,12 @@ func TestSweepOfWater(t *testing.T) {
 		t.Errorf("at %g mL: %+v", far.Value, far)
 	}
 	// More pressure is higher, and above the rating nothing is said.
-	up, err := RunSweep(in, []float64{2e5, 3e5, 4e5}, func(in *Input, pa float64) { in.Launch.Gauge = pa })
+	up, err := RunSweep(in, over(t, "pressure=2:4", 2, 3, 4))
 	if err != nil || up.Best != 2 || up.Points[0].Certain != 1 {
 		t.Errorf("over the pressure: %+v, %v", up, err)
 	}
-	var over *OverRating
-	if _, err := RunSweep(in, []float64{4e5, 9e5}, func(in *Input, pa float64) { in.Launch.Gauge = pa }); !errors.As(err, &over) {
+	var rating *OverRating
+	if _, err := RunSweep(in, over(t, "pressure=4:9", 4, 9)); !errors.As(err, &rating) {
 		t.Errorf("above the rating: %v", err)
 	}
 }

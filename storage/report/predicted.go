@@ -24,14 +24,10 @@ func prediction(g *gathered, t Typed) (res *predict.Result, why string) {
 	}
 	in := predict.Of(g.rocket, g.session.Site)
 	in.Flights, in.Seed = predictFlights, predictSeed
-	if t.MassG != nil {
-		in.Rocket.Dry = *t.MassG / 1000
-	}
 	if missing := lacks(&in, t); len(missing) > 0 {
 		return nil, "From the noted fill and pressure nothing was predicted: " + strings.Join(missing, ", ") + " is not given."
 	}
-	in.Launch.Fraction = *t.FillMl * 1e-6 / in.Rocket.Volume
-	in.Launch.Gauge = *t.PressureBar * 1e5
+	t.launch(&in)
 	res, err := predict.Run(in)
 	switch over := (*predict.OverRating)(nil); {
 	case errors.As(err, &over):
@@ -64,7 +60,7 @@ func lacks(in *predict.Input, t Typed) []string {
 		{in.Rocket.Volume == 0, "the rocket's bottle_l"},
 		{in.Rocket.Nozzle == 0, "its nozzle_m"},
 		{in.Rocket.Diameter == 0, "its diameter_m"},
-		{in.Rocket.Dry == 0, "its mass"},
+		{in.Rocket.Dry == 0 && t.MassG == nil, "its mass"},
 		{in.Rating == 0, "its rating_bar"},
 	} {
 		if need.missing {
