@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -77,21 +78,27 @@ func (in *inserter) rowsOfFlight(ctx context.Context, k flightKey) error {
 // flightRows writes the samples of a rocket in a stretch as rows of a flight,
 // those that are not there yet.
 func (in *inserter) flightRows(ctx context.Context, k flightKey, heard int64, w window) error {
-	rows := newRowBuffer(in)
+	rows := rowBuffer{in: in, flight: k}
 	err := in.eachBlock(ctx, heard, w, func(link int64, v *block.View) error {
 		numbers, at := v.Numbers(nil), v.At(nil)
-		columns := make([][]float64, len(flightChannels()))
-		for i, name := range flightChannels() {
-			columns[i], _ = v.Channel(name, nil)
+		var names []string
+		var columns [][]float64
+		for _, name := range flightChannels() {
+			if values, ok := v.Channel(name, nil); ok {
+				names, columns = append(names, name), append(columns, values)
+			}
 		}
 		if v.Err() != nil {
 			return nil // damaged: a reader names it
+		}
+		if err := rows.of(ctx, link, names); err != nil {
+			return err
 		}
 		for row := range numbers {
 			if at[row] < w.from || at[row] > w.to {
 				continue
 			}
-			args := append(rows.args, k.session, k.rocket, k.flight, link, numbers[row], at[row])
+			args := append(rows.args, numbers[row], at[row])
 			for i := range columns {
 				if x := columns[i][row]; math.IsNaN(x) {
 					args = append(args, nil)
@@ -99,9 +106,10 @@ func (in *inserter) flightRows(ctx context.Context, k flightKey, heard int64, w 
 					args = append(args, x)
 				}
 			}
-			rows.args = args
-			if err := rows.flush(ctx, rows.many, manyRows); err != nil {
-				return err
+			if rows.args = args; len(args) == cap(args) {
+				if err := rows.flush(ctx); err != nil {
+					return err
+				}
 			}
 		}
 		return nil
@@ -109,45 +117,67 @@ func (in *inserter) flightRows(ctx context.Context, k flightKey, heard int64, w 
 	if err != nil {
 		return err
 	}
-	return rows.flush(ctx, insertRows(1), 1)
+	return rows.flush(ctx)
 }
 
 // manyRows are written by one statement: the driver takes longer for a statement
-// than for a row.
+// than for a row, and for a parameter longer than the library for a value.
 const manyRows = 48
 
-// rowBuffer gathers rows of the table flight_rows.
+// rowHead is how many parameters the rows of a statement share.
+const rowHead = 4
+
+// rowBuffer gathers rows of the table flight_rows: of one flight by one link, with
+// the same channels.
 type rowBuffer struct {
-	in    *inserter
-	width int
-	many  string // inserts manyRows
-	args  []any
+	in     *inserter
+	flight flightKey
+	link   int64
+	names  []string
+	args   []any // the head and up to manyRows rows
 }
 
-func newRowBuffer(in *inserter) *rowBuffer {
-	width := 6 + len(flightChannels())
-	return &rowBuffer{in: in, width: width, many: insertRows(manyRows), args: make([]any, 0, manyRows*width)}
-}
-
-// flush writes what has gathered by a statement that takes so many rows, as far as it
-// fills it.
-func (b *rowBuffer) flush(ctx context.Context, insert string, rows int) error {
-	whole := rows * b.width
-	left := b.args
-	for ; len(left) >= whole; left = left[whole:] {
-		if _, err := b.in.exec(ctx, insert, left[:whole]...); err != nil {
-			return err
-		}
+// of says what the rows that follow are of; those before are written where it
+// differs.
+func (b *rowBuffer) of(ctx context.Context, link int64, names []string) error {
+	if b.args != nil && link == b.link && slices.Equal(names, b.names) {
+		return nil
 	}
-	b.args = b.args[:copy(b.args, left)]
+	if err := b.flush(ctx); err != nil {
+		return err
+	}
+	b.link, b.names = link, names
+	b.args = append(make([]any, 0, rowHead+manyRows*(2+len(names))), b.flight.session, b.flight.rocket, b.flight.flight, link)
 	return nil
 }
 
-func insertRows(rows int) string {
-	names := flightChannels()
-	one := ", (?" + strings.Repeat(", ?", 5+len(names)) + ")"
-	return `INSERT INTO flight_rows (session, rocket, flight, link, n, at_ns, ` + strings.Join(names, ", ") +
-		`) VALUES ` + strings.Repeat(one, rows)[2:] + ` ON CONFLICT DO NOTHING`
+// flush writes what has gathered, by one statement where that fills it.
+func (b *rowBuffer) flush(ctx context.Context) error {
+	if len(b.args) <= rowHead {
+		return nil
+	}
+	head, left := b.args[:rowHead], b.args[rowHead:]
+	if len(b.args) == cap(b.args) {
+		left = nil
+		if _, err := b.in.exec(ctx, insertRows(b.names, manyRows), b.args...); err != nil {
+			return err
+		}
+	}
+	width := 2 + len(b.names)
+	for one := insertRows(b.names, 1); len(left) > 0; left = left[width:] {
+		if _, err := b.in.exec(ctx, one, slices.Concat(head, left[:width])...); err != nil {
+			return err
+		}
+	}
+	b.args = head
+	return nil
+}
+
+func insertRows(names []string, rows int) string {
+	columns := strings.Join(append([]string{"session, rocket, flight, link, n, at_ns"}, names...), ", ")
+	one := ", (?" + strings.Repeat(", ?", 1+len(names)) + ")"
+	return `INSERT INTO flight_rows (` + columns + `) SELECT ?, ?, ?, ?, * FROM (VALUES ` + strings.Repeat(one, rows)[2:] +
+		`) WHERE true ON CONFLICT DO NOTHING`
 }
 
 // eachBlock opens the blocks of a rocket that touch a stretch of time. A damaged
