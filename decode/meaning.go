@@ -27,7 +27,7 @@ func meaningOf(channel string) extent {
 	case PressurePa:
 		return extent{0, 1e7} // 100 bar: above any air that a barometer survives
 	case TemperatureC:
-		return extent{-273.15, 2000}
+		return extent{absoluteZeroC, 2000}
 	case AltitudeM, GPSAltitudeM:
 		return extent{-1e5, 1e6}
 	case VelocityMps:
@@ -57,7 +57,7 @@ func meaningOf(channel string) extent {
 		}
 	}
 	if strings.HasSuffix(channel, "_c") {
-		return extent{-273.15, 1e6}
+		return extent{absoluteZeroC, 1e6}
 	}
 	// A plain number: whatever the widest integer of a frame can hold.
 	return extent{-1 << 63, 1 << 64}

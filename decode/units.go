@@ -7,6 +7,12 @@ import (
 	"strings"
 )
 
+// Figures of physics that units are made of; those of the air are in flight/atmos.
+const (
+	StandardGravity = 9.80665 // m/s2, ISO 2533: the unit g
+	absoluteZeroC   = -273.15 // of the kelvin, degrees Celsius (SI)
+)
+
 // A quantity is what a unit measures.
 type quantity string
 
@@ -76,7 +82,7 @@ func units() []unit {
 		{"ddegC", temperature, 0.1, 0, plainNumber},
 		{"mdegC", temperature, 0.001, 0, plainNumber},
 		{"degF", temperature, 5.0 / 9, -32 * 5.0 / 9, plainNumber},
-		{"K", temperature, 1, -273.15, plainNumber},
+		{"K", temperature, 1, absoluteZeroC, plainNumber},
 		{"m", length, 1, 0, plainNumber},
 		{"cm", length, 0.01, 0, plainNumber},
 		{"dm", length, 0.1, 0, plainNumber},
@@ -90,8 +96,8 @@ func units() []unit {
 		{"ft/s", speed, 0.3048, 0, plainNumber},
 		{"m/s2", acceleration, 1, 0, plainNumber},
 		{"cm/s2", acceleration, 0.01, 0, plainNumber},
-		{"g", acceleration, 9.80665, 0, plainNumber},
-		{"mg", acceleration, 9.80665e-3, 0, plainNumber},
+		{"g", acceleration, StandardGravity, 0, plainNumber},
+		{"mg", acceleration, StandardGravity / 1000, 0, plainNumber},
 		{"V", voltage, 1, 0, plainNumber},
 		{"mV", voltage, 0.001, 0, plainNumber},
 		{"cV", voltage, 0.01, 0, plainNumber},

@@ -1,5 +1,7 @@
 package flight
 
+import "padlark/flight/atmos"
+
 // Rocket is one airframe as its builder describes it. Zero means not given;
 // what depends on a quantity that is not given is left out, not guessed,
 // unless its comment says otherwise.
@@ -73,6 +75,15 @@ type Site struct {
 	// from, clockwise from true north.
 	WindMps     float64  `toml:"wind_mps" json:"wind_mps,omitempty"`
 	WindFromDeg *float64 `toml:"wind_from_deg" json:"wind_from_deg,omitempty"`
+}
+
+// Kelvin is the temperature of the air at the pad, that of the standard atmosphere at
+// sea level if nobody has told it.
+func (s *Site) Kelvin() float64 {
+	if s.TemperatureC != nil {
+		return *s.TemperatureC + atmos.ZeroC
+	}
+	return atmos.StandardTemperature
 }
 
 // UsualParachuteCd is the drag coefficient of a parachute whose own is not given: the

@@ -391,8 +391,8 @@ func axesOf(i int, unit string, score float64, why string) (out []candidate) {
 
 // pascalPerMetre is what the air near the ground loses: 12.0 Pa/m at 15 degC and
 // sea level (density 1.225 kg/m3 of the International Standard Atmosphere, times
-// 9.80665 m/s2).
-const pascalPerMetre = 1.225 * 9.80665
+// the standard gravity).
+const pascalPerMetre = 1.225 * decode.StandardGravity
 
 // followsPressure says whether a column is the height of the pressure, and in
 // which unit.
@@ -443,7 +443,7 @@ func gravity(axes []*series, least, most float64) (unit string, ok bool) {
 	for _, u := range []struct {
 		unit string
 		g    float64
-	}{{"m/s2", 9.80665}, {"g", 1}} {
+	}{{"m/s2", decode.StandardGravity}, {"g", 1}} {
 		if v := middle(sizes); v > least*u.g && v < most*u.g {
 			return u.unit, true
 		}

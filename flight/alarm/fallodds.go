@@ -86,7 +86,7 @@ func (o *fallOdds) note(v *view) {
 	h := v.get(decode.PressurePa)
 	switch {
 	case h > 1000:
-		h = -atmos.GasConstantISO * v.kelvin() / gravity * math.Log(h/101325)
+		h = -atmos.GasConstantISO * v.site.Kelvin() / gravity * math.Log(h/atmos.StandardPressure)
 	default:
 		if h = v.get(decode.AltitudeM); math.IsNaN(h) {
 			return
@@ -107,15 +107,6 @@ func (v *view) ventError() (part, sd float64) {
 		return 0, ventPart
 	}
 	return v.vent, math.Hypot(v.ventSD, ventTurns)
-}
-
-// kelvin is the temperature of the air, that of the standard atmosphere if nobody
-// has told it.
-func (v *view) kelvin() float64 {
-	if v.site.TemperatureC != nil {
-		return *v.site.TemperatureC + 273.15
-	}
-	return 288.15
 }
 
 // begin starts the test anew at an apogee, with the openings that are possible by

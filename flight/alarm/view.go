@@ -132,7 +132,7 @@ func (v *view) density() float64 {
 		t = *v.site.TemperatureC
 	}
 	if math.IsNaN(p) || p <= 0 {
-		p = 101325
+		p = atmos.StandardPressure
 	}
 	return atmos.Density(p, t+atmos.ZeroC)
 }

@@ -10,7 +10,7 @@ const epsilon = 18.01528 / 28.9644
 // Guide (WMO-No. 8, annex 4.B; from memory), good to 0.3 % from -40 to 50
 // degrees Celsius.
 func vapourPressure(t float64) float64 {
-	c := t - 273.15
+	c := t - ZeroC
 	return 611.2 * math.Exp(17.62*c/(243.12+c))
 }
 

@@ -1,13 +1,17 @@
 package atmos
 
-import "math"
+import (
+	"math"
+
+	"padlark/decode"
+)
 
 // Constants of the standard atmosphere, ISO 2533:1975 and US Standard
 // Atmosphere 1976 (NOAA-S/T 76-1562).
 const (
-	StandardGravity     = 9.80665 // m/s2
-	StandardTemperature = 288.15  // K at 0 m
-	StandardPressure    = 101325  // Pa at 0 m
+	StandardGravity     = decode.StandardGravity // m/s2
+	StandardTemperature = 288.15                 // K at 0 m
+	StandardPressure    = 101325                 // Pa at 0 m
 	// GasConstant of dry air in J/(kg K): the 1976 standard's R*/M0 with
 	// R* = 8314.32 J/(kmol K) and M0 = 28.9644 kg/kmol. GasConstantISO is what ISO
 	// 2533 rounds it to, 7 parts in ten million less. What is computed while a

@@ -268,21 +268,13 @@ func (b *Bench) adopt(name string) {
 // reference makes height above the bench available, if it is not yet.
 func (b *Bench) reference(p point) bool {
 	if b.zero == nil && !math.IsNaN(p.pa) {
-		h := newHeights(p.pa, b.kelvin())
+		h := newHeights(p.pa, b.plan.Site.Kelvin())
 		b.zero = &h
 	}
 	if b.zero == nil && !math.IsNaN(p.altM) {
 		b.zero = &heights{pad: math.NaN()}
 	}
 	return b.zero != nil
-}
-
-// kelvin is the air's temperature for the height scale.
-func (b *Bench) kelvin() float64 {
-	if b.plan.Site.TemperatureC != nil {
-		return 273.15 + *b.plan.Site.TemperatureC
-	}
-	return 288.15
 }
 
 // backlogS is how long after the first frame the rest begins, in s: a port hands

@@ -12,7 +12,7 @@ func (b *Bench) judgeSensor() {
 	_, alt := b.rec.column(func(p point) float64 { return p.altM })
 	switch {
 	case len(pa) >= 10:
-		h := newHeights(meanOf(pa), b.kelvin())
+		h := newHeights(meanOf(pa), b.plan.Site.Kelvin())
 		b.zero = &h
 		b.add(b.judgePressure(medianOf(pa)))
 	case len(alt) >= 10:

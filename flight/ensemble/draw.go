@@ -49,7 +49,8 @@ func drawSetup(spec Spec, seed, index uint64) (p *plan, guess float64) {
 }
 
 // chuteCd is the drag coefficient of a flat circular parachute on its nominal
-// area (Knacke, NWC TP 6575, table 5-1: 0.75 to 0.80; from memory).
+// area (Knacke, NWC TP 6575, table 5-1: 0.75 to 0.80; from memory); the drawn world's
+// own, as in air.go.
 const chuteCd = 0.75
 
 // arrange sets what depends on when things happened in the flight: servo,

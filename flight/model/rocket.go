@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"padlark/flight/atmos"
 )
 
 // Rocket is one airframe. SI units; a zero means "use the default" only where
@@ -29,7 +31,7 @@ type Rocket struct {
 	// Diameter (m) and Cd give the drag of the body, Cd on the frontal area.
 	Diameter, Cd float64
 	// Parachute is the nominal (constructed) diameter of the canopy, in m; 0
-	// for none. ParachuteCd is on that area; 0 means 0.75.
+	// for none. ParachuteCd is on that area; 0 means the usual (flight.UsualParachuteCd).
 	Parachute, ParachuteCd float64
 	// Fill is how many diameters of air the canopy must meet to fill; 0 means
 	// 8, a flat circular canopy (Knacke, NWC TP 6575; from memory).
@@ -212,7 +214,7 @@ func (l Launch) Validate() error {
 		}
 	}
 	for _, f := range []field{
-		{"water temperature", l.WaterTemperature, 273.15, 333.15, "K"},
+		{"water temperature", l.WaterTemperature, atmos.ZeroC, atmos.ZeroC + 60, "K"},
 		{"water density", l.WaterDensity, 900, 1300, "kg/m3"},
 		{"gravity", l.Gravity, 9, 10, "m/s2"},
 		{"air temperature", l.Air.Temperature, 223.15, 333.15, "K"},
@@ -232,6 +234,6 @@ func (l Launch) Validate() error {
 // temperature in K from 0 to 60 degrees Celsius, to about 0.1 kg/m3. The
 // formula is the short form by Tilton and Taylor (1937), from memory.
 func waterDensity(k float64) float64 {
-	t := k - 273.15
+	t := k - atmos.ZeroC
 	return 1000 * (1 - (t+288.9414)/(508929.2*(t+68.12963))*(t-3.9863)*(t-3.9863))
 }

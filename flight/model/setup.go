@@ -93,7 +93,7 @@ func (s *setup) loadBottle() error {
 	}
 	s.rhoWater = l.WaterDensity
 	if s.rhoWater == 0 {
-		s.rhoWater = waterDensity(math.Max(s.t0, 273.15))
+		s.rhoWater = waterDensity(math.Max(s.t0, atmos.ZeroC))
 	}
 	s.water = l.Water
 	if s.water == 0 {

@@ -86,7 +86,7 @@ func (in *Input) prepare() error {
 		in.Launch.Air.Temperature = atmos.At(atmos.Geopotential(in.Launch.Air.Elevation)).Temperature
 	}
 	if in.Launch.WaterTemperature == 0 {
-		in.Launch.WaterTemperature = max(in.Launch.Air.Temperature, 273.15)
+		in.Launch.WaterTemperature = max(in.Launch.Air.Temperature, atmos.ZeroC)
 	}
 	return nil
 }

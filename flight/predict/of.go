@@ -2,6 +2,7 @@ package predict
 
 import (
 	"padlark/flight"
+	"padlark/flight/atmos"
 	"padlark/flight/model"
 )
 
@@ -32,7 +33,7 @@ func Of(r flight.Rocket, s flight.Site) Input {
 		l.Air.Elevation = *s.ElevationM
 	}
 	if s.TemperatureC != nil {
-		l.Air.Temperature = *s.TemperatureC + 273.15
+		l.Air.Temperature = *s.TemperatureC + atmos.ZeroC
 	}
 	if s.PressurePa != nil {
 		l.Air.Pressure = *s.PressurePa

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 
 	"padlark/flight"
+	"padlark/flight/atmos"
 	"padlark/flight/model"
 )
 
@@ -98,7 +99,7 @@ func (in *Input) draw(d dice) (model.Rocket, model.Launch) {
 	r.Release.Seconds += late
 	warmer := s.TemperatureK * d.normal()
 	l.Air.Temperature += warmer
-	l.WaterTemperature = math.Max(l.WaterTemperature+warmer, 273.15)
+	l.WaterTemperature = math.Max(l.WaterTemperature+warmer, atmos.ZeroC)
 	even := 2*d.r.Float64() - 1
 	r.Polytropic += even * min(s.PolytropicMax, 1.4-r.Polytropic, r.Polytropic-1)
 	if r.Motor != nil {

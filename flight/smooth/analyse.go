@@ -7,6 +7,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/atmos"
 	"padlark/flight/track"
 )
 
@@ -61,7 +62,7 @@ func analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	a.fitAll()
 	if airSD == 0 {
 		if kelvin, sd, ok := a.airByReceiver(samples); ok {
-			told := kelvin - 273.15
+			told := kelvin - atmos.ZeroC
 			cfg.Site.TemperatureC = &told
 			return analyse(cfg, samples, events, alarms, sd)
 		}

@@ -195,10 +195,7 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 	}
 	pad := median(raw[from:n])
 	r.h = make([]float64, len(raw))
-	r.kelv = 288.15
-	if site.TemperatureC != nil {
-		r.kelv = *site.TemperatureC + 273.15
-	}
+	r.kelv = site.Kelvin()
 	p := atmos.Pad{Pressure: pad, Temperature: r.kelv}
 	if r.plain {
 		p.Pressure = atmos.StandardPressure
@@ -229,7 +226,7 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 // have been set to 0 there before or after that, and so reckons with 15 degrees or with
 // those of the site's elevation: between them it is in doubt, K.
 func boardKelvin(pad float64, site flight.Site) (kelvin, doubt float64) {
-	standard := func(h float64) float64 { return 288.15 - 0.0065*max(-500, min(h, 5000)) }
+	standard := func(h float64) float64 { return atmos.StandardTemperature - atmos.Lapse*max(-500, min(h, 5000)) }
 	if math.Abs(pad) > zeroedM || site.ElevationM == nil {
 		return standard(pad), 0
 	}

@@ -7,13 +7,14 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/flight/atmos"
 )
 
 // The air that most boards compute with (ISO 2533 at sea level), and what is
 // assumed of the site's temperature (common practice, no source): as in the result
 // of a flight that was heard by radio.
 const (
-	standardK  = 288.15
+	standardK  = atmos.StandardTemperature
 	toldSDK    = 1.5 // sd of a temperature that somebody typed in
 	untoldSDK  = 9.7
 	sameAgain  = time.Hour // a board says its height until it is switched off
@@ -74,7 +75,7 @@ func (t *Tracker) soundedHeight(s *decode.Sample, said float64) (m, sd float64) 
 		return m, math.Hypot(step*roundingSD, m*toldSDK/standardK)
 	}
 	if c := t.cfg.Site.TemperatureC; c != nil {
-		m *= (*c + 273.15) / standardK
+		m *= (*c + atmos.ZeroC) / standardK
 	}
 	return m, math.Hypot(step*roundingSD, m*kelvin/standardK)
 }

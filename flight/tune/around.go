@@ -89,7 +89,7 @@ func (f *Flight) pad() []int32 {
 // lone readings far off do not count.
 func quiet(pad []int32, rate float64) (mean, white, slow float64) {
 	if len(pad) == 0 {
-		return 1013250, 0, 0
+		return 10 * atmos.StandardPressure, 0, 0
 	}
 	var d []float64
 	for i, p := range pad {

@@ -1,5 +1,7 @@
 package tune
 
+import "padlark/flight/atmos"
+
 // Cause is why a board released.
 type Cause uint8
 
@@ -97,7 +99,7 @@ func (o *Board) reading(p int32) int32 {
 	if p < minDPa || p > maxDPa {
 		p = o.b
 		if !o.begun {
-			p = 1013250 // nothing better is known
+			p = 10 * atmos.StandardPressure // nothing better is known
 		}
 	}
 	if !o.begun {
