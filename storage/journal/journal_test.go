@@ -366,6 +366,11 @@ func TestSyncs(t *testing.T) {
 	if !j.State().Flying {
 		t.Error("it does not fly after the liftoff")
 	}
+	for name, want := range map[string]bool{"Teal": true, "Rust": false} {
+		if got := j.Flies(func(rocket string) bool { return rocket == name }); got != want {
+			t.Errorf("%s flies: %t, want %t", name, got, want)
+		}
+	}
 	late := frame(1)
 	late.Passed = int64(time.Second + flyingMost + 1)
 	j.Frames([]ingest.Frame{late})

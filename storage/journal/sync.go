@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"runtime"
 	"time"
@@ -22,12 +23,21 @@ const (
 
 // inFlight says whether a rocket is in the air; the caller has the lock.
 func (j *Journal) inFlight() bool {
-	for r, since := range j.flying {
-		if j.newest-since > flyingMost {
-			delete(j.flying, r)
+	maps.DeleteFunc(j.flying, func(_ string, since time.Duration) bool { return j.newest-since > flyingMost })
+	return len(j.flying) > 0
+}
+
+// Flies says whether a rocket is in the air that heeded holds for.
+func (j *Journal) Flies(heeded func(rocket string) bool) bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.inFlight() // forgets those that are never heard to land
+	for r := range j.flying {
+		if heeded(r) {
+			return true
 		}
 	}
-	return len(j.flying) > 0
+	return false
 }
 
 // Sync puts on the disk what has been written. It returns at once where nothing

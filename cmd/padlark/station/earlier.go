@@ -21,7 +21,7 @@ import (
 // disk and a rocket in the air, which is to be watched at once, leave the rest to
 // the next start.
 func (s *station) bringIn(ctx context.Context) error {
-	if s.journal.State().Flying || s.archive.Away() {
+	if s.flying() || s.archive.Away() {
 		return nil
 	}
 	paths, err := journal.List(s.journals())

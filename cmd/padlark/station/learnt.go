@@ -281,7 +281,7 @@ func (s *station) keepLearnt(ctx context.Context) error {
 		select {
 		case <-t.C:
 			every := int64(learntEvery)
-			if s.journal.State().Flying {
+			if s.flying() {
 				every *= learntFlying
 			}
 			kept = s.learnAfter(ctx, kept, every)

@@ -9,10 +9,12 @@ import (
 )
 
 // Bounds of the memory that the Go runtime keeps to. It needs some 20 MB; with
-// less than memoryLeast it would do little else than collect.
+// less than memoryLeast it would do little else than collect. memoryMost has room
+// for 64 rockets, or for a passphrase's hash (64 MB) beside a flood; the program's own
+// pages and SQLite's come to it, some 50 MB.
 const (
 	memoryLeast = 48 << 20
-	memoryMost  = 256 << 20
+	memoryMost  = 104 << 20
 )
 
 // memoryLimit is what the runtime may use of a machine, or of its share in a
@@ -27,7 +29,7 @@ func memoryLimit(machine uint64) int64 {
 
 // spareMemory is how much more than twice what is in use the runtime may keep, in
 // bytes, while nothing flies.
-const spareMemory = 16 << 20
+const spareMemory = 4 << 20
 
 // giveBack returns to the system what a burst has made the runtime take: by itself it
 // keeps that for minutes after the last frame.

@@ -76,7 +76,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	g.Go(func() error { return archive.Run(ctx) })
 	g.Go(func() error { return srv.Run(ctx) })
 	g.Go(func() error {
-		workAhead(ctx, work, s.log, func() bool { return s.journal.State().Flying })
+		workAhead(ctx, work, s.log, s.flying)
 		return nil
 	})
 	addr, err := srv.Addr(ctx)

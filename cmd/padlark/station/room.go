@@ -55,7 +55,7 @@ func (s *station) keepRoom(ctx context.Context) error {
 		case <-t.C:
 			r.look()
 		}
-		if i%memoryEvery == 0 && !s.journal.State().Flying {
+		if i%memoryEvery == 0 && !s.flying() {
 			giveBack()
 		}
 	}

@@ -17,6 +17,7 @@ import (
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/influx"
 	"padlark/storage/journal"
@@ -249,6 +250,16 @@ func (s *station) fill(after, before int64, fn func(*decode.Sample) error) error
 			return err
 		}
 	}
+}
+
+// flying says whether a rocket is in the air, of those that are configured where any
+// is: a stranger's keeps nothing from being done.
+func (s *station) flying() bool {
+	rockets := s.live.Load().Rockets
+	return s.journal.Flies(func(rocket string) bool {
+		_, known := flight.RocketNamed(rockets, rocket)
+		return known || len(rockets) == 0
+	})
 }
 
 // recorded says whether the links are captures, read on their own time.
