@@ -140,6 +140,14 @@ func boardAlarms() map[string]Text {
 			De: "Jemand hat das Archiv {file} entfernt, während es benutzt wurde. Das Journal läuft weiter, und die Raketen werden beobachtet. Padlark neu starten, wenn nichts fliegt: es baut das Archiv aus den Journalen neu.",
 			Ja: "使用中のアーカイブ{file}が消されました。ジャーナルは続き、ロケットの監視も続きます。何も飛んでいない時に padlark を再起動すると、ジャーナルからアーカイブを作り直します。",
 		},
+		"disk-full.damaged.say": {
+			En: "The archive is damaged", De: "Das Archiv ist beschädigt", Ja: "アーカイブが壊れた",
+		},
+		"disk-full.damaged": {
+			En: "The archive {file} is damaged, and nothing more goes into it. The journal goes on, and rockets are watched. Start padlark again when nothing flies: it sets the archive aside and makes a new one from the journals.",
+			De: "Das Archiv {file} ist beschädigt, und nichts kommt mehr hinein. Das Journal läuft weiter, und die Raketen werden beobachtet. Padlark neu starten, wenn nichts fliegt: es legt das Archiv beiseite und baut ein neues aus den Journalen.",
+			Ja: "アーカイブ{file}が壊れていて、もう保存できません。ジャーナルは続き、ロケットの監視も続きます。何も飛んでいない時に padlark を再起動すると、古いものを残したままジャーナルから作り直します。",
+		},
 		"server-away.say": {
 			En: "The time-series server takes no data", De: "Der Zeitreihen-Server nimmt keine Daten an", Ja: "時系列サーバがデータを受け付けない",
 		},

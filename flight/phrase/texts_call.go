@@ -61,5 +61,6 @@ func kana() map[string]string {
 		"cell-sag.say":             "{rocket}、サーボででんあつがおちる",
 		"disk-full.say":            "ディスクまんぱい、きろくていし",
 		"disk-full.gone.say":       "きろくファイルがけされた",
+		"disk-full.damaged.say":    "アーカイブがこわれた",
 	}
 }

@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 
 	"padlark/decode"
 	"padlark/flight"
@@ -307,26 +306,7 @@ func (u *unpacker) cause(err error) error {
 
 // importRemarks adds the notes and checks that are not there yet.
 func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
-	old, err := a.KeptNotes(ctx, b.session.ID)
-	if err != nil {
-		return err
-	}
-	s, err := a.Session(ctx, b.session.ID)
-	if err != nil {
-		return err
-	}
-	var there []note
-	for _, n := range old {
-		there = append(there, note{Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text})
-	}
-	voids, err := a.Voids(ctx, b.session.ID)
-	if err != nil {
-		return err
-	}
-	for _, v := range voids {
-		there = append(there, note{Rocket: v.Rocket, Flight: v.Flight, At: v.At, Text: v.Why, Void: &v.Void})
-	}
-	corrections, err := a.Corrections(ctx, b.session.ID)
+	r, err := newRemarks(ctx, a, b.session.ID)
 	if err != nil {
 		return err
 	}
@@ -335,25 +315,7 @@ func (b *Bundle) importRemarks(ctx context.Context, a *sqlite.Archive) error {
 		if err := json.Unmarshal(line, &n); err != nil {
 			return err
 		}
-		if c := n.Correction; c != nil {
-			if slices.ContainsFunc(corrections, func(o sqlite.Correction) bool { return o.Kind == c.Kind && o.At.Equal(c.At) }) {
-				return nil
-			}
-			c.Session = b.session.ID
-			return a.Correct(ctx, *c)
-		}
-		same := func(o note) bool {
-			return o.Rocket == n.Rocket && o.Flight == n.Flight && o.At.Equal(n.At) && o.Text == n.Text &&
-				(o.Void == nil) == (n.Void == nil) && (o.Void == nil || *o.Void == *n.Void)
-		}
-		if slices.ContainsFunc(there, same) {
-			return nil
-		}
-		if n.Void != nil {
-			return a.SetVoid(ctx, sqlite.Void{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, Void: *n.Void, At: n.At, Why: n.Text})
-		}
-		_, err := a.AddNote(ctx, storage.Note{Session: b.session.ID, Rocket: n.Rocket, Flight: n.Flight, At: s.Corrected(n.At), Text: n.Text})
-		return err
+		return r.note(n)
 	})
 	if err != nil {
 		return err

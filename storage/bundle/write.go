@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash"
 	"io"
@@ -120,35 +121,28 @@ func putAll[T any](put func(any) error) func([]T, error) error {
 	}
 }
 
+// notes puts all that was said of the session. Of a damaged archive it puts what can
+// be read.
 func (p *packer) notes(put func(any) error) error {
-	list, err := p.a.KeptNotes(p.ctx, p.id)
-	if err != nil {
-		return err
-	}
+	var all []note
+	list, noteErr := p.a.KeptNotes(p.ctx, p.id)
 	for _, n := range list {
-		if err := put(note{Rocket: n.Rocket, Flight: n.Flight, At: n.At, Text: n.Text}); err != nil {
-			return err
-		}
+		all = append(all, noteOf(n))
 	}
-	voids, err := p.a.Voids(p.ctx, p.id)
-	if err != nil {
-		return err
-	}
+	voids, voidErr := p.a.Voids(p.ctx, p.id)
 	for _, v := range voids {
-		if err := put(note{Rocket: v.Rocket, Flight: v.Flight, At: v.At, Text: v.Why, Void: &v.Void}); err != nil {
-			return err
-		}
+		all = append(all, voidOf(v))
 	}
-	corrections, err := p.a.Corrections(p.ctx, p.id)
-	if err != nil {
-		return err
-	}
+	corrections, corrErr := p.a.Corrections(p.ctx, p.id)
 	for _, c := range corrections {
-		if err := put(note{At: c.At, Text: c.Kind, Correction: &c}); err != nil {
+		all = append(all, note{At: c.At, Text: c.Kind, Correction: &c})
+	}
+	for _, n := range all {
+		if err := put(n); err != nil {
 			return err
 		}
 	}
-	return nil
+	return errors.Join(noteErr, voidErr, corrErr)
 }
 
 // checks are the bench tests of the session's rockets, whenever they were.

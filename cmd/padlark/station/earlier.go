@@ -16,21 +16,21 @@ import (
 )
 
 // bringIn moves into the archive what earlier sessions have left in their
-// journals, all but the one that goes on. A journal that cannot be read is set
-// aside and told; that must not keep a station from starting. ctx's end, a full
-// disk and a rocket in the air, which is to be watched at once, leave the rest to
-// the next start.
-func (s *station) bringIn(ctx context.Context) error {
-	if s.flying() || s.archive.Away() {
-		return nil
-	}
+// journals, all but the one that goes on; packed ones too, if the archive is made
+// anew. A journal that cannot be read is set aside and told; that must not keep a
+// station from starting. A full disk and a rocket in the air, which is to be watched at
+// once, leave the rest to later: then it is not all.
+func (s *station) bringIn(ctx context.Context, packed bool) (all bool, err error) {
 	paths, err := journal.List(s.journals())
 	if err != nil {
-		return err
+		return false, err
 	}
 	for _, path := range paths {
-		if strings.HasSuffix(path, journal.Packed) && !s.archiveAnew || path == s.journal.Path() {
+		if strings.HasSuffix(path, journal.Packed) && !packed || path == s.journal.Path() {
 			continue
+		}
+		if s.flying() || s.archive.Away() {
+			return false, nil
 		}
 		torn, err := BringIn(ctx, s.archive, path)
 		if torn > 0 {
@@ -41,17 +41,26 @@ func (s *station) bringIn(ctx context.Context) error {
 			s.toPack = append(s.toPack, path)
 		case err == nil:
 		case ctx.Err() != nil:
-			return ctx.Err()
+			return false, ctx.Err()
 		case errors.Is(err, sqlite.ErrFull):
 			s.log.Error().Err(err).Msg("an earlier session is not all in the archive; the next start goes on with it")
+			return false, nil
+		case !errors.As(err, new(journalError)):
+			return false, err
 		default:
 			aside := path + ".damaged"
 			err = errors.Join(err, os.Rename(path, aside))
 			s.log.Error().Err(err).Msg("the journal of an earlier session cannot be read to its end; what is before that is in the archive, and the file is set aside as " + aside)
 		}
 	}
-	return nil
+	return true, nil
 }
+
+// journalError is an error of a journal, and none of the archive that it goes to.
+type journalError struct{ error }
+
+// Unwrap gives the error itself.
+func (e journalError) Unwrap() error { return e.error }
 
 // batchOfEarlier is how many entries of an earlier session are stored at once.
 const batchOfEarlier = 8192
@@ -62,15 +71,15 @@ const batchOfEarlier = 8192
 func BringIn(ctx context.Context, a *sqlite.Archive, path string) (torn int64, err error) {
 	session, cfg, err := describeJournal(path)
 	if err != nil {
-		return 0, err
+		return 0, journalError{err}
 	}
 	decoder, err := newFollowing(cfg, config.ParseHere)
 	if err != nil {
-		return 0, err
+		return 0, journalError{err}
 	}
 	r, err := journal.Open(path, decoder)
 	if err != nil {
-		return 0, err
+		return 0, journalError{err}
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	had, err := a.Session(ctx, session.ID)
@@ -122,7 +131,7 @@ func bringEntries(ctx context.Context, a *sqlite.Archive, r *journal.Reader, ses
 			return nil
 		}
 		if err != nil {
-			return err
+			return journalError{err}
 		}
 	}
 }

@@ -98,9 +98,8 @@ type station struct {
 	reloading  sync.Mutex           // one reload at a time
 	fix        *clockFix            // nil on a recording's own time
 
-	toPack      []string // journals of earlier sessions, all in the archive
-	archiveAnew bool     // the archive was damaged and is made anew
-	over        bool     // the session was a recording's, and has ended for good
+	toPack []string // journals of earlier sessions, all in the archive
+	over   bool     // the session was a recording's, and has ended for good
 }
 
 func newStation(opt Options) *station {
@@ -116,6 +115,12 @@ func Run(ctx context.Context, opt Options) error {
 	fitMachine(opt.Log)
 	s := newStation(opt)
 	err := s.open(ctx)
+	if damaged(err) && ctx.Err() == nil {
+		// It shows in a part that the opening of the archive does not read.
+		if s, err = s.again(err); err == nil {
+			err = s.open(ctx)
+		}
+	}
 	switch {
 	case err == nil:
 		err = s.run(ctx)
@@ -149,8 +154,10 @@ func (s *station) open(ctx context.Context) error {
 	if err := s.startOrResume(ctx); err != nil {
 		return err
 	}
-	if err := s.bringIn(ctx); err != nil {
-		return err
+	if _, anew, err := s.asides(); err != nil || !anew {
+		if _, err := s.bringIn(ctx, false); err != nil {
+			return err
+		}
 	}
 	return s.openLine(ctx)
 }
@@ -283,7 +290,7 @@ func (s *station) run(ctx context.Context) error {
 	g.Go(func() error { return s.runWriter(gctx) })
 	g.Go(func() error { return s.journal.Run(gctx, s.journalTrouble) })
 	g.Go(func() error { return s.keepRoom(gctx) })
-	g.Go(func() error { return s.packEarlier(gctx) })
+	g.Go(func() error { return s.makeAnew(gctx) })
 	g.Go(func() error { return s.keepLearnt(gctx) })
 	g.Go(func() error { return s.hangups(gctx) })
 	if s.fix != nil {
