@@ -18,6 +18,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"padlark/flight/predict"
+	"padlark/storage/report/chart"
 )
 
 var updatePredict = flag.Bool("update-predict", false, "rewrite the expected output of predict")
@@ -188,8 +189,7 @@ func TestPredictPlots(t *testing.T) {
 	}
 	svgHolds(t, svg, "time after liftoff, s", "height above the pad, m", "90 of 100 flights")
 	band := pngPoints(t, pic, func(c color.Color) bool {
-		r, g, b, _ := c.RGBA()
-		return r>>8 == 0xc9 && g>>8 == 0xda && b>>8 == 0xee
+		return color.NRGBAModel.Convert(c) == chart.BlueBand
 	})
 	if band < 200 {
 		t.Errorf("the PNG shows %d points of the band", band)
