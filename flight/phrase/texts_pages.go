@@ -56,7 +56,7 @@ func otherPages() map[string]Text {
 		"This way of running padlark does not set the clock.": {De: "So wie padlark hier läuft, stellt es die Uhr nicht.", Ja: "この動かし方では時計を合わせません。"},
 
 		// The comparison.
-		"Flights of": {De: "Flüge von", Ja: "飛行："}, "all rockets": {De: "alle Raketen", Ja: "全ロケット"}, "Height over each other, from liftoff": {De: "Höhen übereinander, ab dem Start", Ja: "高さの比較（発射から）"},
+		"Flights of": {De: "Flüge von", Ja: "飛行"}, "all rockets": {De: "alle Raketen", Ja: "全ロケット"}, "Height over each other, from liftoff": {De: "Höhen übereinander, ab dem Start", Ja: "高さの比較（発射から）"},
 		"Loading the flights …": {De: "Die Flüge werden geladen …", Ja: "読み込み中…"}, "Show": {De: "Zeigen", Ja: "表示"}, "Flight": {De: "Flug", Ja: "飛行"}, "Release": {De: "Auswurf", Ja: "放出"},
 		"Water": {De: "Wasser", Ja: "水"}, "Pressure": {De: "Druck", Ja: "圧力"}, "Mass": {De: "Masse", Ja: "質量"}, "Nozzle": {De: "Düse", Ja: "ノズル"}, "Wind": {De: "Wind", Ja: "風"},
 		"No flight has been recorded yet, so there is nothing to compare.": {De: "Noch ist kein Flug aufgezeichnet, also gibt es nichts zu vergleichen.", Ja: "まだ飛行の記録がなく、比較できません。"},
