@@ -34,10 +34,12 @@ type Options struct {
 	// lets phones in shows it to the crew.
 	Passphrase string
 	Station    string
-	Language   phrase.Language // of browsers that ask for none of ours
-	Version    string
-	Rockets    []flight.Rocket // as configured: shown before anything is heard of them
-	Site       flight.Site
+	// Reader has the language of browsers that ask for none of ours, and the units
+	// where nobody chose.
+	Reader  phrase.Reader
+	Version string
+	Rockets []flight.Rocket // as configured: shown before anything is heard of them
+	Site    flight.Site
 
 	Archive   Archive
 	Flights   Flights

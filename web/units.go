@@ -24,7 +24,7 @@ const (
 const unitsCookie = "padlark-units"
 
 // reader finds whom an answer is for: the units that the address asks for with
-// units=, or else those that were chosen on the pages, in a language of the browser.
+// units=, or else those that were chosen on the pages or for the station, in a language of the browser.
 func (s *Server) reader(r *http.Request) (to reader, err error) {
 	v := r.URL.Query().Get("units")
 	if v != "" && v != metric && v != feet {
@@ -33,8 +33,8 @@ func (s *Server) reader(r *http.Request) (to reader, err error) {
 	if c, err := r.Cookie(unitsCookie); v == "" && err == nil {
 		v = c.Value
 	}
-	to.Feet = v == feet
-	to.Language = phrase.Prefer(strings.Join(r.Header.Values("Accept-Language"), ","), s.opt.Language)
+	to.Feet = v == feet || v == "" && s.opt.Reader.Feet
+	to.Language = phrase.Prefer(strings.Join(r.Header.Values("Accept-Language"), ","), s.opt.Reader.Language)
 	return to, nil
 }
 

@@ -56,7 +56,7 @@ func TestUnitsOfAnswers(t *testing.T) {
 func TestLanguageOfPages(t *testing.T) {
 	v := recorded()
 	o := v.options()
-	o.Language = phrase.Japanese
+	o.Reader.Language = phrase.Japanese
 	_, base := serve(t, o)
 	for accept, want := range map[string]string{"de-DE,de;q=0.9,en;q=0.8": "de", "en": "en", "fr": "ja", "": "ja"} {
 		_, _, body := ask(t, "GET", base+"/flights", "", "Accept-Language", accept)

@@ -15,6 +15,7 @@ import (
 
 type alarmsCmd struct {
 	archiveFlags
+	unitFlags
 	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
 	Rocket  string `help:"Only this rocket."`
 	Flight  int    `help:"Only this flight of its rocket; 0 for all." placeholder:"N"`
@@ -56,13 +57,13 @@ func (c *alarmsCmd) Run(ctx context.Context, io *cmdIO) error {
 		fmt.Fprintf(io.Out, "No alarm was raised in session %s.\n", session)
 	}
 	for _, r := range raised {
-		printRaised(io.Out, r)
+		printRaised(io.Out, c.reader(), r)
 	}
 	return nil
 }
 
 // printRaised writes one alarm in words.
-func printRaised(w io.Writer, r alarm.Raising) {
+func printRaised(w io.Writer, to phrase.Reader, r alarm.Raising) {
 	when := func(t *time.Time, yes, no string) string {
 		if t == nil {
 			return no
@@ -75,6 +76,6 @@ func printRaised(w io.Writer, r alarm.Raising) {
 	}
 	one := r.Alarm
 	one.Active = true // told as it was raised
-	wrap(w, r.RaisedAt.Local().Format(time.TimeOnly)+"  ", fmt.Sprintf("%s (%s; %s, %s)", alarmLine(phrase.Reader{}, one), about,
+	wrap(w, r.RaisedAt.Local().Format(time.TimeOnly)+"  ", fmt.Sprintf("%s (%s; %s, %s)", alarmLine(to, one), about,
 		when(r.OverAt, "over", "not over"), when(r.AckedAt, "acknowledged", "not acknowledged")))
 }

@@ -90,11 +90,12 @@ func (l *lines) board(width, height int) []string {
 func (l *lines) boardRows(st flight.State, tall, width int) []string {
 	rows := []string{fmt.Sprintf("%s  %s", st.Rocket, l.next(st))}
 	height := "-"
+	unit, per := l.reader.Unit("m")
 	if st.AltitudeM != nil && l.now.Sub(st.At) <= staleAfter {
-		height = fmt.Sprintf("%.0f", math.Round(*st.AltitudeM)+0) // + 0: no -0
+		height = fmt.Sprintf("%.0f", math.Round(*st.AltitudeM/per)+0) // + 0: no -0
 	}
 	digits := large(height, tall)
-	beside := []string{"m", string(st.Phase), quantity(st.SpeedMps, "%+.1f m/s"), "top " + quantity(st.HighestM, "%.0f m")}
+	beside := []string{unit, string(st.Phase), l.shown(st.SpeedMps, "%+.1f", "m/s"), "top " + l.shown(st.HighestM, "%.0f", "m")}
 	for i, d := range digits {
 		if i < len(beside) {
 			d += "  " + beside[i]

@@ -35,6 +35,7 @@ func (c *compareCmd) Run(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	defer r.Archive.Close() //nolint:errcheck // only read from
+	r.To = c.reader()
 	first, second, err := c.groups(ctx, r, cio)
 	if err != nil {
 		return err
@@ -93,14 +94,15 @@ func (c *compareCmd) groups(ctx context.Context, r *report.Reporter, io *cmdIO) 
 func printComparison(w io.Writer, c *report.Comparison) error {
 	t := tabwriter.NewWriter(w, 0, 8, 1, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "flight\tfill\tpressure\tmass\tnozzle\twind\tapogee\t\tafter\treleased\tsink\t")
-	fmt.Fprintln(t, "\tmL\tbar\tg\tmm\tm/s\tm\t± m\ts\ts after\tm/s\t")
+	height, per := c.To.Unit("m")
+	fmt.Fprintf(t, "\tmL\tbar\tg\tmm\t%[1]s/s\t%[1]s\t± %[1]s\ts\ts after\t%[1]s/s\t\n", height)
 	for i := range c.Flights {
 		f := &c.Flights[i]
 		name := f.Short
 		if len(c.Contrasts) > 0 {
 			name = fmt.Sprintf("%d: %s", f.Group, f.Short)
 		}
-		printCompared(t, name, f.Typed, &f.Result)
+		printCompared(t, name, f.Typed, &f.Result, per)
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -112,13 +114,13 @@ func printComparison(w io.Writer, c *report.Comparison) error {
 		}
 		fmt.Fprintf(w, "\n%s\n", title)
 		for _, q := range g.Quantities {
-			wrap(w, fmt.Sprintf("  %-15s %-20s ", q.Name, q.Text(q.Unit)), q.Words)
+			wrap(w, fmt.Sprintf("  %-15s %-20s ", q.Name, q.Text(c.To, q.Unit)), q.Words)
 		}
 	}
 	if len(c.Contrasts) > 0 {
 		fmt.Fprintln(w, "\nGroup 2 less group 1")
 		for _, q := range c.Contrasts {
-			wrap(w, fmt.Sprintf("  %-15s %-20s ", q.Name, q.Text(q.Unit)), q.Words)
+			wrap(w, fmt.Sprintf("  %-15s %-20s ", q.Name, q.Text(c.To, q.Unit)), q.Words)
 		}
 	}
 	fmt.Fprintln(w)
@@ -126,8 +128,10 @@ func printComparison(w io.Writer, c *report.Comparison) error {
 	return nil
 }
 
-func printCompared(t io.Writer, name string, n report.Typed, r *flight.Result) {
+// printCompared prints a row; per is how many m the unit of lengths has.
+func printCompared(t io.Writer, name string, n report.Typed, r *flight.Result, per float64) {
+	shown := func(si *float64) string { return number(over(si, per), "%.1f") }
 	fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", name, number(n.FillMl, "%.0f"), number(n.PressureBar, "%.2f"), number(n.MassG, "%.0f"),
-		number(n.NozzleMm, "%.1f"), number(n.WindMps, "%.1f"),
-		number(r.ApogeeM, "%.1f"), number(r.ApogeeSD, "%.1f"), number(r.TimeToApogeeS, "%.2f"), number(r.ReleaseLagS, "%+.2f"), number(r.DescentMps, "%.1f"))
+		number(n.NozzleMm, "%.1f"), shown(n.WindMps),
+		shown(r.ApogeeM), shown(r.ApogeeSD), number(r.TimeToApogeeS, "%.2f"), number(r.ReleaseLagS, "%+.2f"), shown(r.DescentMps))
 }

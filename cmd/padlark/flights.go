@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/flight/smooth"
 	"padlark/storage/report"
 	"padlark/storage/sqlite"
@@ -20,6 +21,7 @@ import (
 
 type flightsCmd struct {
 	archiveFlags
+	unitFlags
 	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
 	All     bool   `help:"The flights of every session."`
 	Rocket  string `help:"Only this rocket."`
@@ -74,23 +76,23 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 		return curveOf(&f.Series, r)
 	}
 	if c.All {
-		return printEverySession(io.Out, list, curve)
+		return printEverySession(io.Out, c.reader(), list, curve)
 	}
-	return printFlights(io.Out, list, curve)
+	return printFlights(io.Out, c.reader(), list, curve)
 }
 
 // printEverySession prints the flights of each session under its date, and what all
 // of them come to.
-func printEverySession(w io.Writer, list []flight.Result, curve func(flight.Result) string) error {
+func printEverySession(w io.Writer, to phrase.Reader, list []flight.Result, curve func(flight.Result) string) error {
 	days, rockets := map[string]bool{}, map[string]bool{}
 	var best *flight.Result
 	for from := 0; from < len(list); {
-		to := from + 1
-		for to < len(list) && list[to].Session == list[from].Session {
-			to++
+		end := from + 1
+		for end < len(list) && list[end].Session == list[from].Session {
+			end++
 		}
 		day := "an unknown day"
-		for i := from; i < to; i++ {
+		for i := from; i < end; i++ {
 			r := &list[i]
 			rockets[r.Rocket] = true
 			if r.LaunchedAt != nil {
@@ -102,18 +104,18 @@ func printEverySession(w io.Writer, list []flight.Result, curve func(flight.Resu
 			}
 		}
 		fmt.Fprintf(w, "%s, session %s\n", day, list[from].Session)
-		if err := printFlights(w, list[from:to], curve); err != nil {
+		if err := printFlights(w, to, list[from:end], curve); err != nil {
 			return err
 		}
 		fmt.Fprintln(w)
-		from = to
+		from = end
 	}
 	if len(list) == 0 {
-		return printFlights(w, list, curve)
+		return printFlights(w, to, list, curve)
 	}
 	text := fmt.Sprintf("In all %s of %s on %s", counted1(len(list), "flight"), counted1(len(rockets), "rocket"), counted1(len(days), "day"))
 	if best != nil {
-		text += fmt.Sprintf("; the highest %.1f m, %s-%d", *best.ApogeeM, best.Rocket, best.Flight)
+		text += fmt.Sprintf("; the highest %s, %s-%d", inUnits(to, best.ApogeeM, "%.1f", "m"), best.Rocket, best.Flight)
 	}
 	wrap(w, "", text+". padlark flights --season has more of each rocket.")
 	return nil
@@ -194,18 +196,20 @@ func (c *flightsCmd) known(ctx context.Context, a *sqlite.Archive, session strin
 }
 
 // printFlights prints one line per flight, in 80 columns, and the verdicts.
-func printFlights(w io.Writer, list []flight.Result, curve func(flight.Result) string) error {
+func printFlights(w io.Writer, to phrase.Reader, list []flight.Result, curve func(flight.Result) string) error {
 	if len(list) == 0 {
 		fmt.Fprintln(w, "No flights.")
 		return nil
 	}
 	t := tabwriter.NewWriter(w, 0, 8, 1, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "rocket\tno\tliftoff\tapogee\tafter\tfastest\treleased\tsink\t")
-	fmt.Fprintln(t, "\t\tlocal\tm\ts\tm/s\ts after top\tm/s\t")
+	unit, per := to.Unit("m")
+	fmt.Fprintf(t, "\t\tlocal\t%[1]s\ts\t%[1]s/s\ts after top\t%[1]s/s\t\n", unit)
+	length := func(v, sd *float64) string { return spread(over(v, per), over(sd, per)) }
 	for _, r := range list {
 		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t\n", r.Rocket, r.Flight, clockTime(r.LaunchedAt),
-			spread(r.ApogeeM, r.ApogeeSD), spread(r.TimeToApogeeS, r.TimeToApogeeSD), spread(r.MaxSpeedMps, r.MaxSpeedSD),
-			spread(r.ReleaseLagS, r.ReleaseLagSD), spread(r.DescentMps, r.DescentSD))
+			length(r.ApogeeM, r.ApogeeSD), spread(r.TimeToApogeeS, r.TimeToApogeeSD), length(r.MaxSpeedMps, r.MaxSpeedSD),
+			spread(r.ReleaseLagS, r.ReleaseLagSD), length(r.DescentMps, r.DescentSD))
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -213,24 +217,25 @@ func printFlights(w io.Writer, list []flight.Result, curve func(flight.Result) s
 	fmt.Fprintln(w, "\n± is one standard deviation. Heights are above the pad.")
 	for _, r := range list {
 		label := fmt.Sprintf("%s %d: ", r.Rocket, r.Flight)
-		wrap(w, label, r.Verdict)
+		wrap(w, label, r.Said(to))
 		if drawn := curve(r); drawn != "" {
 			fmt.Fprintf(w, "%s%s\n", strings.Repeat(" ", utf8.RuneCountInString(label)), drawn)
 		}
 		if r.Landing != nil {
-			wrap(w, strings.Repeat(" ", utf8.RuneCountInString(label)), landingWords(r.Landing, r.TouchdownAt != nil))
+			wrap(w, strings.Repeat(" ", utf8.RuneCountInString(label)), landingWords(to, r.Landing, r.TouchdownAt != nil))
 		}
 	}
 	return nil
 }
 
 // landingWords say where a rocket came down.
-func landingWords(l *flight.Landing, seen bool) string {
+func landingWords(to phrase.Reader, l *flight.Landing, seen bool) string {
+	far := func(m float64) string { return inUnits(to, &m, "%.0f", "m") }
 	where := "landed"
 	if !seen {
 		where = "should lie"
 	}
-	where += fmt.Sprintf(" %.0f m from the pad at %.0f° (%s)", l.RangeM, l.BearingDeg, compass(l.BearingDeg))
+	where += fmt.Sprintf(" %s from the pad at %.0f° (%s)", far(l.RangeM), l.BearingDeg, compass(l.BearingDeg))
 	if l.LatitudeDeg != nil {
 		where += fmt.Sprintf(", %.5f° %.5f°", *l.LatitudeDeg, *l.LongitudeDeg)
 	}
@@ -238,7 +243,7 @@ func landingWords(l *flight.Landing, seen bool) string {
 	if l.Source == flight.FromWind {
 		by = "by the site's wind alone"
 	}
-	return fmt.Sprintf("%s, %s: 95 of 100 within %.0f m by %.0f m of there", where, by, l.AlongM, l.AcrossM)
+	return fmt.Sprintf("%s, %s: 95 of 100 within %s by %s of there", where, by, far(l.AlongM), far(l.AcrossM))
 }
 
 // compass is a bearing as one of the eight points.
@@ -252,6 +257,14 @@ func clockTime(t *time.Time) string {
 		return "–"
 	}
 	return t.Local().Format("15:04:05")
+}
+
+// over is a value by how much of it a unit has.
+func over(v *float64, per float64) *float64 {
+	if v == nil {
+		return nil
+	}
+	return new(*v / per)
 }
 
 // spread is a value with its standard deviation, as many digits as that supports, and

@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // TestFlightsTable: every figure has its spread, in 80 columns.
@@ -15,7 +16,7 @@ func TestFlightsTable(t *testing.T) {
 	p := func(v float64) *float64 { return &v }
 	at := time.Date(2026, 6, 13, 9, 0, 0, 0, time.UTC)
 	var out strings.Builder
-	if err := printFlights(&out, []flight.Result{{Rocket: "Marigold-7", Flight: 12, LaunchedAt: &at, ApogeeM: p(1129.24), ApogeeSD: p(39.1),
+	if err := printFlights(&out, phrase.Reader{}, []flight.Result{{Rocket: "Marigold-7", Flight: 12, LaunchedAt: &at, ApogeeM: p(1129.24), ApogeeSD: p(39.1),
 		TimeToApogeeS: p(15.523), TimeToApogeeSD: p(0.041), MaxSpeedMps: p(182.44), MaxSpeedSD: p(12.3), ReleaseLagS: p(-0.73), ReleaseLagSD: p(0.26),
 		DescentMps: p(14.2), DescentSD: p(0.53), Verdict: "look: released 0.7 ± 0.3 s before apogee"}}, noCurve); err != nil {
 		t.Fatal(err)
@@ -42,7 +43,7 @@ func TestFlightsTellLanding(t *testing.T) {
 		{Rocket: "Rust", Flight: 1, Verdict: "look: silent", Landing: &flight.Landing{RangeM: 120, BearingDeg: 350, AlongM: 90, AcrossM: 70, Source: flight.FromWind}},
 	}
 	var out strings.Builder
-	if err := printFlights(&out, list, noCurve); err != nil {
+	if err := printFlights(&out, phrase.Reader{}, list, noCurve); err != nil {
 		t.Fatal(err)
 	}
 	got := strings.Join(strings.Fields(out.String()), " ")

@@ -298,8 +298,19 @@ func (l *lines) next(st flight.State) string {
 // stateLine is one rocket in at most 80 columns.
 func (l *lines) stateLine(st flight.State) string {
 	return strings.TrimRight(fmt.Sprintf("%-10s %-8s %s %s  top %s  %s  %s",
-		clip(st.Rocket, 10), st.Phase, quantity(st.AltitudeM, "%7.1f m"), quantity(st.SpeedMps, "%+6.1f m/s"),
-		quantity(st.HighestM, "%6.1f m"), quantity(st.CellV, "%.2f V"), l.next(st)), " ")
+		clip(st.Rocket, 10), st.Phase, l.shown(st.AltitudeM, "%7.1f", "m"), l.shown(st.SpeedMps, "%+6.1f", "m/s"),
+		l.shown(st.HighestM, "%6.1f", "m"), quantity(st.CellV, "%.2f V"), l.next(st)), " ")
+}
+
+// shown is a quantity in the reader's units.
+func (l *lines) shown(si *float64, format, unit string) string {
+	return inUnits(l.reader, si, format, unit)
+}
+
+// inUnits writes a quantity in SI for a reader, the number as format has it.
+func inUnits(to phrase.Reader, si *float64, format, unit string) string {
+	unit, per := to.Unit(unit)
+	return quantity(over(si, per), format+" "+unit)
 }
 
 // quantity formats a value, or as many blanks and a dash when it is not known.

@@ -6,14 +6,24 @@ import (
 	"path/filepath"
 	"strings"
 
+	"padlark/flight/phrase"
 	"padlark/storage/report"
 )
 
 // pageFlags are those of commands that make a page.
 type pageFlags struct {
-	Out   string `short:"o" help:"Write to FILE.html, .svg, .png or .json; - prints the HTML page. Default: the numbers as text." placeholder:"FILE"`
-	Force bool   `help:"Overwrite FILE."`
-	JSON  bool   `name:"json" help:"Print as JSON, with the whole series."`
+	Out string `short:"o" help:"Write to FILE.html, .svg, .png or .json; - prints the HTML page. Default: the numbers as text." placeholder:"FILE"`
+	unitFlags
+	Force bool `help:"Overwrite FILE."`
+	JSON  bool `name:"json" help:"Print as JSON, with the whole series."`
+}
+
+// reader is whom the page is for: JSON is in SI units for everybody.
+func (f *pageFlags) reader() phrase.Reader {
+	if f.JSON || filepath.Ext(f.Out) == ".json" {
+		return phrase.Reader{}
+	}
+	return f.unitFlags.reader()
 }
 
 // check refuses what cannot be written, before anything is computed.

@@ -20,6 +20,7 @@ import (
 )
 
 type replayCmd struct {
+	unitFlags
 	Data    string `help:"Folder that a station keeps its data in." placeholder:"DIR"`
 	Session string `arg:"" optional:"" help:"Session, or how its name begins; the newest if not given."`
 	Speed   string `default:"1" help:"Multiple of real time, or max."`
@@ -118,6 +119,7 @@ func (c *replayCmd) play(ctx context.Context, opt station.ReplayOptions, io *cmd
 		return station.Replay(ctx, opt)
 	}
 	v := newView(io.Out, io.Err)
+	v.lines.reader = c.reader()
 	opt.Log = newLog(v)
 	viewCtx, stopView := context.WithCancel(ctx)
 	defer stopView()

@@ -84,6 +84,7 @@ func (c *reportCmd) Run(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	defer r.Archive.Close() //nolint:errcheck // only read from
+	r.To = c.reader()
 	ref, err := findFlight(ctx, r.Archive, strings.Join(c.Flight, "-"), cio)
 	if err != nil {
 		return err
@@ -99,13 +100,13 @@ func (c *reportCmd) Run(ctx context.Context, cio *cmdIO) error {
 // printReport prints the page's numbers as text, in 80 columns.
 func printReport(w io.Writer, p *report.Page) error {
 	fmt.Fprintf(w, "%s (%s)\n", p.Title, p.Flight)
-	wrap(w, "", p.Result.Verdict)
+	wrap(w, "", p.Result.Said(p.To))
 	fmt.Fprintln(w)
 	for _, r := range p.Rows {
 		fmt.Fprintf(w, "%-24s %s\n", r.Name, r.Text)
 	}
 	for _, e := range p.Expected {
-		wrap(w, fmt.Sprintf("%-24s ", e.Name+" expected"), fmt.Sprintf("%s by %s: %s", e.ExpectedText(), e.From, e.Words))
+		wrap(w, fmt.Sprintf("%-24s ", e.Name+" expected"), fmt.Sprintf("%s by %s: %s", e.ExpectedText(p.To), e.From, e.Words))
 	}
 	if p.Predicted != "" {
 		wrap(w, fmt.Sprintf("%-24s ", "expected from"), p.Predicted)

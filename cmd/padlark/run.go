@@ -93,7 +93,7 @@ func runStation(ctx context.Context, opt station.Options, io *cmdIO, quiet bool,
 	defer sp.close()
 	v := newView(sp.of(io.Out), sp.of(io.Err))
 	v.lines.rockets, v.lines.links = opt.Config.Rockets, opt.Config.Links
-	v.lines.reader.Language = opt.Config.Station.Language
+	v.lines.reader = opt.Config.Station.Reader()
 	limit, log := newLogLimit(), newLog(v)
 	opt.Log = log.Hook(limit)
 	opt.Reloaded = v.reconfigure

@@ -23,6 +23,7 @@ import (
 // helps nobody.
 type watchCmd struct {
 	remoteFlags
+	unitFlags
 	URL     string `arg:"" help:"The live bus of a station ([bus] listen)." placeholder:"nats://HOST:4222"`
 	Config  string `short:"c" type:"path" help:"Configuration whose [callout] is used here." placeholder:"FILE"`
 	Screen  bool   `help:"Large digits over the whole terminal, for a screen read from some steps away."`
@@ -43,6 +44,7 @@ func (c *watchCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	v := newView(io.Out, io.Err)
+	v.lines.reader = c.reader()
 	if c.Screen {
 		leave, err := v.wholeScreen()
 		if err != nil {

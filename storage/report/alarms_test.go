@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // TestAlarmRaisedAgain: an alarm that was raised twice is two lines, each with the
@@ -18,7 +19,7 @@ func TestAlarmRaisedAgain(t *testing.T) {
 	got := alarms(&gathered{zero: zero, alarms: []flight.Alarm{
 		change(5, 5, true, "first"), change(5, 6, true, "first, still"), change(5, 7, false, "first, over"),
 		change(20, 20, true, "second"),
-	}})
+	}}, phrase.Reader{})
 	if len(got) != 2 {
 		t.Fatalf("%d lines: %+v", len(got), got)
 	}

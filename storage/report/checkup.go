@@ -8,6 +8,7 @@ import (
 	"image/color"
 
 	"padlark/flight/bench"
+	"padlark/flight/phrase"
 	"padlark/storage/report/chart"
 )
 
@@ -51,7 +52,7 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 		svg := chart.Sheet{Plots: []*chart.Plot{p}, W: 6.3 * chart.CM, H: 3.0 * chart.CM}.SVG()
 		v.Plots = append(v.Plots, template.HTML(svg))
 	}
-	return render("checkup", checkupText, v)
+	return render("checkup", checkupText, phrase.Reader{}, v)
 }
 
 // Room for checks on the sheet.

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/storage/report/chart"
 )
 
@@ -19,6 +20,7 @@ type Comparison struct {
 	Contrasts []NamedContrast `json:"contrasts"`
 	Tests     string          `json:"tests"`
 	MadeBy    string          `json:"made_by"`
+	To        phrase.Reader   `json:"-"` // whom it is written for
 }
 
 // Compared is one flight of a comparison.
@@ -67,7 +69,7 @@ var quantities = []quantity{
 
 // Compare works out flights and how they differ; second may be empty.
 func (r *Reporter) Compare(ctx context.Context, first, second []Ref) (Comparison, error) {
-	c := Comparison{Contrasts: []NamedContrast{}, MadeBy: r.MadeBy}
+	c := Comparison{Contrasts: []NamedContrast{}, MadeBy: r.MadeBy, To: r.To}
 	for g, refs := range [][]Ref{first, second} {
 		for _, ref := range refs {
 			f, err := r.compared(ctx, ref, g+1)
@@ -133,7 +135,8 @@ func newGroup(name string, values [][]value) Group {
 
 // plot lays the heights over each other, aligned at liftoff.
 func (c *Comparison) plot(w, h float64) chart.Sheet {
-	p := chart.New("time after liftoff, s", "height above the pad, m")
+	unit, per := c.To.Unit("m")
+	p := chart.New("time after liftoff, s", "height above the pad, "+unit)
 	end := 0.0
 	for i := range c.Flights {
 		f := &c.Flights[i]
@@ -159,7 +162,11 @@ func (c *Comparison) plot(w, h float64) chart.Sheet {
 		if f.Group == 2 {
 			style.Dashes = []float64{4, 2}
 		}
-		p.Line(f.Series.T[from:to], f.Series.Height[from:to], style)
+		heights := make([]float64, to-from)
+		for k := range heights {
+			heights[k] = f.Series.Height[from+k] / per
+		}
+		p.Line(f.Series.T[from:to], heights, style)
 	}
 	if end == 0 {
 		p.Title = "too few readings to draw"

@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"strings"
 
+	"padlark/flight/phrase"
 	"padlark/storage/report/chart"
 )
 
@@ -42,19 +44,25 @@ func (c *Comparison) rows() []compareRow {
 	for i := range c.Flights {
 		f := &c.Flights[i]
 		row := compareRow{
-			Name: c.label(f), Group: f.Group, Verdict: f.Result.Verdict,
+			Name: c.label(f), Group: f.Group, Verdict: f.Result.Said(c.To),
 			Fill: typed(f.Typed.FillMl, "%.0f"), Pressure: typed(f.Typed.PressureBar, "%.2f"), Mass: typed(f.Typed.MassG, "%.0f"),
 		}
 		for _, q := range quantities {
 			text := "–"
 			if v, sd := q.of(&f.Result); v != nil {
-				text = plusMinus(*v, sd, "")
+				text = strings.TrimSuffix(plusMinus(c.To, *v, sd, q.unit), " "+c.unit(q.unit))
 			}
 			row.Cells = append(row.Cells, text)
 		}
 		out = append(out, row)
 	}
 	return out
+}
+
+// unit is what a quantity is shown in.
+func (c *Comparison) unit(si string) string {
+	unit, _ := c.To.Unit(si)
+	return unit
 }
 
 func typed(v *float64, format string) string {
@@ -65,19 +73,19 @@ func typed(v *float64, format string) string {
 }
 
 // Text of a spread: mean ± spread.
-func (s Spread) Text(unit string) string {
+func (s Spread) Text(to phrase.Reader, unit string) string {
 	if s.Mean == nil {
 		return "–"
 	}
-	return plusMinus(*s.Mean, s.SD, unit)
+	return plusMinus(to, *s.Mean, s.SD, unit)
 }
 
 // Text of a contrast: difference ± its standard error.
-func (c Contrast) Text(unit string) string {
+func (c Contrast) Text(to phrase.Reader, unit string) string {
 	if c.Difference == nil {
 		return "–"
 	}
-	s := plusMinus(*c.Difference, c.SE, unit)
+	s := plusMinus(to, *c.Difference, c.SE, unit)
 	if *c.Difference > 0 {
 		s = "+" + s
 	}
@@ -86,5 +94,5 @@ func (c Contrast) Text(unit string) string {
 
 func (c *Comparison) html() ([]byte, error) {
 	svg := c.plot(18.6*chart.CM, 9*chart.CM).SVG()
-	return render("comparison", compareText, compareView{c, style(), template.HTML(svg), c.rows()})
+	return render("comparison", compareText, c.To, compareView{c, style(), template.HTML(svg), c.rows()})
 }

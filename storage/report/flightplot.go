@@ -91,7 +91,8 @@ func (p Picture) Sheet(w, h float64) chart.Sheet {
 
 // flightPlot is the picture on the printed page.
 func (p *Page) flightPlot(w, h float64) chart.Sheet {
-	return Picture{Series: p.Series, Events: p.Events}.Sheet(w, h)
+	unit, metres := p.To.Unit("m")
+	return Picture{Series: p.Series, Events: p.Events, Unit: unit, Metres: metres}.Sheet(w, h)
 }
 
 // band draws two standard deviations to either side.

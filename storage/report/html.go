@@ -11,6 +11,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/bench"
+	"padlark/flight/phrase"
 	"padlark/storage/report/chart"
 )
 
@@ -35,11 +36,12 @@ const (
 )
 
 // helpers are what the templates call.
-func helpers() template.FuncMap {
+func helpers(to phrase.Reader) template.FuncMap {
 	return template.FuncMap{
-		"num":   func(v float64, unit string) string { return plusMinus(v, nil, unit) },
+		"num":   func(v float64, unit string) string { return plusMinus(to, v, nil, unit) },
+		"unit":  func(si string) string { unit, _ := to.Unit(si); return unit },
 		"deref": func(v *float64) float64 { return *v },
-		"pmv":   plusMinus,
+		"pmv":   func(v float64, sd *float64, unit string) string { return plusMinus(to, v, sd, unit) },
 		"short": short,
 		// stop ends a sentence that was not cut.
 		"stop": func(s string) string {
@@ -52,7 +54,7 @@ func helpers() template.FuncMap {
 			if v == nil {
 				return "–"
 			}
-			return plusMinus(*v, sd, unit)
+			return plusMinus(to, *v, sd, unit)
 		},
 		// level is the class of a checkup's word: "not done" is two.
 		"level": func(l bench.Level) string { return strings.Fields(string(l))[0] },
@@ -89,19 +91,19 @@ func (p *Page) HTML() ([]byte, error) {
 	}
 	svg := p.flightPlot(18.6*chart.CM, high).SVG()
 	v := flightView{
-		Page: p, Style: style(), Plot: template.HTML(svg), Word: word(p.Result.Verdict),
+		Page: p, Style: style(), Plot: template.HTML(svg), Word: string(p.Result.Level),
 		Where: p.where(), Setup: p.setup(), Crowded: crowded,
 	}
 	v.ShownAlarms, v.MoreAlarms = some(p.Alarms, alarmsShown)
 	v.ShownNotes, v.MoreNotes = some(p.Notes, notesShown)
 	v.ShownLinks, v.MoreLinks = some(p.Links, linksShown)
 	v.ShownCaveats, v.MoreCaveats = some(p.Caveats, caveatsShown)
-	return render("flight", flightText, v)
+	return render("flight", flightText, p.To, v)
 }
 
 // render runs a template.
-func render(name, text string, data any) ([]byte, error) {
-	t, err := template.New(name).Funcs(helpers()).Parse(text)
+func render(name, text string, to phrase.Reader, data any) ([]byte, error) {
+	t, err := template.New(name).Funcs(helpers(to)).Parse(text)
 	if err != nil {
 		return nil, fmt.Errorf("read template of %s: %w", name, err)
 	}
@@ -181,7 +183,7 @@ func (p *Page) setup() string {
 	if r.Release != "" {
 		add("release %s", r.Release)
 	}
-	s := strings.Join(out, ", ") + ". " + siteWords(&p.Site)
+	s := strings.Join(out, ", ") + ". " + siteWords(p.To, &p.Site)
 	if p.Checkup != nil {
 		s += fmt.Sprintf(" Last checkup %s: %s.", p.Checkup.At.Local().Format("2006-01-02"), p.Checkup.Verdict)
 	}
@@ -195,10 +197,11 @@ func orNone(s string) string {
 	return s
 }
 
-func siteWords(s *flight.Site) string {
+func siteWords(to phrase.Reader, s *flight.Site) string {
+	unit, per := to.Unit("m")
 	var out []string
 	if s.ElevationM != nil {
-		out = append(out, fmt.Sprintf("%.0f m above sea level", *s.ElevationM))
+		out = append(out, fmt.Sprintf("%.0f %s above sea level", *s.ElevationM/per, unit))
 	}
 	if s.TemperatureC != nil {
 		out = append(out, fmt.Sprintf("%.1f °C", *s.TemperatureC))

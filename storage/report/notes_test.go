@@ -3,6 +3,7 @@ package report
 import (
 	"errors"
 	"math"
+	"padlark/flight/phrase"
 	"testing"
 )
 
@@ -107,8 +108,12 @@ func TestPlusMinus(t *testing.T) {
 		{112.934, sd(0.649), "112.93 ± 0.65 m"}, {48.77, sd(2.04), "48.8 ± 2.0 m"}, {312.4, sd(23), "312 ± 23 m"},
 		{20.13, nil, "20.1 m"}, {0.021, nil, "0.02 m"}, {4, sd(0), "4.00 m"},
 	} {
-		if got := plusMinus(c.v, c.sd, "m"); got != c.want {
+		if got := plusMinus(phrase.Reader{}, c.v, c.sd, "m"); got != c.want {
 			t.Errorf("%g: %q, want %q", c.v, got, c.want)
 		}
+	}
+	// The foot is 0.3048 m exactly (agreement of 1959).
+	if got, want := plusMinus(phrase.Reader{Feet: true}, 30.48, sd(0.6096), "m/s"), "100.0 ± 2.0 ft/s"; got != want {
+		t.Errorf("in feet: %q, want %q", got, want)
 	}
 }

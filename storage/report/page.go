@@ -11,6 +11,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/flight/alarm"
+	"padlark/flight/phrase"
 	"padlark/flight/smooth"
 	"padlark/storage"
 	"padlark/storage/results"
@@ -19,6 +20,7 @@ import (
 
 // Page is one flight with everything that is known of it. Unknown is nil.
 type Page struct {
+	To       phrase.Reader `json:"-"`      // whom it is written for
 	Flight   string        `json:"flight"` // session~rocket~number
 	Title    string        `json:"title"`
 	Result   flight.Result `json:"result"`
@@ -134,6 +136,8 @@ type Reporter struct {
 	// Later are rockets as they are configured by now: what a session's own
 	// configuration does not say of a bottle is taken from them.
 	Later []flight.Rocket
+	// To is whom pages are written for; JSON is in SI units for everybody.
+	To phrase.Reader
 }
 
 // gathered is what a page is made from.
@@ -157,7 +161,7 @@ func (r *Reporter) Page(ctx context.Context, ref Ref) (Page, error) {
 	res := g.flight.Result
 	p := Page{
 		Flight: ref.String(), Title: fmt.Sprintf("Flight %d of %s", ref.Flight, ref.Rocket), Result: res,
-		Rows: rows(&g), Parts: Parts(g.flight.Series.ApogeeParts), Events: moments(&g), Alarms: alarms(&g),
+		To: r.To, Rows: rows(&g, r.To), Parts: Parts(g.flight.Series.ApogeeParts), Events: moments(&g), Alarms: alarms(&g, r.To),
 		Rocket: g.rocket, Site: g.session.Site, MadeBy: r.MadeBy, Notes: []string{},
 		Series: newSeries(&g.flight.Series, g.zero),
 		Session: Session{
@@ -262,10 +266,10 @@ func moments(g *gathered) []Moment {
 }
 
 // alarms are the times that an alarm was raised, in s of the flight.
-func alarms(g *gathered) []Alarm {
+func alarms(g *gathered, to phrase.Reader) []Alarm {
 	out := []Alarm{}
 	for _, r := range alarm.Log(g.alarms) {
-		a := Alarm{T: r.RaisedAt.Sub(g.zero).Seconds(), Priority: r.Priority, Kind: r.Kind, Reason: r.Reason, Acked: r.Acked}
+		a := Alarm{T: r.RaisedAt.Sub(g.zero).Seconds(), Priority: r.Priority, Kind: r.Kind, Reason: to.Write(r.ReasonPhrase, r.Reason), Acked: r.Acked}
 		if r.OverAt != nil {
 			t := r.OverAt.Sub(g.zero).Seconds()
 			a.EndT = &t

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"padlark/flight"
+	"padlark/flight/phrase"
 	"padlark/flight/predict"
 )
 
@@ -109,4 +110,6 @@ func predictedRows(p *predict.Result, r *flight.Result) []Expected {
 }
 
 // ExpectedText is the expected value with its unit and, if known, its ±.
-func (e Expected) ExpectedText() string { return plusMinus(e.Expected, e.ExpectedSD, e.Unit) }
+func (e Expected) ExpectedText(to phrase.Reader) string {
+	return plusMinus(to, e.Expected, e.ExpectedSD, e.Unit)
+}

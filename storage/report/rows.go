@@ -7,16 +7,18 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/atmos"
+	"padlark/flight/phrase"
 	"padlark/flight/predict"
 )
 
 // rows are the results with how each was computed.
-func rows(g *gathered) []Row {
+func rows(g *gathered, to phrase.Reader) []Row {
 	r := &g.flight.Result
 	p := g.flight.Series.ApogeeParts
 	top := "Top of a ballistic curve with drag, fitted to all readings around it; pressure to height by the hypsometric equation from the pad's pressure and the site's temperature."
 	if p.Readings > 0 {
-		top += fmt.Sprintf(" ± is made of readings %.2f m, temperature %.2f m, lapse %.2f m, sensor %.2f m.", p.Readings, p.Temperature, p.Lapse, p.Sensor)
+		unit, per := to.Unit("m")
+		top += fmt.Sprintf(" ± is made of readings %.2f %[5]s, temperature %.2[2]f %[5]s, lapse %.2[3]f %[5]s, sensor %.2[4]f %[5]s.", p.Readings/per, p.Temperature/per, p.Lapse/per, p.Sensor/per, unit)
 	}
 	list := []Row{
 		{Name: "Apogee above the pad", Value: r.ApogeeM, SD: r.ApogeeSD, Unit: "m", How: top},
@@ -34,15 +36,19 @@ func rows(g *gathered) []Row {
 		if row.Value == nil {
 			continue
 		}
-		row.Text = plusMinus(*row.Value, row.SD, row.Unit)
+		row.Text = plusMinus(to, *row.Value, row.SD, row.Unit)
 		out = append(out, row)
 	}
 	return out
 }
 
-// plusMinus writes a value with as many digits as its standard deviation
-// supports: two of the deviation's own.
-func plusMinus(v float64, sd *float64, unit string) string {
+// plusMinus writes a value in SI for a reader, with as many digits as its standard
+// deviation supports: two of the deviation's own.
+func plusMinus(to phrase.Reader, v float64, sd *float64, unit string) string {
+	unit, per := to.Unit(unit)
+	if v /= per; sd != nil {
+		sd = new(*sd / per)
+	}
 	p := 1
 	if math.Abs(v) < 10 {
 		p = 2

@@ -13,6 +13,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/bench"
+	"padlark/flight/phrase"
 )
 
 // sheets prints a page as a browser does and counts the sheets of paper.
@@ -58,7 +59,7 @@ func crowded() *Page {
 	}
 	p.Result = flight.Result{Verdict: "bad: released 2.4 s after apogee, at about 22 m/s downward", LaunchedAt: &at, ApogeeM: &v, ApogeeSD: &sd}
 	for i := range 9 {
-		p.Rows = append(p.Rows, Row{Name: "Greatest speed, upward", Value: &v, SD: &sd, Unit: "m/s", Text: plusMinus(v, &sd, "m/s"),
+		p.Rows = append(p.Rows, Row{Name: "Greatest speed, upward", Value: &v, SD: &sd, Unit: "m/s", Text: plusMinus(phrase.Reader{}, v, &sd, "m/s"),
 			How: strings.Repeat("End of the thrust phase fitted as an even push, joined to the coast. ", max(1, 4-3*i))})
 	}
 	for range 4 {

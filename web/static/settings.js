@@ -30,7 +30,7 @@ function write(key, value) {
 let asked = new URLSearchParams(location.search).get("units");
 
 /** units is "metric" or "feet". */
-export const units = () => (asked || read("units", "metric")) === "feet" ? "feet" : "metric";
+export const units = () => (asked || read("units", document.documentElement.dataset.units)) === "feet" ? "feet" : "metric";
 export function setUnits(v) {
   asked = null;
   tell(v);

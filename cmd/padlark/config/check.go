@@ -87,6 +87,9 @@ func (c *Config) checkPart() []*problem {
 }
 
 func (c *Config) checkStation() *problem {
+	if u := c.Station.Units; u != "" && u != "metric" && u != "feet" {
+		return problemf("station.units", "units %q are not known; give metric or feet", u)
+	}
 	if !slices.Contains(phrase.Languages(), c.Station.Language) {
 		return problemf("station.language", "language %q is not known; give one of %s", c.Station.Language, fmt.Sprint(phrase.Languages()))
 	}

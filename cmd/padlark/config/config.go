@@ -50,6 +50,15 @@ type Station struct {
 	// Language is "en", "de" or "ja": that of callouts, of alarms on the terminal,
 	// and of the pages for browsers that ask for none of these; "en" if not given.
 	Language phrase.Language `toml:"language"`
+	// Units is "metric" or "feet": what lengths, speeds and accelerations are shown
+	// in on the terminal, and on pages where nobody chose; "metric" if not given.
+	// The configuration itself is metric.
+	Units string `toml:"units"`
+}
+
+// Reader is whom the station writes for.
+func (s *Station) Reader() phrase.Reader {
+	return phrase.Reader{Language: s.Language, Feet: s.Units == "feet"}
 }
 
 // Bus says who else hears of what the station hears.

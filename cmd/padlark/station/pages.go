@@ -42,7 +42,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 	var address atomic.Value // string; the server asks for it once it listens
 	srv, err := web.New(web.Options{
 		Registry: registry,
-		Listen:   s.cfg.Web.Listen, Station: s.cfg.Station.Name, Language: s.cfg.Station.Language, Version: s.opt.Version,
+		Listen:   s.cfg.Web.Listen, Station: s.cfg.Station.Name, Reader: s.cfg.Station.Reader(), Version: s.opt.Version,
 		Access: access, TLS: secure, Passphrase: made,
 		Address: func() string { a, _ := address.Load().(string); return a },
 		Rockets: s.cfg.Rockets, Site: s.cfg.Site,
