@@ -25,9 +25,6 @@ type Bus struct {
 
 // Open starts a station's bus. The caller closes it.
 func Open(ctx context.Context, o Options) (*Bus, error) {
-	if err := o.validate(); err != nil {
-		return nil, err
-	}
 	srv, err := startServer(ctx, o)
 	if err != nil {
 		return nil, err

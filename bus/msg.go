@@ -45,9 +45,6 @@ func read[T any](m Msg, want Kind) (T, error) {
 	return v, nil
 }
 
-// Frame reads a message of kind Frame.
-func (m Msg) Frame() (ingest.Frame, error) { return read[ingest.Frame](m, Frame) }
-
 // Sample reads a message of kind Sample, and the Passed of the sample before it.
 // The channels' names come out sorted if it came from another process.
 func (m Msg) Sample() (s decode.Sample, after int64, err error) {
@@ -68,20 +65,12 @@ func (m Msg) Sample() (s decode.Sample, after int64, err error) {
 	return *n.Sample, n.After, nil
 }
 
-// Event reads a message of kind Event.
-func (m Msg) Event() (flight.Event, error) { return read[flight.Event](m, Event) }
+// Each of these reads a message of its kind.
 
-// Alarm reads a message of kind Alarm.
-func (m Msg) Alarm() (flight.Alarm, error) { return read[flight.Alarm](m, Alarm) }
-
-// Standing reads a message of kind Standing.
+func (m Msg) Frame() (ingest.Frame, error)    { return read[ingest.Frame](m, Frame) }
+func (m Msg) Event() (flight.Event, error)    { return read[flight.Event](m, Event) }
+func (m Msg) Alarm() (flight.Alarm, error)    { return read[flight.Alarm](m, Alarm) }
 func (m Msg) Standing() (flight.Alarm, error) { return read[flight.Alarm](m, Standing) }
-
-// Health reads a message of kind Health.
-func (m Msg) Health() (ingest.Health, error) { return read[ingest.Health](m, Health) }
-
-// Tick reads a message of kind Ticks.
-func (m Msg) Tick() (Tick, error) { return read[Tick](m, Ticks) }
-
-// State reads a message of kind State.
-func (m Msg) State() (flight.State, error) { return read[flight.State](m, State) }
+func (m Msg) Health() (ingest.Health, error)  { return read[ingest.Health](m, Health) }
+func (m Msg) Tick() (Tick, error)             { return read[Tick](m, Ticks) }
+func (m Msg) State() (flight.State, error)    { return read[flight.State](m, State) }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"github.com/rs/zerolog"
@@ -49,23 +50,26 @@ type Remote struct {
 	Changed func(lost error)
 }
 
-func (o Options) validate() error {
+// listens is where the server listens, an empty host for nowhere.
+func (o Options) listens() (host string, port int, err error) {
 	if o.Station == "" {
-		return errors.New("open bus: no station name; set [station] name")
+		return "", 0, errors.New("open bus: no station name; set [station] name")
 	}
 	if o.Listen == "" {
-		return nil
+		return "", 0, nil
 	}
-	host, _, err := net.SplitHostPort(o.Listen)
+	host, text, err := net.SplitHostPort(o.Listen)
 	if err != nil {
-		return fmt.Errorf("open bus: [bus] listen %q is not host:port: %w", o.Listen, err)
+		return "", 0, fmt.Errorf("open bus: [bus] listen %q is not host:port: %w", o.Listen, err)
 	}
 	ip := net.ParseIP(host)
-	loopback := host == "localhost" || ip != nil && ip.IsLoopback()
-	if !loopback && o.Token == "" {
-		return fmt.Errorf("open bus: [bus] listen %q can be reached from outside; set a token, or listen on 127.0.0.1", o.Listen)
+	if loopback := host == "localhost" || ip != nil && ip.IsLoopback(); !loopback && o.Token == "" {
+		return "", 0, fmt.Errorf("open bus: [bus] listen %q can be reached from outside; set a token, or listen on 127.0.0.1", o.Listen)
 	}
-	return nil
+	if port, err = strconv.Atoi(text); err != nil {
+		return "", 0, fmt.Errorf("open bus: [bus] listen %q: the port is not a number", o.Listen)
+	}
+	return host, port, nil
 }
 
 // redact takes passwords out of an address, or of several with commas between

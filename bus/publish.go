@@ -34,19 +34,6 @@ type numbered struct {
 	After int64 `json:"after_passed_ns"`
 }
 
-// PublishEvent sends an event.
-func (b *Bus) PublishEvent(e *flight.Event) error { return b.publish(Event, e.Rocket, e) }
-
-// PublishAlarm sends a change of an alarm. One without a rocket (of a link or the
-// station) has the subject of the empty name.
-func (b *Bus) PublishAlarm(a *flight.Alarm) error { return b.publish(Alarm, a.Rocket, a) }
-
-// PublishStanding sends an alarm that stands.
-func (b *Bus) PublishStanding(a *flight.Alarm) error { return b.publish(Standing, a.Rocket, a) }
-
-// PublishHealth sends a link's statistics.
-func (b *Bus) PublishHealth(h *ingest.Health) error { return b.publish(Health, h.Link, h) }
-
 // PublishState sends the live picture of a rocket, which is asked for only if
 // anybody listens.
 func (b *Bus) PublishState(rocket string, now func() flight.State) error {
@@ -57,8 +44,14 @@ func (b *Bus) PublishState(rocket string, now func() flight.State) error {
 	return b.publish(State, rocket, &st)
 }
 
-// PublishTick sends a tick.
-func (b *Bus) PublishTick(t *Tick) error { return b.publish(Ticks, "", t) }
+// Each of these sends a message of its kind. An alarm without a rocket (of a link or
+// the station) has the subject of the empty name.
+
+func (b *Bus) PublishEvent(e *flight.Event) error    { return b.publish(Event, e.Rocket, e) }
+func (b *Bus) PublishAlarm(a *flight.Alarm) error    { return b.publish(Alarm, a.Rocket, a) }
+func (b *Bus) PublishStanding(a *flight.Alarm) error { return b.publish(Standing, a.Rocket, a) }
+func (b *Bus) PublishHealth(h *ingest.Health) error  { return b.publish(Health, h.Link, h) }
+func (b *Bus) PublishTick(t *Tick) error             { return b.publish(Ticks, "", t) }
 
 // publish makes JSON of v if anybody listens.
 func (b *Bus) publish(k Kind, name string, v any) error {

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"net"
-	"strconv"
 	"sync"
 	"syscall"
 	"time"
@@ -87,28 +86,18 @@ func (e *embedded) stop() {
 }
 
 func serverOptions(o Options) (*server.Options, error) {
-	so := &server.Options{
+	host, port, err := o.listens()
+	if port == 0 {
+		port = server.RANDOM_PORT
+	}
+	return &server.Options{
 		ServerName: "padlark-" + Token(o.Station),
 		DontListen: o.Listen == "",
+		Host:       host, Port: port, TLSConfig: o.TLS, TLS: o.TLS != nil,
 		NoSigs:     true, // signals belong to the daemon
 		MaxPending: pendingMost,
 		MaxConn:    viewersMost,
-	}
-	if o.Listen == "" {
-		return so, nil
-	}
-	host, port, err := net.SplitHostPort(o.Listen)
-	if err != nil {
-		return nil, fmt.Errorf("open bus: [bus] listen %q: %w", o.Listen, err)
-	}
-	so.Host, so.TLSConfig, so.TLS = host, o.TLS, o.TLS != nil
-	if so.Port, err = strconv.Atoi(port); err != nil {
-		return nil, fmt.Errorf("open bus: [bus] listen %q: the port is not a number", o.Listen)
-	}
-	if so.Port == 0 {
-		so.Port = server.RANDOM_PORT
-	}
-	return so, nil
+	}, err
 }
 
 // gate lets the station in, and others as far as they may come.

@@ -60,25 +60,24 @@ func tokenByte(c byte) bool {
 // subject is where a message of kind about name is published. A tick has no
 // name.
 func subject(station string, k Kind, name string) string {
-	s := subjectRoot + "." + Token(station) + "." + string(k)
-	if k == Ticks {
-		return s
-	}
-	return s + "." + Token(name)
+	return under(Token(station), k, Token(name))
 }
 
 // filter is the subject that matches all messages of a kind, of one station or,
 // with an empty name, of all.
 func filter(station string, k Kind) string {
-	from := "*"
-	if station != "" {
-		from = Token(station)
+	if station == "" {
+		return under("*", k, "*")
 	}
-	s := subjectRoot + "." + from + "." + string(k)
+	return under(Token(station), k, "*")
+}
+
+func under(station string, k Kind, name string) string {
+	s := subjectRoot + "." + station + "." + string(k)
 	if k == Ticks {
 		return s
 	}
-	return s + ".*"
+	return s + "." + name
 }
 
 // innerMark begins the subjects of what is only for the daemon's own process.
@@ -90,16 +89,11 @@ func innerSubject(station string) string { return innerMark + subject(station, S
 
 // kindOf reads the kind from a subject; empty if it is none of ours.
 func kindOf(subject string) Kind {
-	rest, ok := strings.CutPrefix(subject, subjectRoot+".")
-	if !ok {
+	parts := strings.SplitN(subject, ".", 4)
+	if len(parts) < 3 || parts[0] != subjectRoot {
 		return ""
 	}
-	_, rest, ok = strings.Cut(rest, ".")
-	if !ok {
-		return ""
-	}
-	k, _, _ := strings.Cut(rest, ".")
-	return Kind(k)
+	return Kind(parts[2])
 }
 
 func checkKinds(kinds []Kind) error {
