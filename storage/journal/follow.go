@@ -55,9 +55,12 @@ type Follower struct {
 	// RetryMax bounds the back-off after a handler that fails.
 	RetryMax time.Duration
 
-	mu    sync.Mutex
-	place place
 	batch []storage.Entry
+
+	mu      sync.Mutex // guards the rest
+	place   int64      // what ends there or before has been taken
+	ended   bool       // Run has returned
+	waiters waiters
 }
 
 // Spare saves the follower the decoding of what it has taken: d has had what ends
@@ -84,7 +87,7 @@ func (f *Follower) Run(ctx context.Context, h func(ctx context.Context, batch []
 	if f.RetryMax == 0 {
 		f.RetryMax = retryMax
 	}
-	defer f.move(func(p *place) { p.ended = true })
+	defer func() { f.move(f.Place(), true) }()
 	// On a full disk not even the header may be there yet.
 	if f.Journal.await(ctx, 1, never, nil, nil) == 0 {
 		return nil
@@ -93,8 +96,8 @@ func (f *Follower) Run(ctx context.Context, h func(ctx context.Context, batch []
 	if err != nil {
 		return err
 	}
-	defer r.Close()                //nolint:errcheck // it was only read from
-	f.moveTo(max(f.From, r.Pos())) // nothing of the header is left to take
+	defer r.Close()                     //nolint:errcheck // it was only read from
+	f.move(max(f.From, r.Pos()), false) // nothing of the header is left to take
 	if f.Learnt > 0 {
 		if err := r.GoOnFrom(f.Learnt, f.Journal.Info()); err != nil {
 			return err
@@ -201,7 +204,7 @@ func (f *Follower) hand(ctx context.Context, place int64, h func(context.Context
 	clear(f.batch)
 	f.batch = f.batch[:0]
 	if place > f.From {
-		f.moveTo(place)
+		f.move(place, false)
 	}
 	return nil
 }

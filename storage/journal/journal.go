@@ -55,7 +55,7 @@ type Journal struct {
 	since   time.Time
 	flying  map[string]time.Duration // rockets, by the time of their liftoff
 	newest  time.Duration            // time of the newest record
-	waiters []*waiter
+	waiters waiters
 	closed  bool
 
 	syncMu sync.Mutex

@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -106,39 +105,4 @@ func List(dir string) ([]string, error) {
 func SessionOf(path string) string {
 	name, _, _ := strings.Cut(filepath.Base(path), Suffix)
 	return name
-}
-
-// LoadPlace reads the place of a follower that keeps it in a small file beside
-// the journal; 0 if there is none.
-func LoadPlace(path, follower string) (int64, error) {
-	var at int64
-	f, err := os.Open(placePath(path, follower))
-	if errors.Is(err, os.ErrNotExist) {
-		return 0, nil
-	}
-	if err != nil {
-		return 0, fmt.Errorf("read the place of the %s: %w", follower, err)
-	}
-	defer f.Close() //nolint:errcheck // it was only read from
-	if _, err := fmt.Fscan(bufio.NewReader(f), &at); err != nil || at < 0 {
-		return 0, nil // torn by a power cut: from the start again, which changes nothing
-	}
-	return at, nil
-}
-
-// SavePlace keeps such a place.
-func SavePlace(path, follower string, at int64) error {
-	to := placePath(path, follower)
-	err := os.WriteFile(to+".new", fmt.Appendln(nil, at), 0o644)
-	if err == nil {
-		err = os.Rename(to+".new", to)
-	}
-	if err != nil {
-		return fmt.Errorf("keep the place of the %s: %w", follower, err)
-	}
-	return nil
-}
-
-func placePath(path, follower string) string {
-	return filepath.Join(filepath.Dir(path), SessionOf(path)+"."+follower)
 }

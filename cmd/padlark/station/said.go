@@ -23,7 +23,7 @@ const (
 // said sends what is said of flights until ctx ends.
 func (u *uplink) said(ctx context.Context, a *sqlite.Archive, station string) {
 	path := filepath.Join(u.dir, uplinkName)
-	place, err := journal.LoadPlace(path, saidName)
+	place, err := loadPlace(path, saidName)
 	if err != nil {
 		u.log.Warn().Err(err).Msg("what was said of flights is sent again, which changes nothing")
 	}
@@ -36,7 +36,7 @@ func (u *uplink) said(ctx context.Context, a *sqlite.Archive, station string) {
 		to, err := u.sendSaid(ctx, a, station, place)
 		if to > place {
 			place = to
-			if err := journal.SavePlace(path, saidName, place); err != nil {
+			if err := savePlace(path, saidName, place); err != nil {
 				u.log.Debug().Err(err).Msg("the place in what was said is not kept; it is sent again, which changes nothing")
 			}
 		}

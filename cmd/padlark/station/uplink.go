@@ -74,7 +74,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 		return err
 	}
 	path := s.journal.Path()
-	from, err := journal.LoadPlace(path, uplinkName)
+	from, err := loadPlace(path, uplinkName)
 	if err != nil {
 		return err
 	}
@@ -170,7 +170,7 @@ func (u *uplink) earlier(ctx context.Context, running string) {
 // is that of its journal; a server that is away is waited for.
 func (u *uplink) sendEarlier(ctx context.Context, session string) (path string, err error) {
 	path = filepath.Join(u.dir, session+journal.Suffix)
-	from, err := journal.LoadPlace(path, uplinkName)
+	from, err := loadPlace(path, uplinkName)
 	if err != nil {
 		return path, err
 	}
@@ -281,13 +281,13 @@ func (u *uplink) UplinkState() web.UplinkState {
 
 // keep notes the place of a session; complete that nothing is left to send.
 func (u *uplink) keep(path string, place int64) {
-	if err := journal.SavePlace(path, uplinkName, place); err != nil {
+	if err := savePlace(path, uplinkName, place); err != nil {
 		u.log.Debug().Err(err).Msg("the uplink's place is not kept; the server knows it too")
 	}
 }
 
 func (u *uplink) complete(path string) {
-	err := os.Remove(filepath.Join(u.dir, journal.SessionOf(path)+"."+uplinkName))
+	err := os.Remove(placePath(path, uplinkName))
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
 		u.log.Warn().Err(fmt.Errorf("note that a session is sent: %w", err)).Msg("the next start looks again")
 	}

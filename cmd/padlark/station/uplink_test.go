@@ -31,7 +31,7 @@ func left(t *testing.T, dir, session string, n uint64, ended time.Duration) (pat
 		j.Frames([]ingest.Frame{{Link: "net", N: i, Mono: int64(i), Passed: int64(i), Bytes: numberedText(int(i))}})
 		places = append(places, j.State().End)
 	}
-	if err := errors.Join(j.Close(ended), j.Release(), journal.SavePlace(j.Path(), uplinkName, 0)); err != nil {
+	if err := errors.Join(j.Close(ended), j.Release(), savePlace(j.Path(), uplinkName, 0)); err != nil {
 		t.Fatal(err)
 	}
 	return j.Path(), places
@@ -47,7 +47,7 @@ func TestEarlierSessionsAreSent(t *testing.T) {
 	left(t, dir, "s-running", 10, 0)
 	left(t, dir, "s-other", 10, 0)
 	gone := filepath.Join(dir, "s-gone")
-	if err := errors.Join(os.Remove(filepath.Join(dir, "s-other."+uplinkName)), journal.SavePlace(gone, uplinkName, 100)); err != nil {
+	if err := errors.Join(os.Remove(filepath.Join(dir, "s-other."+uplinkName)), savePlace(gone, uplinkName, 100)); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := journal.Pack(t.Context(), packed); err != nil {
@@ -63,7 +63,7 @@ func TestEarlierSessionsAreSent(t *testing.T) {
 	for _, part := range [][2]uint64{{1, 2500}, {2501, 4000}} {
 		sendFrom(t, before, plain, places[part[1]-1])
 	}
-	if err := journal.SavePlace(plain, uplinkName, places[999]); err != nil {
+	if err := savePlace(plain, uplinkName, places[999]); err != nil {
 		t.Fatal(err)
 	}
 	for range 2 { // the second time nothing is left
