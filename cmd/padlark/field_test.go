@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"padlark/ingest"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // Helpers of the tests under field conditions: boards that number their
@@ -140,7 +140,7 @@ func markOf(frame []byte) (mark, bool) {
 func archived(t *testing.T, data string) map[mark]int {
 	t.Helper()
 	out := map[mark]int{}
-	eachFrame(t, data, func(_ sqlite.Session, f ingest.Frame) {
+	eachFrame(t, data, func(_ storage.Session, f ingest.Frame) {
 		m, ok := markOf(f.Bytes)
 		if bytes.HasPrefix(f.Bytes, []byte("$GP")) {
 			return // a receiver's, not a board's

@@ -18,6 +18,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/bundle"
 	"padlark/storage/journal"
 	"padlark/storage/logimport"
@@ -169,7 +170,7 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 	job := logimport.Job{
 		Archive: archive, Dir: dir, Version: softwareVersion(), Link: link.Link, Rocket: c.Rocket,
 		At: at, Written: written, Log: log, Config: configured(cfg), Stored: p.at,
-		With: func(s *sqlite.Session) (*logimport.Configured, error) {
+		With: func(s *storage.Session) (*logimport.Configured, error) {
 			cfg, err := config.WithFile(s.Latest(), link)
 			if err != nil {
 				return nil, err

@@ -16,7 +16,6 @@ import (
 	"padlark/flight"
 	"padlark/storage"
 	"padlark/storage/report"
-	"padlark/storage/sqlite"
 )
 
 type replayCmd struct {
@@ -99,7 +98,7 @@ func parseSpeed(s string) (float64, error) {
 }
 
 // config is the other configuration, nil for the session's own.
-func (c *replayCmd) config(s sqlite.Session) (*config.Config, error) {
+func (c *replayCmd) config(s storage.Session) (*config.Config, error) {
 	if c.Config != "" {
 		cfg, err := config.Load(c.Config)
 		if err != nil {

@@ -12,7 +12,7 @@ import (
 )
 
 // eachFrame reads all frames of an archive, session after session.
-func eachFrame(t *testing.T, data string, fn func(sqlite.Session, ingest.Frame)) {
+func eachFrame(t *testing.T, data string, fn func(storage.Session, ingest.Frame)) {
 	t.Helper()
 	a, err := sqlite.OpenReadOnly(filepath.Join(data, sqlite.FileName))
 	if err != nil {
@@ -59,7 +59,7 @@ func unpacked(t *testing.T, data string) string {
 		CREATE TABLE samples (rocket, link, n);
 		CREATE TABLE rejects (link, n);
 		CREATE INDEX f ON frames (link, n); CREATE INDEX s ON samples (link, n); CREATE INDEX r ON rejects (link, n)`)
-	eachFrame(t, data, func(s sqlite.Session, f ingest.Frame) {
+	eachFrame(t, data, func(s storage.Session, f ingest.Frame) {
 		exec(`INSERT INTO frames VALUES (?, ?, ?, ?, ?)`, s.Station, s.ID+"/"+f.Link, f.N, f.Mono, f.Bytes)
 	})
 	a, err := sqlite.OpenReadOnly(filepath.Join(data, sqlite.FileName))

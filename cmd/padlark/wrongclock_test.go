@@ -26,7 +26,7 @@ import (
 
 	"padlark/flight"
 	"padlark/ingest"
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // wrongClock is a computer whose system clock shows what the test says: a
@@ -270,7 +270,7 @@ func checkOneSession(t *testing.T, data string, sent map[mark]time.Time) {
 	sessions := map[string]bool{}
 	var last ingest.Frame
 	seq, first := -1, time.Duration(0)
-	eachFrame(t, data, func(s sqlite.Session, f ingest.Frame) {
+	eachFrame(t, data, func(s storage.Session, f ingest.Frame) {
 		sessions[s.ID] = true
 		m, ok := markOf(f.Bytes)
 		if !ok {

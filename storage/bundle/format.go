@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -73,7 +74,7 @@ type manifest struct {
 	Parts   []part `json:"parts"`
 }
 
-// session is sqlite.Session in the form of the file. Times are as recorded.
+// session is storage.Session in the form of the file. Times are as recorded.
 type session struct {
 	ID          string          `json:"id"`
 	Station     string          `json:"station"`
@@ -96,7 +97,7 @@ type change struct {
 	Config string `json:"config"`
 }
 
-func fromStored(s sqlite.Session) session {
+func fromStored(s storage.Session) session {
 	out := session{
 		ID: s.ID, Station: s.Station, Epoch: s.Epoch, Started: s.Started, Version: s.Version, Config: s.Config,
 		Site: s.Site, Rockets: s.Rockets, Links: s.Links, ShiftNs: s.Shift.Nanoseconds(), ShiftSource: s.ShiftSource,
@@ -110,8 +111,8 @@ func fromStored(s sqlite.Session) session {
 	return out
 }
 
-func (s session) stored() sqlite.Session {
-	out := sqlite.Session{
+func (s session) stored() storage.Session {
+	out := storage.Session{
 		ID: s.ID, Station: s.Station, Epoch: s.Epoch, Started: s.Started, Version: s.Version, Config: s.Config,
 		Site: s.Site, Rockets: s.Rockets, Links: s.Links, Shift: time.Duration(s.ShiftNs), ShiftSource: s.ShiftSource,
 	}

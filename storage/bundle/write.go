@@ -59,7 +59,7 @@ type packer struct {
 	lines    uint64
 	zip      *zip.Writer
 	all      manifest
-	session  sqlite.Session
+	session  storage.Session
 }
 
 func (p *packer) write(w io.Writer) error {

@@ -22,7 +22,7 @@ func BenchmarkArchive(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer a.Close()
-	if err := a.StartSession(b.Context(), sqlite.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
+	if err := a.StartSession(b.Context(), storage.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		b.Fatal(err)
 	}
 	names := []string{decode.AccelMps2, decode.CellV, decode.PressurePa, decode.ReleaseUs, decode.TemperatureC}

@@ -13,7 +13,6 @@ import (
 	"padlark/flight"
 	"padlark/flight/smooth"
 	"padlark/storage"
-	"padlark/storage/sqlite"
 )
 
 // Course is the worked-out course of one flight.
@@ -61,7 +60,7 @@ func (c *Columns) ChannelNames(ctx context.Context, q storage.Query) ([]string, 
 }
 
 // Sessions tells how times were fixed, if the source knows.
-func (c *Columns) Sessions(ctx context.Context) ([]sqlite.Session, error) {
+func (c *Columns) Sessions(ctx context.Context) ([]storage.Session, error) {
 	if d, ok := c.Source.(dated); ok {
 		return d.Sessions(ctx)
 	}

@@ -114,7 +114,7 @@ func TestCSVOfArchive(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer a.Close()
-	if err := a.StartSession(t.Context(), sqlite.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
 	one := samples()[0]

@@ -6,18 +6,17 @@ import (
 	"strconv"
 
 	"padlark/storage"
-	"padlark/storage/sqlite"
 )
 
 // dated is a source that knows how the times of its sessions were fixed, as an
 // archive does.
 type dated interface {
-	Sessions(ctx context.Context) ([]sqlite.Session, error)
+	Sessions(ctx context.Context) ([]storage.Session, error)
 }
 
 // fixed has the sessions that q chooses and whose times were fixed, by their
 // IDs. It is empty if the recorded times are asked for.
-type fixed map[string]sqlite.Session
+type fixed map[string]storage.Session
 
 func fixedOf(ctx context.Context, src Source, q storage.Query) (fixed, error) {
 	a, ok := src.(dated)
@@ -47,6 +46,6 @@ func (f fixed) by(session string) string {
 }
 
 // shiftText is how many seconds were added.
-func shiftText(s sqlite.Session) string {
+func shiftText(s storage.Session) string {
 	return strconv.FormatFloat(s.Shift.Seconds(), 'f', -1, 64)
 }

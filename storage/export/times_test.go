@@ -26,7 +26,7 @@ func fixedArchive(t *testing.T) *sqlite.Archive {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = a.Close() })
-	if err := a.StartSession(t.Context(), sqlite.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
 	smp := decode.Sample{Session: "s1", Link: "pad-radio", N: 1, Rocket: "Teal", Seq: 1, Clock: 1, At: epoch, Heard: epoch,

@@ -121,7 +121,7 @@ const (
 
 // stream sends samples, events and alarms: one goroutine reads and writes lines,
 // this one sends them.
-func (c *copier) stream(ctx context.Context, s sqlite.Session, tries int, out *Copied, progress func(uint64)) error {
+func (c *copier) stream(ctx context.Context, s storage.Session, tries int, out *Copied, progress func(uint64)) error {
 	g, ctx := errgroup.WithContext(ctx)
 	full := make(chan *block, readAhead)
 	empty := make(chan *block, readAhead+2)
@@ -151,7 +151,7 @@ func (c *copier) stream(ctx context.Context, s sqlite.Session, tries int, out *C
 }
 
 // read fills blocks with the session's lines.
-func (c *copier) read(ctx context.Context, s sqlite.Session, out *Copied, full chan<- *block, empty <-chan *block) error {
+func (c *copier) read(ctx context.Context, s storage.Session, out *Copied, full chan<- *block, empty <-chan *block) error {
 	var b *block
 	pass := func(least int) error {
 		if b != nil && b.len() > least {
@@ -210,7 +210,7 @@ func (c *copier) read(ctx context.Context, s sqlite.Session, out *Copied, full c
 }
 
 // station is the tag: that of the session, which may be another station's.
-func (c *copier) station(s sqlite.Session) string {
+func (c *copier) station(s storage.Session) string {
 	if s.Station != "" {
 		return s.Station
 	}
@@ -218,7 +218,7 @@ func (c *copier) station(s sqlite.Session) string {
 }
 
 // results sends what is worked out: one point per flight and per link.
-func (c *copier) results(ctx context.Context, s sqlite.Session, tries int) (int, error) {
+func (c *copier) results(ctx context.Context, s storage.Session, tries int) (int, error) {
 	var b block
 	n, err := c.flightLines(ctx, s, &b)
 	if err != nil {
@@ -237,7 +237,7 @@ func (c *copier) results(ctx context.Context, s sqlite.Session, tries int) (int,
 	return n, c.push(ctx, &b, tries)
 }
 
-func (c *copier) flightLines(ctx context.Context, s sqlite.Session, b *block) (int, error) {
+func (c *copier) flightLines(ctx context.Context, s storage.Session, b *block) (int, error) {
 	if c.flights == nil {
 		return 0, nil
 	}
@@ -261,7 +261,7 @@ func (c *copier) flightLines(ctx context.Context, s sqlite.Session, b *block) (i
 	return len(all), nil
 }
 
-func (c *copier) linkCounts(ctx context.Context, s sqlite.Session) ([]linkCount, error) {
+func (c *copier) linkCounts(ctx context.Context, s storage.Session) ([]linkCount, error) {
 	last, err := c.archive.LastSampled(ctx, s.ID)
 	if err != nil {
 		return nil, err

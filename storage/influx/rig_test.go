@@ -74,7 +74,7 @@ func (r *rig) startSession(id string) {
 	r.t.Helper()
 	r.end()
 	r.register = alarm.ForStation(id)
-	err := r.archive.StartSession(r.t.Context(), sqlite.Session{
+	err := r.archive.StartSession(r.t.Context(), storage.Session{
 		ID: id, Station: "north-field", Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}, {Name: "Rust"}}, Links: links,
 	})
 	if err != nil {

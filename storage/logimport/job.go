@@ -9,6 +9,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -25,7 +26,7 @@ type Job struct {
 	Log         *Log
 	Config      *Configured
 	// With is the configuration of another session with the log's link added.
-	With func(s *sqlite.Session) (*Configured, error)
+	With func(s *storage.Session) (*Configured, error)
 	// Stored, if set, hears how many lines have been stored.
 	Stored func(lines int64)
 

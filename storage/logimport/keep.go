@@ -18,7 +18,7 @@ import (
 
 // keep stores a session of frames with all that follows from them, in the archive
 // and as a journal. Doing it again changes nothing. If it fails, the archive is as it was before.
-func (m *Job) keep(ctx context.Context, s sqlite.Session, cfg *Configured, frames frameSource) (*player, error) {
+func (m *Job) keep(ctx context.Context, s storage.Session, cfg *Configured, frames frameSource) (*player, error) {
 	was, err := m.Archive.Session(ctx, s.ID)
 	if err != nil && !errors.Is(err, storage.ErrNoSession) {
 		return nil, err
@@ -42,7 +42,7 @@ func (m *Job) keep(ctx context.Context, s sqlite.Session, cfg *Configured, frame
 	return nil, fmt.Errorf("%w; session %s %s", err, s.ID, state)
 }
 
-func (m *Job) fill(ctx context.Context, s sqlite.Session, cfg *Configured, frames frameSource) (_ *player, err error) {
+func (m *Job) fill(ctx context.Context, s storage.Session, cfg *Configured, frames frameSource) (_ *player, err error) {
 	if err := m.Archive.StartSession(ctx, s); err != nil {
 		return nil, err
 	}
@@ -75,8 +75,8 @@ func (m *Job) fill(ctx context.Context, s sqlite.Session, cfg *Configured, frame
 }
 
 // session describes a session made of a log.
-func (m *Job) session(id string, epoch time.Time, cfg *Configured, links ...string) sqlite.Session {
-	return sqlite.Session{
+func (m *Job) session(id string, epoch time.Time, cfg *Configured, links ...string) storage.Session {
+	return storage.Session{
 		ID: id, Station: cfg.Station, Epoch: epoch, Version: m.Version, Config: cfg.Text,
 		Site: cfg.Site, Rockets: cfg.Rockets, Links: links,
 	}
@@ -105,7 +105,7 @@ type sessionJournal struct {
 }
 
 // newSessionJournal begins one. The archive's lock sees to it that nobody else does.
-func newSessionJournal(dir string, s sqlite.Session, cfg *Configured) (*sessionJournal, error) {
+func newSessionJournal(dir string, s storage.Session, cfg *Configured) (*sessionJournal, error) {
 	links := slices.DeleteFunc(slices.Clone(cfg.Links), func(l ingest.LinkConfig) bool { return !slices.Contains(s.Links, l.Name) })
 	folder := filepath.Join(dir, "journal")
 	l := &sessionJournal{dir: folder, temp: filepath.Join(folder, "importing")}

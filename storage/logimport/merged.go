@@ -10,7 +10,6 @@ import (
 	"padlark/decode"
 	"padlark/ingest"
 	"padlark/storage"
-	"padlark/storage/sqlite"
 )
 
 // mergeAll makes a merged session for each radio session that has a flight of
@@ -104,7 +103,7 @@ func laidOver(o *Overlay, session string, epoch time.Time) frameSource {
 // mergedConfig knows the links of both: the configuration of the log if it has
 // the radio's links too, else that of the session with the log's link added.
 // nil if there is none that can read both.
-func (m *Job) mergedConfig(s sqlite.Session) (*Configured, error) {
+func (m *Job) mergedConfig(s storage.Session) (*Configured, error) {
 	has := func(c *Configured) bool {
 		for _, l := range s.Links {
 			if !slices.ContainsFunc(c.Links, func(x ingest.LinkConfig) bool { return x.Name == l }) {

@@ -142,7 +142,7 @@ type Reporter struct {
 
 // gathered is what a page is made from.
 type gathered struct {
-	session sqlite.Session
+	session storage.Session
 	flight  results.Flight
 	rocket  flight.Rocket
 	events  []flight.Event

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/results"
-	"padlark/storage/sqlite"
 )
 
 // Season is what one rocket has done so far. Unknown is nil.
@@ -52,7 +52,7 @@ func (r *Reporter) Seasons(ctx context.Context) ([]Season, error) {
 	if err != nil {
 		return nil, err
 	}
-	of := map[string]*sqlite.Session{}
+	of := map[string]*storage.Session{}
 	for i := range sessions {
 		of[sessions[i].ID] = &sessions[i]
 	}
@@ -87,7 +87,7 @@ func (r *Reporter) Seasons(ctx context.Context) ([]Season, error) {
 	return out, nil
 }
 
-func season(name string, flown []results.Summary, of map[string]*sqlite.Session) Season {
+func season(name string, flown []results.Summary, of map[string]*storage.Session) Season {
 	s := Season{Rocket: name, Flights: len(flown), CellV: []float64{}}
 	var apogees, sinks []value
 	for i := range flown {
@@ -123,7 +123,7 @@ func season(name string, flown []results.Summary, of map[string]*sqlite.Session)
 }
 
 // countRelease counts a flight whose release is known.
-func (s *Season) countRelease(session *sqlite.Session, res *flight.Result) {
+func (s *Season) countRelease(session *storage.Session, res *flight.Result) {
 	delay := 1.0
 	for _, k := range session.Rockets {
 		if k.Name != res.Rocket {

@@ -6,6 +6,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/phrase"
+	"padlark/storage"
 	"padlark/storage/sqlite"
 )
 
@@ -23,7 +24,7 @@ func (r *Results) Listed(ctx context.Context, session string) ([]flight.Result, 
 }
 
 func (r *Results) listedUntil(ctx context.Context, session string, until time.Time) ([]flight.Result, error) {
-	return resultsOf(r.listBy(ctx, session, r.archive.EveryFlight, func(ctx context.Context, s *sqlite.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
+	return resultsOf(r.listBy(ctx, session, r.archive.EveryFlight, func(ctx context.Context, s *storage.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
 		if time.Now().Before(until) || r.isKnown(s.ID, span) {
 			one, err := r.summary(ctx, s.ID, span)
 			return one, err == nil, err
@@ -56,7 +57,7 @@ func (r *Results) isKnown(session string, span *sqlite.FlightSpan) bool {
 // that the flight took: nothing here is as urgent as what is heard. It returns how
 // many flights it has worked out.
 func (r *Results) WorkAhead(ctx context.Context, rest func(took time.Duration) time.Duration) (n int, err error) {
-	_, err = r.listBy(ctx, "", r.archive.EveryFlight, func(ctx context.Context, s *sqlite.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
+	_, err = r.listBy(ctx, "", r.archive.EveryFlight, func(ctx context.Context, s *storage.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
 		if s.Ended.IsZero() && r.isKnown(s.ID, span) {
 			return Summary{}, false, nil
 		}

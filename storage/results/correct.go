@@ -30,7 +30,7 @@ const settledAfter = time.Hour
 // bench is a session whose flights are being corrected.
 type bench struct {
 	r     *Results
-	s     sqlite.Session
+	s     storage.Session
 	spans []sqlite.FlightSpan // by liftoff
 	log   []sqlite.Correction
 }

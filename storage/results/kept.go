@@ -13,6 +13,7 @@ import (
 	"github.com/klauspost/compress/zstd"
 
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/snapshot"
 	"padlark/storage/sqlite"
 )
@@ -55,7 +56,7 @@ func (r *Results) Summaries(ctx context.Context, session string) ([]Summary, err
 }
 
 func (r *Results) list(ctx context.Context, session string, of func(context.Context, string) ([]sqlite.FlightSpan, error)) ([]Summary, error) {
-	return r.listBy(ctx, session, of, func(ctx context.Context, s *sqlite.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
+	return r.listBy(ctx, session, of, func(ctx context.Context, s *storage.Session, span *sqlite.FlightSpan) (Summary, bool, error) {
 		one, err := r.summary(ctx, s.ID, span)
 		return one, err == nil, err
 	})
@@ -63,12 +64,12 @@ func (r *Results) list(ctx context.Context, session string, of func(context.Cont
 
 // work gives the summary of a flight that is not kept, and whether it is the whole
 // of it.
-type work func(ctx context.Context, s *sqlite.Session, span *sqlite.FlightSpan) (Summary, bool, error)
+type work func(ctx context.Context, s *storage.Session, span *sqlite.FlightSpan) (Summary, bool, error)
 
 // listBy goes from the newest session to the oldest: whoever has no time for all
 // begins with what people look at first.
 func (r *Results) listBy(ctx context.Context, session string, of func(context.Context, string) ([]sqlite.FlightSpan, error), do work) ([]Summary, error) {
-	var sessions []sqlite.Session
+	var sessions []storage.Session
 	if session == "" {
 		all, err := r.archive.Sessions(ctx)
 		if err != nil {
@@ -105,7 +106,7 @@ func (r *Results) summary(ctx context.Context, session string, span *sqlite.Flig
 }
 
 // ofSession gives the summaries of some flights of a session.
-func (r *Results) ofSession(ctx context.Context, s *sqlite.Session, spans []sqlite.FlightSpan, do work) ([]Summary, error) {
+func (r *Results) ofSession(ctx context.Context, s *storage.Session, spans []sqlite.FlightSpan, do work) ([]Summary, error) {
 	voids, err := r.voids(ctx, s.ID)
 	if err != nil {
 		return nil, err
@@ -141,7 +142,7 @@ func (r *Results) ofSession(ctx context.Context, s *sqlite.Session, spans []sqli
 }
 
 // madeOf tells what is worked out of a session as it is now; "" if it has not ended.
-func (r *Results) madeOf(ctx context.Context, s *sqlite.Session) (string, error) {
+func (r *Results) madeOf(ctx context.Context, s *storage.Session) (string, error) {
 	if s.Ended.IsZero() {
 		return "", nil
 	}

@@ -222,7 +222,7 @@ func (r *Results) keep(k key, v kept) {
 }
 
 // sounded is a flight of which only the sounder has told, if it is one.
-func sounded(s sqlite.Session, q storage.Query, events []flight.Event) (f Flight, is bool) {
+func sounded(s storage.Session, q storage.Query, events []flight.Event) (f Flight, is bool) {
 	for i := range events {
 		switch e := &events[i]; e.Kind {
 		case flight.Sounded:
@@ -236,7 +236,7 @@ func sounded(s sqlite.Session, q storage.Query, events []flight.Event) (f Flight
 	return f, is
 }
 
-func (r *Results) compute(ctx context.Context, s sqlite.Session, q storage.Query, events []flight.Event, alarms []flight.Alarm) (Flight, error) {
+func (r *Results) compute(ctx context.Context, s storage.Session, q storage.Query, events []flight.Event, alarms []flight.Alarm) (Flight, error) {
 	if f, is := sounded(s, q, events); is {
 		return f, nil
 	}
@@ -307,7 +307,7 @@ const receiverBefore = 5 * time.Minute
 
 // siteOf is the session's site, with its place by the station's own receiver if that
 // has to tell it.
-func (r *Results) siteOf(ctx context.Context, s sqlite.Session, samples []decode.Sample) (flight.Site, error) {
+func (r *Results) siteOf(ctx context.Context, s storage.Session, samples []decode.Sample) (flight.Site, error) {
 	site := s.Site
 	if site.Receiver == "" || site.LatitudeDeg != nil || len(samples) == 0 {
 		return site, nil
@@ -350,7 +350,7 @@ func inTheAir(samples []decode.Sample, events []flight.Event) bool {
 	return len(samples) > 0 && time.Since(samples[len(samples)-1].Heard) < silence
 }
 
-func rocketOf(s sqlite.Session, name string) flight.Rocket {
+func rocketOf(s storage.Session, name string) flight.Rocket {
 	r, _ := flight.RocketNamed(s.Rockets, name)
 	return r
 }

@@ -44,7 +44,7 @@ func heardAt(t *testing.T, last time.Time, n int, site flight.Site) (*sqlite.Arc
 	const hz = 20
 	epoch := last.Add(-time.Duration(n) * time.Second / hz)
 	rockets := []flight.Rocket{{Name: "Teal"}}
-	s := sqlite.Session{ID: "now", Station: "north-field", Epoch: epoch, Rockets: rockets, Site: site, Links: []string{"radio"}}
+	s := storage.Session{ID: "now", Station: "north-field", Epoch: epoch, Rockets: rockets, Site: site, Links: []string{"radio"}}
 	if err := a.StartSession(t.Context(), s); err != nil {
 		t.Fatal(err)
 	}

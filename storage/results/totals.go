@@ -50,7 +50,7 @@ func (r *Results) Counted(session string) (Totals, bool) {
 
 // Count counts what was heard in a session. One that has ended is read whole once, and
 // the totals kept; one that runs is read from where it was read before.
-func (r *Results) Count(ctx context.Context, s sqlite.Session) (Totals, error) {
+func (r *Results) Count(ctx context.Context, s storage.Session) (Totals, error) {
 	r.counting.Lock()
 	defer r.counting.Unlock()
 	madeOf, err := r.madeOf(ctx, &s)

@@ -22,7 +22,7 @@ func TestTotals(t *testing.T) {
 	}
 	t.Cleanup(func() { _ = a.Close() })
 	epoch := time.Date(2031, 5, 17, 9, 0, 0, 0, time.UTC)
-	s := sqlite.Session{ID: "s", Station: "north-field", Epoch: epoch, Links: []string{"near", "far"}}
+	s := storage.Session{ID: "s", Station: "north-field", Epoch: epoch, Links: []string{"near", "far"}}
 	if err := a.StartSession(t.Context(), s); err != nil {
 		t.Fatal(err)
 	}

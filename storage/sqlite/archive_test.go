@@ -66,7 +66,7 @@ func everything() []any {
 func TestRoundTrip(t *testing.T) {
 	a := openNew(t)
 	elevation := 212.0
-	session := Session{
+	session := storage.Session{
 		ID: "s1", Station: "north-field", Epoch: epoch, Started: epoch, Version: "0.1", Config: "[station]\nname = \"north-field\"\n",
 		Site: flight.Site{ElevationM: &elevation}, Rockets: []flight.Rocket{{Name: "Teal", MassKg: 0.145}}, Links: []string{"pad-radio"},
 	}
@@ -114,7 +114,7 @@ func TestRoundTrip(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff([]Session{session}, sessions); diff != "" {
+	if diff := cmp.Diff([]storage.Session{session}, sessions); diff != "" {
 		t.Errorf("sessions (-want +got):\n%s", diff)
 	}
 	if n := readFrames(t, a, storage.Query{Rocket: "Teal"}); len(n) != 2 {
@@ -231,10 +231,10 @@ func TestShiftIsAppliedByReaders(t *testing.T) {
 
 func TestSessionErrors(t *testing.T) {
 	a := openNew(t)
-	if err := a.StartSession(t.Context(), Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
-	if err := a.StartSession(t.Context(), Session{ID: "s1", Epoch: epoch.Add(1)}); err == nil || !strings.Contains(err.Error(), "epoch") {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s1", Epoch: epoch.Add(1)}); err == nil || !strings.Contains(err.Error(), "epoch") {
 		t.Errorf("another epoch: %v", err)
 	}
 	if err := a.EndSession(t.Context(), "none", epoch); !errors.Is(err, storage.ErrNoSession) {

@@ -41,7 +41,7 @@ func TestCheckups(t *testing.T) {
 func TestOpenBeside(t *testing.T) {
 	path := filepath.Join(t.TempDir(), FileName)
 	a := openAt(t, path)
-	if err := a.StartSession(t.Context(), Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s1", Station: "north-field", Epoch: epoch}); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, storage.ErrLocked) {

@@ -18,7 +18,7 @@ func TestClosedUnderAReader(t *testing.T) {
 		t.Fatal(err)
 	}
 	epoch := time.Date(2026, 5, 16, 10, 0, 0, 0, time.UTC)
-	if err := a.StartSession(t.Context(), Session{ID: "s", Epoch: epoch, Links: []string{"pad", "tent"}}); err != nil {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s", Epoch: epoch, Links: []string{"pad", "tent"}}); err != nil {
 		t.Fatal(err)
 	}
 	rows := Rows{From: 1}

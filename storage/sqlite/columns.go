@@ -19,7 +19,7 @@ import (
 func (a *Archive) Columns(ctx context.Context, q storage.Query, names []string, fn func(*storage.Columns) error) error {
 	var until int64 // Passed of the newest sample when a session's turn came
 	var of string
-	return a.eachTrack(ctx, q, func(s Session, l storedLink, b *blockReader, name string, w window) (err error) {
+	return a.eachTrack(ctx, q, func(s storage.Session, l storedLink, b *blockReader, name string, w window) (err error) {
 		if s.ID != of {
 			until, err = a.newestSample(ctx, s.ID)
 			if err != nil && a.readOnly && damaged(err) {
@@ -54,7 +54,7 @@ func (a *Archive) Columns(ctx context.Context, q storage.Query, names []string, 
 // ChannelNames lists the channels that any of the chosen samples has, sorted.
 func (a *Archive) ChannelNames(ctx context.Context, q storage.Query) ([]string, error) {
 	seen := map[string]bool{}
-	err := a.eachTrack(ctx, q, func(_ Session, _ storedLink, b *blockReader, _ string, w window) error {
+	err := a.eachTrack(ctx, q, func(_ storage.Session, _ storedLink, b *blockReader, _ string, w window) error {
 		if w == whole() {
 			return b.channels(ctx, seen)
 		}
@@ -99,8 +99,8 @@ func (b *blockReader) channels(ctx context.Context, seen map[string]bool) error 
 }
 
 // eachTrack calls fn for each rocket and link that q chooses.
-func (a *Archive) eachTrack(ctx context.Context, q storage.Query, fn func(s Session, l storedLink, b *blockReader, rocket string, w window) error) error {
-	return a.eachRocket(ctx, q, func(s Session, links []storedLink, p part) error {
+func (a *Archive) eachTrack(ctx context.Context, q storage.Query, fn func(s storage.Session, l storedLink, b *blockReader, rocket string, w window) error) error {
+	return a.eachRocket(ctx, q, func(s storage.Session, links []storedLink, p part) error {
 		id, err := a.rocketRow(ctx, s.ID, p.heardAs)
 		if err != nil {
 			return err

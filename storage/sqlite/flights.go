@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"slices"
 	"time"
+
+	"padlark/storage"
 )
 
 // FlightSpan is when a flight was, from its liftoff and touchdown events.
@@ -64,7 +66,7 @@ func moment(epoch int64, rel sql.NullInt64) *time.Time {
 // bounds is the stretch that belongs to the flight, in ns since the epoch: it
 // ends margin after the touchdown or, if none was seen, margin before the
 // rocket's next liftoff.
-func (f FlightSpan) bounds(s Session, all []FlightSpan, margin time.Duration) (from, to int64) {
+func (f FlightSpan) bounds(s storage.Session, all []FlightSpan, margin time.Duration) (from, to int64) {
 	from, to = f.from, f.to
 	if f.Liftoff == nil {
 		return from, to

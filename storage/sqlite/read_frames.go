@@ -101,7 +101,7 @@ func (a *Archive) rocketRow(ctx context.Context, session, name string) (int64, e
 
 // frameStream reads the frames of a link; with a rocket those that gave a sample
 // of it.
-func (a *Archive) frameStream(s Session, l storedLink, rocket int64, w window) *stream[storedFrame] {
+func (a *Archive) frameStream(s storage.Session, l storedLink, rocket int64, w window) *stream[storedFrame] {
 	b := &blockReader{a: a, table: "frame_blocks", cond: frameTrack, of: track{link: l.id}}
 	if w != whole() {
 		b.chosen, b.chosenArgs = ` AND passed_last_ns >= ?3 AND passed_first_ns <= ?4`, []any{w.passed, w.until}
@@ -141,7 +141,7 @@ func (a *Archive) frameStream(s Session, l storedLink, rocket int64, w window) *
 }
 
 // storedFrames makes frames of a block's rows.
-func storedFrames(ctx context.Context, s Session, l storedLink, f *block.Frames, from int, sampled *numberReader) ([]storedFrame, error) {
+func storedFrames(ctx context.Context, s storage.Session, l storedLink, f *block.Frames, from int, sampled *numberReader) ([]storedFrame, error) {
 	out := make([]storedFrame, 0, f.Rows()-from)
 	for i := from; i < f.Rows(); i++ {
 		if sampled != nil {

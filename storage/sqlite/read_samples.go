@@ -16,13 +16,13 @@ import (
 // rocket after rocket by name, each in the order in which they passed. The
 // sample is fn's to keep. An error of fn ends it and is returned.
 func (a *Archive) Samples(ctx context.Context, q storage.Query, fn func(*decode.Sample) error) error {
-	return a.eachRocket(ctx, q, func(s Session, links []storedLink, p part) error {
+	return a.eachRocket(ctx, q, func(s storage.Session, links []storedLink, p part) error {
 		return a.rocketSamples(ctx, s, links, p, q, fn)
 	})
 }
 
 // chosen lists the sessions that q asks for.
-func (a *Archive) chosen(ctx context.Context, q storage.Query) ([]Session, error) {
+func (a *Archive) chosen(ctx context.Context, q storage.Query) ([]storage.Session, error) {
 	if q.Session == "" {
 		return a.Sessions(ctx)
 	}
@@ -30,12 +30,12 @@ func (a *Archive) chosen(ctx context.Context, q storage.Query) ([]Session, error
 	if err != nil {
 		return nil, err
 	}
-	return []Session{s}, nil
+	return []storage.Session{s}, nil
 }
 
 // eachRocket calls fn for each session and rocket that q chooses, with the
 // session's links. An error is explained, unless it is a callerError.
-func (a *Archive) eachRocket(ctx context.Context, q storage.Query, fn func(s Session, links []storedLink, p part) error) error {
+func (a *Archive) eachRocket(ctx context.Context, q storage.Query, fn func(s storage.Session, links []storedLink, p part) error) error {
 	sessions, err := a.chosen(ctx, q)
 	if err != nil {
 		return err
@@ -53,7 +53,7 @@ func (a *Archive) eachRocket(ctx context.Context, q storage.Query, fn func(s Ses
 	return nil
 }
 
-func (a *Archive) sessionRockets(ctx context.Context, s Session, q storage.Query, fn func(s Session, links []storedLink, p part) error) error {
+func (a *Archive) sessionRockets(ctx context.Context, s storage.Session, q storage.Query, fn func(s storage.Session, links []storedLink, p part) error) error {
 	links, err := a.linksOf(ctx, s.ID)
 	if err != nil {
 		return err
@@ -119,7 +119,7 @@ const (
 func whole() window { return window{always, forEver, always, forEver} }
 
 // windowOf is the stretch that q asks for by time and place alone.
-func windowOf(q storage.Query, s Session) window {
+func windowOf(q storage.Query, s storage.Session) window {
 	w := whole()
 	if q.FromPassed > 0 {
 		w.passed = q.FromPassed
@@ -138,7 +138,7 @@ func windowOf(q storage.Query, s Session) window {
 
 // flightPart is what was heard of the flight that q asks for; none if the rocket
 // has no such flight.
-func (a *Archive) flightPart(ctx context.Context, s Session, rocket string, q storage.Query) ([]part, error) {
+func (a *Archive) flightPart(ctx context.Context, s storage.Session, rocket string, q storage.Query) ([]part, error) {
 	spans, err := a.EveryFlight(ctx, s.ID)
 	if err != nil {
 		return nil, err
@@ -158,14 +158,14 @@ func (a *Archive) flightPart(ctx context.Context, s Session, rocket string, q st
 }
 
 // bound turns a time of the caller's into recorded ns since the epoch.
-func bound(q storage.Query, s Session, t time.Time) int64 {
+func bound(q storage.Query, s storage.Session, t time.Time) int64 {
 	if !q.Recorded {
 		t = t.Add(-s.Shift)
 	}
 	return t.Sub(s.Epoch).Nanoseconds()
 }
 
-func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLink, p part, q storage.Query, fn func(*decode.Sample) error) error {
+func (a *Archive) rocketSamples(ctx context.Context, s storage.Session, links []storedLink, p part, q storage.Query, fn func(*decode.Sample) error) error {
 	id, err := a.rocketRow(ctx, s.ID, p.heardAs)
 	if err != nil {
 		return err
@@ -195,7 +195,7 @@ func (a *Archive) rocketSamples(ctx context.Context, s Session, links []storedLi
 
 // sampleBlocks gives the blocks of a rocket over a link that reach into a
 // stretch of time.
-func (a *Archive) sampleBlocks(s Session, l storedLink, rocket int64, name string, w window) *blockReader {
+func (a *Archive) sampleBlocks(s storage.Session, l storedLink, rocket int64, name string, w window) *blockReader {
 	b := &blockReader{a: a, table: "sample_blocks", cond: sampleTrack, of: track{rocket, l.id}}
 	if w != whole() {
 		b.chosen = ` AND at_last_ns >= ?3 AND at_first_ns <= ?4 AND passed_last_ns >= ?5 AND passed_first_ns <= ?6`
@@ -209,7 +209,7 @@ func (a *Archive) sampleBlocks(s Session, l storedLink, rocket int64, name strin
 	return b
 }
 
-func (a *Archive) sampleStream(s Session, l storedLink, rocket int64, name string, w window, shift time.Duration, names nameSets) *stream[decode.Sample] {
+func (a *Archive) sampleStream(s storage.Session, l storedLink, rocket int64, name string, w window, shift time.Duration, names nameSets) *stream[decode.Sample] {
 	b := a.sampleBlocks(s, l, rocket, name, w)
 	epoch := s.Epoch.Add(shift)
 	like := decode.Sample{Session: s.ID, Link: l.name, Rocket: name}

@@ -12,49 +12,13 @@ import (
 	"padlark/storage"
 )
 
-// Session is one run of a station. Times are UTC as recorded, without Shift.
-type Session struct {
-	ID      string // its name, unique in the archive
-	Station string
-	// Epoch is the moment to which all times of the session refer; it cannot be
-	// changed once rows are stored.
-	Epoch   time.Time
-	Started time.Time // Epoch if zero
-	Ended   time.Time // zero while it runs, or if the daemon was killed
-	Version string    // of padlark
-	Config  string    // text of the configuration that it began with
-	Changes []Change  // to other ones, in order; not stored by StartSession
-	Site    flight.Site
-	Rockets []flight.Rocket
-	Links   []string
-	// Shift is what must be added to every recorded time, ShiftSource how that
-	// became known; both are empty while the time has not been fixed.
-	Shift       time.Duration
-	ShiftSource string
-}
-
-// Change is another configuration of a session, for what passed after At, in ns
-// since the epoch.
-type Change struct {
-	At     int64
-	Config string
-}
-
-// Latest is the text of the configuration that the session has come to.
-func (s Session) Latest() string {
-	if n := len(s.Changes); n > 0 {
-		return s.Changes[n-1].Config
-	}
-	return s.Config
-}
-
-// Corrected adds the session's shift to a recorded time.
-func (s Session) Corrected(t time.Time) time.Time { return t.Add(s.Shift) }
+// Session is the old name of storage.Session, for what is not moved yet.
+type Session = storage.Session
 
 // StartSession stores a session's row, its rockets and links. Calling it again
 // for a session that exists updates what may change and reopens it; another
 // epoch is an error.
-func (a *Archive) StartSession(ctx context.Context, s Session) error {
+func (a *Archive) StartSession(ctx context.Context, s storage.Session) error {
 	if s.Started.IsZero() {
 		s.Started = s.Epoch
 	}
@@ -174,13 +138,13 @@ func (a *Archive) updateSession(ctx context.Context, doing, id, query string, ar
 const sessionColumns = `SELECT id, name, station, epoch_ns, started_ns, ended_ns, version, config, site, shift_ns, shift_source FROM sessions`
 
 // Sessions lists all sessions, oldest first.
-func (a *Archive) Sessions(ctx context.Context) ([]Session, error) {
+func (a *Archive) Sessions(ctx context.Context) ([]storage.Session, error) {
 	rows, err := a.r.QueryContext(ctx, sessionColumns+` ORDER BY epoch_ns, id`)
 	if err != nil {
 		return nil, explain(a.path, "list sessions", err)
 	}
 	defer rows.Close()
-	var out []Session
+	var out []storage.Session
 	var ids []int64
 	for rows.Next() {
 		s, id, err := scanSession(rows)
@@ -202,7 +166,7 @@ func (a *Archive) Sessions(ctx context.Context) ([]Session, error) {
 }
 
 // Session returns one session; storage.ErrNoSession if it is not there.
-func (a *Archive) Session(ctx context.Context, id string) (Session, error) {
+func (a *Archive) Session(ctx context.Context, id string) (storage.Session, error) {
 	s, key, err := scanSession(a.r.QueryRowContext(ctx, sessionColumns+` WHERE name = ?`, id))
 	if errors.Is(err, sql.ErrNoRows) {
 		return s, fmt.Errorf("read session %s: %w", id, storage.ErrNoSession)
@@ -216,8 +180,8 @@ func (a *Archive) Session(ctx context.Context, id string) (Session, error) {
 	return s, nil
 }
 
-func scanSession(row interface{ Scan(...any) error }) (Session, int64, error) {
-	var s Session
+func scanSession(row interface{ Scan(...any) error }) (storage.Session, int64, error) {
+	var s storage.Session
 	var id, epoch, started, shift int64
 	var ended sql.NullInt64
 	var site string
@@ -238,7 +202,7 @@ func scanSession(row interface{ Scan(...any) error }) (Session, int64, error) {
 }
 
 // fillSession reads the names of a session's rockets and links, and its changes.
-func (a *Archive) fillSession(ctx context.Context, s *Session, id int64) error {
+func (a *Archive) fillSession(ctx context.Context, s *storage.Session, id int64) error {
 	err := each(ctx, a.r, `SELECT config FROM rockets WHERE session = ? ORDER BY id`, []any{id}, func(rows *sql.Rows) error {
 		var text string
 		if err := rows.Scan(&text); err != nil {
@@ -255,7 +219,7 @@ func (a *Archive) fillSession(ctx context.Context, s *Session, id int64) error {
 		return err
 	}
 	err = each(ctx, a.r, `SELECT at_ns, config FROM changes WHERE session = ? ORDER BY at_ns`, []any{id}, func(rows *sql.Rows) error {
-		var c Change
+		var c storage.ConfigChange
 		err := rows.Scan(&c.At, &c.Config)
 		s.Changes = append(s.Changes, c)
 		return err

@@ -48,9 +48,9 @@ const idleConns = 2
 // spare is the archive beside a full disk.
 type spare struct {
 	folder   string
-	options  Options   // of the real one
-	sessions []Session // begun meanwhile
-	moved    bool      // only readers' connections may still lead to it
+	options  Options           // of the real one
+	sessions []storage.Session // begun meanwhile
+	moved    bool              // only readers' connections may still lead to it
 }
 
 // openSpare opens a new archive in the folder for temporary files.
@@ -75,7 +75,7 @@ func (a *Archive) away() bool { return a.spare != nil && !a.spare.moved }
 
 // startAway starts a session in the spare archive, and remembers it for the real one;
 // false if there is no spare one.
-func (a *Archive) startAway(ctx context.Context, s Session, doing string, fn func(*inserter) error) (bool, error) {
+func (a *Archive) startAway(ctx context.Context, s storage.Session, doing string, fn func(*inserter) error) (bool, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if !a.away() {

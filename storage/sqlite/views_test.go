@@ -15,7 +15,7 @@ import (
 // flown stores one flight of Teal: 20 s at the pad, then given pressures.
 func flown(t *testing.T, a *Archive, site flight.Site) {
 	t.Helper()
-	if err := a.StartSession(t.Context(), Session{ID: "s1", Station: "north-field", Epoch: epoch, Site: site}); err != nil {
+	if err := a.StartSession(t.Context(), storage.Session{ID: "s1", Station: "north-field", Epoch: epoch, Site: site}); err != nil {
 		t.Fatal(err)
 	}
 	var in []any

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"padlark/storage"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 	"padlark/web"
@@ -85,7 +86,7 @@ func (a *Archive) Sessions(ctx context.Context) ([]web.Session, error) {
 	return out, nil
 }
 
-func (a *Archive) session(s sqlite.Session) web.Session {
+func (a *Archive) session(s storage.Session) web.Session {
 	c, counted := a.results.Counted(s.ID)
 	at := func(ns int64) time.Time { return s.Corrected(s.Epoch).Add(time.Duration(ns)) }
 	w := web.Session{

@@ -17,6 +17,7 @@ import (
 
 	"padlark/decode"
 	"padlark/flight"
+	"padlark/storage"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
 	"padlark/web"
@@ -33,7 +34,7 @@ func longSession(tb testing.TB, samples int) string {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	if err := a.StartSession(tb.Context(), sqlite.Session{ID: session, Station: "north-field", Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}}, Links: []string{"pad-radio"}}); err != nil {
+	if err := a.StartSession(tb.Context(), storage.Session{ID: session, Station: "north-field", Epoch: epoch, Rockets: []flight.Rocket{{Name: "Teal"}}, Links: []string{"pad-radio"}}); err != nil {
 		tb.Fatal(err)
 	}
 	r := rand.New(rand.NewPCG(1, 2))

@@ -61,7 +61,7 @@ func stored(t *testing.T) *sqlite.Archive {
 		}
 	})
 	rockets := []flight.Rocket{{Name: "Teal", MassKg: 0.145, DiameterM: 0.09, Cd: 0.45, ParachuteM: 0.6}, {Name: "Rust"}}
-	err = a.StartSession(t.Context(), sqlite.Session{ID: session, Station: "north-field", Epoch: epoch, Rockets: rockets, Links: []string{"pad-radio"}})
+	err = a.StartSession(t.Context(), storage.Session{ID: session, Station: "north-field", Epoch: epoch, Rockets: rockets, Links: []string{"pad-radio"}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,6 +12,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
 	"padlark/watch"
@@ -44,7 +45,7 @@ func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found
 		return "", nil, err
 	}
 	session = k.Epoch.UTC().Format("20060102-150405") + keptMark + rec.Short()
-	s := sqlite.Session{ID: session, Station: cfg.Station.Name, Epoch: k.Epoch, Version: k.Version, Config: cfg.Text,
+	s := storage.Session{ID: session, Station: cfg.Station.Name, Epoch: k.Epoch, Version: k.Version, Config: cfg.Text,
 		Site: cfg.Site, Rockets: cfg.Rockets, Links: []string{k.Link}}
 	rows := sqlite.Rows{Frames: rec.Frames(session, k.Link, k.Epoch), From: 1}
 	if err := decodeAll(cfg, s, k, &rows); err != nil {
@@ -70,7 +71,7 @@ func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found
 var ErrUnsure = errors.New("not sure what was beeped; nothing was kept")
 
 // decodeAll does with the frames what a station does.
-func decodeAll(cfg *config.Config, s sqlite.Session, k Keeping, rows *sqlite.Rows) error {
+func decodeAll(cfg *config.Config, s storage.Session, k Keeping, rows *sqlite.Rows) error {
 	dc := decode.Config{Layouts: cfg.Layouts, Links: []decode.LinkLayouts{{Link: k.Link, Layouts: []string{k.Layout}, Rocket: k.Rocket}}}
 	for _, r := range cfg.Rockets {
 		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
@@ -93,7 +94,7 @@ func decodeAll(cfg *config.Config, s sqlite.Session, k Keeping, rows *sqlite.Row
 }
 
 // journalOf writes the session's journal, as a station would have that had heard it.
-func journalOf(ctx context.Context, k Keeping, s sqlite.Session, cfg *config.Config, rows *sqlite.Rows, ended time.Duration) (err error) {
+func journalOf(ctx context.Context, k Keeping, s storage.Session, cfg *config.Config, rows *sqlite.Rows, ended time.Duration) (err error) {
 	folder := filepath.Join(k.Dir, "journal")
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return err

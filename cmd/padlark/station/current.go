@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // currentFile names, in the folder of the journals, the session that runs or that
@@ -70,7 +70,7 @@ const resumeWithin = 10 * time.Minute
 // breakTime tells how far a session that was cut off after its last frame would
 // be by now, in three ways, from the surest to the last resort.
 type breakTime struct {
-	old    sqlite.Session
+	old    storage.Session
 	last   time.Duration // Passed of its last frame
 	flying bool          // a rocket was in the air
 	now    time.Time     // by the computer's clock

@@ -137,16 +137,16 @@ func bringEntries(ctx context.Context, a *sqlite.Archive, r *journal.Reader, ses
 }
 
 // describeJournal is the session of a journal, and its configuration.
-func describeJournal(path string) (sqlite.Session, *config.Config, error) {
+func describeJournal(path string) (storage.Session, *config.Config, error) {
 	r, err := journal.Open(path, nil)
 	if err != nil {
-		return sqlite.Session{}, nil, err
+		return storage.Session{}, nil, err
 	}
 	defer r.Close() //nolint:errcheck // it was only read from
 	info := r.Info()
 	cfg, err := config.ParseHere("configuration in "+path, []byte(info.Config))
 	if err != nil {
-		return sqlite.Session{}, nil, fmt.Errorf("%s: %w", path, err)
+		return storage.Session{}, nil, fmt.Errorf("%s: %w", path, err)
 	}
 	return describe(info, cfg), cfg, nil
 }

@@ -136,7 +136,7 @@ func recordedMachine(ctx context.Context, a *sqlite.Archive, one web.Session) (*
 	return recordedEngine(rec)
 }
 
-func recordedEngine(rec sqlite.Session) (*watch.Engine, error) {
+func recordedEngine(rec storage.Session) (*watch.Engine, error) {
 	cfg, err := config.Parse("configuration recorded with session "+rec.ID, []byte(rec.Config))
 	if err != nil {
 		return nil, err
@@ -159,7 +159,7 @@ type laterConfig struct {
 	cfg *config.Config
 }
 
-func laterConfigs(rec sqlite.Session) ([]laterConfig, error) {
+func laterConfigs(rec storage.Session) ([]laterConfig, error) {
 	var out []laterConfig
 	for _, c := range rec.Changes {
 		cfg, err := config.Parse("configuration that session "+rec.ID+" has come to", []byte(c.Config))
@@ -172,7 +172,7 @@ func laterConfigs(rec sqlite.Session) ([]laterConfig, error) {
 }
 
 // plan tells an engine of the configurations that a session has come to.
-func plan(e *watch.Engine, rec sqlite.Session, later []laterConfig) error {
+func plan(e *watch.Engine, rec storage.Session, later []laterConfig) error {
 	var all []watch.Change
 	for _, c := range later {
 		all = append(all, watch.Change{At: c.at, Config: c.cfg.Watch(rec.ID, rec.Epoch)})

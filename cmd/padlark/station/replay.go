@@ -22,7 +22,7 @@ const replayTold = 4096
 // ReplayOptions says what to replay and how.
 type ReplayOptions struct {
 	Archive *sqlite.Archive
-	Session sqlite.Session
+	Session storage.Session
 	// Config is what to decode and watch with; nil is what the session was recorded
 	// with, and came to.
 	Config *config.Config

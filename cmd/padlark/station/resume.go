@@ -17,7 +17,6 @@ import (
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/journal"
-	"padlark/storage/sqlite"
 	"padlark/watch"
 )
 
@@ -201,7 +200,7 @@ func (b *rebuilt) inAir(e *flight.Event) bool {
 }
 
 // howLong asks the clocks how far the session is by now.
-func (s *station) howLong(cur current, old sqlite.Session, b *rebuilt) (since time.Duration, ok bool) {
+func (s *station) howLong(cur current, old storage.Session, b *rebuilt) (since time.Duration, ok bool) {
 	gone := breakTime{old: old, last: time.Duration(b.last), now: time.Now()}
 	gone.synced, _ = SystemClock()
 	if boot, up, ok := bootClock(); ok {
@@ -247,8 +246,8 @@ func (s *station) startSession(ctx context.Context) error {
 }
 
 // describe is the archive's row of a session of a configuration.
-func describe(info ingest.CaptureInfo, cfg *config.Config) sqlite.Session {
-	out := sqlite.Session{
+func describe(info ingest.CaptureInfo, cfg *config.Config) storage.Session {
+	out := storage.Session{
 		ID: info.Session, Station: info.Station, Epoch: info.Epoch.UTC().Round(0), Version: info.Version, Config: info.Config,
 		Site: cfg.Site, Rockets: cfg.Rockets,
 	}
@@ -259,7 +258,7 @@ func describe(info ingest.CaptureInfo, cfg *config.Config) sqlite.Session {
 }
 
 // sessionOf is a session as the archive knows it, or as its journal says.
-func (s *station) sessionOf(ctx context.Context, info ingest.CaptureInfo) (sqlite.Session, error) {
+func (s *station) sessionOf(ctx context.Context, info ingest.CaptureInfo) (storage.Session, error) {
 	old, err := s.archive.Session(ctx, info.Session)
 	if errors.Is(err, storage.ErrNoSession) {
 		return describe(info, s.cfg), nil

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"padlark/storage/sqlite"
+	"padlark/storage"
 )
 
 // How long a break was is told by the surest clock there is.
@@ -22,7 +22,7 @@ func TestGoneOn(t *testing.T) {
 		{"an hour ago, by the system's own clock", breakTime{same: true, since: 2 * last, now: at(last + time.Minute)}, 0, false},
 		{"a minute ago, by a clock that is right", breakTime{now: at(last + time.Minute), synced: true, up: 30 * time.Second}, last + time.Minute, true},
 		{"a day ago, by a clock that is right", breakTime{now: at(24 * time.Hour), synced: true, up: 30 * time.Second}, 0, false},
-		{"by a clock set right since", breakTime{now: at(last + time.Minute + time.Hour), old: sqlite.Session{Shift: time.Hour}, up: time.Hour}, last + time.Minute, true},
+		{"by a clock set right since", breakTime{now: at(last + time.Minute + time.Hour), old: storage.Session{Shift: time.Hour}, up: time.Hour}, last + time.Minute, true},
 		{"the date is an hour off after a power cut", breakTime{now: at(0), up: 40 * time.Second}, last + 40*time.Second, true},
 		{"the date is 20 years off after a power cut", breakTime{now: at(-20 * 365 * 24 * time.Hour), up: 40 * time.Second}, last + 40*time.Second, true},
 		{"the same, with a system that has run for long", breakTime{now: at(0), up: time.Hour}, 0, false},

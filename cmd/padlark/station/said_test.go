@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"padlark/bus"
+	"padlark/storage"
 	"padlark/storage/batch"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
@@ -28,7 +29,7 @@ func TestSaidReachesTheCentre(t *testing.T) {
 	defer up.Close()
 	for session, station := range map[string]string{"s1": "north-field", "s2": "south-field"} {
 		send(t, up.Session(farAway(station, session), 0), 1, 10)
-		if err := field.archive.StartSession(t.Context(), sqlite.Session{ID: session, Station: station, Epoch: gatherEpoch}); err != nil {
+		if err := field.archive.StartSession(t.Context(), storage.Session{ID: session, Station: station, Epoch: gatherEpoch}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -19,6 +19,7 @@ import (
 	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
+	"padlark/storage"
 	"padlark/storage/influx"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
@@ -81,7 +82,7 @@ type station struct {
 	bus        *bus.Bus
 	journal    *journal.Journal
 	out        outlet
-	session    sqlite.Session
+	session    storage.Session
 	resumed    bool
 	rebuilt    *rebuilt // of a session that goes on
 	clock      ingest.Clock
