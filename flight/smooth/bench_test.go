@@ -28,14 +28,23 @@ import (
 // of the latter, rms_ms its size, none_pct how often nothing is said. wrong_per1000
 // are verdicts "bad" or "... upward" of healthy flights that nobody told, whose release
 // is within 1 s after the apogee. _no_temp are the shares where nobody gave the
-// temperature of the site.
+// temperature of the site, in air of -5 to 35 degC; with _any_air also where a world has
+// colder and hotter.
 func BenchmarkEnsembleResults(b *testing.B) {
 	for _, spec := range []ensemble.Spec{ensemble.Nominal50(), ensemble.Wide(), ensemble.Rough(), ensemble.Contrary()} {
 		b.Run(spec.Name, func(b *testing.B) {
 			for b.Loop() {
 				n := int(300 * benchEnv(b, "PADLARK_BENCH", 1))
 				told, untold := scoreResults(b, spec, n, func(*ensemble.Flight) {}), scoreResults(b, spec, n, withoutRelease)
-				noTemp := scoreResults(b, spec, n, func(f *ensemble.Flight) { f.Site.TemperatureC = nil })
+				// What is taken where nobody says is air of -5 to 35 degC.
+				usual := spec
+				usual.PadC = ensemble.Range{Lo: max(-5, spec.PadC.Lo), Hi: min(35, spec.PadC.Hi)}
+				noTemp := scoreResults(b, usual, n, withoutTemperature)
+				if usual.PadC != spec.PadC {
+					beyond := scoreResults(b, spec, n, withoutTemperature)
+					b.ReportMetric(beyond.height.share(), "height_no_temp_any_air")
+					b.ReportMetric(beyond.sink.share(), "sink_no_temp_any_air")
+				}
 				b.ReportMetric(told.height.share(), "height")
 				b.ReportMetric(told.time.share(), "time")
 				b.ReportMetric(told.sink.share(), "sink")
@@ -55,6 +64,8 @@ func BenchmarkEnsembleResults(b *testing.B) {
 		})
 	}
 }
+
+func withoutTemperature(f *ensemble.Flight) { f.Site.TemperatureC = nil }
 
 func benchEnv(tb testing.TB, name string, usual float64) float64 {
 	text := os.Getenv(name)

@@ -84,6 +84,17 @@ func (c *cell) tempered() float64 { return c.weight + (c.log-c.weight)/oversure 
 // with more, too often in the nominal one).
 const oversure = 3.0
 
+// widened is the standard deviation in s of the release in a cell, where the fit says sd:
+// the readings count for less in that, too.
+func (c *cell) widened(sd float64) float64 {
+	cell := 1 / sq(c.sd)
+	told := 1/sq(sd) - cell // by the readings
+	if !(told > 0) {
+		return sd
+	}
+	return 1 / math.Sqrt(told/oversure+cell)
+}
+
 // Releases that are looked at, in s after the apogee; later ones at growing
 // distances.
 const (
@@ -267,7 +278,7 @@ func (a *analysis) believe(cells []cell) {
 		f := c.fit
 		ta, ha := f.path.apex(&f.q)
 		at := f.path.anchor + f.q[pOpen]
-		sd := f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t })
+		sd := c.widened(f.sd(func(q *params) float64 { t, _ := f.path.apex(q); return f.path.anchor + q[pOpen] - t }))
 		p := math.Exp(c.tempered() - best.tempered())
 		b.chances = append(b.chances, chance{lag: at - ta, sd: math.Hypot(sd, open), p: p, fills: c.fills, at: at, ta: ta, ha: ha})
 		total += p
