@@ -67,6 +67,7 @@ func TestTracedAlarms(t *testing.T) {
 		{healthy(faultWorlds()[2].spec), curve, []uint64{19}, []string{"ballistic", "no-release"}, "its top is dated 0.5 s early by a vent of -28 %, and it releases at the end of the delay"},
 		{healthy(faultWorlds()[2].spec), curve, []uint64{603}, []string{"ballistic"}, "its vent feigns a fall of 5 m as the parachute ends what it flies across"},
 		{healthy(faultWorlds()[3].spec), curve, []uint64{229}, []string{"ballistic"}, "the same of 9 m, and its top is dated 0.7 s early"},
+		{healthy(faultWorlds()[3].spec), 70002, []uint64{886}, []string{"ballistic"}, "undescribed and heavy, 25 m/s 2.6 s after the top"},
 	} {
 		for _, i := range c.flights {
 			f, err := ensemble.Draw(c.spec, c.seed, i)

@@ -97,8 +97,13 @@ func (r *ballistic) judge(v *view) (near, braked bool) {
 	if v.maybeTwo() {
 		need += math.Log(smallFirst)
 	}
-	// No fall that is braked seems faster than a free one for long, whatever the vent does.
-	if fast := v.sink()-2*v.speedSD > math.Max(free, leastFast); r.fast.hold(v.t, fast) > fastS && !v.awaitsRelease() {
+	// No fall that is braked seems faster than a free one for long, whatever the vent does;
+	// one without drag where none is described.
+	most := free
+	if math.IsInf(v.bodyTerminal(), 1) {
+		most = gravity * (v.t - v.apogeeAt)
+	}
+	if fast := v.sink()-2*v.speedSD > math.Max(most, leastFast); r.fast.hold(v.t, fast) > fastS && !v.awaitsRelease() {
 		return true, braked
 	}
 	near = r.odds.lead > need && r.odds.fits > 0.6 && r.odds.steady() && !v.awaitsRelease() &&
