@@ -25,18 +25,20 @@ func cutRough() ensemble.Spec {
 func TestTracedCalls(t *testing.T) {
 	for _, c := range []struct {
 		spec    ensemble.Spec
+		seed    uint64
 		flights []uint64
 		says    string
 	}{
-		{cutRough(), []uint64{1473, 2784}, "a vent that reads 500 m high under thrust, and then stands still"},
-		{cutRough(), []uint64{554, 1922}, "a vent that reads high, of a rocket that flies across at the top"},
-		{cutRough(), []uint64{600}, "the same, and nothing is heard from before the top"},
-		{cutWide(), []uint64{72, 957, 1329, 1601}, "10 to 13 m high, in gusts of more than a metre"},
-		{cutWide(), []uint64{1261}, "12 m high, and only its top is heard"},
-		{cutWide(), []uint64{1514}, "gusts that lower the level for ten seconds before the liftoff"},
+		{cutRough(), 7, []uint64{1473, 2784}, "a vent that reads 500 m high under thrust, and then stands still"},
+		{cutRough(), 7, []uint64{554, 1922}, "a vent that reads high, of a rocket that flies across at the top"},
+		{cutRough(), 7, []uint64{600}, "the same, and nothing is heard from before the top"},
+		{cutWide(), 7, []uint64{72, 957, 1329, 1601}, "10 to 13 m high, in gusts of more than a metre"},
+		{cutWide(), 7, []uint64{1261}, "12 m high, and only its top is heard"},
+		{cutWide(), 7, []uint64{1514}, "gusts that lower the level for ten seconds before the liftoff"},
+		{cutRough(), 4718, []uint64{3779}, "a vent that reads 300 m high under thrust, and then 0.3 s of nothing"},
 	} {
 		for _, i := range c.flights {
-			f, err := ensemble.Draw(c.spec, 7, i)
+			f, err := ensemble.Draw(c.spec, c.seed, i)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -121,6 +121,9 @@ func (t *Tracker) ended(now float64) {
 	t.hist.clear()
 }
 
+// longAgoS is how long before the last reading an apogee may be that was not called at it, s.
+const longAgoS = 1.0
+
 // silence concludes from nothing being heard.
 func (t *Tracker) silence(now float64) {
 	quiet := now - t.last.t
@@ -128,12 +131,12 @@ func (t *Tracker) silence(now float64) {
 		return
 	}
 	f := &t.filter
-	if !t.fl.apogee && f.w[coast]+f.w[canopy] > 0.98 && f.health > 0.6 {
+	if !t.fl.apogee && now >= t.fl.notBefore && f.w[coast]+f.w[canopy] > 0.98 && f.health > 0.6 {
 		p := f.predict2apogee()
-		past := quiet - p.inS
+		past := quiet - max(p.inS, -longAgoS) // or what was heard would have told
 		aside, hides := t.aside()
 		if past > 5*math.Hypot(p.sdS, aside/gravity)+hides/gravity-earlyS && past > 0.3 {
-			t.apogee(now, t.last.t+p.inS, p.sdS, p.height, p.sdM, "predicted: nothing heard since before it")
+			t.apogee(now, t.last.t+max(p.inS, -longAgoS), p.sdS, p.height, p.sdM, "predicted: nothing heard since before it")
 		}
 	}
 	h, v, _, _ := f.mean()
