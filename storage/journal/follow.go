@@ -40,12 +40,13 @@ type Follower struct {
 	// ends there or before, which then is not read again.
 	Learnt int64
 	// Wait is asked for each batch how long it may be gathered; nil hands over at
-	// once. Where Urgent is over 0 the gathering ends so long after a note (an event
-	// or an alarm), or with a landing once it has taken Landed; where Idle is over 0,
-	// after such a silence.
+	// once. Where Noted is over 0 the gathering ends so long after a note (an event or
+	// an alarm), or Urgent after one that no flight brought about which was under way,
+	// or with a landing once it has taken Urgent; where Idle is over 0, after such a
+	// silence.
 	Wait   func() time.Duration
+	Noted  time.Duration
 	Urgent time.Duration
-	Landed time.Duration
 	Idle   time.Duration
 	// Hurry ends the gathering while it can be received from; once it is closed
 	// there is no more gathering.
@@ -137,7 +138,7 @@ func (f *Follower) gather(ctx context.Context, pos int64) (end int64, err error)
 // linger waits for more.
 func (f *Follower) linger(ctx context.Context, pos, end int64) int64 {
 	note := never
-	if f.Urgent > 0 {
+	if f.Noted > 0 {
 		note = pos
 	}
 	began, due := time.Now(), f.Wait()
@@ -150,12 +151,15 @@ func (f *Follower) linger(ctx context.Context, pos, end int64) int64 {
 		before, from := end, time.Now()
 		end = f.Journal.await(ctx, pos+gatherMost, note, t.C, f.Hurry)
 		t.Stop()
-		noted, landed := f.Journal.notes()
+		noted, soon, landed := f.Journal.notes()
 		switch {
 		case noted > note:
-			note, due = noted, min(due, time.Since(began)+f.Urgent)
+			note, due = noted, min(due, time.Since(began)+f.Noted)
+			if soon > pos {
+				due = min(due, time.Since(began)+f.Urgent)
+			}
 			if landed > pos {
-				due = min(due, f.Landed)
+				due = min(due, f.Urgent)
 			}
 		case end == before || time.Since(from) < slice:
 			return end // silence, or it was let go before its time

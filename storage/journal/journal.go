@@ -48,6 +48,7 @@ type Journal struct {
 	f       *os.File
 	end     int64  // whole records up to here are written
 	noted   int64  // end of the last note written
+	soon    int64  // end of the last one that no flight brought about which was under way
 	landed  int64  // end of the last one of a landing
 	pending []byte // records that are not written
 	lost    uint64 // records that gave way to newer ones
@@ -191,10 +192,14 @@ func (j *Journal) Frames(frames []ingest.Frame) (written bool) {
 func (j *Journal) Event(e *flight.Event) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	under := j.inFlight()
 	j.fly(e)
 	err := j.note(noteEvent, e.CalledAt.Sub(j.info.Epoch), e)
-	if e.Kind == flight.Touchdown {
+	switch {
+	case e.Kind == flight.Touchdown:
 		j.landed = j.noted
+	case !under || e.Kind == flight.TimeFix:
+		j.soon = j.noted
 	}
 	return err
 }
@@ -222,7 +227,11 @@ func (j *Journal) fly(e *flight.Event) {
 func (j *Journal) Alarm(a *flight.Alarm) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	return j.note(noteAlarm, a.ChangedAt.Sub(j.info.Epoch), a)
+	err := j.note(noteAlarm, a.ChangedAt.Sub(j.info.Epoch), a)
+	if !j.inFlight() {
+		j.soon = j.noted
+	}
+	return err
 }
 
 // note writes a note; the caller has the lock.

@@ -44,11 +44,12 @@ func (ws *waiters) wake(end, note int64, all bool) {
 // wake lets go whoever has waited long enough; the caller has the lock.
 func (j *Journal) wake() { j.waiters.wake(j.end, j.noted, j.closed) }
 
-// notes says where the last note ends, and the last one of a landing.
-func (j *Journal) notes() (noted, landed int64) {
+// notes says where the last note ends, the last one that no flight brought about which
+// was under way, and the last one of a landing.
+func (j *Journal) notes() (noted, soon, landed int64) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	return j.noted, j.landed
+	return j.noted, j.soon, j.landed
 }
 
 // await waits until the journal has end bytes, or a note behind note, or until

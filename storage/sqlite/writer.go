@@ -13,18 +13,19 @@ import (
 )
 
 // How long rows may wait for their commit; until then the journal has them. An
-// event or an alarm waits for commitNews at most, so that those of a flight share
-// a commit, and what came before a silence for commitIdle. A landing, after which
-// people look for the flight, is committed at once, or commitLanded after the commit
-// before it. Each commit writes anew the pages that it has not filled, so rare
-// commits spare a memory card: the longer nothing has happened, the rarer they are.
+// event or an alarm waits for commitSoon at most, or for commitNews during a flight, so
+// that those of a flight share a commit, and what came before a silence for commitIdle.
+// A landing, after which people look for the flight, is committed at once, or commitSoon
+// after the commit before it. Each commit writes anew the pages that it has not filled,
+// so rare commits spare a memory card: the longer nothing has happened, the rarer they
+// are.
 const (
-	commitFirst  = 10 * time.Second
-	commitNews   = 10 * time.Second
-	commitLanded = 5 * time.Second
-	commitLast   = 60 * time.Second
-	commitIdle   = 3 * time.Second
-	writerBatch  = 16384
+	commitFirst = 12 * time.Second
+	commitNews  = 12 * time.Second
+	commitSoon  = 5 * time.Second
+	commitLast  = 60 * time.Second
+	commitIdle  = 3 * time.Second
+	writerBatch = 16384
 )
 
 // Writer is the follower that brings a session's journal into the archive. While
@@ -65,7 +66,7 @@ func NewWriter(ctx context.Context, a *Archive, j *journal.Journal, decoder jour
 	w := &Writer{archive: a, session: session, hurry: make(chan struct{}), moved: make(chan struct{}), happened: time.Now()}
 	w.follow = &journal.Follower{
 		Name: "archive", Journal: j, Decoder: decoder, From: from, BatchMost: writerBatch,
-		Wait: w.rest, Urgent: commitNews, Landed: commitLanded, Idle: commitIdle, Hurry: w.hurry,
+		Wait: w.rest, Noted: commitNews, Urgent: commitSoon, Idle: commitIdle, Hurry: w.hurry,
 	}
 	return w, nil
 }

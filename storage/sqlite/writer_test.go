@@ -157,12 +157,15 @@ func commitsInTime(t *testing.T) {
 	// Nor does an event, while frames go on coming.
 	quiet()
 	s.event(t, liftoff("Teal", 1, epoch))
-	within("a liftoff was committed", committed(), commitNews-commitIdle/10, commitNews+commitIdle/10)
+	within("a liftoff was committed", committed(), commitSoon-commitIdle/10, commitSoon+commitIdle/10)
+	quiet()
+	s.event(t, liftoff("Rust", 1, epoch))
+	within("one beside it was committed", committed(), commitNews-commitIdle/10, commitNews+commitIdle/10)
 	if got := s.writer.rest(); got != commitFirst {
 		t.Errorf("commits every %s after an event, want %s", got, commitFirst)
 	}
 	// A landing comes at once where a commit would be due soon, but not a second one.
-	for start := time.Now(); time.Since(start) < (commitFirst+commitLanded)/2; n++ {
+	for start := time.Now(); time.Since(start) < (commitFirst+commitSoon)/2; n++ {
 		<-time.After(commitIdle / 30)
 		s.frames(t, n, n)
 	}
@@ -171,7 +174,7 @@ func commitsInTime(t *testing.T) {
 	s.event(t, down)
 	within("a landing was committed", committed(), 0, commitIdle/10)
 	s.event(t, down)
-	within("the next landing was committed", committed(), commitLanded-commitIdle/10, commitLanded+commitIdle/10)
+	within("the next landing was committed", committed(), commitSoon-commitIdle/10, commitSoon+commitIdle/10)
 }
 
 func TestDrainAtTheEnd(t *testing.T) {
