@@ -87,7 +87,7 @@ func (c *backfillCmd) Run(ctx context.Context, io *cmdIO) error {
 	}
 	warnLost(a, io)
 	if aside > 0 {
-		fmt.Fprintf(io.Err, "padlark: the server refused %d points for good; they are in %s with the reason above each\n", aside, b.AsidePath())
+		fmt.Fprintf(io.Err, "padlark: the server refused %d points for good; they are in %s with the reason above each\n", aside, b.RejectedPath())
 		return errBadVerdict
 	}
 	return nil

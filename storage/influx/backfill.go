@@ -32,5 +32,5 @@ func (b *Backfill) Session(ctx context.Context, id string, replace bool, progres
 // Close releases the connections.
 func (b *Backfill) Close() { b.copier.server.close() }
 
-// AsidePath is the file of lines that the server would not take.
-func (b *Backfill) AsidePath() string { return b.copier.sender.aside.path() }
+// RejectedPath is the file of lines that the server would not take.
+func (b *Backfill) RejectedPath() string { return b.copier.sender.rejected.path() }

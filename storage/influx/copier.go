@@ -34,7 +34,7 @@ func newCopier(o Options, a *sqlite.Archive, f Flights) (*copier, error) {
 		return nil, err
 	}
 	s := newServer(o)
-	return &copier{opt: o, archive: a, flights: f, server: s, sender: newSender(s, newAside(o.Dir)), marks: newMarks(o)}, nil
+	return &copier{opt: o, archive: a, flights: f, server: s, sender: newSender(s, newRejected(o.Dir)), marks: newMarks(o)}, nil
 }
 
 // Copied says how much of a session was sent.
@@ -86,7 +86,7 @@ func (c *copier) session(ctx context.Context, id string, replace bool, tries int
 	if err != nil {
 		return out, err
 	}
-	was := c.sender.counts().Aside
+	was := c.sender.counts().Rejected
 	if out.Replaced = replace || k.Replace || noted && (k.ShiftNs != s.Shift.Nanoseconds() || k.Said != said); out.Replaced {
 		// Noted before, so that an interruption leaves nothing doubled.
 		k.Replace, k.Again, k.Complete, k.Place = true, true, false, 0
@@ -107,7 +107,7 @@ func (c *copier) session(ctx context.Context, id string, replace bool, tries int
 	if out.Flights, err = c.results(ctx, s, tries); err != nil {
 		return out, err
 	}
-	out.SetAside = c.sender.counts().Aside - was
+	out.SetAside = c.sender.counts().Rejected - was
 	k.Again, k.Complete = false, !s.Ended.IsZero()
 	return out, c.marks.save(k)
 }

@@ -68,7 +68,7 @@ func killRestartCut(t *testing.T, s *influxtest.Server) {
 	}
 	stop()
 	r.compare(s, "s1")
-	if _, err := os.Stat(w.sender.aside.path()); err == nil {
+	if _, err := os.Stat(w.sender.rejected.path()); err == nil {
 		t.Error("something was set aside")
 	}
 	checkAlarms(t, r.published(alarm.ServerAway))
@@ -134,8 +134,8 @@ func wrongSettings(t *testing.T, s *influxtest.Server) {
 				t.Errorf("the token is told: %s", all[0].Reason)
 			}
 			stop()
-			if w.State().Aside != 0 {
-				t.Errorf("%d lines set aside", w.State().Aside)
+			if w.State().Rejected != 0 {
+				t.Errorf("%d lines set aside", w.State().Rejected)
 			}
 			// The station starts again with the right settings.
 			w, stop = r.start(r.options(s))
@@ -166,10 +166,10 @@ func conflict(t *testing.T, s *influxtest.Server) {
 	stop()
 	// Every sample has a temperature: none can be taken; all else is there.
 	const samples = 2 * (299 - 29)
-	if got := w.State().Aside; got != samples {
+	if got := w.State().Rejected; got != samples {
 		t.Errorf("%d set aside, want %d", got, samples)
 	}
-	text, err := os.ReadFile(w.sender.aside.path())
+	text, err := os.ReadFile(w.sender.rejected.path())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -22,8 +22,8 @@ type target interface {
 // sender puts blocks of lines on the server and sets aside the lines that it
 // will never take. Several goroutines may use one.
 type sender struct {
-	to    target
-	aside *aside
+	to       target
+	rejected *rejected
 
 	mu    sync.Mutex
 	chunk int
@@ -36,10 +36,10 @@ type Counts struct {
 	Lines    uint64 // taken by the server
 	Requests uint64
 	Failures uint64 // requests that failed, those that found bad lines included
-	Aside    uint64 // lines set aside
+	Rejected uint64 // lines set aside
 }
 
-func newSender(to target, a *aside) *sender { return &sender{to: to, aside: a, chunk: chunkMost} }
+func newSender(to target, a *rejected) *sender { return &sender{to: to, rejected: a, chunk: chunkMost} }
 
 func (s *sender) counts() Counts {
 	s.mu.Lock()
@@ -65,11 +65,11 @@ func (s *sender) send(ctx context.Context, b *block, from int) (int, error) {
 		if f != nil {
 			return from, f
 		}
-		if err := s.aside.add(t.bad); err != nil {
+		if err := s.rejected.add(t.bad); err != nil {
 			return from, err
 		}
 		s.mu.Lock()
-		s.count.Aside += uint64(len(t.bad))
+		s.count.Rejected += uint64(len(t.bad))
 		s.mu.Unlock()
 		from = to
 	}

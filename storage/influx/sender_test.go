@@ -88,7 +88,7 @@ func TestSendProperty(t *testing.T) {
 			words: rapid.SampledFrom([]string{"partial write: field type conflict", "no thanks"}).Draw(t, "words"), partial: rapid.Bool().Draw(t, "partial"),
 			deny: rapid.SliceOfN(rapid.SampledFrom([]string{"", "", "busy"}), 0, 30).Draw(t, "deny"),
 		}
-		a := newAside(fmt.Sprintf("%s/%d", dir, run))
+		a := newRejected(fmt.Sprintf("%s/%d", dir, run))
 		a.sync = func(*os.File) error { return nil } // many runs, and no power is lost
 		snd := newSender(s, a)
 		b, done := blockOf(lines...), 0
@@ -119,14 +119,14 @@ func TestSendProperty(t *testing.T) {
 func TestRefusesEverything(t *testing.T) {
 	all := true
 	s := &strict{bad: func(l string) bool { return all || l == "odd" }, got: map[string]int{}, words: "org is required"}
-	snd := newSender(s, newAside(t.TempDir()))
+	snd := newSender(s, newRejected(t.TempDir()))
 	b := blockOf("one", "odd", "two")
 	if _, err := snd.send(t.Context(), b, 0); err == nil {
 		t.Fatal("no error")
 	} else if f := (*failure)(nil); !errors.As(err, &f) || f.verdict != unclear {
 		t.Fatal(err)
 	}
-	if n := snd.counts().Aside; n != 0 {
+	if n := snd.counts().Rejected; n != 0 {
 		t.Fatalf("%d set aside", n)
 	}
 	all = false
@@ -137,7 +137,7 @@ func TestRefusesEverything(t *testing.T) {
 	if _, err := snd.send(t.Context(), blockOf("odd"), 0); err != nil {
 		t.Fatal(err)
 	}
-	if n := snd.counts().Aside; n != 2 || s.got["one"] == 0 || s.got["two"] == 0 {
+	if n := snd.counts().Rejected; n != 2 || s.got["one"] == 0 || s.got["two"] == 0 {
 		t.Errorf("%d set aside, stored %v", n, s.got)
 	}
 }
@@ -146,7 +146,7 @@ func TestRefusesEverything(t *testing.T) {
 // so, one request is enough.
 func TestManyBad(t *testing.T) {
 	s := &strict{bad: func(string) bool { return true }, got: map[string]int{}, words: "partial write: points beyond retention policy", partial: true}
-	snd := newSender(s, newAside(t.TempDir()))
+	snd := newSender(s, newRejected(t.TempDir()))
 	lines := make([]string, 1000)
 	for i := range lines {
 		lines[i] = fmt.Sprint("old ", i)
@@ -154,13 +154,13 @@ func TestManyBad(t *testing.T) {
 	if _, err := snd.send(t.Context(), blockOf(lines...), 0); err != nil {
 		t.Fatal(err)
 	}
-	if n := snd.counts().Aside; n != 1000 || s.calls != 1 {
+	if n := snd.counts().Rejected; n != 1000 || s.calls != 1 {
 		t.Errorf("%d set aside in %d requests", n, s.calls)
 	}
 }
 
-func TestAsideIsBounded(t *testing.T) {
-	a := newAside(t.TempDir())
+func TestRejectedIsBounded(t *testing.T) {
+	a := newRejected(t.TempDir())
 	a.most = 1000
 	for i := range 100 {
 		if err := a.add([]badLine{{text: fmt.Sprintf("sample n=%di\n", i), reason: "HTTP status 400: why\nnot"}}); err != nil {
@@ -194,7 +194,7 @@ func TestSlow(t *testing.T) {
 	for i := range lines {
 		lines[i] = fmt.Sprint("l", i)
 	}
-	snd := newSender(slow, newAside(t.TempDir()))
+	snd := newSender(slow, newRejected(t.TempDir()))
 	start := time.Now()
 	done, err := snd.send(t.Context(), blockOf(lines...), 0)
 	if err != nil || done != 3000 {

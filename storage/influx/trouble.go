@@ -60,16 +60,16 @@ func (w *Writer) worked() {
 	w.run.Alarms.Clear(alarm.ServerAway, phrase.Phrase{}) // an earlier run of the session may have raised it
 }
 
-// tellAside raises the alarm about lines set aside, once. Its condition is over
+// tellRejected raises the alarm about lines set aside, once. Its condition is over
 // as soon as it arises, so it stays until it is acknowledged and no longer.
-func (w *Writer) tellAside() {
-	n := w.sender.counts().Aside
-	if n == 0 || w.asideTold {
+func (w *Writer) tellRejected() {
+	n := w.sender.counts().Rejected
+	if n == 0 || w.rejectedTold {
 		return
 	}
-	w.asideTold = true
-	w.opt.Log.Warn().Uint64("lines", n).Str("file", w.sender.aside.path()).Msg("the time-series server refused points for good; they are set aside with the reason")
+	w.rejectedTold = true
+	w.opt.Log.Warn().Uint64("lines", n).Str("file", w.sender.rejected.path()).Msg("the time-series server refused points for good; they are set aside with the reason")
 	w.run.Alarms.Raise(alarm.ServerAside, flight.Know, phrase.Of("server-aside.say"), phrase.Of("server-aside",
-		phrase.Word("url", w.opt.URL), phrase.Qty("count", float64(n), 0, ""), phrase.Word("file", w.sender.aside.path())))
+		phrase.Word("url", w.opt.URL), phrase.Qty("count", float64(n), 0, ""), phrase.Word("file", w.sender.rejected.path())))
 	w.run.Alarms.Clear(alarm.ServerAside, phrase.Phrase{})
 }

@@ -45,7 +45,7 @@ func TestVictoriaMetrics(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.sameAsVictoria(s)
-	if n := w.State().Aside; n != 0 {
+	if n := w.State().Rejected; n != 0 {
 		t.Errorf("%d lines set aside", n)
 	}
 }

@@ -68,7 +68,7 @@ type Writer struct {
 	kept time.Time // when it was
 	sent bool      // points of the session may be on the server
 
-	asideTold bool // that lines were set aside; handle's
+	rejectedTold bool // that lines were set aside; handle's
 
 	mu    sync.Mutex
 	state State
@@ -129,8 +129,8 @@ func (w *Writer) State() State {
 	return s
 }
 
-// AsidePath is the file of the points that the server refused for good.
-func (w *Writer) AsidePath() string { return w.sender.aside.path() }
+// RejectedPath is the file of the points that the server refused for good.
+func (w *Writer) RejectedPath() string { return w.sender.rejected.path() }
 
 // Spare saves it decoding what it has taken, as journal.Follower.Spare.
 func (w *Writer) Spare(d journal.Decoder, place int64) { w.follow.Spare(d, place) }
@@ -144,16 +144,16 @@ func (w *Writer) Run(ctx context.Context) error {
 	work, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
 	followed := make(chan struct{})
-	g, attending := errgroup.WithContext(ctx)
+	g, running := errgroup.WithContext(ctx)
 	g.Go(func() error {
 		defer close(followed)
 		return w.follow.Run(work, w.handle)
 	})
 	g.Go(func() error {
-		w.attend(attending)
+		w.completeAll(running)
 		return nil
 	})
-	<-attending.Done()
+	<-running.Done()
 	closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), w.opt.CloseTime)
 	defer cancel()
 	end := w.run.Journal.State().End
@@ -196,7 +196,7 @@ func (w *Writer) batch(ctx context.Context, entries []storage.Entry, place int64
 		return err
 	}
 	w.worked()
-	w.tellAside()
+	w.tellRejected()
 	if landed {
 		select {
 		case w.landed <- struct{}{}:

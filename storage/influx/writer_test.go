@@ -120,7 +120,7 @@ func (r *rig) killable(o Options) (w *Writer, kill func()) {
 		attended := make(chan struct{})
 		go func() {
 			defer close(attended)
-			w.attend(ctx)
+			w.completeAll(ctx)
 		}()
 		err := w.follow.Run(ctx, w.handle)
 		<-attended

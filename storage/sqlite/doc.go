@@ -21,7 +21,7 @@
 // # Blocks
 //
 // A transaction gathers its frames by link and its samples by rocket and link,
-// and stores each gathering as a block when it ends (shelf.go). Blocks of a link
+// and stores each gathering as a block when it ends (blocktable.go). Blocks of a link
 // do not overlap in the frames' numbers: rows that come again are dropped, and
 // rows that belong among older ones are written into their block. Small blocks
 // are merged as they pile up. Readers go from block to block (blockread.go);

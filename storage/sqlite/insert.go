@@ -27,8 +27,8 @@ type inserter struct {
 	stmts   map[string]*sql.Stmt
 	names   map[string]*sessionNames
 	codec   *block.Codec
-	frames  *frameShelf
-	samples *sampleShelf
+	frames  *frameTable
+	samples *sampleTable
 	// Where the last frame and the last sample of this transaction went: the next
 	// one mostly goes there too.
 	toFrames, toSamples target
@@ -54,7 +54,7 @@ func newInserter(ctx context.Context, db *sql.DB, codec *block.Codec) (*inserter
 	}
 	return &inserter{
 		conn: conn, stmts: map[string]*sql.Stmt{}, names: map[string]*sessionNames{},
-		codec: codec, frames: newFrameShelf(), samples: newSampleShelf(),
+		codec: codec, frames: newFrameTable(), samples: newSampleTable(),
 	}, nil
 }
 

@@ -28,7 +28,7 @@ func (c copyState) CopyState(context.Context) (web.CopyState, error) {
 	s := c.writer.State()
 	out := web.CopyState{
 		URL: c.url, State: "up to date", Trouble: s.Trouble, Since: given(s.Since), LastAt: given(s.LastOK), Backlog: s.Left,
-		Points: s.Lines, Aside: s.Aside, AsideFile: c.writer.AsidePath(), Requests: s.Requests, Failures: s.Failures,
+		Points: s.Lines, Aside: s.Rejected, AsideFile: c.writer.RejectedPath(), Requests: s.Requests, Failures: s.Failures,
 	}
 	switch {
 	case s.Trouble != "":

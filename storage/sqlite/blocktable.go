@@ -36,8 +36,8 @@ type rows[T any] interface {
 	Clear()
 }
 
-// shelf is one of the two tables of blocks, as the writer sees it.
-type shelf[T any, P rows[T]] struct {
+// blockTable is one of the two tables of blocks, as the writer sees it.
+type blockTable[T any, P rows[T]] struct {
 	table string
 	// track is the condition for a track, with its rocket and link as ?1 and ?2.
 	track string
@@ -78,7 +78,7 @@ type tail struct {
 const noNumber = math.MinInt64
 
 // batch is where rows of a track wait for the end of the transaction.
-func (s *shelf[T, P]) batch(t track) P {
+func (s *blockTable[T, P]) batch(t track) P {
 	if p, ok := s.pending[t]; ok {
 		return p
 	}
@@ -89,12 +89,12 @@ func (s *shelf[T, P]) batch(t track) P {
 }
 
 // forget drops what was waiting and what is remembered, after an error.
-func (s *shelf[T, P]) forget() {
+func (s *blockTable[T, P]) forget() {
 	s.pending, s.order, s.tails = map[track]P{}, nil, map[track]*tail{}
 }
 
 // flush stores what is waiting.
-func (s *shelf[T, P]) flush(ctx context.Context, in *inserter) error {
+func (s *blockTable[T, P]) flush(ctx context.Context, in *inserter) error {
 	for _, t := range s.order {
 		p := s.pending[t]
 		if p.Rows() == 0 {
@@ -112,7 +112,7 @@ func (s *shelf[T, P]) flush(ctx context.Context, in *inserter) error {
 }
 
 // put stores rows of a track; those that are there already change nothing.
-func (s *shelf[T, P]) put(ctx context.Context, in *inserter, t track, p P) error {
+func (s *blockTable[T, P]) put(ctx context.Context, in *inserter, t track, p P) error {
 	p = inOrder[T](p)
 	end, err := s.tail(ctx, in, t)
 	if err != nil {
@@ -148,7 +148,7 @@ func (s *shelf[T, P]) put(ctx context.Context, in *inserter, t track, p P) error
 
 // follow notes a block at a track's end and merges small ones when enough have
 // gathered.
-func (s *shelf[T, P]) follow(ctx context.Context, in *inserter, t track, end *tail, m meta) error {
+func (s *blockTable[T, P]) follow(ctx context.Context, in *inserter, t track, end *tail, m meta) error {
 	if m.count >= s.small {
 		if err := s.merge(ctx, in, t, end); err != nil {
 			return err
@@ -166,7 +166,7 @@ func (s *shelf[T, P]) follow(ctx context.Context, in *inserter, t track, end *ta
 }
 
 // tail is the end of a track; it is looked up once.
-func (s *shelf[T, P]) tail(ctx context.Context, in *inserter, t track) (*tail, error) {
+func (s *blockTable[T, P]) tail(ctx context.Context, in *inserter, t track) (*tail, error) {
 	if e, ok := s.tails[t]; ok {
 		return e, nil
 	}
@@ -191,7 +191,7 @@ func (s *shelf[T, P]) tail(ctx context.Context, in *inserter, t track) (*tail, e
 }
 
 // metas lists blocks of a track.
-func (s *shelf[T, P]) metas(ctx context.Context, in *inserter, rest string, t track, args ...any) ([]meta, error) {
+func (s *blockTable[T, P]) metas(ctx context.Context, in *inserter, rest string, t track, args ...any) ([]meta, error) {
 	stmt, err := in.prepare(ctx, `SELECT id, n_first, n_last, count FROM `+s.table+` WHERE `+s.track+` `+rest)
 	if err != nil {
 		return nil, err
@@ -213,7 +213,7 @@ func (s *shelf[T, P]) metas(ctx context.Context, in *inserter, rest string, t tr
 }
 
 // add stores rows as new blocks.
-func (s *shelf[T, P]) add(ctx context.Context, in *inserter, t track, p P) ([]meta, error) {
+func (s *blockTable[T, P]) add(ctx context.Context, in *inserter, t track, p P) ([]meta, error) {
 	var out []meta
 	for i := 0; i < p.Rows(); {
 		k := s.cut(p, i)
@@ -244,7 +244,7 @@ func (s *shelf[T, P]) add(ctx context.Context, in *inserter, t track, p P) ([]me
 }
 
 // load reads a block back.
-func (s *shelf[T, P]) load(ctx context.Context, in *inserter, m meta) (P, error) {
+func (s *blockTable[T, P]) load(ctx context.Context, in *inserter, m meta) (P, error) {
 	var data []byte
 	if err := in.row(ctx, `SELECT data FROM `+s.table+` WHERE id = ?`, []any{m.id}, &data); err != nil {
 		return nil, err
@@ -256,14 +256,14 @@ func (s *shelf[T, P]) load(ctx context.Context, in *inserter, m meta) (P, error)
 	return p, nil
 }
 
-func (s *shelf[T, P]) remove(ctx context.Context, in *inserter, m meta) error {
+func (s *blockTable[T, P]) remove(ctx context.Context, in *inserter, m meta) error {
 	_, err := in.exec(ctx, `DELETE FROM `+s.table+` WHERE id = ?`, m.id)
 	return err
 }
 
 // merge makes one block of the small ones at a track's end. They are few and
 // small, so it costs a millisecond or two.
-func (s *shelf[T, P]) merge(ctx context.Context, in *inserter, t track, end *tail) error {
+func (s *blockTable[T, P]) merge(ctx context.Context, in *inserter, t track, end *tail) error {
 	if len(end.small) < 2 {
 		return nil
 	}
@@ -300,7 +300,7 @@ func (s *shelf[T, P]) merge(ctx context.Context, in *inserter, t track, end *tai
 }
 
 // tidy merges what is small at the end of a track, at the end of a session.
-func (s *shelf[T, P]) tidy(ctx context.Context, in *inserter, t track) error {
+func (s *blockTable[T, P]) tidy(ctx context.Context, in *inserter, t track) error {
 	end, err := s.tail(ctx, in, t)
 	if err != nil {
 		return err
@@ -310,7 +310,7 @@ func (s *shelf[T, P]) tidy(ctx context.Context, in *inserter, t track) error {
 
 // mix stores rows that lie among blocks that are there: what is there already is
 // left out, and a block into which new rows fall is written anew.
-func (s *shelf[T, P]) mix(ctx context.Context, in *inserter, t track, p P) (changed bool, err error) {
+func (s *blockTable[T, P]) mix(ctx context.Context, in *inserter, t track, p P) (changed bool, err error) {
 	n := p.Numbers()
 	low, high := n[0], n[len(n)-1]
 	found, err := s.metas(ctx, in, `AND n_first <= ?3 AND n_last >= ?4 ORDER BY n_first`, t, high, low)
@@ -348,7 +348,7 @@ func (s *shelf[T, P]) mix(ctx context.Context, in *inserter, t track, p P) (chan
 }
 
 // mixInto adds to a block the rows that it does not have.
-func (s *shelf[T, P]) mixInto(ctx context.Context, in *inserter, m meta, p P) (changed bool, err error) {
+func (s *blockTable[T, P]) mixInto(ctx context.Context, in *inserter, m meta, p P) (changed bool, err error) {
 	old, err := s.load(ctx, in, m)
 	if err != nil {
 		return false, err

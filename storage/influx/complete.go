@@ -20,9 +20,9 @@ const (
 	idleMost = 5 * time.Second
 )
 
-// attend sends what is worked out from the archive: first what earlier sessions
+// completeAll sends what is worked out from the archive: first what earlier sessions
 // still lack, then the flights of this one as they end.
-func (w *Writer) attend(ctx context.Context) {
+func (w *Writer) completeAll(ctx context.Context) {
 	due := time.NewTimer(0)
 	defer due.Stop()
 	look := time.NewTicker(w.lookAgain) // another program may write to the archive
@@ -101,14 +101,14 @@ func (w *Writer) complete(ctx context.Context, id string) error {
 		// The archive has been changed for another one: there is nothing to send.
 	case k.Again || k.Replace || k.ShiftNs != s.Shift.Nanoseconds() || k.Said != said:
 		w.opt.Log.Info().Str("session", id).Msg("sending a session to the time-series server again, from the archive")
-		if _, err := w.session(ctx, id, false, attendTries, nil); err != nil {
+		if _, err := w.session(ctx, id, false, completeTries, nil); err != nil {
 			return err
 		}
 		if k, _, err = w.marks.load(id); err != nil {
 			return err
 		}
 	default:
-		if _, err := w.results(ctx, s, attendTries); err != nil {
+		if _, err := w.results(ctx, s, completeTries); err != nil {
 			return err
 		}
 	}
@@ -116,9 +116,9 @@ func (w *Writer) complete(ctx context.Context, id string) error {
 	return w.marks.save(k)
 }
 
-// attendTries is how often a request is tried before all else is: attend comes
+// completeTries is how often a request is tried before all else is: completeAll comes
 // back to it.
-const attendTries = 3
+const completeTries = 3
 
 // soFar sends the flights and links of the session that runs.
 func (w *Writer) soFar(ctx context.Context) error {
@@ -126,7 +126,7 @@ func (w *Writer) soFar(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	_, err = w.results(ctx, s, attendTries)
+	_, err = w.results(ctx, s, completeTries)
 	return err
 }
 

@@ -9,13 +9,13 @@ import (
 	"time"
 )
 
-// asideFile is the name, within Options.Dir, of the file of lines that the
+// rejectedFile is the name, within Options.Dir, of the file of lines that the
 // server will not take.
-const asideFile = "rejected.lp"
+const rejectedFile = "rejected.lp"
 
-// asideMost bounds the file. When it is full it becomes AsideFile.1 in place of
+// rejectedMost bounds the file. When it is full it becomes rejectedFile.1 in place of
 // an older one, so at most twice as much is kept.
-const asideMost = 8 << 20
+const rejectedMost = 8 << 20
 
 // badLine is a line with the reason why it was refused.
 type badLine struct {
@@ -23,9 +23,9 @@ type badLine struct {
 	reason string
 }
 
-// aside keeps bad lines in a file that is line protocol again: the reason is a
+// rejected keeps bad lines in a file that is line protocol again: the reason is a
 // comment above each line, so a mended file can be sent as it is.
-type aside struct {
+type rejected struct {
 	dir  string
 	most int64
 	now  func() time.Time
@@ -34,14 +34,14 @@ type aside struct {
 	mu sync.Mutex
 }
 
-func newAside(dir string) *aside {
-	return &aside{dir: dir, most: asideMost, now: time.Now, sync: (*os.File).Sync}
+func newRejected(dir string) *rejected {
+	return &rejected{dir: dir, most: rejectedMost, now: time.Now, sync: (*os.File).Sync}
 }
 
-func (a *aside) path() string { return filepath.Join(a.dir, asideFile) }
+func (a *rejected) path() string { return filepath.Join(a.dir, rejectedFile) }
 
 // add appends lines and returns once they are on the disk.
-func (a *aside) add(bad []badLine) error {
+func (a *rejected) add(bad []badLine) error {
 	if len(bad) == 0 {
 		return nil
 	}

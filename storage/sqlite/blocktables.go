@@ -9,8 +9,8 @@ import (
 )
 
 type (
-	frameShelf  = shelf[block.Frames, *block.Frames]
-	sampleShelf = shelf[block.Samples, *block.Samples]
+	frameTable  = blockTable[block.Frames, *block.Frames]
+	sampleTable = blockTable[block.Samples, *block.Samples]
 )
 
 // mostChannels is how many channels one sample may have; a layout has some
@@ -26,11 +26,11 @@ const (
 	sampleTrack = "rocket = ?1 AND link = ?2"
 )
 
-// newFrameShelf is the table of frames. Frames are seldom read and pack well
+// newFrameTable is the table of frames. Frames are seldom read and pack well
 // already by some dozens, so only the very small blocks of a flight's short
 // commits are merged.
-func newFrameShelf() *frameShelf {
-	s := &frameShelf{
+func newFrameTable() *frameTable {
+	s := &frameTable{
 		table: "frame_blocks", track: frameTrack, small: 64, mergeRows: blockRows / 2,
 		encode: (*block.Codec).EncodeFrames, decode: (*block.Codec).DecodeFrames,
 		cut: func(f *block.Frames, i int) int {
@@ -48,10 +48,10 @@ func newFrameShelf() *frameShelf {
 	return s
 }
 
-// newSampleShelf is the table of samples. A channel of hours is read block by
+// newSampleTable is the table of samples. A channel of hours is read block by
 // block, so there should be few.
-func newSampleShelf() *sampleShelf {
-	s := &sampleShelf{
+func newSampleTable() *sampleTable {
+	s := &sampleTable{
 		table: "sample_blocks", track: sampleTrack, small: 1024, mergeRows: blockRows / 2,
 		encode: (*block.Codec).EncodeSamples, decode: (*block.Codec).DecodeSamples,
 		cut:    func(m *block.Samples, i int) int { return min(i+blockRows, m.Rows()) },
