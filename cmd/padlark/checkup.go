@@ -91,7 +91,7 @@ func (c *checkupCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err := c.print(&rep, io); err != nil {
 		return err
 	}
-	if strings.HasPrefix(rep.Verdict, "bad") {
+	if rep.Level == bench.Bad {
 		return errBadVerdict
 	}
 	return nil

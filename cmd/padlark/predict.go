@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	"padlark/flight"
 	"padlark/flight/predict"
 	"padlark/storage/report"
 )
@@ -122,7 +123,7 @@ func (c *predictCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return fmt.Errorf("print prediction: %w", err)
 	}
-	if res.Verdict[:3] == "bad" {
+	if res.Level == flight.Bad {
 		return errBadVerdict
 	}
 	return nil

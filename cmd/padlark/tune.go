@@ -16,6 +16,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"padlark/cmd/padlark/config"
+	"padlark/flight"
 	"padlark/flight/tune"
 	"padlark/storage/report"
 )
@@ -117,7 +118,7 @@ func (c *tuneCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return fmt.Errorf("print settings: %w", err)
 	}
-	if strings.HasPrefix(res.Verdict, "bad") {
+	if res.Level == flight.Bad {
 		return errBadVerdict
 	}
 	return nil

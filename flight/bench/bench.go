@@ -356,6 +356,6 @@ func (b *Bench) Report() (Report, error) {
 	r.Config, r.Site = b.plan.Rocket, b.plan.Site
 	r.EndedAt = b.begin.Add(time.Duration(b.now * 1e9))
 	r.Cautions = Cautions(b.plan.Rocket)
-	r.Verdict = r.verdict()
+	r.Level, r.Verdict = r.verdict()
 	return r, nil
 }

@@ -138,7 +138,8 @@ type Report struct {
 	Link    string    `json:"link"`
 	At      time.Time `json:"at"` // when it began, UTC
 	EndedAt time.Time `json:"ended_at"`
-	// Verdict is "good: ...", "look: ..." or "bad: ...".
+	// Level is the worst of the findings; Verdict says it, and why.
+	Level    Level         `json:"level"`
 	Verdict  string        `json:"verdict"`
 	Frames   int           `json:"frames"`
 	Before   []Item        `json:"before_power"`
@@ -162,8 +163,8 @@ func (r *Report) Find(check string) (Finding, bool) {
 	return Finding{}, false
 }
 
-// verdict is the worst finding in words, with what was left out.
-func (r *Report) verdict() string {
+// verdict is the worst finding and its words, with what was left out.
+func (r *Report) verdict() (Level, string) {
 	count := map[Level]int{}
 	first := map[Level]string{}
 	for _, f := range r.Findings {
@@ -177,15 +178,15 @@ func (r *Report) verdict() string {
 	}
 	switch {
 	case count[Bad] > 1:
-		return fmt.Sprintf("bad: %s (and %d more)%s", first[Bad], count[Bad]-1, rest)
+		return Bad, fmt.Sprintf("bad: %s (and %d more)%s", first[Bad], count[Bad]-1, rest)
 	case count[Bad] == 1:
-		return "bad: " + first[Bad] + rest
+		return Bad, "bad: " + first[Bad] + rest
 	case count[Look] > 1:
-		return fmt.Sprintf("look: %s (and %d more)%s", first[Look], count[Look]-1, rest)
+		return Look, fmt.Sprintf("look: %s (and %d more)%s", first[Look], count[Look]-1, rest)
 	case count[Look] == 1:
-		return "look: " + first[Look] + rest
+		return Look, "look: " + first[Look] + rest
 	case count[Good] == 0:
-		return "look: nothing was checked"
+		return Look, "look: nothing was checked"
 	}
-	return fmt.Sprintf("good: %d checks passed%s", count[Good], rest)
+	return Good, fmt.Sprintf("good: %d checks passed%s", count[Good], rest)
 }

@@ -172,7 +172,7 @@ type compiled struct {
 type entry struct{ places []string }
 
 func parts() []map[string]Text {
-	return []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls(), boardPage(), otherPages(), scripts(), events()}
+	return []map[string]Text{flightAlarms(), padAlarms(), boardAlarms(), verdicts(), calls(), boardPage(), otherPages(), scripts(), events(), judgements()}
 }
 
 // everyText is the whole catalogue.

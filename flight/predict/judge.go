@@ -8,6 +8,7 @@ import (
 	"padlark/flight"
 	"padlark/flight/atmos"
 	"padlark/flight/model"
+	"padlark/flight/phrase"
 )
 
 // Limits of common practice; no source. They only choose words.
@@ -19,14 +20,10 @@ const (
 
 // findings are what speaks against a launch: bad makes the verdict bad, look
 // asks for a second look.
-type findings struct{ bad, look []string }
+type findings struct{ bad, look []phrase.Phrase }
 
-func (f *findings) badly(format string, args ...any) {
-	f.bad = append(f.bad, fmt.Sprintf(format, args...))
-}
-func (f *findings) looks(format string, args ...any) {
-	f.look = append(f.look, fmt.Sprintf(format, args...))
-}
+func (f *findings) badly(p phrase.Phrase) { f.bad = append(f.bad, p) }
+func (f *findings) looks(p phrase.Phrase) { f.look = append(f.look, p) }
 
 // judge adds field, parachute, warnings, cautions and the verdict.
 func (t *tally) judge(in *Input, typed *model.Trajectory, res *Result) {
@@ -35,15 +32,19 @@ func (t *tally) judge(in *Input, typed *model.Trajectory, res *Result) {
 	t.judgeCanopy(in, typed, res, &f)
 	t.judgeRest(in, typed, res, &f)
 	res.Cautions = cautions(in.Rocket.Motor != nil)
-	res.Warnings = append(append([]string{}, f.bad...), f.look...)
+	res.Warnings = []string{}
+	for _, p := range append(f.bad, f.look...) {
+		res.Warnings = append(res.Warnings, phrase.Reader{}.Write(p, ""))
+	}
 	switch {
 	case len(f.bad) > 0:
-		res.Verdict = "bad: " + f.bad[0]
+		res.Level, res.Reason = flight.Bad, f.bad[0]
 	case len(f.look) > 0:
-		res.Verdict = "look: " + f.look[0]
+		res.Level, res.Reason = flight.Look, f.look[0]
 	default:
-		res.Verdict = "good: nothing in this prediction speaks against the launch"
+		res.Level, res.Reason = flight.Good, phrase.Of("predict.well")
 	}
+	res.Verdict = phrase.Reader{}.Write(res.Level.Say(res.Reason), "")
 }
 
 // outside is the part of the sorted values that is above limit.
@@ -56,7 +57,7 @@ func (t *tally) judgeField(in *Input, res *Result, f *findings) {
 	res.Field.NeedM = math.Max(quantile(t.drift, 0.99), quantile(t.fallDrift, 0.99))
 	res.Field.StrayM = stray(in)
 	if in.FieldRadius == 0 {
-		f.looks("no field radius given: 99 of 100 flights come down within %.0f m of the pad; is that ground clear?", res.Field.NeedM)
+		f.looks(phrase.Of("predict.no-radius", phrase.Qty("need", res.Field.NeedM, 0, "m")))
 		return
 	}
 	radius := in.FieldRadius
@@ -66,13 +67,12 @@ func (t *tally) judgeField(in *Input, res *Result, f *findings) {
 	res.Field.OutsidePart, res.Field.BallisticOutsidePart = &out, &fallOut
 	if fits {
 		if res.Field.StrayM > radius {
-			f.looks("a rocket that strays reaches %.0f m, beyond the %.0f m of the field: keep people on one side and behind cover",
-				res.Field.StrayM, radius)
+			f.looks(phrase.Of("predict.stray", phrase.Qty("far", res.Field.StrayM, 0, "m"), phrase.Qty("radius", radius, 0, "m")))
 		}
 		return
 	}
-	f.badly("the field is too small: %.0f m radius, but %.0f m are needed (beyond the edge come down %.0f %% with the parachute, %.0f %% without)",
-		radius, res.Field.NeedM, 100*out, 100*fallOut)
+	f.badly(phrase.Of("predict.field-small", phrase.Qty("radius", radius, 0, "m"), phrase.Qty("need", res.Field.NeedM, 0, "m"),
+		phrase.Qty("out", 100*out, 0, "%"), phrase.Qty("fall", 100*fallOut, 0, "%")))
 }
 
 // stray is the farthest that the rocket as typed comes down without a parachute
@@ -106,12 +106,12 @@ func (t *tally) judgeCanopy(in *Input, typed *model.Trajectory, res *Result, f *
 	body := in.Rocket.Cd * in.Rocket.Diameter * in.Rocket.Diameter
 	res.Canopy.ForFiveM = math.Sqrt(math.Max(8*mass*atmos.StandardGravity/(math.Pi*density*25)-body, 0) / cd)
 	if in.Rocket.Parachute == 0 || in.Rocket.Release.How == model.NoRelease {
-		f.looks("no parachute is released: the rocket comes down at %.0f m/s with %.0f J", res.BallisticMps.Mean, res.BallisticEnergyJ.Mean)
+		f.looks(phrase.Of("predict.no-parachute", phrase.Qty("speed", res.BallisticMps.Mean, 0, "m/s"), phrase.Qty("energy", res.BallisticEnergyJ.Mean, 0, "J")))
 		return
 	}
 	missed := 1 - float64(len(t.release))/float64(len(t.duration))
 	if missed > 0 {
-		f.badly("the release comes too late: in %.0f %% of the flights the rocket is down before it", 100*missed)
+		f.badly(phrase.Of("predict.late", phrase.Qty("part", 100*missed, 0, "%")))
 	}
 	if res.DescentMps == nil {
 		return
@@ -119,31 +119,30 @@ func (t *tally) judgeCanopy(in *Input, typed *model.Trajectory, res *Result, f *
 	ok := res.DescentMps.High <= sinkFast
 	res.Canopy.SinkOK = &ok
 	if !ok {
-		f.looks("the parachute is small: it sinks at %.1f m/s (up to %.1f); %.2f m of diameter would give 5 m/s",
-			res.DescentMps.Mean, res.DescentMps.High, res.Canopy.ForFiveM)
+		f.looks(phrase.Of("predict.parachute-small", phrase.Qty("sink", res.DescentMps.Mean, 1, "m/s"), phrase.Qty("most", res.DescentMps.High, 1, "m/s"),
+			phrase.Qty("want", res.Canopy.ForFiveM, 2, "m"), phrase.Qty("five", 5, 0, "m/s")))
 	}
 	if res.DescentMps.Low < sinkSlow {
-		f.looks("the parachute is large: it sinks at %.1f m/s only and drifts for %.0f s", res.DescentMps.Mean, res.DescentS.Mean)
+		f.looks(phrase.Of("predict.parachute-large", phrase.Qty("sink", res.DescentMps.Mean, 1, "m/s"), phrase.Qty("time", res.DescentS.Mean, 0, "s")))
 	}
 }
 
 func (t *tally) judgeRest(in *Input, typed *model.Trajectory, res *Result, f *findings) {
 	if t.grounded > 0 {
-		f.looks("%d of %d drawn flights do not fly: %v", t.grounded, in.Flights, t.why)
+		f.looks(phrase.Of("predict.grounded", phrase.Qty("n", float64(t.grounded), 0, ""), phrase.Qty("all", float64(in.Flights), 0, ""), phrase.Word("why", fmt.Sprint(t.why))))
 	}
 	if in.Rocket.Motor == nil {
 		if high := in.Launch.Gauge * (1 + 2*in.Spread.GaugePart); high > in.Rating {
-			f.looks("with the error of the gauge the pressure may be %.2f bar, above the rating of %.2f bar", high/1e5, in.Rating/1e5)
+			f.looks(phrase.Of("predict.gauge", phrase.Qty("high", high/1e5, 2, "bar"), phrase.Qty("rating", in.Rating/1e5, 2, "bar")))
 		}
 		spent := typed.Marks.WaterOut.Pressure - typed.Marks.Burnout.Pressure
 		if left := typed.Marks.Burnout.Mass - in.Rocket.Dry; spent < 100 && left > 1e-3 {
-			f.looks("%.0f g of water stay in the bottle: there is not enough air to drive them out", left*1e3)
+			f.looks(phrase.Of("predict.water-left", phrase.Qty("left", left*1e3, 0, "g")))
 		}
 	}
 	wind := math.Abs(in.Launch.Wind)
 	if res.RailExitMps != nil && res.RailExitMps.Low < windPerOut*wind {
-		f.looks("the rocket leaves the rail at %.0f m/s, less than %.0f times the wind of %.1f m/s: it may turn into the wind, which is not in this model",
-			res.RailExitMps.Mean, windPerOut, wind)
+		f.looks(phrase.Of("predict.rail", phrase.Qty("speed", res.RailExitMps.Mean, 0, "m/s"), phrase.Qty("times", windPerOut, 0, ""), phrase.Qty("wind", wind, 1, "m/s")))
 	}
 }
 

@@ -3,6 +3,9 @@ package predict
 import (
 	"math"
 	"slices"
+
+	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // Quantity is one predicted number: over all flights the mean, the standard
@@ -77,8 +80,11 @@ type Result struct {
 	// the kind.
 	Warnings []string `json:"warnings"`
 	Cautions []string `json:"cautions"`
-	// Verdict is "good: ...", "look: ..." or "bad: ...".
-	Verdict string `json:"verdict"`
+	// The verdict: how good it looks, and why. Verdict is both in English and metric
+	// units.
+	Level   flight.Level  `json:"level"`
+	Reason  phrase.Phrase `json:"reason"`
+	Verdict string        `json:"verdict"`
 
 	Band []Band `json:"band"`
 }

@@ -3,6 +3,10 @@ package tune
 import (
 	"fmt"
 	"math"
+	"strconv"
+
+	"padlark/flight"
+	"padlark/flight/phrase"
 )
 
 // Report is everything that a study found out; its JSON form is printed.
@@ -28,7 +32,10 @@ type Report struct {
 	Explained []string `json:"explained"`
 	Firmware  []Entry  `json:"firmware"`
 	Cautions  []string `json:"cautions"`
-	Verdict   string   `json:"verdict"`
+	// The verdict: how good it is, and why. Verdict is both in English.
+	Level   flight.Level  `json:"level"`
+	Reason  phrase.Phrase `json:"reason"`
+	Verdict string        `json:"verdict"`
 }
 
 // Best is the best of a family.
@@ -113,22 +120,28 @@ func (r *Report) conclude() {
 			never++
 		}
 	}
+	limit := phrase.Word("limit", strconv.FormatFloat(r.LimitPer1000, 'g', -1, 64))
 	switch {
 	case !b.Sure:
-		r.Verdict = fmt.Sprintf("bad: no setting is sure to fail in no more than %g of 1000 flights; this one fails least. Read more often, take a sensor with less noise, or bear more.", r.LimitPer1000)
+		r.judge(flight.Bad, phrase.Of("tune.none-sure", limit))
 	case early+never > 0:
-		r.Verdict = fmt.Sprintf("bad: on the recorded flights it releases early in %d and not at all in %d of %d.", early, never, len(r.Recorded))
+		r.judge(flight.Bad, phrase.Of("tune.recorded", phrase.Qty("early", float64(early), 0, ""), phrase.Qty("never", float64(never), 0, ""), phrase.Qty("n", float64(len(r.Recorded)), 0, "")))
 	case r.PadArmed != nil && r.PadArmed.Count > 0:
-		r.Verdict = fmt.Sprintf("bad: wind and noise on the pad armed it in %d of %d hours; give a higher --arm-m.", r.PadArmed.Count, r.PadArmed.Of)
+		r.judge(flight.Bad, phrase.Of("tune.pad-armed", phrase.Qty("count", float64(r.PadArmed.Count), 0, ""), phrase.Qty("all", float64(r.PadArmed.Of), 0, "")))
 	case !b.Agrees:
-		r.Verdict = "look: fresh flights disagree with those it was chosen by; take more --draws."
+		r.judge(flight.Look, phrase.Of("tune.disagree"))
 	case b.Fresh.Failed.Share > r.LimitPer1000/1000:
-		r.Verdict = fmt.Sprintf("look: on fresh flights it fails more often than in %g of 1000; take more --draws.", r.LimitPer1000)
+		r.judge(flight.Look, phrase.Of("tune.fresh", limit))
 	case math.Abs(r.Times.BackupS) > 0 && r.Times.TooLate > 0.5:
-		r.Verdict = "look: for most of these flights the backup time comes after the ground; narrow the apogees to those of one rocket."
+		r.judge(flight.Look, phrase.Of("tune.backup-late"))
 	default:
-		r.Verdict = fmt.Sprintf("good: it fails in no more than %g of 1000 such flights, and fresh flights agree.", r.LimitPer1000)
+		r.judge(flight.Good, phrase.Of("tune.well", limit))
 	}
+}
+
+func (r *Report) judge(l flight.Level, reason phrase.Phrase) {
+	r.Level, r.Reason = l, reason
+	r.Verdict = phrase.Reader{}.Write(l.Say(reason), "")
 }
 
 // Header is the recommended rule as a C header.

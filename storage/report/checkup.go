@@ -36,7 +36,7 @@ func CheckupPage(r *bench.Report, ext string) ([]byte, error) {
 		}
 		return append(out, '\n'), nil
 	}
-	v := checkupView{Report: r, Name: r.Rocket, When: stamp(r.At), Word: word(r.Verdict), Style: style()}
+	v := checkupView{Report: r, Name: r.Rocket, When: stamp(r.At), Word: string(r.Level), Style: style()}
 	if v.Name == "" {
 		v.Name = "a board that was not heard"
 	}

@@ -135,12 +135,6 @@ func short(text string, n int) string {
 	return strings.TrimRight(cut, " .,;:") + " …"
 }
 
-// word is the first word of a verdict.
-func word(verdict string) string {
-	w, _, _ := strings.Cut(verdict, ":")
-	return w
-}
-
 // where is place and time of the flight. The time of day is the zone's of the
 // computer that makes the page, and says so.
 func (p *Page) where() string {
