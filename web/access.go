@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"math"
 	"net"
 	"net/http"
 	"net/netip"
@@ -184,14 +185,29 @@ func forged(r *http.Request, token string) bool {
 	return token == "" || subtle.ConstantTimeCompare([]byte(got), []byte(token)) != 1
 }
 
+// roomKept is what the limit of the runtime's memory leaves free at most times, in bytes.
+const roomKept = 32 << 20
+
 // leanly keeps the 64 MiB of a hash from costing more until what it returns is
 // called: the collector would let as much garbage gather beside it, and keep all of
-// it for minutes. Only one at a time may call it.
-func leanly() (end func()) {
+// it for minutes; or, if the limit of memory has no room for it, collect all the
+// while. Only one at a time may call it.
+func leanly(hashes ...*passHash) (end func()) {
 	const percent = 20
+	most := uint32(0)
+	for _, h := range hashes {
+		if h != nil {
+			most = max(most, h.kib)
+		}
+	}
+	limit := debug.SetMemoryLimit(-1)
+	if more := int64(most)<<10 - roomKept; more > 0 && limit < math.MaxInt64-more {
+		debug.SetMemoryLimit(limit + more)
+	}
 	before := debug.SetGCPercent(percent)
 	return func() {
 		debug.SetGCPercent(before)
+		debug.SetMemoryLimit(limit)
 		debug.FreeOSMemory()
 	}
 }
@@ -209,7 +225,7 @@ func (g *gate) enter(ctx context.Context, addr, passphrase string) (cookie strin
 		return "", nobody, 0
 	}
 	defer g.hashing.give()
-	defer leanly()()
+	defer leanly(g.crew, g.viewer)()
 	as = nobody
 	switch {
 	case len(passphrase) > 1024: // hashing it would only cost time

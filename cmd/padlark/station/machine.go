@@ -9,12 +9,12 @@ import (
 )
 
 // Bounds of the memory that the Go runtime keeps to. It needs some 20 MB; with
-// less than memoryLeast it would do little else than collect. memoryMost has room
-// for 64 rockets, or for a passphrase's hash (64 MB) beside a flood; the program's own
-// pages and SQLite's come to it, some 50 MB.
+// less than memoryLeast it would do little else than collect. memoryMost is twice what
+// 64 rockets at 50 Hz or a flood take; the program's own pages and SQLite's come to
+// it, some 50 MB, and while a passphrase is looked at its hash.
 const (
 	memoryLeast = 48 << 20
-	memoryMost  = 104 << 20
+	memoryMost  = 72 << 20
 )
 
 // memoryLimit is what the runtime may use of a machine, or of its share in a
