@@ -87,7 +87,7 @@ func (w *Writer) Spare(d journal.Decoder, place int64) { w.follow.Spare(d, place
 
 // Run writes until ctx ends, or the journal is closed and all of it is written;
 // then it returns nil. It returns an error only when it makes no sense to try
-// again: the archive is damaged or closed.
+// again: the archive is damaged or closed, or has no room while the session ends.
 func (w *Writer) Run(ctx context.Context) error {
 	if err := w.follow.Run(ctx, w.handle); err != nil {
 		return fmt.Errorf("archive: %w", err)
@@ -118,10 +118,21 @@ func (w *Writer) handle(ctx context.Context, entries []storage.Entry, place int6
 	}
 	close(w.moved)
 	w.moved = make(chan struct{})
-	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotArchive) || errors.Is(err, errReadOnly) {
+	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotArchive) || errors.Is(err, errReadOnly) || errors.Is(err, ErrFull) && w.ending() {
 		return fmt.Errorf("%w: %w", journal.ErrStop, err)
 	}
 	return err
+}
+
+// ending says whether the session ends: then nobody waits for room on the disk, least
+// of all a start that is to go on with a flight.
+func (w *Writer) ending() bool {
+	select {
+	case <-w.hurry:
+		return true
+	default:
+		return false
+	}
 }
 
 // State is how the writer is now; changed is closed when that changes.

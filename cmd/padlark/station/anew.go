@@ -42,25 +42,36 @@ func (s *station) asides() (paths []string, anew bool, err error) {
 
 // markDamaged notes under which name the archive is to be set aside.
 func (s *station) markDamaged() (aside string, err error) {
-	aside = fmt.Sprintf("%s.damaged-%s", sqlite.FileName, time.Now().UTC().Format("20060102-150405.000"))
+	aside = fmt.Sprintf("%s.damaged-%s", s.archivePath(), time.Now().UTC().Format("20060102-150405.000"))
 	f, err := os.OpenFile(s.archivePath()+anewSuffix, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644)
 	if err != nil {
-		return "", err
+		return aside, err
 	}
-	_, err = fmt.Fprintln(f, aside)
+	_, err = fmt.Fprintln(f, filepath.Base(aside))
 	return aside, errors.Join(err, f.Sync(), f.Close())
 }
 
-// setAside moves the archive, with what belongs to it, to where it is to be.
-func (s *station) setAside() error {
+// setAside moves an archive that was marked to where it is to be.
+func (s *station) setAside() {
 	asides, _, err := s.asides()
-	if err != nil || len(asides) == 0 {
-		return err
+	if err == nil && len(asides) > 0 {
+		if last := asides[len(asides)-1]; !isThere(last) {
+			err = s.moveAside(last)
+		}
 	}
-	path, aside := s.archivePath(), asides[len(asides)-1]
-	if _, err := os.Stat(aside); err == nil {
-		return nil // it was done before
+	if err != nil {
+		s.log.Error().Err(err).Msg("the archive was damaged before and is used all the same")
 	}
+}
+
+func isThere(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// moveAside moves the archive, with what belongs to it.
+func (s *station) moveAside(aside string) error {
+	path := s.archivePath()
 	lock, err := storage.LockFile(path + ".lock")
 	if err != nil {
 		return fmt.Errorf("set the archive aside: %w", err)
@@ -80,10 +91,11 @@ func (s *station) setAside() error {
 // giveUpArchive sets an archive aside that is found to be damaged and is closed.
 func (s *station) giveUpArchive(why error) error {
 	s.log.Error().Err(why).Msg("the archive")
-	if _, err := s.markDamaged(); err != nil {
-		return errors.Join(why, err)
+	aside, err := s.markDamaged()
+	if err != nil {
+		s.log.Error().Err(err).Msg("what can be read of the damaged archive stays in it")
 	}
-	return s.setAside()
+	return s.moveAside(aside)
 }
 
 // again is the station once more, after a start that has found the archive damaged.

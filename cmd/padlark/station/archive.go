@@ -17,9 +17,7 @@ import (
 func (s *station) openArchive(ctx context.Context) error {
 	o := sqlite.Options{NoSync: s.recorded(), Reserve: roomReserve, Spare: !s.recorded()}
 	path := s.archivePath()
-	if err := s.setAside(); err != nil {
-		return err
-	}
+	s.setAside()
 	if err := s.missed(); err != nil {
 		return err
 	}
