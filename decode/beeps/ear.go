@@ -26,6 +26,10 @@ const (
 	// weaker and weakerCost are how weak some beeps are, where walls send one back
 	// against the next, and the cost of saying so in nats.
 	weaker, weakerCost = 0.7, 2.3
+	// restRows is how many rows the noise that is known beforehand is worth, and restMost
+	// how much louder than that it may be in a stretch before it counts: voices and
+	// steps are louder where they are taken for beeps.
+	restRows, restMost = 6.0, 1.2
 	// rowMost bounds what one row may say, in nats, where only its power is known.
 	rowMost = 2.5
 )
@@ -34,6 +38,7 @@ const (
 type ear struct {
 	sum []complex128 // of the wave, weighed by level and noise, of the rows before each
 	all []float64    // what a tone of the level gives there, in nats
+	sqr []float64    // the wave's power over the noise's
 	row []float64    // instead of both where only powers are known: their log likelihood ratios
 
 	pieces []float64 // [row][length up to pieceRows - 1]: what piece gives; nil not yet
@@ -49,12 +54,13 @@ func hear(s *beeps.Strip, level float64) *ear {
 		}
 		return e
 	}
-	e := &ear{sum: make([]complex128, n+1), all: make([]float64, n+1)}
+	e := &ear{sum: make([]complex128, n+1), all: make([]float64, n+1), sqr: make([]float64, n+1)}
 	a := math.Sqrt(level)
 	for i, z := range s.Wave {
 		v := math.Pow(10, s.NoiseDB[i]/10) + unlike*level
 		e.sum[i+1] = e.sum[i] + complex(a/v, 0)*z
 		e.all[i+1] = e.all[i] + level/v
+		e.sqr[i+1] = e.sqr[i] + (real(z)*real(z)+imag(z)*imag(z))/v
 	}
 	return e
 }
@@ -99,6 +105,10 @@ func (e *ear) piece(from, to int) float64 {
 	z := e.sum[to] - e.sum[from]
 	all := e.all[to] - e.all[from]
 	r := math.Sqrt(real(z)*real(z) + imag(z)*imag(z))
+	// What a steady tone leaves of the power tells how loud the noise was just there.
+	if rest := (e.sqr[to] - e.sqr[from] - r*r/all + restRows) / (float64(to-from) - 1 + restRows); rest > restMost {
+		r, all = r*restMost/rest, all*restMost/rest
+	}
 	if r > loudest*all {
 		r = max(0.5*all, loudest*all-tooLoud*(r-loudest*all))
 	}
