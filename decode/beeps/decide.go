@@ -45,7 +45,7 @@ func (v *vote) decide(r *Reading) {
 		r.Found, r.Why = false, "no beeps stand out of the noise"
 	case r.Outside > outsideMost:
 		r.Why = whyOutside
-	case r.Score < surePerBeep*float64(len(r.Beeps)):
+	case r.Score < sureScore+surePerBeep*float64(len(r.Beeps)):
 		r.Why = "the beeps are too faint"
 	case !r.regular():
 		r.Why = "what was heard does not come again and again after the same time"

@@ -51,7 +51,7 @@ const (
 	// sureOutside how much more for what is heard between the beeps (the noise is not
 	// as it is taken to be), sureLoud for what each beep says beyond loudBeep (nor is
 	// the tone, and one beep that is weaker than it should be says as much more).
-	sureMargin, sureOutside, sureLoud, loudBeep = 4.5, 100.0, 0.1, 10.0
+	sureMargin, sureOutside, sureLoud, loudBeep = 4.0, 60.0, 0.1, 10.0
 	loudMost                                    = 4.0 // what sureLoud asks for at the most
 	// sureTwice is how much more for a number that was heard whole no more than twice:
 	// what one noise has spoiled, no third one mends.
@@ -59,9 +59,9 @@ const (
 	// leastScore is how much likelier than silence beeps are, in nats: for each
 	// beep and in all.
 	leastScore, leastPerBeep = 25.0, 0.8
-	// surePerBeep is how much each beep of a sure number must stand out, in nats:
-	// noise makes up fainter ones that follow any code.
-	surePerBeep = 4.0
+	// sureScore and, for each beep, surePerBeep is how much the beeps of a sure number
+	// must stand out, in nats: noise makes up fainter ones that follow any code.
+	sureScore, surePerBeep = 15.0, 2.5
 	// rivalMargin is within what numbers are named as rivals.
 	rivalMargin = 8.0
 	// outsideMost is how much tone may be heard between the beeps: wind and voices
