@@ -66,6 +66,7 @@ func (s *Server) table() []route {
 		{"GET", "/api/v1/flights/{id}", viewer, s.apiFlight},
 		{"GET", "/api/v1/flights/{id}/samples", viewer, s.apiFlightSamples},
 		{"GET", "/api/v1/flights/{id}/frames", viewer, s.apiFlightFrames},
+		{"GET", "/api/v1/flights/{id}/sounder", viewer, s.apiFlightSounder},
 		{"GET", "/api/v1/flights/{id}/notes", viewer, s.apiNotes},
 		{"POST", "/api/v1/flights/{id}/notes", crew, s.apiAddNote},
 		{"POST", "/api/v1/flights/{id}/void", crew, s.apiVoid},

@@ -7,8 +7,14 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"slices"
 	"strconv"
 	"time"
+
+	"padlark/decode"
+	"padlark/flight"
+	"padlark/ingest"
+	"padlark/storage"
 )
 
 // Sounder hears what a board's sounder beeps and keeps it as a flight. May be nil.
@@ -17,6 +23,8 @@ type Sounder interface {
 	Layouts() []SounderLayout
 	// Hear reads a recording. What it says of one that cannot be read is for a person.
 	Hear(ctx context.Context, layout string, sound io.Reader) ([]Tone, error)
+	// Again reads a strip that a link of a session heard, by the code of that session.
+	Again(ctx context.Context, session, link string, strip []byte) (Tone, error)
 	// Keep makes a flight of a strip that Hear has given. The error says what a person
 	// is to do.
 	Keep(ctx context.Context, layout, rocket string, strip []byte, at time.Time) (FlightID, error)
@@ -103,6 +111,67 @@ func (s *Server) apiHear(w http.ResponseWriter, r *http.Request) error {
 	}
 	w.Header().Set("Cache-Control", "no-store")
 	return writeJSON(w, r, tones)
+}
+
+// apiFlightSounder gives what was heard of the sounder in a flight: none where its
+// height came by radio.
+func (s *Server) apiFlightSounder(w http.ResponseWriter, r *http.Request) error {
+	if s.opt.Sounder == nil {
+		return absent("ear for sounders")
+	}
+	ctx := r.Context()
+	id, _, err := s.findFlight(r)
+	if err != nil {
+		return err
+	}
+	events, err := s.opt.Archive.Events(ctx, storage.Query{Session: id.Session, Rocket: id.Rocket})
+	if err != nil {
+		return fmt.Errorf("read events of %s: %w", id, err)
+	}
+	tones := []Tone{}
+	for _, e := range events {
+		if e.Flight != id.Flight || e.Kind != flight.Sounded {
+			continue
+		}
+		strip, link, err := s.stripAt(ctx, id, e.At)
+		if err != nil {
+			return fmt.Errorf("read the strip of %s: %w", id, err)
+		}
+		if strip == nil {
+			continue
+		}
+		t, err := s.opt.Sounder.Again(ctx, id.Session, link, strip)
+		if err != nil {
+			return fmt.Errorf("read the sounder of %s: %w", id, err)
+		}
+		tones = append(tones, t)
+	}
+	return writeJSON(w, r, tones)
+}
+
+// stripAt is the strip from which a rocket's height was read at an instant, and its
+// link; nil where there is none.
+func (s *Server) stripAt(ctx context.Context, id FlightID, at time.Time) (strip []byte, link string, err error) {
+	var n uint64
+	var heard time.Time
+	q := storage.Query{Session: id.Session, Rocket: id.Rocket, From: at, To: at.Add(1)}
+	err = s.opt.Archive.Samples(ctx, q, func(sm *decode.Sample) error {
+		if _, ok := sm.Values.Get(decode.SounderM); ok {
+			n, link, heard = sm.N, sm.Link, sm.Heard
+		}
+		return nil
+	})
+	if err != nil || link == "" {
+		return nil, "", err
+	}
+	q = storage.Query{Session: id.Session, Link: link, From: heard, To: heard.Add(1)}
+	err = s.opt.Archive.Frames(ctx, q, func(f ingest.Frame) error {
+		if f.N == n {
+			strip = slices.Clone(f.Bytes)
+		}
+		return nil
+	})
+	return strip, link, err
 }
 
 func (s *Server) apiKeepSound(w http.ResponseWriter, r *http.Request) error {

@@ -42,17 +42,26 @@ func (e ear) Hear(_ context.Context, _ string, sound io.Reader) ([]Tone, error) 
 	}
 	out := []Tone{}
 	for _, s := range append(l.Push(samples), l.End()...) {
-		r := beeps.Read(s, beeps.Code{})
-		t := Tone{PitchHz: r.PitchHz, Number: &r.Number, Unit: "m", Sure: r.Sure, Words: "heard 3 times", Strip: s.AppendBinary(nil), StepMs: hear.StepMs}
-		for _, db := range s.DB {
-			t.DB = append(t.DB, int(db))
-		}
-		for _, b := range r.Beeps {
-			t.Beeps = append(t.Beeps, Beeps{b.From, b.To, b.Kind, b.Group, b.Repeat})
-		}
-		out = append(out, t)
+		out = append(out, toneOf(s))
 	}
 	return out, nil
+}
+
+func toneOf(s hear.Strip) Tone {
+	r := beeps.Read(s, beeps.Code{})
+	t := Tone{PitchHz: r.PitchHz, Number: &r.Number, Unit: "m", Sure: r.Sure, Words: "heard 3 times", Strip: s.AppendBinary(nil), StepMs: hear.StepMs}
+	for _, db := range s.DB {
+		t.DB = append(t.DB, int(db))
+	}
+	for _, b := range r.Beeps {
+		t.Beeps = append(t.Beeps, Beeps{b.From, b.To, b.Kind, b.Group, b.Repeat})
+	}
+	return t
+}
+
+func (ear) Again(_ context.Context, _, _ string, strip []byte) (Tone, error) {
+	s, err := hear.ParseStrip(strip)
+	return toneOf(s), err
 }
 
 func (e ear) Keep(_ context.Context, _, rocket string, strip []byte, _ time.Time) (FlightID, error) {

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -89,7 +90,15 @@ layout = "lark-text"
 	b.Click(".tone .keep a")
 	// 314 m of the standard air are more in one that is 10 K warmer (hypsometric equation).
 	b.Until("the flight's page", `document.querySelector('main').innerText.includes('324.9')`, 20*time.Second)
+	// What was heard stands there again, and in the place of empty plots why there are none.
+	b.Until("the strip with its groups", `[...document.querySelectorAll('#tones .strip text')].slice(0, 3).map((e) => e.textContent).join(' ') === '3 1 4'`, 20*time.Second)
+	b.Until("words for the plots", `document.getElementById('plots').offsetHeight === 0 && document.querySelector('main').innerText.includes('there are no samples')`, 10*time.Second)
+	if text := b.Text("main"); strings.Contains(text, "NaN") {
+		t.Errorf("the page says %q", text)
+	}
 	b.Shot("microphone-flight")
+	b.Size(1366, 768, 1, false)
+	b.Shot("microphone-flight-desktop")
 	b.Quiet()
 	var got []flight.Result
 	if err := json.Unmarshal(get(t, base+"/api/v1/flights"), &got); err != nil || len(got) != 1 {

@@ -93,6 +93,10 @@ func otherPages() map[string]Text {
 
 		// A flight.
 		"highest above the pad": {De: "höchste über dem Startplatz", Ja: "発射台からの最高"}, "Against time since liftoff": {De: "Über der Zeit seit dem Start", Ja: "発射からの時間で見る"},
+		"What the sounder beeped": {De: "Was der Piepser gepiepst hat", Ja: "ブザーが鳴らした高さ"},
+		"The board sent nothing in flight: its sounder beeped the height after the landing, and nothing else is known. So there are no samples, and no plots.": {
+			De: "Die Platine hat im Flug nichts gesendet: Ihr Piepser hat nach der Landung die Höhe gepiepst, und mehr ist nicht bekannt. Darum gibt es keine Messwerte und keine Kurven.",
+			Ja: "ボードは飛行中に何も送信せず、着陸後にブザーで高さを鳴らしただけで、ほかのことは分かりません。そのため測定値もグラフもありません。"},
 		"Or drag over a plot, or turn the wheel. Keys on a plot: ← → cursor, + − zoom, 0 all, Enter frames.": {
 			De: "Oder über ein Bild ziehen, oder am Rad drehen. Tasten auf einem Bild: ← → Marke, + − Zoom, 0 alles, Enter Meldungen.", Ja: "図の上でドラッグ、またはホイール。キー：← → カーソル、+ − 拡大縮小、0 全体、Enter フレーム。",
 		},

@@ -6,6 +6,7 @@ import { onSettings, units } from "./settings.js";
 import { showFrames } from "./frames.js";
 import { sketch } from "./sketch.js";
 import { landingWords, geo } from "./place.js";
+import { drawTone } from "./tone.js";
 
 const page = document.getElementById("flight");
 const base = "/api/v1/flights/" + encodeURIComponent(page.dataset.id);
@@ -22,6 +23,7 @@ let detail = null;
 async function begin() {
   detail = await answer(base);
   const s = sinceLiftoff;
+  if (detail.events.some((e) => e.kind === "sounded")) sounder().catch(failed);
   view = new View(s(detail.from), s(detail.to));
   view.buttons(document.getElementById("zoom"));
   plots.height = new Plot(host, view, { title: say("Height above the pad"), short: say("height"), kind: "height", least: 5 });
@@ -168,9 +170,9 @@ function found(e, s) {
   const worked = { liftoff: 0, burnout: r.burnout_s, apogee: r.time_to_apogee_s, release: lag, touchdown: r.duration_s }[e.kind];
   const t = known(worked) ? worked : live;
   const height = e.kind === "apogee" && known(r.apogee_m) ? [r.apogee_m, r.apogee_sd_m] : [e.altitude_m, e.altitude_sd_m];
-  const called = !known(worked) ? say("as called live") : Math.abs(t - live) >= 0.005 ? say("called live at {s} s", { s: fixed(live, 2) }) : "";
+  const called = e.kind === "sounded" ? "" : !known(worked) ? say("as called live") : Math.abs(t - live) >= 0.005 ? say("called live at {s} s", { s: fixed(live, 2) }) : "";
   const text = [known(height[0]) ? say("{event}, at {height}", { event: eventName(e.kind), height: quantity("height", ...height) }) : eventName(e.kind), e.note].filter(Boolean).join(", ");
-  return { t, at: Date.parse(r.launched_at) + t * 1000, text, called };
+  return { t, at: r.launched_at ? Date.parse(r.launched_at) + t * 1000 : e.at, text, called };
 }
 
 function happened() {
@@ -183,15 +185,32 @@ function happened() {
   ].sort((a, b) => a.t - b.t);
   list.replaceChildren(...all.map((e) => {
     const li = make("li", "", e.alarm ? { class: "was-alarm" } : {});
-    const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: clock(typeof e.at === "number" ? e.at : Date.parse(e.at)) });
-    b.addEventListener("click", () => {
-      view.setCursor(e.t);
-      frames(e.t).catch(failed);
-    });
-    li.append(b, " ", e.text);
+    const ms = typeof e.at === "number" ? e.at : Date.parse(e.at);
+    if (detail.result.launched_at) {
+      const b = make("button", `${fixed(e.t, 2)} s`, { type: "button", class: "mark", title: clock(ms) });
+      b.addEventListener("click", () => {
+        view.setCursor(e.t);
+        frames(e.t).catch(failed);
+      });
+      li.append(b, " ", e.text);
+    } else li.append(make("b", day(ms)), " ", e.text); // a sounder says nothing of the liftoff
     if (e.called) li.append(make("span", ` (${e.called})`, { class: "quiet" }));
     return li;
   }));
+}
+
+/** sounder shows what was heard of the board's sounder, and says where nothing else
+ *  is known: a plot would be empty. */
+async function sounder() {
+  const alone = !detail.course && !detail.events.some((e) => e.kind === "liftoff");
+  document.getElementById("sounder").hidden = false;
+  document.getElementById("sounder-alone").hidden = !alone;
+  document.getElementById("plotted").hidden = document.getElementById("raw").hidden = alone;
+  for (const tone of await answer(base + "/sounder")) {
+    const strip = make("div", "", { class: "strip", tabindex: 0, role: "region", "aria-label": say("What was heard, and how it is grouped: {words}", { words: tone.words }) });
+    strip.append(drawTone(tone));
+    document.getElementById("tones").append(make("p", tone.words), strip);
+  }
 }
 
 /** where shows the path over the ground and the landing place, if any is known. */

@@ -57,6 +57,34 @@ func (s sounders) Hear(ctx context.Context, layout string, sound io.Reader) ([]w
 	return out, nil
 }
 
+// Again reads a strip by the code that the session's configuration gives its link.
+func (s sounders) Again(ctx context.Context, session, link string, strip []byte) (web.Tone, error) {
+	rec, err := s.archive.Session(ctx, session)
+	if err != nil {
+		return web.Tone{}, err
+	}
+	cfg, err := config.Parse("configuration recorded with session "+session, []byte(rec.Latest()))
+	if err != nil {
+		return web.Tone{}, err
+	}
+	parsed, err := hear.ParseStrip(strip)
+	if err != nil {
+		return web.Tone{}, err
+	}
+	for _, lc := range cfg.Links {
+		if lc.Name != link {
+			continue
+		}
+		l, err := sounder.Layout(cfg, lc.Layout)
+		if err != nil {
+			return web.Tone{}, err
+		}
+		code := sounder.Code(l)
+		return tone(sounder.Heard{Strip: parsed, Bytes: strip, Reading: beeps.Read(parsed, code)}, code), nil
+	}
+	return web.Tone{}, fmt.Errorf("session %s has no link %q", session, link)
+}
+
 func tone(t sounder.Heard, code beeps.Code) web.Tone {
 	r := t.Reading
 	w := web.Tone{PitchHz: r.PitchHz, Unit: code.Filled().Unit, Sure: r.Sure, Words: sounder.Words(t, code), Strip: t.Bytes, StepMs: hear.StepMs}
