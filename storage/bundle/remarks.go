@@ -13,7 +13,7 @@ import (
 type remarks struct {
 	ctx         context.Context
 	a           *sqlite.Archive
-	session     sqlite.Session
+	session     storage.Session
 	there       []note
 	corrections []sqlite.Correction
 }

@@ -97,7 +97,7 @@ func (a *Archive) Alarms(ctx context.Context, q storage.Query) ([]flight.Alarm, 
 
 // chosenSession is a session that a query chooses.
 type chosenSession struct {
-	Session
+	storage.Session
 	window              // that the query chooses
 	epoch     time.Time // to which the times given out refer
 	corrected *corrected

@@ -12,9 +12,6 @@ import (
 	"padlark/storage"
 )
 
-// Session is the old name of storage.Session, for what is not moved yet.
-type Session = storage.Session
-
 // StartSession stores a session's row, its rockets and links. Calling it again
 // for a session that exists updates what may change and reopens it; another
 // epoch is an error.
