@@ -75,6 +75,9 @@ func NewWriter(ctx context.Context, a *Archive, j *journal.Journal, decoder jour
 func (w *Writer) rest() time.Duration {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if w.state.Commits == 0 {
+		return commitSoon // somebody looks whether it records
+	}
 	return min(max(time.Since(w.happened)/2, commitFirst), commitLast)
 }
 

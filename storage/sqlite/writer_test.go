@@ -141,7 +141,8 @@ func commitsInTime(t *testing.T) {
 	}
 	s.frames(t, n, n)
 	n++
-	within("frames were committed", committed(), commitFirst, commitFirst+commitIdle/10)
+	within("the first frames were committed", committed(), commitSoon, commitSoon+commitIdle/10)
+	within("frames were committed", committed(), commitFirst-commitIdle/10, commitFirst+commitIdle/10)
 	// The longer nothing has happened, the longer they wait.
 	quiet()
 	if got := s.writer.rest(); got < commitLast-time.Second || got > commitLast {
