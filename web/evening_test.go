@@ -53,12 +53,12 @@ func browserEvening(t *testing.T, browser *browsertest.Browser) {
 	b.Open("/flights/" + url.PathEscape(day+"~Teal~1"))
 	b.Until("the flight", `window.flightReady`, 10*time.Second)
 	events := b.Text("#events")
-	d := regexp.MustCompile(`([0-9.]+) s\s+top, at ([^\n]*)`).FindStringSubmatch(events)
+	d := regexp.MustCompile(`([0-9.]+) s\s+apogee, at ([^\n]*)`).FindStringSubmatch(events)
 	if d == nil || d[1] != fmt.Sprintf("%.2f", *results[1].TimeToApogeeS) && !strings.Contains(events, "called live at") {
 		t.Errorf("what happened: %q", events)
 	}
 	var row string
-	b.Eval(`[...document.querySelectorAll('.results tr')].find((r) => /Time to the top/.test(r.innerText)).querySelector('td').innerText`, &row)
+	b.Eval(`[...document.querySelectorAll('.results tr')].find((r) => /Time to apogee/.test(r.innerText)).querySelector('td').innerText`, &row)
 	if d != nil && !strings.HasPrefix(fmt.Sprintf("%.1f", number64(t, d[1])), strings.SplitN(row, " ", 2)[0][:3]) {
 		t.Errorf("the top stands at %s s beside a result of %s", d[1], row)
 	}

@@ -121,7 +121,7 @@ func browserFlight(t *testing.T, browser *browsertest.Browser) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := b.Text("td[data-label=Highest]"), (reader{}).Num("height", results[0].ApogeeM, results[0].ApogeeSD); got != want {
+	if got, want := b.Text("td[data-label=Apogee]"), (reader{}).Num("height", results[0].ApogeeM, results[0].ApogeeSD); got != want {
 		t.Errorf("the list says %q, the archive %q", got, want)
 	}
 	b.Quiet()

@@ -25,9 +25,9 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 	_, base := serve(t, ofEveryState(v.options()))
 	b := browser.Tab(t, base)
 	b.Open("/flights")
-	metres := b.Text("td[data-label=Highest]")
+	metres := b.Text("td[data-label=Apogee]")
 	b.Click("#units")
-	feet := b.Text("td[data-label=Highest]")
+	feet := b.Text("td[data-label=Apogee]")
 	results, err := v.Flights(t.Context(), day)
 	if err != nil {
 		t.Fatal(err)
@@ -43,7 +43,7 @@ func browserUnits(t *testing.T, browser *browsertest.Browser) {
 		t.Errorf("in feet %q, want %q; in metres it was %q", feet, want, metres)
 	}
 	b.Open("/flights")
-	b.Until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Highest]').textContent === %q`, feet), 5*time.Second)
+	b.Until("feet again", fmt.Sprintf(`document.querySelector('td[data-label=Apogee]').textContent === %q`, feet), 5*time.Second)
 	b.Open("/")
 	if got := b.Text("#units .word"); got != "feet" {
 		t.Errorf("on the board the unit is %q", got)

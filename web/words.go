@@ -28,15 +28,15 @@ func (u reader) resultRows(r flight.Result) []resultRow {
 		return resultRow{u.Say(name), kind, v, sd, u.Num(kind, v, sd), u.Say(why)}
 	}
 	rows := []resultRow{
-		row("Highest", "height", r.ApogeeM, r.ApogeeSD, "above the pad"),
-		row("Time to the top", "time", r.TimeToApogeeS, r.TimeToApogeeSD, "from liftoff to apogee"),
+		row("Apogee", "height", r.ApogeeM, r.ApogeeSD, "above the pad"),
+		row("Time to apogee", "time", r.TimeToApogeeS, r.TimeToApogeeSD, "from liftoff to apogee"),
 		row("Fastest", "speed", r.MaxSpeedMps, r.MaxSpeedSD, "upward"),
 		row("Hardest push", "accel", r.MaxAccelMps2, r.MaxAccelSD, "largest acceleration"),
 		row("Burnout", "time", r.BurnoutS, r.BurnoutSD, "after liftoff"),
-		row("Release", "time", r.ReleaseLagS, r.ReleaseLagSD, "after the top; below zero: before it"),
+		row("Release", "time", r.ReleaseLagS, r.ReleaseLagSD, "after apogee; below zero: before it"),
 		row("Sink rate", "speed", r.DescentMps, r.DescentSD, "mean, under the parachute"),
 		row("In the air", "time", r.DurationS, nil, "from liftoff to touchdown"),
-		row("Top called late by", "time", r.ApogeeCalledLate, nil, "the live call minus the top found afterwards"),
+		row("Apogee called late by", "time", r.ApogeeCalledLate, nil, "the live call minus the apogee found afterwards"),
 	}
 	frames := u.Write(phrase.Of("frames-heard", phrase.Qty("heard", float64(r.Frames), 0, ""), phrase.Qty("lost", float64(r.LostFrames), 0, "")), "")
 	return append(rows, resultRow{Name: u.Say("Frames"), Text: frames, Why: u.Say("on all links together")})

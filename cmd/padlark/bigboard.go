@@ -95,7 +95,7 @@ func (l *lines) boardRows(st flight.State, tall, width int) []string {
 		height = fmt.Sprintf("%.0f", math.Round(*st.AltitudeM/per)+0) // + 0: no -0
 	}
 	digits := large(height, tall)
-	beside := []string{unit, string(st.Phase), l.shown(st.SpeedMps, "%+.1f", "m/s"), "top " + l.shown(st.HighestM, "%.0f", "m")}
+	beside := []string{unit, string(st.Phase), l.shown(st.SpeedMps, "%+.1f", "m/s"), "highest " + l.shown(st.HighestM, "%.0f", "m")}
 	for i, d := range digits {
 		if i < len(beside) {
 			d += "  " + beside[i]

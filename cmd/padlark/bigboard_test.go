@@ -36,7 +36,7 @@ func TestBoardInLargeDigits(t *testing.T) {
 	}
 	text := strings.Join(l.board(80, 23), "\n")
 	// 4 and 7 as they are drawn, beside each other: their second row.
-	for _, want := range []string{"██  ██     ██ ", "-21.0 m/s", "top 81 m", "!!! LOOK UP  Rust is falling without its parachute", "Moss  SILENT for 10 s"} {
+	for _, want := range []string{"██  ██     ██ ", "-21.0 m/s", "highest 81 m", "!!! LOOK UP  Rust is falling without its parachute", "Moss  SILENT for 10 s"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}

@@ -227,7 +227,7 @@ func wantFlightTable(t *testing.T, b *browsertest.Tab, flights []flight.Result) 
 			t.Errorf("the page does not list %s: %v", f.Rocket, rows)
 			continue
 		}
-		for label, v := range map[string]*float64{"Highest": f.ApogeeM, "To the top": f.TimeToApogeeS, "Fastest": f.MaxSpeedMps, "Sink rate": f.DescentMps} {
+		for label, v := range map[string]*float64{"Apogee": f.ApogeeM, "To apogee": f.TimeToApogeeS, "Fastest": f.MaxSpeedMps, "Sink rate": f.DescentMps} {
 			wantNumber(t, f.Rocket+": "+label, rows[i][label], v)
 		}
 		if got := strings.TrimSpace(rows[i]["Verdict"]); got != f.Verdict {

@@ -204,7 +204,7 @@ func printFlights(w io.Writer, to phrase.Reader, list []flight.Result, curve fun
 	t := tabwriter.NewWriter(w, 0, 8, 1, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "rocket\tno\tliftoff\tapogee\tafter\tfastest\treleased\tsink\t")
 	unit, per := to.Unit("m")
-	fmt.Fprintf(t, "\t\tlocal\t%[1]s\ts\t%[1]s/s\ts after top\t%[1]s/s\t\n", unit)
+	fmt.Fprintf(t, "\t\tlocal\t%[1]s\ts\t%[1]s/s\ts after\t%[1]s/s\t\n", unit)
 	length := func(v, sd *float64) string { return spread(over(v, per), over(sd, per)) }
 	for _, r := range list {
 		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t\n", r.Rocket, r.Flight, clockTime(r.LaunchedAt),

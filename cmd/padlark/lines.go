@@ -297,7 +297,7 @@ func (l *lines) next(st flight.State) string {
 
 // stateLine is one rocket in at most 80 columns.
 func (l *lines) stateLine(st flight.State) string {
-	return strings.TrimRight(fmt.Sprintf("%-10s %-8s %s %s  top %s  %s  %s",
+	return strings.TrimRight(fmt.Sprintf("%-10s %-8s %s %s  max %s  %s  %s",
 		clip(st.Rocket, 10), st.Phase, l.shown(st.AltitudeM, "%7.1f", "m"), l.shown(st.SpeedMps, "%+6.1f", "m/s"),
 		l.shown(st.HighestM, "%6.1f", "m"), quantity(st.CellV, "%.2f V"), l.next(st)), " ")
 }

@@ -8,7 +8,7 @@ func calls() map[string]Text {
 		"call.apogee.at": {En: "{rocket} apogee, {height}", De: "{rocket} am Gipfel, {height}", Ja: "{rocket}、頂点、{height}"},
 		"call.release":   {En: "{rocket} release", De: "{rocket} Auswurf", Ja: "{rocket}、放出"},
 		"call.sounded":   {En: "{rocket}, the sounder says {height}", De: "{rocket}, der Piepser sagt {height}", Ja: "{rocket}、ブザーの高さ、{height}"},
-		"call.down":      {En: "{rocket} down", De: "{rocket} ist unten", Ja: "{rocket}、着地"},
+		"call.down":      {En: "{rocket} landed", De: "{rocket} ist unten", Ja: "{rocket}、着地"},
 		"call.height":    {En: "{rocket} {height#}", De: "{rocket} {height#}", Ja: "{rocket}、{height#}"},
 		"call.metre":     {En: "{height#} metre", De: "{height#} Meter", Ja: "{height#}メートル"},
 		"call.metres":    {En: "{height#} metres", De: "{height#} Meter", Ja: "{height#}メートル"},

@@ -120,10 +120,10 @@ func otherPages() map[string]Text {
 		"It was another rocket": {De: "Es war eine andere Rakete", Ja: "別のロケットだった"},
 		"Give it to that one":   {De: "Jener zuordnen", Ja: "そのロケットに移す"},
 		"The raw frames":        {De: "Die rohen Meldungen", Ja: "生フレーム"}, "at the cursor: click in a plot": {De: "an der Marke: in ein Bild klicken", Ja: "カーソルの所：図をクリック"},
-		"Time to the top": {De: "Zeit bis zum Gipfel", Ja: "頂点までの時間"}, "Hardest push": {De: "Stärkster Schub", Ja: "最大加速"}, "Burnout": {De: "Schubende", Ja: "加速終了"}, "Top called late by": {De: "Gipfel zu spät gemeldet um", Ja: "頂点の通知の遅れ"},
+		"Time to apogee": {De: "Zeit bis zum Gipfel", Ja: "頂点までの時間"}, "Hardest push": {De: "Stärkster Schub", Ja: "最大加速"}, "Burnout": {De: "Schubende", Ja: "加速終了"}, "Apogee called late by": {De: "Gipfel zu spät gemeldet um", Ja: "頂点の通知の遅れ"},
 		"above the pad": {De: "über dem Startplatz", Ja: "発射台から"}, "from liftoff to apogee": {De: "vom Start bis zum Gipfel", Ja: "発射から頂点まで"}, "upward": {De: "aufwärts", Ja: "上向き"}, "largest acceleration": {De: "größte Beschleunigung", Ja: "最大の加速度"},
-		"after liftoff": {De: "nach dem Start", Ja: "発射後"}, "after the top; below zero: before it": {De: "nach dem Gipfel; unter null: davor", Ja: "頂点の後、負なら前"}, "mean, under the parachute": {De: "Mittel, am Fallschirm", Ja: "パラシュートでの平均"},
-		"from liftoff to touchdown": {De: "vom Start bis zur Landung", Ja: "発射から着地まで"}, "the live call minus the top found afterwards": {De: "Meldung im Flug minus nachher gefundener Gipfel", Ja: "飛行中の通知と後で求めた頂点の差"},
+		"after liftoff": {De: "nach dem Start", Ja: "発射後"}, "after apogee; below zero: before it": {De: "nach dem Gipfel; unter null: davor", Ja: "頂点の後、負なら前"}, "mean, under the parachute": {De: "Mittel, am Fallschirm", Ja: "パラシュートでの平均"},
+		"from liftoff to touchdown": {De: "vom Start bis zur Landung", Ja: "発射から着地まで"}, "the live call minus the apogee found afterwards": {De: "Meldung im Flug minus nachher gefundener Gipfel", Ja: "飛行中の通知と後で求めた頂点の差"},
 		"frames-heard": {En: "{heard} heard, {lost} lost", De: "{heard} gehört, {lost} verloren", Ja: "受信{heard}、欠落{lost}"}, "on all links together": {De: "auf allen Empfangswegen zusammen", Ja: "全回線の合計"},
 
 		// The list of flights.
@@ -232,7 +232,7 @@ func events() map[string]Text {
 	return map[string]Text{
 		"event.liftoff":   {En: "liftoff", De: "Start", Ja: "発射"},
 		"event.burnout":   {En: "burnout", De: "Schubende", Ja: "加速終了"},
-		"event.apogee":    {En: "top", De: "Gipfel", Ja: "頂点"},
+		"event.apogee":    {En: "apogee", De: "Gipfel", Ja: "頂点"},
 		"event.release":   {En: "release", De: "Auswurf", Ja: "放出"},
 		"event.touchdown": {En: "touchdown", De: "Landung", Ja: "着地"},
 		"event.reboot":    {En: "reboot", De: "Neustart", Ja: "再起動"},

@@ -9,7 +9,7 @@ func verdicts() map[string]Text {
 		"level.void": {En: "void: {reason}", De: "ungültig: {reason}", Ja: "無効：{reason}"},
 
 		"top-unheard": {
-			En: "the top of the flight was not heard", De: "der Gipfel des Flugs wurde nicht gehört", Ja: "頂点が受信されていません",
+			En: "the apogee was not heard", De: "der Gipfel des Flugs wurde nicht gehört", Ja: "頂点が受信されていません",
 		},
 		"not-slowed": {
 			En: "released, but nothing slowed it down{fall}", De: "ausgeworfen, aber nichts bremste sie{fall}", Ja: "放出したが減速しませんでした{fall}",

@@ -46,7 +46,7 @@ func TestPlannerSpeaksOfWhatMatters(t *testing.T) {
 			[]flight.Alarm{
 				{Rocket: "Rust", Kind: "cell-low", Priority: flight.Act, Active: true, Say: "Rust cell low"},
 				{Rocket: "Teal", Kind: "ballistic", Priority: flight.LookUp, Active: true, Say: "look up! Teal ballistic, 3 seconds"}},
-			[]string{"!!!look up! Teal ballistic, 3 seconds", "!!Rust cell low", "!Teal down"}},
+			[]string{"!!!look up! Teal ballistic, 3 seconds", "!!Rust cell low", "!Teal landed"}},
 		{"cleared, acknowledged and mere knowledge are not called", nil, nil,
 			[]flight.Alarm{
 				{Kind: "ballistic", Priority: flight.LookUp, Say: "a"},

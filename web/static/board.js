@@ -264,7 +264,7 @@ export class Board {
       setText(words, say("Nothing in the air. Ready: {names}", { names: names(ready) }));
     } else if (states.length > 0 && states.every((s) => zoneOf(s) === "down")) {
       setShape(el.querySelector(".shape"), "landed");
-      setText(words, states.length === 1 ? say("Nothing in the air. {names} is down", { names: names(states) }) : say("Nothing in the air. All are down"));
+      setText(words, states.length === 1 ? say("Nothing in the air. {names} has landed", { names: names(states) }) : say("Nothing in the air. All have landed"));
     } else {
       setShape(el.querySelector(".shape"), "none");
       setText(words, say(states.length ? "Nothing in the air, none ready" : "Nothing heard yet"));
@@ -312,9 +312,9 @@ function names(states) {
 function eventWords(e) {
   switch (e.kind) {
     case "liftoff": return say("{rocket}: liftoff", e);
-    case "apogee": return e.altitude_m == null ? say("{rocket}: top", e) : say("{rocket}: top, {height}", { rocket: e.rocket, height: `${fixed(convert("height", e.altitude_m), 1)} ${say(unitOf("height") === "ft" ? "feet" : "metres")}` });
+    case "apogee": return e.altitude_m == null ? say("{rocket}: apogee", e) : say("{rocket}: apogee, {height}", { rocket: e.rocket, height: `${fixed(convert("height", e.altitude_m), 1)} ${say(unitOf("height") === "ft" ? "feet" : "metres")}` });
     case "release": return say("{rocket}: release", e);
-    case "touchdown": return say("{rocket}: down", e);
+    case "touchdown": return say("{rocket}: landed", e);
     case "reboot": return say("{rocket}: the board started again", e);
     default: return "";
   }

@@ -87,7 +87,7 @@ export class Card {
   down(s, old, site, cut, r) {
     const p = this.parts;
     setShape(p.shape, "landed");
-    setText(p.word, say("Down"));
+    setText(p.word, say("Landed"));
     const sd = r && known(r.apogee_sd_m) ? ` ± ${glance("height", r.apogee_sd_m)}` : "";
     setText(p.big, glance("height", r?.apogee_m ?? s.highest_m));
     setText(p.unit, `${this.narrow ? "" : sd} ${unitOf("height")}`.trim());
@@ -161,10 +161,10 @@ export function missed(s) {
 }
 
 function topWords(s, old, brief) {
-  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? say(brief ? "past top" : "past the top") : "";
-  if (s.to_apogee_s > 0.05) return say(brief ? "top {s} s" : "top in {s} s", { s: fixed(s.to_apogee_s, 1) });
-  if (brief) return say("past top");
-  return say("{s} s past the top", { s: fixed(Math.max(0, -s.to_apogee_s), 1) });
+  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? say("past apogee") : "";
+  if (s.to_apogee_s > 0.05) return say(brief ? "apogee {s} s" : "apogee in {s} s", { s: fixed(s.to_apogee_s, 1) });
+  if (brief) return say("past apogee");
+  return say("{s} s past apogee", { s: fixed(Math.max(0, -s.to_apogee_s), 1) });
 }
 
 function releaseWords(s) {

@@ -49,5 +49,5 @@ export class Results {
 export function releaseOf(r, fixed) {
   if (typeof r.release_lag_s !== "number") return "";
   const s = fixed(Math.abs(r.release_lag_s), 2);
-  return say(r.release_lag_s < 0 ? "{s} s before the top" : "{s} s after the top", { s });
+  return say(r.release_lag_s < 0 ? "{s} s before apogee" : "{s} s after apogee", { s });
 }
