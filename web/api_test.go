@@ -150,6 +150,7 @@ func TestAnswersFitDescription(t *testing.T) {
 		{"GET", "/flights/{id}", teal, "", 200},
 		{"GET", "/flights/{id}/samples", teal + "/samples?channels=cell_v,pressure_pa&from_s=-1&to_s=5&points=30", "", 200},
 		{"GET", "/flights/{id}/frames", teal + "/frames?at_s=3", "", 200},
+		{"GET", "/flights/{id}/sounder", teal + "/sounder", "", 200},
 		{"POST", "/flights/{id}/notes", teal + "/notes", `{"text":"0.6 l, 5 bar"}`, 200},
 		{"GET", "/flights/{id}/notes", teal + "/notes", "", 200},
 		{"POST", "/flights/{id}/correct", teal + "/correct", `{"rocket":" Gold "}`, 200},

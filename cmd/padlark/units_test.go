@@ -37,7 +37,7 @@ func TestFeet(t *testing.T) {
 
 	l := &lines{reader: phrase.Reader{Feet: true}, now: time.Unix(1, 0)}
 	h, v := 91.44, -3.048
-	if got, want := l.stateLine(flight.State{Rocket: "Teal", Phase: flight.Descent, At: l.now, AltitudeM: &h, HighestM: &h, SpeedMps: &v}), "Teal       descent    300.0 ft  -10.0 ft/s  top  300.0 ft       –  no release seen yet"; got != want {
+	if got, want := l.stateLine(flight.State{Rocket: "Teal", Phase: flight.Descent, At: l.now, AltitudeM: &h, HighestM: &h, SpeedMps: &v}), "Teal       descent    300.0 ft  -10.0 ft/s  max  300.0 ft       –  no release seen yet"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }

@@ -160,10 +160,11 @@ export function missed(s) {
   return !(known(s.to_apogee_s) && -s.to_apogee_s <= (s.delay_s || 1));
 }
 
+// In the smallest card there is no room for "apogee".
 function topWords(s, old, brief) {
-  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? say("past apogee") : "";
-  if (s.to_apogee_s > 0.05) return say(brief ? "apogee {s} s" : "apogee in {s} s", { s: fixed(s.to_apogee_s, 1) });
-  if (brief) return say("past apogee");
+  if (old || !known(s.to_apogee_s)) return s.phase === "descent" ? say(brief ? "past top" : "past apogee") : "";
+  if (s.to_apogee_s > 0.05) return say(brief ? "top {s} s" : "apogee in {s} s", { s: fixed(s.to_apogee_s, 1) });
+  if (brief) return say("past top");
   return say("{s} s past apogee", { s: fixed(Math.max(0, -s.to_apogee_s), 1) });
 }
 
