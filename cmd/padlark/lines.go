@@ -132,9 +132,6 @@ func (l *lines) standing(a flight.Alarm) {
 		return
 	}
 	l.alarm(a)
-	if i < 0 && !l.live && a.Active && a.Change > 1 {
-		l.print(a.ChangedAt, alarmLine(l.reader, a))
-	}
 }
 
 // alarm takes a state change of an alarm.
@@ -143,18 +140,15 @@ func (l *lines) alarm(a flight.Alarm) {
 		l.release(a.ChangedAt)
 		return
 	}
-	kept := l.alarms[:0]
-	for _, old := range l.alarms {
-		if old.ID != a.ID {
-			kept = append(kept, old)
-		}
-	}
-	l.alarms = kept
+	before := len(l.alarms)
+	l.alarms = slices.DeleteFunc(l.alarms, func(old flight.Alarm) bool { return old.ID == a.ID })
+	// The first that is heard of an alarm may be a later change of it.
+	news := a.Change == 1 || len(l.alarms) == before
 	if a.Active || !a.Acked {
 		l.alarms = append(l.alarms, a)
 	}
 	l.ring = l.ring || a.Active && a.Change == 1 && a.Priority == flight.LookUp
-	if !l.live && (a.Active && a.Change == 1 || !a.Active) {
+	if !l.live && (a.Active && news || !a.Active) {
 		l.print(a.ChangedAt, alarmLine(l.reader, a))
 	}
 	l.release(a.ChangedAt)

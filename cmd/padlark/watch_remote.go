@@ -85,8 +85,7 @@ func (w *remoteWatch) take(m bus.Msg) {
 	case bus.Alarm:
 		if a, err := m.Alarm(); err == nil {
 			age = w.age(a.Session, a.ChangedAt)
-			calls = w.planner.Take(nil, nil, []flight.Alarm{a})
-			w.note(a)
+			calls = w.alarm(a)
 		}
 	case bus.Standing:
 		// It was raised before this computer listened, or while it did not.
@@ -98,6 +97,17 @@ func (w *remoteWatch) take(m bus.Msg) {
 	for _, c := range calls {
 		w.speaker.Offer(c, age)
 	}
+}
+
+// alarm takes a change of an alarm. The first that is heard of it may be the newest
+// words of one that stood before this computer listened: that is called too.
+func (w *remoteWatch) alarm(a flight.Alarm) []callout.Call {
+	known := w.heard[a.ID]
+	w.note(a)
+	if a.Active && a.Change > 1 && !known {
+		return w.planner.Again([]flight.Alarm{a})
+	}
+	return w.planner.Take(nil, nil, []flight.Alarm{a})
 }
 
 // note notes that an alarm is known here, until it is settled.

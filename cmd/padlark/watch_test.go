@@ -12,6 +12,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"padlark/flight"
 	"padlark/watch/callout"
 )
 
@@ -123,5 +124,26 @@ func TestNewsGetOld(t *testing.T) {
 	}
 	if got := w.age("s2", station.Add(-time.Hour)); got != 0 {
 		t.Errorf("the first news of another session is %v old", got)
+	}
+}
+
+// Whoever begins to listen between two words of an alarm hears of it, once.
+func TestAlarmThatStoodIsTold(t *testing.T) {
+	at := time.Date(2026, 6, 14, 9, 30, 0, 0, time.UTC)
+	a := flight.Alarm{ID: "Teal/silent/1", Change: 3, Rocket: "Teal", Kind: "silent", Priority: flight.LookUp, Active: true,
+		RaisedAt: at, ChangedAt: at.Add(2 * time.Second), Say: "Teal silent, look up", Reason: "Nothing heard from Teal for 4.1 s in flight."}
+	w := newRemoteWatch(callout.Config{}, newView(&bytes.Buffer{}, &bytes.Buffer{}), zerolog.Nop())
+	var out bytes.Buffer
+	l := newLines(&out)
+	for i, want := range []int{1, 0} {
+		if calls := w.alarm(a); len(calls) != want {
+			t.Errorf("message %d: %d calls, want %d", i, len(calls), want)
+		}
+		l.alarm(a)
+		l.standing(a) // as the station tells each second
+		a.Change, a.ChangedAt = a.Change+1, a.ChangedAt.Add(time.Second)
+	}
+	if n := strings.Count(out.String(), "Nothing heard from Teal"); n != 1 {
+		t.Errorf("it is shown %d times:\n%s", n, &out)
 	}
 }
