@@ -80,10 +80,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 	}
 	u := &uplink{
 		up: up, url: up.URL(), log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}), look: saidEvery,
-		follow: &journal.Follower{
-			Name: uplinkName, Journal: s.journal, From: from, Urgent: time.Millisecond, RetryMax: uplinkRest,
-			Wait: func() time.Duration { return uplinkEvery },
-		},
+		follow: uplinkFollower(s.journal, from),
 	}
 	s.uplink = u
 	running := sync.WaitGroup{}
@@ -97,6 +94,14 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 		return nil
 	})
 	return nil
+}
+
+// uplinkFollower follows the running session for the uplink.
+func uplinkFollower(j *journal.Journal, from int64) *journal.Follower {
+	return &journal.Follower{
+		Name: uplinkName, Journal: j, From: from, Noted: time.Millisecond, RetryMax: uplinkRest,
+		Wait: func() time.Duration { return uplinkEvery },
+	}
 }
 
 // live sends the running session until ctx ends, or the journal is closed and has

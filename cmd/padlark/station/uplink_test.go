@@ -13,6 +13,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"padlark/bus"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/batch"
@@ -151,6 +152,60 @@ func sendFrom(t *testing.T, s *bus.UplinkSession, path string, place int64) {
 		in = append(in, e)
 	}
 	if err := s.Send(soon(t), in, place); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// What happens in a flight and what is raised goes to the outside server at once,
+// however long frames are gathered.
+func TestNewsGoesUpAtOnce(t *testing.T) {
+	info := farAway("north-field", "s-news")
+	j, err := journal.Create(t.TempDir(), info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := uplinkFollower(j, 0)
+	f.Wait = func() time.Duration { return time.Hour }
+	heard := make(chan string)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error)
+	go func() {
+		ended <- f.Run(ctx, func(ctx context.Context, batch []storage.Entry, _ int64) error {
+			for _, e := range batch {
+				what := ""
+				switch {
+				case e.Event != nil:
+					what = string(e.Event.Kind)
+				case e.Alarm != nil:
+					what = string(e.Alarm.Kind)
+				default:
+					continue
+				}
+				select {
+				case heard <- what:
+				case <-ctx.Done():
+				}
+			}
+			return nil
+		})
+	}()
+	for i, kind := range []flight.Kind{flight.Liftoff, flight.Apogee, flight.Touchdown} {
+		at := info.Epoch.Add(time.Duration(i+1) * time.Second)
+		j.Frames([]ingest.Frame{{Link: "net", N: uint64(i + 1), Mono: int64(i + 1), Passed: int64(i + 1), Bytes: numberedText(i + 1)}})
+		if err := j.Event(&flight.Event{Kind: kind, Rocket: "Teal", Flight: 1, At: at, CalledAt: at}); err != nil {
+			t.Fatal(err)
+		}
+		select {
+		case got := <-heard:
+			if got != string(kind) {
+				t.Errorf("%s came, not %s", got, kind)
+			}
+		case <-time.After(20 * time.Second):
+			t.Fatalf("%s is gathered with the frames", kind)
+		}
+	}
+	cancel()
+	if err := errors.Join(<-ended, j.Close(0), j.Release()); err != nil {
 		t.Fatal(err)
 	}
 }
