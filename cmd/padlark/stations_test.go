@@ -237,6 +237,10 @@ func TestStations(t *testing.T) {
 	late := startBoardsAt(t, northUDP, 2, 20, func(int, time.Duration) float64 { return 98003 })
 	<-time.After(2 * time.Second)
 	sentLate := late.halt()
+	// What the kernel has not yet handed over at the stop is nobody's.
+	until(t, "the station has heard what was sent", 60*time.Second, func() bool {
+		return count(t, northData, "SELECT COALESCE(SUM(count), 0) FROM frame_blocks") >= len(sentFar)+len(sentLate)
+	})
 	north.stop(t)
 	wire.set(false)
 	north = startRun(t, "state=up", northArgs)
