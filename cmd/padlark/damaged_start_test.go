@@ -110,6 +110,35 @@ func TestDamageIsFoundLater(t *testing.T) {
 	}
 }
 
+// While an archive that was removed is written to, the station does not call itself
+// well; the next start makes it from the journals.
+func TestRemovedArchiveIsNotWell(t *testing.T) {
+	t.Parallel() // it mostly waits
+	port, listen := freePort(t), freeTCPPort(t)
+	data := t.TempDir()
+	cfg := writeConfig(t, fmt.Sprintf("[station]\nname = \"dd\"\ndata = %q\n[web]\nlisten = %q\n[[link]]\nname = \"net\"\nudp = %q\nlayout = \"lark-text\"\n", data, listen, port))
+	p := startRun(t, "state=up", cfg)
+	sendHundred(t, port, 0)
+	awaitFrames(t, data, 100)
+	alive := func() (code int, says string) {
+		var out, errw bytes.Buffer
+		code = run(t.Context(), []string{"alive", "http://" + listen}, nil, &out, &errw)
+		return code, out.String() + errw.String()
+	}
+	if code, says := alive(); code != exitOK {
+		t.Fatalf("before: %d, %s", code, says)
+	}
+	if err := os.Remove(filepath.Join(data, "padlark.db")); err != nil {
+		t.Fatal(err)
+	}
+	if code, says := alive(); code == exitOK || !strings.Contains(says, "padlark.db has been removed") {
+		t.Errorf("afterwards: %d, %s", code, says)
+	}
+	p.end(t, os.Interrupt)
+	startRun(t, "the archive is made anew", cfg).end(t, os.Interrupt)
+	awaitFrames(t, data, 100)
+}
+
 // smash overwrites the first page of a table of an archive.
 func smash(t *testing.T, data, table string) {
 	t.Helper()

@@ -119,6 +119,9 @@ func (s *station) healthy() error {
 	if state.Trouble != nil {
 		return fmt.Errorf("since %s nothing is archived: %w", state.Since.Local().Format(time.TimeOnly), state.Trouble)
 	}
+	if s.archiveGone() {
+		return fmt.Errorf("nothing stays archived: %s has been removed; start padlark again when nothing flies", s.archive.Path())
+	}
 	return nil
 }
 

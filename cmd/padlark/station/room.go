@@ -70,8 +70,8 @@ func (r *room) look() {
 		r.s.log.Error().Uint64("so_far", n).Msg("the archive cannot store an entry and has set it aside, in its table unreadable; the frames themselves are kept: " + why)
 		r.aside = n
 	}
-	if _, err := os.Stat(r.s.archive.Path()); !r.s.archive.Away() && errors.Is(err, os.ErrNotExist) != r.gone {
-		if r.gone = !r.gone; r.gone {
+	if gone := r.s.archiveGone(); gone != r.gone {
+		if r.gone = gone; gone {
 			r.s.archiveRemoved()
 		}
 	}
@@ -126,6 +126,12 @@ func (s *station) journalTrouble(err error) {
 	if errors.Is(err, journal.ErrMoved) {
 		s.own.Raise(alarm.DiskFull, flight.Act, phrase.Of("disk-full.gone.say"), phrase.Of("disk-full.gone", phrase.Word("folder", s.cfg.Station.Data)))
 	}
+}
+
+// archiveGone says whether somebody has removed the archive's file while it is in use.
+func (s *station) archiveGone() bool {
+	_, err := os.Stat(s.archive.Path())
+	return errors.Is(err, os.ErrNotExist) && !s.archive.Away()
 }
 
 // archiveRemoved tells that the archive's file is gone; what goes into it now is
