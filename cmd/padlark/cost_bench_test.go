@@ -125,7 +125,7 @@ func accountOf(tb testing.TB, pid int) account {
 //	go test ./cmd/padlark -run=NONE -bench=FrameCost -benchtime=1x
 func BenchmarkFrameCost(b *testing.B) {
 	seconds, rockets := envNumber(b, "PADLARK_COST_S", 20), envNumber(b, "PADLARK_COST_ROCKETS", 8)
-	sc, err := sim.Fleet(rockets, 50, 2*float64(seconds))
+	sc, err := sim.Fleet(rockets, float64(envNumber(b, "PADLARK_COST_HZ", 50)), 2*float64(seconds))
 	if err != nil {
 		b.Fatal(err)
 	}

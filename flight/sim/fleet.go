@@ -8,21 +8,27 @@ import (
 )
 
 // Fleet is a scenario of n rockets that all fly at about the same time, for
-// measuring what a station can carry: lark-bin frames at rateHz, four boards
-// to a datagram link, nothing lost. N is from 1 to 250, the rate from 1 to
-// 1000 Hz. The first goes up after padS seconds.
+// measuring what a station can carry: frames at rateHz, four boards to a
+// datagram link (more where there would be over 16 links), nothing lost;
+// lark-bin as far as its number of one byte goes, lark-text from there on. N is
+// from 1 to 512, the rate from 1 to 1000 Hz. The first goes up after padS s.
 func Fleet(n int, rateHz, padS float64) (Scenario, error) {
-	if n < 1 || n > 250 {
-		return Scenario{}, fmt.Errorf("make fleet: %d rockets; give 1 to 250", n)
+	if n < 1 || n > 512 {
+		return Scenario{}, fmt.Errorf("make fleet: %d rockets; give 1 to 512", n)
 	}
 	elevation, temperature := 212.0, 17.5
 	s := Scenario{
 		Name: "fleet", RoundS: padS + 60, BreakS: 2,
 		Site: flight.Site{ElevationM: &elevation, TemperatureC: &temperature, FieldRadiusM: 200},
 	}
+	each := max(4, (n+15)/16)
 	for i := range n {
-		if i%4 == 0 {
-			s.Links = append(s.Links, Link{Name: fmt.Sprintf("radio-%02d", i/4+1), Kind: kindUDP, Layout: "lark-bin"})
+		if i%each == 0 {
+			layout := "lark-bin"
+			if i+each > 255 {
+				layout = "lark-text"
+			}
+			s.Links = append(s.Links, Link{Name: fmt.Sprintf("radio-%02d", i/each+1), Kind: kindUDP, Layout: layout})
 		}
 		id := uint32(i + 1)
 		s.Boards = append(s.Boards, Board{
