@@ -111,11 +111,6 @@ func (c *Column) Pressure(h float64) float64 {
 	return c.pad * math.Exp(math.Log1p(-cooler)/c.toH)
 }
 
-// Density is that of the air in kg/m3 at h m above the pad.
-func (c *Column) Density(h float64) float64 {
-	return c.Pressure(h) / (GasConstant * c.Temperature(h))
-}
-
 // Temperature is the virtual temperature in K at h m above the pad.
 func (c *Column) Temperature(h float64) float64 { return c.virtual - c.lapse*h }
 
@@ -124,12 +119,4 @@ func (c *Column) Temperature(h float64) float64 { return c.virtual - c.lapse*h }
 // of the height.
 func (c *Column) MetresPerPascal(h float64) float64 {
 	return GasConstant * c.Temperature(h) / (c.Pressure(h) * c.gravity)
-}
-
-// WithPad is the same column with another pressure at the pad, for a pad
-// pressure that is followed while the rocket waits.
-func (c *Column) WithPad(pa float64) Column {
-	d := *c
-	d.pad, d.perPad = pa, 1/pa
-	return d
 }

@@ -23,7 +23,7 @@ type Config struct {
 var ErrNoFlight = errors.New("no flight in the samples")
 
 // Analyse works one flight out from its samples, in the order in which they
-// were heard, some seconds of pad and rest included (see Cut). Events are
+// were heard, some seconds of pad and rest included. Events are
 // those that the live tracker made of the flight; without any the tracker is
 // run here. Alarms are listed in the result. It keeps nothing of what it is
 // given.
@@ -208,4 +208,21 @@ func (a *analysis) locate() {
 	if a.m.touchdown <= a.m.apogee {
 		a.m.touchdown = math.NaN() // that of something else
 	}
+}
+
+// firstFlight keeps the events of the lowest flight number.
+func firstFlight(events []flight.Event) []flight.Event {
+	n := 0
+	for _, e := range events {
+		if e.Flight > 0 && (n == 0 || e.Flight < n) {
+			n = e.Flight
+		}
+	}
+	var out []flight.Event
+	for _, e := range events {
+		if e.Flight == n {
+			out = append(out, e)
+		}
+	}
+	return out
 }

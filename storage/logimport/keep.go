@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/journal"
@@ -46,17 +47,17 @@ func (m *Job) fill(ctx context.Context, s storage.Session, cfg *Configured, fram
 	if err := m.Archive.StartSession(ctx, s); err != nil {
 		return nil, err
 	}
-	j, err := newSessionJournal(m.Dir, s, cfg)
+	j, err := NewSessionJournal(m.Dir, "importing", s, cfg.Links) // the archive's lock sees to it that nobody else does
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, j.drop()) }()
+	defer func() { err = errors.Join(err, j.Drop()) }()
 	p := &player{cfg: cfg, id: s.ID, epoch: s.Epoch}
 	p.rows = func(r sqlite.Rows) error {
 		if m.stored += int64(len(r.Frames)); m.Stored != nil {
 			m.Stored(m.stored)
 		}
-		if err := j.frames(r.Frames); err != nil {
+		if err := j.Write(r.Frames); err != nil {
 			return err
 		}
 		return m.Archive.WriteRows(ctx, r)
@@ -64,7 +65,7 @@ func (m *Job) fill(ctx context.Context, s storage.Session, cfg *Configured, fram
 	if err := p.play(ctx, frames); err != nil {
 		return nil, err
 	}
-	if err := j.finish(ctx, p); err != nil {
+	if err := j.Finish(ctx, p.alarms, p.events, time.Duration(p.end())); err != nil {
 		return nil, err
 	}
 	last := sqlite.Rows{Events: p.events, Alarms: p.alarms, From: p.frames + 1}
@@ -97,19 +98,21 @@ func LogOf(session string) (sum string, ok bool) {
 	return "", false
 }
 
-// sessionJournal writes the journal of an imported session, as a station would have
-// that had heard it. It is in the folder of journals once it is whole.
-type sessionJournal struct {
+// SessionJournal is the journal of a session that is made of a file, as a station
+// would have written it that had heard it. It is in the folder of journals once it is whole.
+type SessionJournal struct {
 	*journal.Journal
 	dir, temp string
 }
 
-// newSessionJournal begins one. The archive's lock sees to it that nobody else does.
-func newSessionJournal(dir string, s storage.Session, cfg *Configured) (*sessionJournal, error) {
-	links := slices.DeleteFunc(slices.Clone(cfg.Links), func(l ingest.LinkConfig) bool { return !slices.Contains(s.Links, l.Name) })
-	folder := filepath.Join(dir, "journal")
-	l := &sessionJournal{dir: folder, temp: filepath.Join(folder, "importing")}
-	if err := l.drop(); err != nil { // what a crash has left
+// NewSessionJournal begins one in the folder of a data folder's journals, beside
+// the others under the name temp until it is whole; what a crash has left there
+// goes. Links are all that are configured; those of the session are taken.
+func NewSessionJournal(data, temp string, s storage.Session, links []ingest.LinkConfig) (*SessionJournal, error) {
+	links = slices.DeleteFunc(slices.Clone(links), func(l ingest.LinkConfig) bool { return !slices.Contains(s.Links, l.Name) })
+	folder := filepath.Join(data, "journal")
+	l := &SessionJournal{dir: folder, temp: filepath.Join(folder, temp)}
+	if err := l.Drop(); err != nil {
 		return nil, err
 	}
 	var err error
@@ -119,31 +122,32 @@ func newSessionJournal(dir string, s storage.Session, cfg *Configured) (*session
 	return l, err
 }
 
-// frames writes frames; what finds no room is an error.
-func (l *sessionJournal) frames(f []ingest.Frame) error {
+// Write writes frames; what finds no room is an error.
+func (l *SessionJournal) Write(f []ingest.Frame) error {
 	if !l.Frames(f) {
 		return l.State().Trouble
 	}
 	return nil
 }
 
-// finish writes what was found in the frames, and puts the journal in its place.
-func (l *sessionJournal) finish(ctx context.Context, p *player) error {
+// Finish writes what was found in the frames and when the session ended, and puts
+// the journal in its place.
+func (l *SessionJournal) Finish(ctx context.Context, alarms []flight.Alarm, events []flight.Event, ended time.Duration) error {
 	var errs []error
-	for i := range p.alarms {
-		errs = append(errs, l.Alarm(&p.alarms[i]))
+	for i := range alarms {
+		errs = append(errs, l.Alarm(&alarms[i]))
 	}
-	for i := range p.events {
-		errs = append(errs, l.Event(&p.events[i]))
+	for i := range events {
+		errs = append(errs, l.Event(&events[i]))
 	}
-	if err := errors.Join(append(errs, l.Close(max(1, time.Duration(p.end()))))...); err != nil {
+	if err := errors.Join(append(errs, l.Close(max(1, ended)))...); err != nil {
 		return err
 	}
 	return journal.Keep(ctx, l.Path(), l.dir)
 }
 
-// drop gives up what is not in its place.
-func (l *sessionJournal) drop() error {
+// Drop gives up what is not in its place.
+func (l *SessionJournal) Drop() error {
 	if l.Journal != nil {
 		if err := errors.Join(l.Close(0), l.Release()); err != nil {
 			return err

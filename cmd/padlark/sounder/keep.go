@@ -4,16 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"time"
 
 	"padlark/cmd/padlark/config"
 	"padlark/decode"
 	"padlark/flight"
-	"padlark/ingest"
 	"padlark/storage"
-	"padlark/storage/journal"
+	"padlark/storage/logimport"
 	"padlark/storage/sqlite"
 	"padlark/watch"
 )
@@ -55,7 +52,14 @@ func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found
 		return "", nil, ErrUnsure
 	}
 	ended := rec.Length + time.Second
-	if err := journalOf(ctx, k, s, cfg, &rows, ended); err != nil {
+	j, err := logimport.NewSessionJournal(k.Dir, "recording-"+session, s, cfg.Links)
+	if err != nil {
+		return "", nil, fmt.Errorf("keep recording: %w", err)
+	}
+	if err = j.Write(rows.Frames); err == nil {
+		err = j.Finish(ctx, nil, rows.Events, ended)
+	}
+	if err = errors.Join(err, j.Drop()); err != nil {
 		return "", nil, fmt.Errorf("keep recording: %w", err)
 	}
 	if err := k.Archive.StartSession(ctx, s); err != nil {
@@ -91,38 +95,4 @@ func decodeAll(cfg *config.Config, s storage.Session, k Keeping, rows *sqlite.Ro
 		}
 	}
 	return nil
-}
-
-// journalOf writes the session's journal, as a station would have that had heard it.
-func journalOf(ctx context.Context, k Keeping, s storage.Session, cfg *config.Config, rows *sqlite.Rows, ended time.Duration) (err error) {
-	folder := filepath.Join(k.Dir, "journal")
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return err
-	}
-	temp, err := os.MkdirTemp(folder, "recording-")
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(temp)) }()
-	var links []ingest.LinkConfig
-	for _, l := range cfg.Links {
-		if l.Name == k.Link {
-			links = append(links, l)
-		}
-	}
-	j, err := journal.Create(temp, ingest.CaptureInfo{Station: s.Station, Epoch: s.Epoch, Links: ingest.CaptureLinks(links),
-		Session: s.ID, Config: s.Config, Version: s.Version})
-	if err != nil {
-		return err
-	}
-	if !j.Frames(rows.Frames) {
-		return errors.Join(j.State().Trouble, j.Close(0), j.Release())
-	}
-	for i := range rows.Events {
-		err = errors.Join(err, j.Event(&rows.Events[i]))
-	}
-	if err = errors.Join(err, j.Close(ended), j.Release()); err != nil {
-		return err
-	}
-	return journal.Keep(ctx, j.Path(), folder)
 }

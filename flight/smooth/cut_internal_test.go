@@ -84,20 +84,3 @@ func bounds(events []flight.Event) (begin, end time.Time) {
 	}
 	return begin, end
 }
-
-// firstFlight keeps the events of the lowest flight number.
-func firstFlight(events []flight.Event) []flight.Event {
-	n := 0
-	for _, e := range events {
-		if e.Flight > 0 && (n == 0 || e.Flight < n) {
-			n = e.Flight
-		}
-	}
-	var out []flight.Event
-	for _, e := range events {
-		if e.Flight == n {
-			out = append(out, e)
-		}
-	}
-	return out
-}
