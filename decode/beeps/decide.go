@@ -91,11 +91,16 @@ func (r *Reading) regular() bool {
 }
 
 // even says whether the beeps of the groups follow each other at even distances, from
-// middle to middle, where there are enough of them.
+// middle to middle, where there are enough of them. A first beep of which the strip
+// may have only the end has no middle.
 func (r *Reading) even() bool {
 	var n, sum, squares [2]float64
-	for i := 1; i < len(r.Beeps); i++ {
-		a, b := r.Beeps[i-1], r.Beeps[i]
+	beeps := r.Beeps
+	if r.partial && len(beeps) > 0 {
+		beeps = beeps[1:]
+	}
+	for i := 1; i < len(beeps); i++ {
+		a, b := beeps[i-1], beeps[i]
 		if a.Repeat != b.Repeat || a.Group != b.Group || a.Kind != b.Kind {
 			continue
 		}
