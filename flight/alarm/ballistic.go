@@ -55,7 +55,8 @@ func (r *ballistic) check(v *view) cond {
 	if v.fresh && v.inFlight() {
 		r.odds.note(v)
 	}
-	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) {
+	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) ||
+		r.odds.n == 0 { // known by a satellite receiver alone, which leaps
 		r.latched, r.top = false, math.NaN()
 		r.slow.hold(v.t, false)
 		r.fast.hold(v.t, false)

@@ -51,6 +51,9 @@ func analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 		return a.out, Series{}, fmt.Errorf("analyse flight of %s: %w: fewer than %d readings of pressure or altitude", a.out.Rocket, ErrNoFlight, minReadings)
 	}
 	a.r = &r
+	if r.fixes {
+		a.lateSD = receiverS
+	}
 	a.locate()
 	if math.IsNaN(a.m.liftoff) && math.IsNaN(a.m.apogee) && math.IsNaN(a.m.touchdown) {
 		return a.out, Series{}, fmt.Errorf("analyse flight of %s: %w: nothing left the ground", a.out.Rocket, ErrNoFlight)
@@ -111,6 +114,7 @@ type analysis struct {
 	bumpSeen   float64 // m2, variance of the pulse at the release
 	push       push    // the thrust, as an accelerometer read it
 	airSD      float64 // K, of the site's temperature; 0 for the usual
+	lateSD     float64 // s, by which the readings may be late
 	shock      bool    // the touchdown is that of a shock
 	forceTrust trust
 	forceSD    float64 // m/s2, of the accelerometer in the coast

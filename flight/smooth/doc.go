@@ -32,6 +32,7 @@
 // barometer leaves likely: then it tells the drag, and its thrust liftoff, burnout and
 // greatest speed (push.go). The height of a satellite receiver tells the temperature of
 // the air where that is not known as well (receiver.go). What lies is left out.
+// Where a board sends nothing else its metres are the readings.
 //
 // # What the standard deviations mean
 //

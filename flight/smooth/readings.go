@@ -23,6 +23,7 @@ type readings struct {
 	air     atmos.Column
 	kelv    float64 // of the site, K
 	plain   bool    // the board sent metres
+	fixes   bool    // those are a satellite receiver's: it sent no others
 	doubt   float64 // K, of the temperature that it reckoned with
 	step    float64 // m, size of the sensor's steps; 0 if fine
 	pulse   []bool  // far off what is read for seconds about it
@@ -41,17 +42,19 @@ func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool)
 	}
 	r.ref = samples[0].At
 	raw := make([]float64, 0, len(samples))
-	r.plain = !hasPressure(samples)
 	name := decode.PressurePa
-	if r.plain {
+	if r.plain = !has(samples, name); r.plain {
 		name = decode.AltitudeM
+		if r.fixes = !has(samples, name); r.fixes {
+			name = decode.GPSAltitudeM
+		}
 	}
 	order := byTime(samples)
 	x, hasForce := findAxis(samples, order, func(s *decode.Sample) bool { return until.Sub(s.At).Seconds() > restEndS })
 	for _, i := range order {
 		s := &samples[i]
 		v, ok := s.Values.Get(name)
-		if !ok || !plausible(v, r.plain) {
+		if !ok || !plausible(v, r.plain) || r.fixes && !fixed(s) {
 			continue
 		}
 		t := s.At.Sub(r.ref).Seconds()
@@ -75,9 +78,9 @@ func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool)
 	return r, r.toHeight(cfg.Site, raw, until.Sub(r.ref).Seconds())
 }
 
-func hasPressure(samples []decode.Sample) bool {
+func has(samples []decode.Sample, channel string) bool {
 	for i := range samples {
-		if _, ok := samples[i].Values.Get(decode.PressurePa); ok {
+		if _, ok := samples[i].Values.Get(channel); ok {
 			return true
 		}
 	}
@@ -209,6 +212,9 @@ func (r *readings) toHeight(site flight.Site, raw []float64, until float64) bool
 	}
 	r.air = air
 	board, doubt := boardKelvin(pad, site)
+	if r.fixes {
+		board, doubt = r.kelv, 0 // its metres hang on no air
+	}
 	r.doubt = doubt
 	for i, v := range raw {
 		if r.plain {

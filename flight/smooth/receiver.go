@@ -8,6 +8,7 @@ import (
 
 // What a satellite receiver's height is worth (common practice, no source).
 const (
+	receiverS     = 0.3  // s, by which it is late in a way that nobody knows
 	receiverM     = 4.0  // m, sd of a height above that of the pad: it wanders for seconds
 	receiverTimes = 1.5  // and at least so many times what it scatters by on the pad
 	fewestFixes   = 5    // on the pad, of other values than the one before or of a moment
@@ -23,7 +24,7 @@ const (
 // without one, where it knows less than is known already, and where the two do not agree:
 // receivers lose their fix in a boost, and find it late or somewhere else.
 func (a *analysis) airByReceiver(samples []decode.Sample) (kelvin, sd float64, ok bool) {
-	if a.fit == nil {
+	if a.fit == nil || a.r.fixes {
 		return 0, 0, false
 	}
 	ta, ha := a.fit.path.apex(&a.fit.q)
@@ -36,8 +37,7 @@ func (a *analysis) airByReceiver(samples []decode.Sample) (kelvin, sd float64, o
 	for i := range samples {
 		s := &samples[i]
 		z, has := s.Values.Get(decode.GPSAltitudeM)
-		fix, told := s.Values.Get(decode.GPSFix)
-		if !has || told && fix < 2 || math.Abs(z) > 50000 {
+		if !has || !fixed(s) || math.Abs(z) > 50000 {
 			continue
 		}
 		switch t := s.At.Sub(a.r.ref).Seconds(); {
@@ -59,6 +59,12 @@ func (a *analysis) airByReceiver(samples []decode.Sample) (kelvin, sd float64, o
 		return 0, 0, false
 	}
 	return a.r.kelv * (1 + w*off/ha), known * math.Sqrt(1-w), true
+}
+
+// fixed says whether the receiver does not say that it has no fix.
+func fixed(s *decode.Sample) bool {
+	fix, told := s.Values.Get(decode.GPSFix)
+	return !told || fix >= 2
 }
 
 // same says whether all values are one: a receiver that has stuck.

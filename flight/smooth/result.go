@@ -27,6 +27,9 @@ func (a *analysis) kelvinSD() float64 {
 	if a.airSD > 0 { // a receiver has told it
 		return a.airSD
 	}
+	if a.r.fixes {
+		return 0
+	}
 	if a.cfg.Site.TemperatureC != nil {
 		return toldKelvin
 	}
@@ -35,6 +38,9 @@ func (a *analysis) kelvinSD() float64 {
 
 // systematic is what height h is uncertain by whatever the readings say.
 func (a *analysis) systematic(h float64) Parts {
+	if a.r.fixes {
+		return Parts{Sensor: receiverM}
+	}
 	if a.r.plain {
 		// The board used an atmosphere of its own, the standard one mostly.
 		own := math.Hypot(math.Hypot(a.kelvinSD(), ownKelvin), a.r.doubt)
@@ -188,7 +194,7 @@ func (a *analysis) apogeeTimeSD() float64 {
 	if f.misfits() && !math.IsNaN(d) { // what it says of its own errors counts for nothing
 		sd = math.Max(sd, math.Max(d, a.live.atSD))
 	}
-	return sd
+	return math.Hypot(sd, a.lateSD)
 }
 
 // How much longer the thrust lasts than an even one of the same impulse: what

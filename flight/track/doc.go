@@ -16,6 +16,10 @@
 // those of a flight. A water rocket's boost may have two readings or none; none
 // is needed.
 //
+// A board that sends no pressure and no height of its own is followed by the height of
+// its satellite receiver (source.go), with what that is worse by in each standard
+// deviation; a barometer that is heard before a liftoff takes over.
+//
 // # In flight
 //
 // Three extended Kalman filters run side by side as an interacting multiple

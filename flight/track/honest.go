@@ -17,6 +17,9 @@ const (
 // scaleSD is the relative standard deviation of all heights: the temperature of
 // the air, 0.35 % per kelvin, and the sensor.
 func (t *Tracker) scaleSD() float64 {
+	if t.last.by == byReceiver {
+		return 0
+	}
 	kelvin, sd := 15+zeroC, untoldKelvin
 	if c := t.cfg.Site.TemperatureC; c != nil && !t.col.plain {
 		kelvin, sd = *c+zeroC, toldKelvin
@@ -37,7 +40,7 @@ func (t *Tracker) heightSD(now, h, v, varH float64) float64 {
 	port, scale := sd*v*v/(2*gravity), t.scaleSD()*h
 	// What it flies across makes a pressure too, also at the top.
 	aside := math.Hypot(part, sd) * t.across() * t.across() / (2 * gravity)
-	return math.Sqrt(varH + t.levelVar(now) + port*port + aside*aside + scale*scale)
+	return math.Sqrt(varH + t.levelVar(now) + t.receiver(receiverM*receiverM) + port*port + aside*aside + scale*scale)
 }
 
 // speedSD is the standard deviation in m/s of a vertical speed v whose variance by

@@ -55,6 +55,9 @@ func (t *Tracker) findLiftoff() (climb, bool) {
 		}
 	}
 	sure := t.climbed(up, sd)
+	if t.last.by == byReceiver && !t.climbsOver(n) {
+		return climb{}, false
+	}
 	if c, ok := t.findOverGap(base, sd, sure); ok || !sure {
 		return c, ok
 	}

@@ -48,6 +48,7 @@ type Tracker struct {
 // lastHeard is what the next sample is compared with.
 type lastHeard struct {
 	t        float64 // s, of the newest reading
+	by       source
 	raw      float64 // pressure or altitude as sent
 	quantum  float64 // smallest step seen between two readings, raw unit; 0 unknown
 	repeats  int
@@ -131,9 +132,12 @@ func (t *Tracker) State() *flight.State { return &t.out }
 // measure height with, or it is older than what is known; fresh is false when
 // the board only repeated its last value.
 func (t *Tracker) read(s *decode.Sample, now float64) (r reading, fresh, ok bool) {
-	raw, plain, ok := heightChannel(s)
+	raw, by, ok := heightChannel(s)
 	if !ok {
 		return reading{}, false, false
+	}
+	if t.last.heard && by != t.last.by && t.last.by == byReceiver && !t.flying {
+		t.changeSource(by)
 	}
 	if t.last.heard && now < t.last.t {
 		if t.last.t-now > 0.02 {
@@ -148,12 +152,12 @@ func (t *Tracker) read(s *decode.Sample, now float64) (r reading, fresh, ok bool
 	}
 	t.last.old = 0
 	if !t.last.heard {
-		t.col.plain = plain
-	} else if plain != t.col.plain {
+		t.last.by, t.col.plain = by, by != byPressure
+	} else if by != t.last.by {
 		return reading{}, false, false
 	}
 	r = reading{t: now, z: raw, h: math.NaN(), v: math.NaN(), force: math.NaN()}
-	if !plain {
+	if !t.col.plain {
 		r.z = t.col.z(raw)
 	}
 	if !t.flying || !t.fl.apogee { // how it flies afterwards nobody knows
@@ -219,15 +223,6 @@ func (t *Tracker) moved(now float64) float64 {
 	}
 	_, v, _, _ := t.filter.mean()
 	return math.Abs(v) * (now - t.last.freshAt)
-}
-
-// heightChannel picks what height is measured with: pressure if there is any.
-func heightChannel(s *decode.Sample) (raw float64, plain, ok bool) {
-	if p, has := s.Values.Get(decode.PressurePa); has {
-		return p, false, p > 1000 && p < 120000
-	}
-	a, has := s.Values.Get(decode.AltitudeM)
-	return a, true, has && math.Abs(a) < 50000
 }
 
 // noise is the variance of one reading in m2: what was measured at rest, and
