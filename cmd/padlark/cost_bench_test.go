@@ -138,12 +138,6 @@ func BenchmarkFrameCost(b *testing.B) {
 			for _, list := range []*[]string{&ours, &theirs} {
 				port := freeUDP(b)
 				*list = append(*list, port)
-				conn, err := net.Dial("udp", port)
-				if err != nil {
-					b.Fatal(err)
-				}
-				defer conn.Close() //nolint:errcheck // only written to
-				to[l.Name] = append(to[l.Name], conn)
 			}
 			cfg += fmt.Sprintf("[[link]]\nname = %q\nudp = %q\nlayout = %q\n", l.Name, ours[len(ours)-1], l.Layout)
 		}
@@ -156,6 +150,17 @@ func BenchmarkFrameCost(b *testing.B) {
 		other := exec.CommandContext(ctx, os.Args[0], append([]string{dir}, theirs...)...)
 		other.Env = append(os.Environ(), beBare+"=1")
 		limit := beside(b, other, 1)
+		// Only now: a socket to send from may be given the port of a link that is not up.
+		for i, l := range sc.Links {
+			for _, port := range []string{ours[i], theirs[i]} {
+				conn, err := net.Dial("udp", port)
+				if err != nil {
+					b.Fatal(err)
+				}
+				defer conn.Close() //nolint:errcheck // only written to
+				to[l.Name] = append(to[l.Name], conn)
+			}
+		}
 		d0, l0 := accountOf(b, daemon.Process.Pid), accountOf(b, limit.Process.Pid)
 		n := sendBoth(b, sc, time.Duration(seconds)*time.Second, to)
 		d1, l1 := accountOf(b, daemon.Process.Pid), accountOf(b, limit.Process.Pid)

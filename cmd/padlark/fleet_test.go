@@ -45,21 +45,26 @@ func TestFleet(t *testing.T) {
 	var cfg strings.Builder
 	data := t.TempDir()
 	fmt.Fprintf(&cfg, "[station]\nname = \"fleet\"\ndata = %q\n[web]\nlisten = \"off\"\n", data)
-	to := map[string]io.Writer{}
+	ports := map[string]string{}
 	for _, l := range sc.Links {
 		port, err := freeUDPPort()
 		if err != nil {
 			t.Fatal(err)
 		}
+		ports[l.Name] = port
 		fmt.Fprintf(&cfg, "[[link]]\nname = %q\nudp = %q\nlayout = %q\n", l.Name, port, l.Layout)
+	}
+	p := startRunWhen(t, "state=up", len(sc.Links), writeConfig(t, cfg.String()))
+	// Only now: a socket to send from may be given the port of a link that is not up.
+	to := map[string]io.Writer{}
+	for name, port := range ports {
 		conn, err := net.Dial("udp", port)
 		if err != nil {
 			t.Fatal(err)
 		}
 		defer conn.Close() //nolint:errcheck // only written to
-		to[l.Name] = conn
+		to[name] = conn
 	}
-	p := startRunWhen(t, "state=up", len(sc.Links), writeConfig(t, cfg.String()))
 	sent := flyFor(t, sc, time.Duration(fleetSeconds(t)*float64(time.Second)), to)
 	awaitFrames(t, data, sent)
 	p.stop(t)

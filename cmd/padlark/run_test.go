@@ -71,9 +71,12 @@ func startProcess(t testing.TB, cmd *exec.Cmd, ready string, times int) *process
 	return d
 }
 
-// waitFor reads the log up to a line that matches.
+// waitFor reads the log up to a line that matches. A daemon that does not say it in
+// three minutes is ended, so that the test shows its log.
 func (d *process) waitFor(t testing.TB, pattern string) {
 	t.Helper()
+	late := time.AfterFunc(3*time.Minute, func() { _ = d.cmd.Process.Kill() })
+	defer late.Stop()
 	re := regexp.MustCompile(pattern)
 	for d.lines.Scan() {
 		fmt.Fprintln(d.log, d.lines.Text())
