@@ -60,7 +60,7 @@ const (
 	LatitudeDeg  = "latitude_deg"
 	LongitudeDeg = "longitude_deg"
 	GPSAltitudeM = "gps_altitude_m" // above mean sea level
-	GPSFix       = "gps_fix"
+	GPSFix       = "gps_fix"        // the quality of NMEA 0183 GGA: 0 no fix, 1 and more a fix
 	RSSIDbm      = "rssi_dbm"
 	SNRDb        = "snr_db"
 )
@@ -123,4 +123,11 @@ func (c *Channels) UnmarshalJSON(b []byte) error {
 		c.Values[i] = m[n]
 	}
 	return nil
+}
+
+// HasFix says whether the place and height of the sample's receiver are measured: its
+// board does not say that it has no fix.
+func (s *Sample) HasFix() bool {
+	quality, told := s.Values.Get(GPSFix)
+	return !told || quality != 0
 }

@@ -13,7 +13,7 @@ import (
 func FixOf(s *decode.Sample) (latitudeDeg, longitudeDeg float64) {
 	lat, ok1 := s.Values.Get(decode.LatitudeDeg)
 	lon, ok2 := s.Values.Get(decode.LongitudeDeg)
-	if quality, told := s.Values.Get(decode.GPSFix); told && quality == 0 || !ok1 || !ok2 {
+	if !s.HasFix() || !ok1 || !ok2 {
 		return math.NaN(), math.NaN()
 	}
 	return lat, lon

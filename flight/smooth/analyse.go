@@ -52,7 +52,7 @@ func analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 	}
 	a.r = &r
 	if r.fixes {
-		a.lateSD = receiverS
+		a.lateSD = track.ReceiverS
 	}
 	a.locate()
 	if math.IsNaN(a.m.liftoff) && math.IsNaN(a.m.apogee) && math.IsNaN(a.m.touchdown) {

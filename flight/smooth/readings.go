@@ -54,7 +54,7 @@ func read(cfg Config, samples []decode.Sample, until time.Time) (readings, bool)
 	for _, i := range order {
 		s := &samples[i]
 		v, ok := s.Values.Get(name)
-		if !ok || !plausible(v, r.plain) || r.fixes && !fixed(s) {
+		if !ok || !plausible(v, r.plain) || r.fixes && !s.HasFix() {
 			continue
 		}
 		t := s.At.Sub(r.ref).Seconds()

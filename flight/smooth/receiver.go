@@ -4,13 +4,12 @@ import (
 	"math"
 
 	"padlark/decode"
+	"padlark/flight/track"
 )
 
-// What a satellite receiver's height is worth (common practice, no source).
+// When a satellite receiver's height is believed (common practice, no source).
 const (
-	receiverS     = 0.3  // s, by which it is late in a way that nobody knows
-	receiverM     = 4.0  // m, sd of a height above that of the pad: it wanders for seconds
-	receiverTimes = 1.5  // and at least so many times what it scatters by on the pad
+	receiverTimes = 1.5  // a height's sd is at least so many times what it scatters by on the pad
 	fewestFixes   = 5    // on the pad, of other values than the one before or of a moment
 	topFixes      = 4    // about the top
 	beforeTopS    = 1.5  // s, of the top that is looked at
@@ -37,7 +36,7 @@ func (a *analysis) airByReceiver(samples []decode.Sample) (kelvin, sd float64, o
 	for i := range samples {
 		s := &samples[i]
 		z, has := s.Values.Get(decode.GPSAltitudeM)
-		if !has || !fixed(s) || math.Abs(z) > 50000 {
+		if !has || !s.HasFix() || math.Abs(z) > 50000 {
 			continue
 		}
 		switch t := s.At.Sub(a.r.ref).Seconds(); {
@@ -52,19 +51,13 @@ func (a *analysis) airByReceiver(samples []decode.Sample) (kelvin, sd float64, o
 		return 0, 0, false
 	}
 	off := median(top) - median(pad)
-	spread := math.Hypot(receiverM, receiverTimes*math.Hypot(scatter(pad), scatter(top)))
+	spread := math.Hypot(track.ReceiverM, receiverTimes*math.Hypot(scatter(pad), scatter(top)))
 	before := ha * known / a.r.kelv
 	w := sq(before) / (sq(before) + sq(spread))
 	if math.Abs(off) > receiverSDs*math.Hypot(before, spread) || math.Sqrt(1-w) > worthPart {
 		return 0, 0, false
 	}
 	return a.r.kelv * (1 + w*off/ha), known * math.Sqrt(1-w), true
-}
-
-// fixed says whether the receiver does not say that it has no fix.
-func fixed(s *decode.Sample) bool {
-	fix, told := s.Values.Get(decode.GPSFix)
-	return !told || fix >= 2
 }
 
 // same says whether all values are one: a receiver that has stuck.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"padlark/flight/atmos"
+	"padlark/flight/track"
 )
 
 // Parts are the standard deviations in m that make up the apogee's.
@@ -39,7 +40,7 @@ func (a *analysis) kelvinSD() float64 {
 // systematic is what height h is uncertain by whatever the readings say.
 func (a *analysis) systematic(h float64) Parts {
 	if a.r.fixes {
-		return Parts{Sensor: receiverM}
+		return Parts{Sensor: track.ReceiverM}
 	}
 	if a.r.plain {
 		// The board used an atmosphere of its own, the standard one mostly.

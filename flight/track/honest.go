@@ -40,7 +40,7 @@ func (t *Tracker) heightSD(now, h, v, varH float64) float64 {
 	port, scale := sd*v*v/(2*gravity), t.scaleSD()*h
 	// What it flies across makes a pressure too, also at the top.
 	aside := math.Hypot(part, sd) * t.across() * t.across() / (2 * gravity)
-	return math.Sqrt(varH + t.levelVar(now) + t.receiver(receiverM*receiverM) + port*port + aside*aside + scale*scale)
+	return math.Sqrt(varH + t.levelVar(now) + t.receiver(ReceiverM*ReceiverM) + port*port + aside*aside + scale*scale)
 }
 
 // speedSD is the standard deviation in m/s of a vertical speed v whose variance by

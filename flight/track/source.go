@@ -30,13 +30,13 @@ func heightChannel(s *decode.Sample) (raw float64, by source, ok bool) {
 	if !has || slices.Contains(s.Values.Names, decode.PressurePa) || slices.Contains(s.Values.Names, decode.AltitudeM) {
 		return 0, 0, false
 	}
-	fix, told := s.Values.Get(decode.GPSFix)
-	return a, byReceiver, math.Abs(a) < 50000 && (!told || fix >= 2)
+	return a, byReceiver, math.Abs(a) < 50000 && s.HasFix()
 }
 
-// What a receiver's height is worth beside what it scatters by on the pad (common
-// practice, no source): it wanders by some metres and comes 0.1 to 1 s late.
-const receiverM, receiverS = 4.0, 0.3
+// What a receiver's height is worth beside what it scatters by on the pad, in m and s
+// (common practice, no source): it wanders by some metres within seconds and comes 0.1
+// to 1 s late, in a way that nobody knows.
+const ReceiverM, ReceiverS = 4.0, 0.3
 
 // receiver is m or s of these where a receiver is what height is measured with, else 0.
 func (t *Tracker) receiver(sd float64) float64 {

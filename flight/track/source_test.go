@@ -23,11 +23,12 @@ func receiverWorld() ensemble.Spec {
 	return spec
 }
 
-// fixesOf leaves nothing but the receiver's height in the samples.
-func fixesOf(samples []decode.Sample) (out []decode.Sample) {
+// fixesOf leaves nothing but the receiver's height in the samples, with the quality
+// that an ordinary fix has in GGA (NMEA 0183: 0 none, 1 GPS, 2 differential).
+func fixesOf(samples []decode.Sample, quality float64) (out []decode.Sample) {
 	for _, s := range samples {
 		if z, ok := s.Values.Get(decode.GPSAltitudeM); ok {
-			s.Values = decode.Channels{Names: []string{decode.GPSAltitudeM}, Values: []float64{z}}
+			s.Values = decode.Channels{Names: []string{decode.GPSAltitudeM, decode.GPSFix}, Values: []float64{z, quality}}
 			out = append(out, s)
 		}
 	}
@@ -43,7 +44,11 @@ func TestReceiverAlone(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		f.Samples = fixesOf(f.Samples)
+		all := f.Samples
+		if f.Samples = fixesOf(all, 0); len(run(&f)) > 0 {
+			t.Errorf("flight %d: events of heights without a fix", i)
+		}
+		f.Samples = fixesOf(all, 1)
 		events := run(&f)
 		up, top := only(t, events, flight.Liftoff), only(t, events, flight.Apogee)
 		if f.Truth.ApogeeM < 70 { // below that a leap of the receiver may look alike
@@ -120,7 +125,7 @@ func TestReceiverBesideBarometer(t *testing.T) {
 		for f.S(f.Samples[n].At) < f.Truth.LiftoffS-5 {
 			n++
 		}
-		f.Samples = append(fixesOf(f.Samples[:n]), want.Samples[n:]...)
+		f.Samples = append(fixesOf(f.Samples[:n], 1), want.Samples[n:]...)
 		events := run(&f)
 		top, truly := only(t, events, flight.Apogee), only(t, without, flight.Apogee)
 		if top == nil || truly == nil || math.Abs(top.At.Sub(truly.At).Seconds()) > 0.1 || math.Abs(*top.AltitudeM-*truly.AltitudeM) > 2 {

@@ -156,7 +156,7 @@ func (t *Tracker) event(k flight.Kind, at, sd float64) flight.Event {
 	}
 	return flight.Event{
 		Session: t.cfg.Session, Rocket: t.out.Rocket, Kind: k, Flight: t.out.Flight, ID: id,
-		At: t.clock(at), AtSD: num(math.Hypot(sd, t.receiver(receiverS))),
+		At: t.clock(at), AtSD: num(math.Hypot(sd, t.receiver(ReceiverS))),
 	}
 }
 

@@ -65,7 +65,7 @@ func fixes(ctx context.Context, src Source, q storage.Query, fn func(fix) error)
 	err = src.Samples(ctx, q, func(s *decode.Sample) error {
 		lat, ok1 := s.Values.Get(decode.LatitudeDeg)
 		lon, ok2 := s.Values.Get(decode.LongitudeDeg)
-		if quality, told := s.Values.Get(decode.GPSFix); told && quality == 0 || !ok1 || !ok2 {
+		if !s.HasFix() || !ok1 || !ok2 {
 			return nil
 		}
 		f := fix{session: s.Session, rocket: s.Rocket, at: s.At.UTC(), lat: lat, lon: lon}
