@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -50,7 +51,7 @@ func (s *station) startPages(ctx context.Context, g *errgroup.Group) (string, er
 		Flights:    flights,
 		Voids:      flights,
 		Corrector:  flights,
-		Sounder:    sounders{s.live.Load, s.archive, s.opt.Version},
+		Sounder:    sounders{s.live.Load, s.archive, s.opt.Version, new(sync.Mutex)},
 		Config:     s,
 		Live:       wire.Live{Bus: s.bus, Log: s.log},
 		Acker:      acker{wire.Acker{Watcher: s.watcher, Session: s.session.ID, Now: s.now}, s.own},

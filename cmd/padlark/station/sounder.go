@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
+	"sync"
 	"time"
 
 	"padlark/cmd/padlark/config"
@@ -23,6 +24,8 @@ type sounders struct {
 	cfg     func() *config.Config
 	archive *sqlite.Archive
 	version string
+	// keeping is held by the one that keeps: who presses twice sends the same twice.
+	keeping *sync.Mutex
 }
 
 // pageLink is the link of a session that comes from the page.
@@ -117,6 +120,8 @@ func (s sounders) Keep(ctx context.Context, layout, rocket string, strip []byte,
 		Tones:  []sounder.Heard{{Strip: parsed, Bytes: strip, Reading: beeps.Read(parsed, sounder.Code(l)), At: time.Duration(len(parsed.DB)) * hear.StepMs * time.Millisecond}},
 		Length: time.Duration(len(parsed.DB)) * hear.StepMs * time.Millisecond, Sum: sha256.Sum256(strip),
 	}
+	s.keeping.Lock()
+	defer s.keeping.Unlock()
 	session, found, err := sounder.Keep(ctx, sounder.Keeping{Archive: s.archive, Dir: s.cfg().Station.Data, Version: s.version, Config: s.cfg().Text,
 		Link: pageLink, Layout: l.Name, Rocket: rocket, Epoch: at}, &rec)
 	if err != nil {
