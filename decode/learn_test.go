@@ -43,7 +43,7 @@ fields = [ { name = "pressure_pa", column = "p" }, { name = "clock", column = "t
 				t.Fatal(err)
 			}
 			second, fresh := &Decoder{}, station(t, c.text, c.layout)
-			if err := snapshot.Read(b.Bytes(), second, known(fresh)); err != nil {
+			if err := snapshot.Read(&b, b.Len(), second, known(fresh)); err != nil {
 				t.Fatal(err)
 			}
 			if err := second.Refresh(); err != nil {

@@ -8,8 +8,7 @@ import (
 
 // Merger makes one stream of samples of each rocket where several links (or
 // stations) hear it. The first copy of a message wins; further ones are
-// counted, and their signal strength noted. It is pure and bounded, and for
-// one goroutine.
+// counted. It is pure and bounded, and for one goroutine.
 //
 // Links differ in their shortest delay, which no clock map can see, so the
 // samples of each link are moved by the mean difference of `at` to those of
@@ -77,8 +76,7 @@ type mergedMessage struct {
 	older int16  // the next in the chain
 	link  uint8  // whose copy won
 	used  bool
-	at    time.Time // as that link had it
-	rssi  *float64
+	at    int64 // as that link had it, ns since 1970
 }
 
 type mergedLink struct {
@@ -146,20 +144,6 @@ func (m *Merger) Take(s *Sample) (first bool) {
 // Forget drops what is remembered of a rocket.
 func (m *Merger) Forget(rocket string) { delete(m.rockets, rocket) }
 
-// Signal is the best signal strength in dBm with which the sample's message
-// has been heard so far, nil if no link told one or it is long past.
-func (m *Merger) Signal(s Sample) *float64 {
-	r := m.rockets[s.Rocket]
-	if r == nil {
-		return nil
-	}
-	found := r.find(messageKey{s.Seq, s.Clock, s.Boot})
-	if found == nil {
-		return nil
-	}
-	return found.rssi
-}
-
 // Counts lists every rocket, in order of name.
 func (m *Merger) Counts() []Merged {
 	var out []Merged
@@ -221,16 +205,13 @@ func (r *mergedRocket) put(key messageKey, l *mergedLink, s *Sample) {
 		*i = -1
 	}
 	chain := &r.chains[key.chain()]
-	*m = mergedMessage{key: key, used: true, older: *chain, link: l.index, heard: 1 << l.index, at: s.At, rssi: s.RSSI}
+	*m = mergedMessage{key: key, used: true, older: *chain, link: l.index, heard: 1 << l.index, at: s.At.UnixNano()}
 	*chain = at
 	r.next = (r.next + 1) % mergeWindow
 }
 
 // again notes a further copy of a message.
 func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s *Sample) {
-	if s.RSSI != nil && (m.rssi == nil || *s.RSSI > *m.rssi) {
-		m.rssi = s.RSSI
-	}
 	if m.heard&(1<<l.index) != 0 {
 		l.twice++
 		return
@@ -241,9 +222,9 @@ func (r *mergedRocket) again(m *mergedMessage, l *mergedLink, s *Sample) {
 	}
 	switch won := r.links[m.link]; r.links[0] {
 	case won:
-		l.learnShift(s.At.Sub(m.at))
+		l.learnShift(time.Duration(s.At.UnixNano() - m.at))
 	case l:
-		won.learnShift(m.at.Sub(s.At))
+		won.learnShift(time.Duration(m.at - s.At.UnixNano()))
 	}
 }
 

@@ -57,7 +57,7 @@ func (r *ballistic) check(v *view) cond {
 	}
 	if v.phase != "descent" || math.IsNaN(v.apogeeAt) || math.IsNaN(v.speed) ||
 		r.odds.n == 0 { // known by a satellite receiver alone, which leaps
-		r.latched, r.top = false, math.NaN()
+		r.latched, r.top, r.odds.hyps = false, math.NaN(), nil // they take 50 kB of each rocket
 		r.slow.hold(v.t, false)
 		r.fast.hold(v.t, false)
 		return off

@@ -1,9 +1,12 @@
 package snapshot
 
 import (
+	"bufio"
+	"cmp"
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"reflect"
 	"unsafe"
 )
@@ -14,22 +17,23 @@ var errOther = errors.New("it is of another version of the program")
 // errDamaged is returned for bytes that no snapshot has.
 var errDamaged = errors.New("it is damaged")
 
-// Read sets what root points to from a snapshot that Write has made, told the same
-// of what is known. After an error what root points to is of no use.
-func Read(b []byte, root any, k Known) error {
+// Read sets what root points to from a snapshot of so many bytes that Write has made,
+// told the same of what is known. After an error what root points to is of no use. It
+// never asks for more memory than some times that size.
+func Read(from io.Reader, size int, root any, k Known) error {
 	t := reflect.TypeOf(root).Elem()
 	book, err := newBook(t, k)
 	if err != nil {
 		return fmt.Errorf("read snapshot: %w", err)
 	}
+	r := reader{book: book, from: bufio.NewReader(from), left: size}
 	print := book.print()
-	if len(b) < len(magic)+len(print) || string(b[:len(magic)]) != magic {
+	if string(r.bytes(len(magic))) != magic {
 		return fmt.Errorf("read snapshot: %w", errDamaged)
 	}
-	if b = b[len(magic):]; string(b[:len(print)]) != string(print[:]) {
-		return fmt.Errorf("read snapshot: %w", errOther)
+	if string(r.bytes(len(print))) != string(print[:]) {
+		return fmt.Errorf("read snapshot: %w", cmp.Or(r.err, errOther))
 	}
-	r := reader{book: book, b: b[len(print):]}
 	r.allocate(t, reflect.ValueOf(root).UnsafePointer())
 	for i := 0; i < len(r.list) && r.err == nil; i++ {
 		x := &r.list[i]
@@ -37,7 +41,7 @@ func Read(b []byte, root any, k Known) error {
 			r.value(x.elem, unsafe.Add(x.at, uintptr(k)*x.elem.Size()))
 		}
 	}
-	if r.err == nil && len(r.b) > 0 {
+	if r.err == nil && r.left > 0 {
 		r.err = errDamaged
 	}
 	if r.err != nil {
@@ -50,18 +54,37 @@ func Read(b []byte, root any, k Known) error {
 type reader struct {
 	*book
 	list []region
-	b    []byte
+	from *bufio.Reader
+	left int // bytes that are to come
 	err  error
 }
 
+// ReadByte is for the numbers.
+func (r *reader) ReadByte() (byte, error) {
+	if r.left <= 0 {
+		return 0, errDamaged
+	}
+	r.left--
+	return r.from.ReadByte()
+}
+
 func (r *reader) number() int {
-	n, k := binary.Uvarint(r.b)
-	if k <= 0 || n > 1<<40 {
-		r.err = errDamaged
+	n, err := binary.ReadUvarint(r)
+	if err != nil || n > 1<<40 {
+		r.fail(err)
 		return 0
 	}
-	r.b = r.b[k:]
 	return int(n)
+}
+
+// fail keeps the first error. An end too early is damage, as a number out of range is.
+func (r *reader) fail(err error) {
+	if err == nil || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		err = errDamaged
+	}
+	if r.err == nil {
+		r.err = err
+	}
 }
 
 // upTo is a number that must be below a limit.
@@ -75,21 +98,35 @@ func (r *reader) upTo(limit int) int {
 }
 
 func (r *reader) bytes(n int) []byte {
-	if n > len(r.b) {
-		r.err = errDamaged
+	if n > r.left {
+		r.fail(errDamaged)
 		return nil
 	}
-	out := r.b[:n]
-	r.b = r.b[n:]
+	out := make([]byte, n)
+	r.fill(out)
 	return out
+}
+
+// fill reads so many bytes.
+func (r *reader) fill(b []byte) {
+	if len(b) > r.left {
+		r.fail(errDamaged)
+	}
+	if r.err != nil {
+		return
+	}
+	r.left -= len(b)
+	if _, err := io.ReadFull(r.from, b); err != nil {
+		r.fail(err)
+	}
 }
 
 func (r *reader) text() string { return string(r.bytes(r.number())) }
 
 // allocate makes room for every region; the root has its own.
 func (r *reader) allocate(root reflect.Type, at unsafe.Pointer) {
-	n := r.upTo(len(r.b))
-	left := len(r.b)
+	n := r.upTo(r.left)
+	left := r.left
 	for i := range n {
 		t := r.types[r.upTo(len(r.types))]
 		count := r.number()
@@ -125,7 +162,7 @@ func (r *reader) value(t reflect.Type, p unsafe.Pointer) {
 	}
 	if runs, flat := r.flat(t); flat {
 		for _, x := range runs {
-			copy(unsafe.Slice((*byte)(unsafe.Add(p, x.offset)), x.size), r.bytes(int(x.size)))
+			r.fill(unsafe.Slice((*byte)(unsafe.Add(p, x.offset)), x.size))
 		}
 		return
 	}
@@ -210,7 +247,7 @@ func (r *reader) mapping(t reflect.Type, p unsafe.Pointer) {
 	switch r.number() {
 	case tagNil:
 	case tagInside:
-		n := r.upTo(len(r.b) + 1)
+		n := r.upTo(r.left + 1)
 		m := reflect.MakeMap(t)
 		for range n {
 			key, value := reflect.New(t.Key()), reflect.New(t.Elem())

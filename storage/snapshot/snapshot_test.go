@@ -88,7 +88,7 @@ func TestThereAndBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got knot
-	if err := Read(b, &got, known()); err != nil {
+	if err := read(b, &got, known()); err != nil {
 		t.Fatal(err)
 	}
 	if !math.IsNaN(got.rate) {
@@ -127,7 +127,7 @@ func TestSameBytes(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got knot
-	if err := Read(first, &got, known()); err != nil {
+	if err := read(first, &got, known()); err != nil {
 		t.Fatal(err)
 	}
 	second, err := written(&got, known())
@@ -159,10 +159,10 @@ func TestRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := Read(b, &struct{ A, C int32 }{}, Known{}); !errors.Is(err, errOther) {
+	if err := read(b, &struct{ A, C int32 }{}, Known{}); !errors.Is(err, errOther) {
 		t.Errorf("another type: %v", err)
 	}
-	if err := Read(b[:len(b)-1], &struct{ A, B int32 }{}, Known{}); !errors.Is(err, errDamaged) {
+	if err := read(b[:len(b)-1], &struct{ A, B int32 }{}, Known{}); !errors.Is(err, errDamaged) {
 		t.Errorf("cut: %v", err)
 	}
 }
@@ -200,7 +200,7 @@ func TestAnyChain(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := Read(b, &out, Known{}); err != nil {
+		if err := read(b, &out, Known{}); err != nil {
 			t.Fatal(err)
 		}
 		for i := range out.beads {
@@ -225,7 +225,7 @@ func FuzzRead(f *testing.F) {
 	f.Add(b[head:])
 	f.Fuzz(func(t *testing.T, rest []byte) {
 		var got knot
-		if Read(append(b[:head:head], rest...), &got, known()) != nil {
+		if read(append(b[:head:head], rest...), &got, known()) != nil {
 			return
 		}
 		if got.tool != nil && got.tool != sharp {
@@ -236,3 +236,6 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// read reads a snapshot that is in memory.
+func read(b []byte, root any, k Known) error { return Read(bytes.NewReader(b), len(b), root, k) }

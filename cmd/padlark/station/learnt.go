@@ -1,7 +1,7 @@
 package station
 
 import (
-	"bytes"
+	"bufio"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -95,22 +95,35 @@ func (s *station) loadLearnt(path string) *rebuilt {
 }
 
 func (s *station) readLearnt(path string) (*rebuilt, error) {
-	packed, err := os.ReadFile(learntPath(path))
+	f, err := os.Open(learntPath(path))
 	if err != nil {
 		return nil, err
 	}
-	z, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(1<<30))
+	defer f.Close() //nolint:errcheck // it was only read from
+	z, err := zstd.NewReader(f, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true))
 	if err != nil {
 		return nil, err
 	}
 	defer z.Close()
-	text, err := z.DecodeAll(packed, nil)
+	// Once for the checksum, which stands at the end, and then again: unpacked, it takes
+	// as much memory as what it is turned into.
+	size, err := io.Copy(io.Discard, z)
+	if err == nil {
+		_, err = f.Seek(0, io.SeekStart)
+	}
+	if err == nil {
+		err = z.Reset(f)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", learntPath(path), err)
 	}
-	made, state, _ := bytes.Cut(text, []byte("\n"))
+	text := bufio.NewReader(z)
+	made, err := text.ReadString('\n')
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", learntPath(path), err)
+	}
 	cfg := s.live.Load()
-	if string(made) != s.program(cfg.Text) {
+	if made != s.program(cfg.Text)+"\n" {
 		return nil, fmt.Errorf("%s was written by another padlark, or under another configuration", learntPath(path))
 	}
 	decoder, err := cfg.NewDecoder()
@@ -122,7 +135,7 @@ func (s *station) readLearnt(path string) (*rebuilt, error) {
 		return nil, err
 	}
 	b := &rebuilt{}
-	if err := snapshot.Read(state, b, known); err != nil {
+	if err := snapshot.Read(text, int(size)-len(made), b, known); err != nil {
 		return nil, fmt.Errorf("%s: %w", learntPath(path), err)
 	}
 	if err := b.Decoder.Refresh(); err != nil {
