@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"sync"
-	"sync/atomic"
 
 	"github.com/nats-io/nats.go"
 )
@@ -16,7 +15,6 @@ type Bus struct {
 	inner   string    // where this process takes samples from
 	server  *embedded // nil for another station's
 	nc      *nats.Conn
-	count   counters
 	viewers sync.Map // of *viewer: the live subscriptions
 
 	close    sync.Once
@@ -85,23 +83,4 @@ func (b *Bus) Settle(ctx context.Context) error {
 		return fmt.Errorf("wait for the bus's viewers: %w", err)
 	}
 	return nil
-}
-
-// Counters is a picture of what the bus has done since it was opened.
-type Counters struct {
-	Sent    uint64 // messages published
-	Failed  uint64 // messages that could not be: the bus was closed
-	Dropped uint64 // messages that a slow viewer of this process missed
-}
-
-type counters struct{ sent, failed, dropped atomic.Uint64 }
-
-// Counters returns the present counts.
-func (b *Bus) Counters() Counters {
-	dropped := b.count.dropped.Load()
-	b.viewers.Range(func(v, _ any) bool {
-		dropped += v.(*viewer).dropped()
-		return true
-	})
-	return Counters{Sent: b.count.sent.Load(), Failed: b.count.failed.Load(), Dropped: dropped}
 }

@@ -14,10 +14,10 @@ import (
 
 // Errors that tell what a person must mend.
 var (
-	// errUnreachable is returned when no server answers at the URL.
-	errUnreachable = errors.New("server cannot be reached")
-	// errCredentials is returned when the server refuses the credentials.
-	errCredentials = errors.New("server refuses the credentials")
+	// ErrUnreachable is returned when no server answers at the URL.
+	ErrUnreachable = errors.New("server cannot be reached")
+	// ErrCredentials is returned when the server refuses the credentials.
+	ErrCredentials = errors.New("server refuses the credentials")
 )
 
 const connectTimeout = 5 * time.Second
@@ -25,7 +25,7 @@ const connectTimeout = 5 * time.Second
 // Connect joins an outside server, for good: it connects again whenever it must.
 // The caller closes it.
 func Connect(r Remote) (*nats.Conn, error) {
-	if err := r.check(); err != nil {
+	if err := r.Check(); err != nil {
 		return nil, err
 	}
 	changed := r.Changed
@@ -67,7 +67,8 @@ func Connect(r Remote) (*nats.Conn, error) {
 	return nc, nil
 }
 
-func (r Remote) check() error {
+// Check finds an address at which nothing can ever be.
+func (r Remote) Check() error {
 	for p := range strings.SplitSeq(r.URL, ",") {
 		if u, err := url.Parse(p); err != nil || u.Host == "" {
 			return fmt.Errorf("open bus: %q is not an address like nats://host:4222", redact(p))
@@ -79,10 +80,10 @@ func (r Remote) check() error {
 // tell is what is said of a connection if nobody else does.
 func (r Remote) tell(lost error) {
 	if lost == nil {
-		r.Log.Info().Str("server", redact(r.URL)).Msg("the connection is back")
+		r.Log.Info().Str("server", r.Where()).Msg("the connection is back")
 		return
 	}
-	r.Log.Warn().Err(lost).Str("server", redact(r.URL)).Msg("the connection is lost; it is tried again and again")
+	r.Log.Warn().Err(lost).Str("server", r.Where()).Msg("the connection is lost; it is tried again and again")
 }
 
 // reconnectDelay goes from 50 ms to 2 s.
@@ -91,17 +92,17 @@ func reconnectDelay(attempts int) time.Duration {
 }
 
 func connectError(r Remote, err error) error {
-	where := redact(r.URL)
+	where := r.Where()
 	var netErr *net.OpError
 	var unknownCA x509.UnknownAuthorityError
 	switch {
 	case errors.Is(err, nats.ErrAuthorization), errors.Is(err, nats.ErrAuthExpired),
 		strings.Contains(strings.ToLower(err.Error()), "authorization violation"):
-		return fmt.Errorf("connect to %s: %w: check token or credentials", where, errCredentials)
+		return fmt.Errorf("connect to %s: %w: check token or credentials", where, ErrCredentials)
 	case errors.As(err, &unknownCA):
 		return fmt.Errorf("connect to %s: the server's certificate is signed by nobody we know: give its signer's as tls_ca: %w", where, err)
 	case errors.Is(err, nats.ErrNoServers), errors.Is(err, nats.ErrTimeout), errors.As(err, &netErr):
-		return fmt.Errorf("connect to %s: %w: is it running, and is the address right? (%w)", where, errUnreachable, err)
+		return fmt.Errorf("connect to %s: %w: is it running, and is the address right? (%w)", where, ErrUnreachable, err)
 	case r.CredsFile != "" && strings.Contains(err.Error(), r.CredsFile):
 		return fmt.Errorf("read credentials: %w", err)
 	}

@@ -1,9 +1,7 @@
 // Package bus carries what a station hears and finds to whoever watches: live,
 // as JSON, in memory. It owns the NATS server inside the daemon, or the
 // connection to that of another station, the subjects and the JSON on them. It
-// imports ingest, decode, flight and storage for their types only, and computes
-// nothing. The uplink, from the journal to the stream of an outside server, is
-// here too.
+// imports ingest, decode and flight for their types only, and computes nothing.
 //
 //	sequencer -> padlark.<station>.frame|sample|tick   -> watcher, pages, others
 //	watcher   -> padlark.<station>.event|alarm|state   -> pages, callouts, others
@@ -17,7 +15,7 @@
 // their own (Sample.AppendCompact).
 //
 // The messages of one station come in the order in which they were published. A
-// viewer that is too slow misses some; what is missed is counted. The watcher
+// viewer that is too slow misses some. The watcher
 // must not: the sequencer waits for it before its buffer is full, each sample
 // says which one stands before it, and a gap is filled from the journal.
 //

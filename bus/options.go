@@ -72,6 +72,9 @@ func (o Options) listens() (host string, port int, err error) {
 	return host, port, nil
 }
 
+// Where is the address without passwords, as it may be shown.
+func (r Remote) Where() string { return redact(r.URL) }
+
 // redact takes passwords out of an address, or of several with commas between
 // them, before it is shown.
 func redact(raw string) string {

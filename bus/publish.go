@@ -61,7 +61,6 @@ func (b *Bus) publish(k Kind, name string, v any) error {
 	}
 	data, err := json.Marshal(v)
 	if err != nil {
-		b.count.failed.Add(1)
 		return fmt.Errorf("publish %s of %s: %w", k, name, err)
 	}
 	return b.send(subject, data, k, name)
@@ -73,9 +72,7 @@ func (b *Bus) listens(subject string) bool { return b.server == nil || b.server.
 
 func (b *Bus) send(subject string, data []byte, k Kind, name string) error {
 	if err := b.nc.Publish(subject, data); err != nil {
-		b.count.failed.Add(1)
 		return fmt.Errorf("publish %s of %s: %w", k, name, err)
 	}
-	b.count.sent.Add(1)
 	return nil
 }

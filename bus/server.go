@@ -69,8 +69,8 @@ func (e *embedded) connect(o Options) (*nats.Conn, error) {
 	return nats.Connect("", nats.InProcessServer(e.srv), nats.Name("padlark "+o.Station), nats.Token(e.inner), nats.FlusherTimeout(0), silent())
 }
 
-// silent keeps the library's own line about a slow viewer, which is counted, off
-// the terminal's display.
+// silent keeps the library's own line about a slow viewer off the
+// terminal's display.
 func silent() nats.Option {
 	return nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {})
 }

@@ -80,6 +80,19 @@ func under(station string, k Kind, name string) string {
 	return s + "." + name
 }
 
+// Batches is the subject of a session's batches on an outside server; "*" is that of
+// every station's or session's.
+func Batches(station, session string) string {
+	return subjectRoot + "." + wildOr(station) + ".batch." + wildOr(session)
+}
+
+func wildOr(name string) string {
+	if name == "*" {
+		return name
+	}
+	return Token(name)
+}
+
 // innerMark begins the subjects of what is only for the daemon's own process.
 const innerMark = "_"
 

@@ -11,13 +11,13 @@ import (
 )
 
 // Buffer is how many messages may wait for a viewer. What comes when it is full
-// is dropped and counted.
+// is dropped.
 const Buffer = 4096
 
 // Subscribe calls fn for every message of the kinds that is published from now
 // on, in the order in which they arrive, until stop is called; stop waits for a
 // call under way. No kinds means all. When fn is so slow that Buffer messages
-// wait, some are dropped and counted in Counters.Dropped.
+// wait, some are dropped.
 func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 	if len(kinds) == 0 {
 		kinds = allKinds()
@@ -120,9 +120,7 @@ func (v *viewer) settle(ctx context.Context) error {
 }
 
 func (v *viewer) stop() {
-	// The count must not be lost with the viewer, nor seen twice.
 	v.bus.viewers.Delete(v)
-	v.bus.count.dropped.Add(v.dropped())
 	// An error here means that the connection is gone already.
 	_ = v.unsubscribe()
 	close(v.quit)

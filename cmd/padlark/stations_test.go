@@ -17,7 +17,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
-	"padlark/bus"
+	"padlark/storage/uplink"
 )
 
 // cluster is three real servers that keep three copies of everything.
@@ -285,7 +285,7 @@ func copies(t *testing.T, url string) int {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := js.Stream(t.Context(), bus.Stream)
+	s, err := js.Stream(t.Context(), uplink.Stream)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,6 +12,7 @@ import (
 	"padlark/bus"
 	"padlark/cmd/padlark/config"
 	"padlark/ingest"
+	"padlark/storage/uplink"
 )
 
 // busOptions turns [bus] into the options of the station's own bus.
@@ -47,9 +48,9 @@ func busOptions(c *config.Config, log zerolog.Logger) (bus.Options, error) {
 }
 
 // uplinkOptions turns [bus] into the options of the way to an outside server.
-func uplinkOptions(c *config.Config, log zerolog.Logger) (bus.UplinkOptions, error) {
+func uplinkOptions(c *config.Config, log zerolog.Logger) (uplink.Options, error) {
 	b := c.Bus
-	o := bus.UplinkOptions{
+	o := uplink.Options{
 		Remote:   bus.Remote{URL: b.URL, Station: c.Station.Name, CredsFile: b.Creds, Log: log, Changed: func(error) {}},
 		Replicas: b.Replicas, MaxAge: time.Duration(b.MaxAgeHours * float64(time.Hour)), MaxBytes: b.MaxMB << 20,
 	}

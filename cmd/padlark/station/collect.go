@@ -11,6 +11,7 @@ import (
 
 	"padlark/bus"
 	"padlark/storage/batch"
+	"padlark/storage/uplink"
 )
 
 // Collection says which stream to gather from. Remote.Station is not used.
@@ -35,9 +36,9 @@ func Collect(ctx context.Context, c Collection, take func(context.Context, *batc
 		return err
 	}
 	defer nc.Close()
-	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(bus.AckTimeout))
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(uplink.AckTimeout))
 	if err != nil {
-		return fmt.Errorf("collect from %s: %w", bus.Stream, err)
+		return fmt.Errorf("collect from %s: %w", uplink.Stream, err)
 	}
 	tell(nil)
 	for {
@@ -62,22 +63,22 @@ func (c *Collection) gather(ctx context.Context, js jetstream.JetStream, take fu
 	}
 	in, err := consumer.Messages(jetstream.PullMaxMessages(64), jetstream.PullExpiry(4*time.Second), jetstream.PullHeartbeat(time.Second))
 	if err != nil {
-		return fmt.Errorf("read %s: %w", bus.Stream, err)
+		return fmt.Errorf("read %s: %w", uplink.Stream, err)
 	}
 	defer in.Stop()
 	tell(nil)
 	for {
 		m, err := in.Next(jetstream.NextContext(ctx))
 		if err != nil {
-			return fmt.Errorf("read %s: %w", bus.Stream, err)
+			return fmt.Errorf("read %s: %w", uplink.Stream, err)
 		}
 		meta, err := m.Metadata()
 		if n++; err != nil || meta.Sequence.Consumer != n {
-			return fmt.Errorf("read %s: a message was lost on the way; it is fetched again (%v)", bus.Stream, err)
+			return fmt.Errorf("read %s: a message was lost on the way; it is fetched again (%v)", uplink.Stream, err)
 		}
 		b, err := batch.Read(m.Data())
 		if err != nil {
-			tell(fmt.Errorf("message %d of %s is passed over: %w", meta.Sequence.Stream, bus.Stream, err))
+			tell(fmt.Errorf("message %d of %s is passed over: %w", meta.Sequence.Stream, uplink.Stream, err))
 		} else if err := take(ctx, b); err != nil {
 			return err
 		}
@@ -90,7 +91,7 @@ func (c *Collection) gather(ctx context.Context, js jetstream.JetStream, take fu
 // acknowledge waits until the server knows that a message has been taken, also at
 // the end: what it does not know comes again.
 func acknowledge(ctx context.Context, m jetstream.Msg) error {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), bus.AckTimeout)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), uplink.AckTimeout)
 	defer cancel()
 	if err := m.DoubleAck(ctx); err != nil {
 		return fmt.Errorf("acknowledge: %w", err)
@@ -103,15 +104,15 @@ func acknowledge(ctx context.Context, m jetstream.Msg) error {
 // after what is newer. In place of that the consumer is made anew, from the first
 // message on that is not acknowledged, and order is kept.
 func (c *Collection) consumer(ctx context.Context, js jetstream.JetStream) (jetstream.Consumer, uint64, error) {
-	ctx, cancel := context.WithTimeout(ctx, 2*bus.AckTimeout)
+	ctx, cancel := context.WithTimeout(ctx, 2*uplink.AckTimeout)
 	defer cancel()
-	s, err := bus.FindStream(ctx, js, c.URL)
+	s, err := uplink.FindStream(ctx, js, c.Remote)
 	if err != nil {
 		return nil, 0, err
 	}
 	want := jetstream.ConsumerConfig{Durable: c.Name, AckPolicy: jetstream.AckAllPolicy, InactiveThreshold: forgetAfter}
 	for _, station := range c.Stations {
-		want.FilterSubjects = append(want.FilterSubjects, bus.Batches(bus.Token(station)))
+		want.FilterSubjects = append(want.FilterSubjects, bus.Batches(station, "*"))
 	}
 	old, err := s.Consumer(ctx, c.Name)
 	if err == nil {
@@ -129,7 +130,7 @@ func (c *Collection) consumer(ctx context.Context, js jetstream.JetStream) (jets
 		old, err = s.CreateConsumer(ctx, want)
 	}
 	if err != nil {
-		err = fmt.Errorf("make consumer %s of %s: %w", c.Name, bus.Stream, err)
+		err = fmt.Errorf("make consumer %s of %s: %w", c.Name, uplink.Stream, err)
 	}
 	return old, 0, err
 }

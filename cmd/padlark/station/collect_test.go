@@ -16,6 +16,7 @@ import (
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/batch"
+	"padlark/storage/uplink"
 )
 
 // outside is a NATS server of somebody else; the address is that of its clients.
@@ -41,7 +42,7 @@ func soon(t *testing.T) context.Context {
 }
 
 // send sends frames of a session in one batch.
-func send(t *testing.T, s *bus.UplinkSession, from, to uint64) {
+func send(t *testing.T, s *uplink.Session, from, to uint64) {
 	t.Helper()
 	var in []storage.Entry
 	for n := from; n <= to; n++ {
@@ -83,7 +84,7 @@ func gatherAll(t *testing.T, url, name string, n int, stations ...string) []*bat
 // goes on, and one with another station reads from the start.
 func TestCollect(t *testing.T) {
 	url := outside(t)
-	u, err := bus.NewUplink(bus.UplinkOptions{Remote: bus.Remote{URL: url}})
+	u, err := uplink.New(uplink.Options{Remote: bus.Remote{URL: url}})
 	if err != nil {
 		t.Fatal(err)
 	}

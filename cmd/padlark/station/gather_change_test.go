@@ -11,6 +11,7 @@ import (
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/batch"
+	"padlark/storage/uplink"
 )
 
 // A configuration that a station takes over while it runs reaches the centre with
@@ -18,7 +19,7 @@ import (
 // station, and so it is when the centre is started anew or hears all of it twice.
 func TestReloadReachesTheCentre(t *testing.T) {
 	url := outside(t)
-	u, err := bus.NewUplink(bus.UplinkOptions{Remote: bus.Remote{URL: url}})
+	u, err := uplink.New(uplink.Options{Remote: bus.Remote{URL: url}})
 	if err != nil {
 		t.Fatal(err)
 	}

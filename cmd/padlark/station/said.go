@@ -21,7 +21,7 @@ const (
 )
 
 // said sends what is said of flights until ctx ends.
-func (u *uplink) said(ctx context.Context, a *sqlite.Archive, station string) {
+func (u *sender) said(ctx context.Context, a *sqlite.Archive, station string) {
 	path := filepath.Join(u.dir, uplinkName)
 	place, err := loadPlace(path, saidName)
 	if err != nil {
@@ -53,7 +53,7 @@ func (u *uplink) said(ctx context.Context, a *sqlite.Archive, station string) {
 
 // sendSaid sends what was said since a statement, and returns up to which that has
 // been done.
-func (u *uplink) sendSaid(ctx context.Context, a *sqlite.Archive, station string, after int64) (int64, error) {
+func (u *sender) sendSaid(ctx context.Context, a *sqlite.Archive, station string, after int64) (int64, error) {
 	all, err := a.VoidsAfter(ctx, after)
 	if err != nil {
 		return after, err
@@ -85,7 +85,7 @@ func (u *uplink) sendSaid(ctx context.Context, a *sqlite.Archive, station string
 }
 
 // known says whether the stream has what a session began with.
-func (u *uplink) known(session string) bool {
+func (u *sender) known(session string) bool {
 	if session == journal.SessionOf(u.follow.Journal.Path()) {
 		return u.follow.Place() > 0
 	}

@@ -15,6 +15,7 @@ import (
 	"padlark/storage/batch"
 	"padlark/storage/journal"
 	"padlark/storage/sqlite"
+	"padlark/storage/uplink"
 )
 
 // What people say of flights on a station reaches the centre, also when it is said
@@ -22,7 +23,7 @@ import (
 func TestSaidReachesTheCentre(t *testing.T) {
 	url, field := outside(t), openCentre(t, t.TempDir())
 	defer field.close(t)
-	up, err := bus.NewUplink(bus.UplinkOptions{Remote: bus.Remote{URL: url}})
+	up, err := uplink.New(uplink.Options{Remote: bus.Remote{URL: url}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +52,7 @@ func TestSaidReachesTheCentre(t *testing.T) {
 	}
 	defer running.Close(0) //nolint:errcheck // nothing was written
 	start := func() (stop func()) {
-		u := &uplink{up: up, log: zerolog.New(zerolog.NewTestWriter(t)), dir: dir, look: time.Millisecond, follow: &journal.Follower{Journal: running}}
+		u := &sender{up: up, log: zerolog.New(zerolog.NewTestWriter(t)), dir: dir, look: time.Millisecond, follow: &journal.Follower{Journal: running}}
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() {

@@ -90,7 +90,7 @@ type station struct {
 	seq        *sequencer
 	watcher    *watch.Watcher
 	copy       *influx.Writer // nil if none is configured
-	uplink     *uplink        // nil if none is configured
+	uplink     *sender        // nil if none is configured
 	writer     *sqlite.Writer
 	own        *ownAlarms
 	pages      *web.Server // nil if there are none

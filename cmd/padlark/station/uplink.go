@@ -14,9 +14,9 @@ import (
 	"github.com/rs/zerolog"
 	"golang.org/x/sync/errgroup"
 
-	"padlark/bus"
 	"padlark/storage"
 	"padlark/storage/journal"
+	"padlark/storage/uplink"
 	"padlark/web"
 )
 
@@ -35,13 +35,13 @@ const (
 	uplinkRest   = 10 * time.Second // between two attempts, at most
 )
 
-// uplink sends the running session and what earlier ones have left.
-type uplink struct {
-	up      *bus.Uplink
+// sender sends the running session and what earlier ones have left.
+type sender struct {
+	up      *uplink.Uplink
 	url     string // as it may be shown
 	log     zerolog.Logger
 	dir     string // of the journals
-	session *bus.UplinkSession
+	session *uplink.Session
 	follow  *journal.Follower
 	done    chan struct{} // closed when the journal has been read to its end
 	look    time.Duration // how often it is looked what was said of flights
@@ -69,7 +69,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 	if err != nil {
 		return err
 	}
-	up, err := bus.NewUplink(o)
+	up, err := uplink.New(o)
 	if err != nil {
 		return err
 	}
@@ -78,7 +78,7 @@ func (s *station) startUplink(ctx context.Context, g *errgroup.Group) error {
 	if err != nil {
 		return err
 	}
-	u := &uplink{
+	u := &sender{
 		up: up, url: up.URL(), log: s.log, dir: s.journals(), session: up.Session(s.journal.Info(), from), done: make(chan struct{}), look: saidEvery,
 		follow: uplinkFollower(s.journal, from),
 	}
@@ -106,7 +106,7 @@ func uplinkFollower(j *journal.Journal, from int64) *journal.Follower {
 
 // live sends the running session until ctx ends, or the journal is closed and has
 // been sent.
-func (u *uplink) live(ctx context.Context) {
+func (u *sender) live(ctx context.Context) {
 	path := u.follow.Journal.Path()
 	u.keep(path, u.follow.From)
 	kept := time.Now()
@@ -132,7 +132,7 @@ func (u *uplink) live(ctx context.Context) {
 // finish waits a little for what is left of a session that has been closed. What
 // cannot be done is left to the next start, and so is to say that the session is
 // over, since it may go on with it.
-func (u *uplink) finish(ctx context.Context) {
+func (u *sender) finish(ctx context.Context) {
 	if u == nil || u.now().trouble != nil {
 		return
 	}
@@ -146,7 +146,7 @@ func (u *uplink) finish(ctx context.Context) {
 }
 
 // earlier sends what earlier sessions have left, until ctx ends.
-func (u *uplink) earlier(ctx context.Context, running string) {
+func (u *sender) earlier(ctx context.Context, running string) {
 	places, err := filepath.Glob(filepath.Join(u.dir, "*."+uplinkName))
 	if err != nil {
 		return // the pattern is a good one
@@ -173,7 +173,7 @@ func (u *uplink) earlier(ctx context.Context, running string) {
 
 // sendEarlier sends the rest of one session that does not run any more. The error
 // is that of its journal; a server that is away is waited for.
-func (u *uplink) sendEarlier(ctx context.Context, session string) (path string, err error) {
+func (u *sender) sendEarlier(ctx context.Context, session string) (path string, err error) {
 	path = filepath.Join(u.dir, session+journal.Suffix)
 	from, err := loadPlace(path, uplinkName)
 	if err != nil {
@@ -212,7 +212,7 @@ func (u *uplink) sendEarlier(ctx context.Context, session string) (path string, 
 }
 
 // persist tries until it succeeds or ctx ends.
-func (u *uplink) persist(ctx context.Context, batch []storage.Entry, try func() error) error {
+func (u *sender) persist(ctx context.Context, batch []storage.Entry, try func() error) error {
 	for {
 		err := try()
 		u.tell(ctx, err, batch)
@@ -229,7 +229,7 @@ func (u *uplink) persist(ctx context.Context, batch []storage.Entry, try func() 
 
 // tell notes how it went to send a batch; it says once that sending fails, and
 // once that it goes again.
-func (u *uplink) tell(ctx context.Context, err error, batch []storage.Entry) {
+func (u *sender) tell(ctx context.Context, err error, batch []storage.Entry) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	s := &u.state
@@ -256,7 +256,7 @@ func (u *uplink) tell(ctx context.Context, err error, batch []storage.Entry) {
 }
 
 // now is how the uplink is now.
-func (u *uplink) now() uplinkState {
+func (u *sender) now() uplinkState {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	return u.state
@@ -271,7 +271,7 @@ func (s *station) uplinker() web.Uplinker {
 }
 
 // UplinkState is how the uplink is, for the pages.
-func (u *uplink) UplinkState() web.UplinkState {
+func (u *sender) UplinkState() web.UplinkState {
 	s := u.now()
 	out := web.UplinkState{URL: u.url, State: "up to date", Since: given(s.since), LastAt: given(s.lastOK), Frames: s.frames, Failures: s.failures}
 	out.Backlog = uint64(max(0, u.follow.Journal.State().End-u.follow.Place()))
@@ -285,13 +285,13 @@ func (u *uplink) UplinkState() web.UplinkState {
 }
 
 // keep notes the place of a session; complete that nothing is left to send.
-func (u *uplink) keep(path string, place int64) {
+func (u *sender) keep(path string, place int64) {
 	if err := savePlace(path, uplinkName, place); err != nil {
 		u.log.Debug().Err(err).Msg("the uplink's place is not kept; the server knows it too")
 	}
 }
 
-func (u *uplink) complete(path string) {
+func (u *sender) complete(path string) {
 	err := os.Remove(placePath(path, uplinkName))
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
 		u.log.Warn().Err(fmt.Errorf("note that a session is sent: %w", err)).Msg("the next start looks again")

@@ -18,6 +18,7 @@ import (
 	"padlark/storage"
 	"padlark/storage/batch"
 	"padlark/storage/journal"
+	"padlark/storage/uplink"
 )
 
 // left is the journal of an earlier session with n frames of which the uplink had
@@ -54,7 +55,7 @@ func TestEarlierSessionsAreSent(t *testing.T) {
 	if _, err := journal.Pack(t.Context(), packed); err != nil {
 		t.Fatal(err)
 	}
-	up, err := bus.NewUplink(bus.UplinkOptions{Remote: bus.Remote{URL: url}})
+	up, err := uplink.New(uplink.Options{Remote: bus.Remote{URL: url}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,7 +69,7 @@ func TestEarlierSessionsAreSent(t *testing.T) {
 		t.Fatal(err)
 	}
 	for range 2 { // the second time nothing is left
-		u := &uplink{up: up, log: zerolog.New(zerolog.NewTestWriter(t)), dir: dir}
+		u := &sender{up: up, log: zerolog.New(zerolog.NewTestWriter(t)), dir: dir}
 		u.earlier(soon(t), "s-running")
 	}
 	if rest, err := filepath.Glob(filepath.Join(dir, "*."+uplinkName)); err != nil || len(rest) != 1 || journal.SessionOf(rest[0]) != "s-running."+uplinkName {
@@ -136,7 +137,7 @@ func entriesOf(t *testing.T, path string) (all []storage.Entry) {
 
 // sendFrom sends a journal from its start to a place, as far as the stream has it
 // not.
-func sendFrom(t *testing.T, s *bus.UplinkSession, path string, place int64) {
+func sendFrom(t *testing.T, s *uplink.Session, path string, place int64) {
 	t.Helper()
 	r, err := journal.Open(path, nil)
 	if err != nil {

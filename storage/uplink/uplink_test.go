@@ -1,4 +1,4 @@
-package bus
+package uplink
 
 import (
 	"context"
@@ -16,6 +16,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"padlark/bus"
+	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/batch"
@@ -116,27 +118,42 @@ func (c *threeServers) restart(t *testing.T, away time.Duration) {
 }
 
 var uplinkInfo = ingest.CaptureInfo{
-	Station: "north-field", Session: "20310517-090000-ABCD", Epoch: epoch, Config: "[station]\n",
+	Station: "north-field", Session: "20310517-090000-ABCD", Epoch: time.Date(2031, 5, 17, 9, 0, 0, 0, time.UTC), Config: "[station]\n",
 	Links: []ingest.CaptureLink{{Name: "pad-radio", Kind: "serial", Baud: 9600}},
+}
+
+func testFrame(n uint64) *ingest.Frame {
+	mono := int64(n) * 20_000_000
+	return &ingest.Frame{
+		Session: uplinkInfo.Session, Link: "pad-radio", N: n, Heard: uplinkInfo.Epoch.Add(time.Duration(mono)),
+		Mono: mono, Passed: mono + 1000, Wire: 24, Baud: 9600, Bytes: []byte{1, 7, byte(n), byte(n >> 8)},
+	}
+}
+
+// soon is a context that ends a failing test.
+func soon(t testing.TB) context.Context {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	t.Cleanup(cancel)
+	return ctx
 }
 
 // piece are frames of a journal in which each takes ten bytes, and its place.
 func piece(from, to uint64) (entries []storage.Entry, place int64) {
 	for n := from; n <= to; n++ {
 		f := testFrame(n)
-		f.Session = uplinkInfo.Session
 		entries = append(entries, storage.Entry{Seq: 10 * n, Frame: f})
 		if n%50 == 0 {
-			e := testEvent(int(n))
-			entries = append(entries, storage.Entry{Seq: 10*n + 5, Event: e})
+			e := flight.Event{Session: f.Session, ID: fmt.Sprintf("Teal/%d/liftoff", n), At: f.Heard, CalledAt: f.Heard, Rocket: "Teal", Kind: flight.Liftoff, Flight: int(n)}
+			entries = append(entries, storage.Entry{Seq: 10*n + 5, Event: &e})
 		}
 	}
 	return entries, int64(entries[len(entries)-1].Seq)
 }
 
-func newUplink(t testing.TB, o UplinkOptions) *Uplink {
+func newUplink(t testing.TB, o Options) *Uplink {
 	t.Helper()
-	u, err := NewUplink(o)
+	u, err := New(o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -145,7 +162,7 @@ func newUplink(t testing.TB, o UplinkOptions) *Uplink {
 }
 
 // send sends as a follower does: again until it is taken.
-func send(t testing.TB, s *UplinkSession, from, to uint64) (failures int) {
+func send(t testing.TB, s *Session, from, to uint64) (failures int) {
 	t.Helper()
 	ctx := soon(t)
 	entries, place := piece(from, to)
@@ -165,7 +182,7 @@ func send(t testing.TB, s *UplinkSession, from, to uint64) (failures int) {
 // stream is the stream of a server.
 func stream(t testing.TB, url string) jetstream.Stream {
 	t.Helper()
-	nc, err := Connect(Remote{URL: url})
+	nc, err := bus.Connect(bus.Remote{URL: url})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -177,7 +194,7 @@ func stream(t testing.TB, url string) jetstream.Stream {
 	for end := soon(t); ; {
 		// A cluster that has just lost a server does not answer everything.
 		ctx, cancel := context.WithTimeout(end, 2*time.Second)
-		s, err := FindStream(ctx, js, url)
+		s, err := FindStream(ctx, js, bus.Remote{URL: url})
 		cancel()
 		if err == nil {
 			return s
@@ -202,7 +219,7 @@ func all(t testing.TB, url string) (out []*batch.Batch) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if want := subject("", "batch", b.Session); strings.Replace(want, "=", Token(b.Station), 1) != m.Subject {
+		if bus.Batches(b.Station, b.Session) != m.Subject {
 			t.Fatalf("a batch of %s of %s on %s", b.Session, b.Station, m.Subject)
 		}
 		out = append(out, b)
@@ -250,7 +267,7 @@ func TestUplinkServersGoAway(t *testing.T) {
 	for _, s := range c.servers {
 		urls = append(urls, s.ClientURL())
 	}
-	u := newUplink(t, UplinkOptions{Remote: Remote{URL: strings.Join(urls, ",")}, Replicas: 3, MaxAge: time.Hour, MaxBytes: 64 << 20})
+	u := newUplink(t, Options{Remote: bus.Remote{URL: strings.Join(urls, ",")}, Replicas: 3, MaxAge: time.Hour, MaxBytes: 64 << 20})
 	s := u.Session(uplinkInfo, 0)
 	send(t, s, 1, 50)
 	const step = 100
@@ -293,7 +310,7 @@ func TestUplinkServersGoAway(t *testing.T) {
 // place is behind that or is lost.
 func TestUplinkGoesOn(t *testing.T) {
 	url := outside(t, nil).ClientURL()
-	o := UplinkOptions{Remote: Remote{URL: url}}
+	o := Options{Remote: bus.Remote{URL: url}}
 	u := newUplink(t, o)
 	first := u.Session(uplinkInfo, 0)
 	send(t, first, 1, 500)
@@ -338,10 +355,10 @@ func TestUplinkWithoutServer(t *testing.T) {
 	port := s.Addr().(*net.TCPAddr).Port
 	stop := func() { s.Shutdown(); s.WaitForShutdown() }
 	stop()
-	u := newUplink(t, UplinkOptions{Remote: Remote{URL: fmt.Sprintf("nats://127.0.0.1:%d", port)}})
+	u := newUplink(t, Options{Remote: bus.Remote{URL: fmt.Sprintf("nats://127.0.0.1:%d", port)}})
 	x := u.Session(uplinkInfo, 0)
 	entries, place := piece(1, 100)
-	if err := x.Send(soon(t), entries, place); !errors.Is(err, errUnreachable) {
+	if err := x.Send(soon(t), entries, place); !errors.Is(err, bus.ErrUnreachable) {
 		t.Errorf("with no server: %v", err)
 	}
 	s = outside(t, func(o *server.Options) { o.StoreDir, o.Port = dir, port })
@@ -361,7 +378,7 @@ func TestUplinkWithoutServer(t *testing.T) {
 // What is too long for one message goes in several.
 func TestUplinkLongBatch(t *testing.T) {
 	s := outside(t, func(o *server.Options) { o.MaxPayload = 32 << 10 })
-	x := newUplink(t, UplinkOptions{Remote: Remote{URL: s.ClientURL()}}).Session(uplinkInfo, 0)
+	x := newUplink(t, Options{Remote: bus.Remote{URL: s.ClientURL()}}).Session(uplinkInfo, 0)
 	send(t, x, 1, 5000)
 	got := all(t, s.ClientURL())
 	checkGathered(t, got, 5000)
@@ -371,7 +388,7 @@ func TestUplinkLongBatch(t *testing.T) {
 }
 
 func TestUplinkRefusals(t *testing.T) {
-	if _, err := NewUplink(UplinkOptions{Remote: Remote{URL: "my server"}}); err == nil {
+	if _, err := New(Options{Remote: bus.Remote{URL: "my server"}}); err == nil {
 		t.Error("an address that is none")
 	}
 	guarded := outside(t, func(o *server.Options) { o.Authorization = "field-token" })
@@ -395,13 +412,13 @@ func TestUplinkRefusals(t *testing.T) {
 		is   error
 		says string
 	}{
-		"no token":       {guarded.ClientURL(), errCredentials, "token"},
+		"no token":       {guarded.ClientURL(), bus.ErrCredentials, "token"},
 		"no JetStream":   {plain.ClientURL(), errStream, "no JetStream"},
 		"other subjects": {taken.ClientURL(), errStream, `has the subjects ["weather.>"], not "padlark.*.batch.*"`},
 		"no room":        {small.ClientURL(), errStream, "insufficient storage"},
 	} {
 		entries, place := piece(1, 10)
-		err := newUplink(t, UplinkOptions{Remote: Remote{URL: c.url}, MaxBytes: 16 << 20}).Session(uplinkInfo, 0).Send(soon(t), entries, place)
+		err := newUplink(t, Options{Remote: bus.Remote{URL: c.url}, MaxBytes: 16 << 20}).Session(uplinkInfo, 0).Send(soon(t), entries, place)
 		if !errors.Is(err, c.is) || !strings.Contains(err.Error(), c.says) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v", name, err)
 		}
