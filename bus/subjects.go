@@ -102,11 +102,13 @@ func innerSubject(station string) string { return innerMark + subject(station, S
 
 // kindOf reads the kind from a subject; empty if it is none of ours.
 func kindOf(subject string) Kind {
-	parts := strings.SplitN(subject, ".", 4)
-	if len(parts) < 3 || parts[0] != subjectRoot {
+	root, rest, _ := strings.Cut(subject, ".")
+	_, rest, named := strings.Cut(rest, ".")
+	if root != subjectRoot || !named {
 		return ""
 	}
-	return Kind(parts[2])
+	kind, _, _ := strings.Cut(rest, ".")
+	return Kind(kind)
 }
 
 func checkKinds(kinds []Kind) error {

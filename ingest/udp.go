@@ -71,6 +71,8 @@ func (l *udpLink) try(ctx context.Context) error {
 	defer context.AfterFunc(ctx, func() { _ = conn.Close() })()
 	l.up("listening on UDP " + conn.LocalAddr().String())
 	buf := make([]byte, 65536)
+	var last netip.AddrPort
+	peer := ""
 	for {
 		n, from, err := conn.ReadFromUDPAddrPort(buf)
 		heard := l.env.Clock.Now()
@@ -84,7 +86,9 @@ func (l *udpLink) try(ctx context.Context) error {
 			l.rep.stats.addApart(reasonSender, buf[:n], heard)
 			continue
 		}
-		peer := netip.AddrPortFrom(from.Addr().Unmap(), from.Port()).String()
+		if from != last {
+			last, peer = from, netip.AddrPortFrom(from.Addr().Unmap(), from.Port()).String()
+		}
 		c := Chunk{Heard: heard, Bytes: buf[:n], Peer: peer, Datagram: !l.stream}
 		if c.Datagram {
 			c.End = EndWhole

@@ -176,7 +176,7 @@ func (w *Watcher) publish(out Output, rocket string) error {
 		}
 		st, _ = w.engine.live(rocket)
 	}
-	var errs []error
+	errs := make([]error, 0, 8) // mostly none, of each sample
 	for i := range out.Alarms {
 		errs = append(errs, w.out.PublishAlarm(&out.Alarms[i]))
 	}
