@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"time"
@@ -45,13 +44,7 @@ func (c *alarmsCmd) Run(ctx context.Context, io *cmdIO) error {
 	warnLost(a, io)
 	raised := alarm.Log(changes)
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		for _, r := range raised {
-			if err := enc.Encode(r); err != nil {
-				return err
-			}
-		}
-		return nil
+		return printJSONLines(io.Out, raised)
 	}
 	if len(raised) == 0 {
 		fmt.Fprintf(io.Out, "No alarm was raised in session %s.\n", session)

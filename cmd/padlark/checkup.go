@@ -276,9 +276,7 @@ func (c *checkupCmd) print(rep *bench.Report, io *cmdIO) error {
 		}
 	}
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		return enc.Encode(rep)
+		return printJSON(io.Out, "  ", rep)
 	}
 	return printCheckup(io.Out, rep)
 }

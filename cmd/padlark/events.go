@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -43,13 +42,7 @@ func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
 	}
 	warnLost(a, io)
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		for _, e := range events {
-			if err := enc.Encode(e); err != nil {
-				return err
-			}
-		}
-		return nil
+		return printJSONLines(io.Out, events)
 	}
 	// By when they happened. --json keeps the order in which they were called, which
 	// a replay gives again.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -64,9 +63,7 @@ func (c *flightsCmd) Run(ctx context.Context, io *cmdIO) error {
 		}
 	}
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		return enc.Encode(list)
+		return printJSON(io.Out, "  ", list)
 	}
 	curve := func(r flight.Result) string {
 		f, err := work.Flight(ctx, r.Session, r.Rocket, r.Flight)

@@ -2,13 +2,11 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
@@ -16,7 +14,6 @@ import (
 	"padlark/cmd/padlark/sounder"
 	"padlark/cmd/padlark/station"
 	"padlark/decode"
-	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/bundle"
@@ -192,21 +189,7 @@ func (c *importCmd) log(ctx context.Context, dir, note string, cio *cmdIO) (err 
 // configured is what an import needs of a configuration.
 func configured(cfg *config.Config) *logimport.Configured {
 	return &logimport.Configured{
-		Text: cfg.Text, Station: cfg.Station.Name, Site: cfg.Site, Rockets: cfg.Rockets, Links: cfg.Links,
-		Line: func(session string, epoch time.Time) (logimport.Line, error) {
-			l, err := cfg.Line(session, epoch)
-			return logimport.Line{
-				Decoder: l.Decoder,
-				Sample: func(s *decode.Sample) ([]flight.Event, []flight.Alarm) {
-					o := l.Engine.Sample(s)
-					return o.Events, o.Alarms
-				},
-				Advance: func(ns int64) ([]flight.Event, []flight.Alarm) {
-					o := l.Engine.Advance(ns)
-					return o.Events, o.Alarms
-				},
-			}, err
-		},
+		Text: cfg.Text, Station: cfg.Station.Name, Site: cfg.Site, Rockets: cfg.Rockets, Links: cfg.Links, Line: cfg.Line,
 	}
 }
 
@@ -214,7 +197,7 @@ func configured(cfg *config.Config) *logimport.Configured {
 // comes on stdin goes into a file first, since it is read more than once.
 func (c *importCmd) open(dir string, cio *cmdIO) (f *os.File, name string, written time.Time, err error) {
 	if c.File == "-" {
-		f, err = spool(cio.In, dir)
+		f, err = logimport.Spool(cio.In, dir)
 		return f, "stdin", time.Now(), err
 	}
 	if f, err = os.Open(c.File); err != nil {
@@ -231,23 +214,6 @@ func (c *importCmd) open(dir string, cio *cmdIO) (f *os.File, name string, writt
 		return f, filepath.Base(c.File), st.ModTime(), nil
 	}
 	return nil, "", written, errors.Join(err, f.Close())
-}
-
-// spool keeps what comes in a file without a name, which is gone once it is
-// closed.
-func spool(in io.Reader, dir string) (*os.File, error) {
-	if err := os.MkdirAll(dir, 0o750); err != nil {
-		return nil, fmt.Errorf("make the folder for what comes on stdin: %w", err)
-	}
-	f, err := os.CreateTemp(dir, "import-*.tmp")
-	if err != nil {
-		return nil, fmt.Errorf("make a file for what comes on stdin: %w", err)
-	}
-	_ = os.Remove(f.Name()) // where that cannot be while it is open, it stays
-	if _, err := io.Copy(f, in); err != nil {
-		return nil, errors.Join(fmt.Errorf("keep what comes on stdin: %w", err), f.Close())
-	}
-	return f, nil
 }
 
 // base is the configuration that the log's link is added to: the one given, or
@@ -310,9 +276,7 @@ func (c *importCmd) read(ctx context.Context, file *os.File, base string, link c
 // report prints what was done.
 func (c *importCmd) report(d *logimport.Done, dir string, cio *cmdIO) error {
 	if c.JSON {
-		enc := json.NewEncoder(cio.Out)
-		enc.SetIndent("", " ")
-		return enc.Encode(d)
+		return printJSON(cio.Out, " ", d)
 	}
 	fmt.Fprintf(cio.Out, "session %s: %d samples of %s, link %s; flights found: %d; pieces skipped: %d\n", d.Session, d.Samples, c.Rocket, d.Link, d.Flights, d.Bad)
 	fmt.Fprintf(cio.Out, "time of day: %s\n", d.Dated)
@@ -371,18 +335,10 @@ func (c *importCmd) dumpPlan(path string) (plan decode.DumpPlan, port ingest.Lin
 	if err != nil {
 		return plan, port, usageError{err}
 	}
-	layout, known := cfg.Layout(c.Layout)
-	switch {
-	case !known:
+	if _, known := cfg.Layout(c.Layout); !known {
 		return plan, port, usagef("there is no layout %q in %s", c.Layout, c.Config)
-	case layout.Dump == nil && !slices.ContainsFunc(cfg.Layouts, func(l decode.Layout) bool { return l.Name == c.Layout }):
-		return plan, port, usagef("layout %q is built in and does not say how to ask for a log: write one for your board with [layout.dump] "+
-			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
-	case layout.Dump == nil:
-		return plan, port, usagef("layout %q does not say how to ask for a log: add [layout.dump] with request = \"…\" below it "+
-			"(padlark check --example shows how), or save the log by other means and import the file", c.Layout)
 	}
-	if plan, err = layout.Dump.Plan(); err != nil {
+	if plan, err = cfg.DumpPlan(c.Layout); err != nil {
 		return plan, port, usageError{err}
 	}
 	port = cfg.DumpPort(path)
@@ -444,9 +400,7 @@ func (c *importCmd) beeps(ctx context.Context, file io.Reader, k sounder.Keeping
 		done.ApogeeM, done.SDM = found[0].AltitudeM, found[0].AltitudeSD
 	}
 	if c.JSON {
-		enc := json.NewEncoder(cio.Out)
-		enc.SetIndent("", " ")
-		return errors.Join(enc.Encode(done), err)
+		return errors.Join(printJSON(cio.Out, " ", done), err)
 	}
 	showTones(cio.Out, rec, l)
 	if err != nil {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -114,9 +113,7 @@ func (c *predictCmd) Run(ctx context.Context, io *cmdIO) error {
 		return err
 	}
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(res)
+		err = printJSON(io.Out, "  ", res)
 	} else {
 		err = printPrediction(io.Out, name, &in, res)
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -41,9 +40,7 @@ func (c *predictCmd) sweep(ctx context.Context, cio *cmdIO) error {
 		return err
 	}
 	if c.JSON {
-		enc := json.NewEncoder(cio.Out)
-		enc.SetIndent("", "  ")
-		return enc.Encode(struct {
+		return printJSON(cio.Out, "  ", struct {
 			Over string `json:"over"`
 			Unit string `json:"unit"`
 			*predict.Sweep

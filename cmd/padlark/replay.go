@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -132,16 +131,6 @@ func (c *replayCmd) play(ctx context.Context, opt station.ReplayOptions, io *cmd
 		err = werr
 	}
 	return events, err
-}
-
-func printJSONLines(w io.Writer, events []flight.Event) error {
-	enc := json.NewEncoder(w)
-	for _, e := range events {
-		if err := enc.Encode(e); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // compare says whether the events are the recorded ones, and what differs.

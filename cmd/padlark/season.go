@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -32,9 +31,7 @@ func (c *flightsCmd) runSeason(ctx context.Context, io *cmdIO) error {
 		}
 	}
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		return enc.Encode(list)
+		return printJSON(io.Out, "  ", list)
 	}
 	return printSeason(io.Out, list)
 }

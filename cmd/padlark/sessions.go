@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"text/tabwriter"
 	"time"
@@ -65,9 +64,7 @@ func (c *sessionsCmd) Run(ctx context.Context, io *cmdIO) error {
 	}
 	warnLost(a, io)
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		return enc.Encode(rows)
+		return printJSON(io.Out, "  ", rows)
 	}
 	t := tabwriter.NewWriter(io.Out, 0, 8, 1, ' ', 0)
 	fmt.Fprintln(t, "SESSION\tSTARTED\tLASTED\tFLIGHTS\tFRAMES\tBAD\tDISK\t/FRAME")

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -109,9 +108,7 @@ func (c *tuneCmd) Run(ctx context.Context, io *cmdIO) error {
 		}
 	}
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		err = enc.Encode(res)
+		err = printJSON(io.Out, "  ", res)
 	} else {
 		err = printTune(io.Out, res, c.All)
 	}

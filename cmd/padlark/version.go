@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"runtime"
 	"runtime/debug"
@@ -23,9 +22,7 @@ func (versionCmd) Help() string { return "Example: padlark version --json" }
 func (c *versionCmd) Run(_ context.Context, io *cmdIO) error {
 	v := softwareVersion()
 	if c.JSON {
-		enc := json.NewEncoder(io.Out)
-		enc.SetIndent("", "  ")
-		return enc.Encode(builtVersion{
+		return printJSON(io.Out, "  ", builtVersion{
 			Version: v, Commit: builtCommit(), Go: runtime.Version(), OS: runtime.GOOS, Arch: runtime.GOARCH, Dependencies: dependencies(),
 		})
 	}

@@ -19,7 +19,7 @@
 // the time line in order. It waits for them all, and batches of pieces are all
 // that is under way.
 //
-// It imports ingest (framing), decode (layouts), flight and storage's archive and
-// journal. What a configuration says comes as a Configured, since the file is the
+// It imports ingest (framing), decode (layouts), flight, watch (its line) and storage's
+// archive and journal. What a configuration says comes as a Configured, since the file is the
 // command's.
 package logimport

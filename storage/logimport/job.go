@@ -6,11 +6,11 @@ import (
 	"strings"
 	"time"
 
-	"padlark/decode"
 	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage"
 	"padlark/storage/sqlite"
+	"padlark/watch"
 )
 
 // Job is a log that was read, on its way into an archive.
@@ -43,16 +43,7 @@ type Configured struct {
 	Rockets []flight.Rocket
 	Links   []ingest.LinkConfig
 	// Line makes what decodes and watches the frames of a session.
-	Line func(session string, epoch time.Time) (Line, error)
-}
-
-// Line decodes the frames of a session, and watches their samples.
-type Line struct {
-	Decoder *decode.Decoder
-	// Sample and Advance give what a sample brings about, and the time that
-	// goes by, in ns since the epoch.
-	Sample  func(s *decode.Sample) ([]flight.Event, []flight.Alarm)
-	Advance func(ns int64) ([]flight.Event, []flight.Alarm)
+	Line func(session string, epoch time.Time) (watch.Line, error)
 }
 
 // Done is what was done with a log, as it is printed.

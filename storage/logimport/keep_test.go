@@ -49,19 +49,8 @@ func plum() *Configured {
 	rockets := []flight.Rocket{{Name: c.Rocket}}
 	return &Configured{
 		Station: "import", Rockets: rockets, Links: []ingest.LinkConfig{{Name: c.Link, File: "plum.csv", Layout: c.Layout, Rocket: c.Rocket}},
-		Line: func(session string, epoch time.Time) (Line, error) {
-			l, err := watch.NewLine(dc, watch.Config{Session: session, Epoch: epoch, Rockets: rockets})
-			return Line{
-				Decoder: l.Decoder,
-				Sample: func(s *decode.Sample) ([]flight.Event, []flight.Alarm) {
-					o := l.Engine.Sample(s)
-					return o.Events, o.Alarms
-				},
-				Advance: func(ns int64) ([]flight.Event, []flight.Alarm) {
-					o := l.Engine.Advance(ns)
-					return o.Events, o.Alarms
-				},
-			}, err
+		Line: func(session string, epoch time.Time) (watch.Line, error) {
+			return watch.NewLine(dc, watch.Config{Session: session, Epoch: epoch, Rockets: rockets})
 		},
 	}
 }

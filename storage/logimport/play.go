@@ -10,6 +10,7 @@ import (
 	"padlark/flight"
 	"padlark/ingest"
 	"padlark/storage/sqlite"
+	"padlark/watch"
 )
 
 // Tail is how long a session goes on after its last line: long enough for
@@ -68,7 +69,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 			}
 			for i := range rows.Samples {
 				s := &rows.Samples[i]
-				p.take(line.Sample(s))
+				p.take(line.Engine.Sample(s))
 				if p.sample != nil {
 					p.sample(s)
 				}
@@ -91,7 +92,7 @@ func (p *player) play(ctx context.Context, frames frameSource) error {
 	if err := g.Wait(); err != nil {
 		return err
 	}
-	p.take(line.Advance(p.end()))
+	p.take(line.Engine.Advance(p.end()))
 	return nil
 }
 
@@ -137,9 +138,9 @@ func (p *player) decodeOne(d *decode.Decoder, f *ingest.Frame, said *decode.Pars
 	return err
 }
 
-func (p *player) take(events []flight.Event, alarms []flight.Alarm) {
-	p.events = append(p.events, events...)
-	p.alarms = append(p.alarms, alarms...)
+func (p *player) take(o watch.Output) {
+	p.events = append(p.events, o.Events...)
+	p.alarms = append(p.alarms, o.Alarms...)
 }
 
 // end is when the session ends, in ns since its epoch.

@@ -65,6 +65,23 @@ const (
 	tailBytes  = 4096      // at its end that are kept for TrimEnd
 )
 
+// Spool keeps what comes on stdin in a file without a name, in a folder that is made if
+// it is not there: a log is read more than once. It is gone once it is closed.
+func Spool(in io.Reader, dir string) (*os.File, error) {
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return nil, fmt.Errorf("make the folder for what comes on stdin: %w", err)
+	}
+	f, err := os.CreateTemp(dir, "import-*.tmp")
+	if err != nil {
+		return nil, fmt.Errorf("make a file for what comes on stdin: %w", err)
+	}
+	_ = os.Remove(f.Name()) // where that cannot be while it is open, it stays
+	if _, err := io.Copy(f, in); err != nil {
+		return nil, errors.Join(fmt.Errorf("keep what comes on stdin: %w", err), f.Close())
+	}
+	return f, nil
+}
+
 // OpenFile opens a log as its layout says; the mark at the end of a dump is no
 // part of it.
 func OpenFile(ctx context.Context, f *os.File, c Config) (*Source, error) {

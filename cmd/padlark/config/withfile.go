@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 
 	"padlark/decode"
@@ -80,4 +81,19 @@ func (c *Config) DumpPort(path string) ingest.LinkConfig {
 		}
 	}
 	return port
+}
+
+// DumpPlan is how a board with a layout is asked for its log.
+func (c *Config) DumpPlan(layout string) (decode.DumpPlan, error) {
+	l, _ := c.Layout(layout)
+	own := slices.ContainsFunc(c.Layouts, func(l decode.Layout) bool { return l.Name == layout })
+	switch {
+	case l.Dump != nil:
+		return l.Dump.Plan()
+	case !own:
+		return decode.DumpPlan{}, fmt.Errorf("layout %q is built in and does not say how to ask for a log: write one for your board with [layout.dump] "+
+			"(padlark check --example shows how), or save the log by other means and import the file", layout)
+	}
+	return decode.DumpPlan{}, fmt.Errorf("layout %q does not say how to ask for a log: add [layout.dump] with request = \"…\" below it "+
+		"(padlark check --example shows how), or save the log by other means and import the file", layout)
 }
