@@ -329,9 +329,17 @@ func (a *analysis) fitDescent() {
 	}
 	v := mean(&f.q)
 	if v > 0 && !math.IsInf(v, 0) && math.Abs(f.path.touchdown(&f.q, most)-a.m.touchdown) < agree {
-		a.sinkSD = math.Hypot(tooNarrow*f.spread(mean), unevenSink*v)
-		o.DescentMps, o.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
+		down := f.path.touchdown(&f.q, most)
+		from, _ := f.path.carries(&f.q, down-0.02)
+		a.giveSink(v, f.spread(mean), down-from)
 	}
+}
+
+// giveSink gives the mean sink rate over the last so many seconds, where the fit leaves
+// sd of it open.
+func (a *analysis) giveSink(v, sd, lasts float64) {
+	a.sinkSD = math.Sqrt(sq(tooNarrow*sd) + sq(unevenSink*v) + sq(v*settlesS/lasts))
+	a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 }
 
 // How far the fitted touchdown may be from the one seen in the readings, in s and
@@ -373,11 +381,13 @@ const (
 
 // What the fit does not know of the sink rate: how far the mean may be from that of
 // a parachute of constant drag, as a part of it, because it swings and the air
-// moves (common practice, no source); and by how much the gusts and the wander of
+// moves (common practice, no source); from when on it carries, s, for it may come to
+// its sink from above or below and breathe; and by how much the gusts and the wander of
 // the descent, which a short one does not tell, widen its errors (over drawn
 // flights in gusts of up to 1.4 m rms).
 const (
-	unevenSink = 0.0005
+	unevenSink = 0.003
+	settlesS   = 0.1
 	tooNarrow  = 1.08
 )
 
@@ -391,8 +401,8 @@ func (a *analysis) sinkWithoutGround() {
 		return (1 + q[pScale]) * (h - h1) / (end - from)
 	}
 	if v := mean(&f.q); v > 0 && !math.IsInf(v, 0) && end > a.m.release+1.5 {
-		a.sinkSD = math.Hypot(tooNarrow*f.spread(mean), unevenSink*v)
-		a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
+		from, _ := f.path.carries(&f.q, end)
+		a.giveSink(v, f.spread(mean), end-from)
 	}
 }
 

@@ -5,12 +5,13 @@ import "math"
 // A descent in two stages: a small parachute at the top and a large one lower, or
 // one that hangs fast and comes free.
 const (
-	stageRatio  = 1.5 // by how much the first is faster, at the least
-	stageLeastS = 1.5 // that each lasts, s
-	stageLeastM = 4.0 // and falls, m
-	stagePart   = 0.1 // of the flights whose sink changes so are such ones
-	stageSinkSD = 0.3 // of the logarithm of the drag, about what the slopes say
-	secondSD    = 0.8 // s
+	stageRatio  = 1.5  // by how much the first is faster, at the least
+	stageLeastS = 1.5  // that each lasts, s
+	stageLeastM = 4.0  // and falls, m
+	stagePart   = 0.1  // of the flights whose sink changes so are such ones
+	stageSinkSD = 0.3  // of the logarithm of the drag, about what the slopes say
+	secondSD    = 0.8  // s
+	stageEndS   = 40.0 // s
 )
 
 // stage is a change of the sink rate.
@@ -22,8 +23,17 @@ type stage struct {
 
 // findStage looks for one change of a steady sink between from and to: the broken
 // line that fits the readings best, with the longer part of each of its sides
-// steady.
+// steady. Where a long descent shows none, for it slows as the air thickens, its end is
+// looked at alone.
 func (r *readings) findStage(from, to float64) stage {
+	s := r.stageBetween(from, to)
+	if !s.ok && to-from > 2*stageEndS {
+		s = r.stageBetween(to-stageEndS, to)
+	}
+	return s
+}
+
+func (r *readings) stageBetween(from, to float64) stage {
 	t, h := r.thinned(from, to, 160)
 	n := len(t)
 	if n < 12 {

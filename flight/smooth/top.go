@@ -254,6 +254,9 @@ func (a *analysis) stands(f *fit) bool {
 func (a *analysis) findTouchdown() {
 	end := a.r.t[len(a.r.t)-1]
 	td := a.m.touchdown
+	if math.IsNaN(td) && end-a.m.apogee > 3*liesS && math.Abs(a.r.slope(end-liesS, end)) < leastSink/2 {
+		td = a.m.apogee // nobody called one, and it lies at the end
+	}
 	if math.IsNaN(td) || end-td < 2*restS {
 		return
 	}
@@ -279,9 +282,9 @@ func (a *analysis) findTouchdown() {
 	a.m.touchdown = at
 }
 
-// How long a rocket must have lain for its level to count, s; and what is no sink,
-// m/s.
-const restS, leastSink = 1.0, 1.0
+// How long a rocket must have lain for its level to count, s; for how long where nobody
+// saw it touch down; and what is no sink, m/s.
+const restS, liesS, leastSink = 1.0, 5.0, 1.0
 
 // cleanFrom is from when on the readings before the apogee can be used: after the last
 // moment in the climb at which most of half a second scatter as they never do in free
