@@ -44,7 +44,7 @@ func Analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms 
 // analyse is Analyse with the standard deviation in K with which the temperature of the
 // site is known; 0 for the usual.
 func analyse(cfg Config, samples []decode.Sample, events []flight.Event, alarms []flight.Alarm, airSD float64) (flight.Result, Series, error) {
-	a := analysis{cfg: cfg, events: events, airSD: airSD, portSD: portSD, bumpSeen: bumpUsual, clean: math.Inf(-1)}
+	a := analysis{cfg: cfg, events: events, airSD: airSD, portSD: portSD, bumpSeen: bumpUsual, nose: math.NaN(), clean: math.Inf(-1)}
 	a.begin(samples, alarms)
 	r, ok := read(cfg, samples, a.liftoffGuess(samples))
 	if !ok {
@@ -112,6 +112,7 @@ type analysis struct {
 	live    call
 
 	bumpSeen   float64 // m2, variance of the pulse at the release
+	nose       float64 // s, when a pulse began that tells of a release nobody told; NaN for none
 	push       push    // the thrust, as an accelerometer read it
 	airSD      float64 // K, of the site's temperature; 0 for the usual
 	lateSD     float64 // s, by which the readings may be late

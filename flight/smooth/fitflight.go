@@ -270,7 +270,7 @@ func (a *analysis) fillReadings(pr *problem, padEnd, end, release float64) {
 			}
 			k++
 		}
-		h, at, soft := a.r.h[i], t, a.bumpVar(t-release)
+		h, at, soft := a.r.h[i], t, a.bumpVar(t, release)
 		if k > 2 {
 			h, at = median(a.r.h[i:i+k]), median(a.r.t[i:i+k])
 			soft += a.noise.white * (medianVar/float64(k) - 1)
@@ -317,15 +317,20 @@ const noPadVar = 2.0
 // release, because a nose came off or a servo moved: a pulse of pressure that is
 // gone within 0.4 s. One that is inferred is that of the cloth, which comes out some
 // tenths after the nose: the pulse must not draw it there.
-func (a *analysis) bumpVar(after float64) float64 {
-	pulse := a.bumpSeen
+func (a *analysis) bumpVar(t, release float64) float64 {
+	pulse, after := a.bumpSeen, t-release
 	switch {
+	case !math.IsNaN(a.nose): // the same for all releases that are compared
+		if t > a.nose-noseMostS/2 && t < a.nose+noseGoneS {
+			return noseVar
+		}
+		return 0
 	case math.IsNaN(after): // nothing was released
 		return 0
 	case !a.m.told:
 		// Where it begins is not known to a reading: an edge there would make one
 		// reading more or less count for much.
-		return pulse * max(0, min(1, (after+0.05+outMost)/beginS, (0.45-after)/endS))
+		return pulse * max(0, min(1, (after+0.05+outMost)/slopeS, (0.4-after)/slopeS))
 	case after > bumpFrom && after < bumpTo:
 		return pulse
 	}
@@ -370,8 +375,9 @@ const (
 	bumpSDs              = 2.5
 )
 
-// How long the beginning and the end of that pulse take, s (over recorded flights).
-const beginS, endS = 0.3, 0.1
+// slopeS is how long the beginning and the end of that pulse take, s: it is as likely
+// before the cloth as after, so that it draws the release neither way.
+const slopeS = 0.3
 
 // outMost is how long after the command the cloth comes out at the most, s (common
 // practice, no source).
@@ -390,7 +396,8 @@ const (
 	badPortPart          = 0.3      // of the boards have one
 	fillM, fillSD        = 3.0, 0.7 // m
 	fillDiameters        = 6.5      // of the canopy: 8 for a flat circle (Knacke, NWC TP 6575, from memory), 4 for less cloth
-	fillTimeS, fillTSD   = 0.35, 0.6
+	knownFillSD          = 0.4      // the diameter is told: 3 to 14 of them
+	fillTimeS, fillTSD   = 0.5, 0.8 // near the top there is little wind to fill it
 	flat                 = 1e3
 )
 
@@ -407,7 +414,7 @@ func (a *analysis) priors(pr *problem, open opening) {
 	}
 	sink, sinkWide, fill, wide := sinkDrag, sinkSD, fillM, fillSD
 	if rk.ParachuteM > 0 {
-		fill = fillDiameters * rk.ParachuteM
+		fill, wide = fillDiameters*rk.ParachuteM, knownFillSD
 	}
 	if rk.MassKg > 0 && rk.ParachuteM > 0 {
 		sink = 1.2 * rk.CanopyCd() * math.Pi / 4 * sq(rk.ParachuteM) / (2 * rk.MassKg)

@@ -37,7 +37,7 @@ type chance struct {
 // another, and the cloth is out some tenths later; some release much later or before
 // it (common practice, no source).
 const (
-	usualPart                           = 0.8
+	usualPart                           = 0.9
 	usualFrom, evenFrom, evenTo, rarely = -0.15, 0.1, 1.0, 1.4 // s
 	oddLag, oddScale                    = 0.4, 2.0             // s, of a Laplace density
 	// A release that is inferred is that of the cloth which begins to fill: the time
@@ -61,8 +61,9 @@ func releaseDensity(lag float64) float64 {
 		(1-usualPart)*math.Exp(-math.Abs(lag-oddLag)/oddScale)/(2*oddScale)
 }
 
-// fillingPart is how common each way of filling is taken to be.
-var fillingPart = [fillings]float64{withAir: 0.4, withTime: 0.3, evenlyTime: 0.3}
+// fillingPart is how common each way of filling is taken to be: with the air that it
+// meets is the rule (Knacke, NWC TP 6575, from memory).
+var fillingPart = [fillings]float64{withAir: 0.8, withTime: 0.1, evenlyTime: 0.1}
 
 // cell is a part of the releases that are possible: about a moment.
 type cell struct {
@@ -114,6 +115,13 @@ func (a *analysis) cells(fills filling) []cell {
 		latest = min(latest, a.m.release+1.5)
 	}
 	var out []cell
+	other := 0.0 // logarithm of how likely it is that the pulse is not of this release
+	if at := a.nose + noseOut; !math.IsNaN(at) && at > earliest && at < latest {
+		other = math.Log(noseWrong / (noseTo - noseFrom))
+		c := cell{opening: opening{at: at, sd: noseOutSD, fills: fills}}
+		c.weight = math.Log((1 - noseWrong) * releaseDensity(at-a.m.apogee) * fillingPart[fills])
+		out = append(out, c)
+	}
 	for lag := firstLag; ; {
 		step := fineStep
 		if lag > fineTo {
@@ -125,7 +133,7 @@ func (a *analysis) cells(fills filling) []cell {
 		}
 		if sd := scanPart * step; at-anchorBefore*sd > earliest {
 			c := cell{opening: opening{at: at, sd: sd, fills: fills}}
-			c.weight = math.Log(releaseDensity(lag) * step * fillingPart[fills])
+			c.weight = other + math.Log(releaseDensity(lag)*step*fillingPart[fills])
 			out = append(out, c)
 		}
 		lag += step
@@ -141,6 +149,7 @@ func (a *analysis) cells(fills filling) []cell {
 // rocket has gathered speed.
 func (a *analysis) inferRelease(upper float64) {
 	upper = max(upper, a.m.apogee-scanS)
+	a.findNose()
 	rough, n := a.scanAll(upper, nil)
 	braked := false
 	if top := likeliest(rough); top != nil {

@@ -20,10 +20,12 @@ const (
 // blamed for that.
 const outMeanS, outSpreadS = 0.2, 0.08
 
-// A thing is said when it is surely so, and called open when it may be.
+// A thing is said when it is surely so, and called open when it may be. What is inferred
+// from readings must be the surer: those of a vent that errs imitate a canopy.
 const (
-	surely = 0.95
-	maybe  = 0.5
+	surely         = 0.95
+	surelyInferred = 0.99
+	maybe          = 0.5
 )
 
 // verdict is a level and a reason. Every figure in it is one of the result's, or a
@@ -37,10 +39,10 @@ func (a *analysis) verdict() (flight.Level, phrase.Phrase) {
 	if last, lost := a.lostClimbing(); lost {
 		return flight.Look, phrase.Of("lost", phrase.Qty("height", last, 0, "m"))
 	}
-	late, early := a.chanceLater(delay), 1-a.chanceLater(earlyLag)
+	late, early, sure := a.chanceLater(delay), 1-a.chanceLater(earlyLag), surely
 	if a.belief.ok && a.fit != nil {
 		// The command came before the cloth was in the air, by so much.
-		late = a.belief.later(delay + outMeanS + 2*outSpreadS)
+		late, sure = a.belief.later(delay+outMeanS+2*outSpreadS), surelyInferred
 	}
 	switch {
 	case o.ApogeeAt == nil:
@@ -52,9 +54,9 @@ func (a *analysis) verdict() (flight.Level, phrase.Phrase) {
 			return flight.Look, phrase.Of("release-unseen")
 		}
 		return flight.Bad, phrase.Of("no-parachute", a.fall())
-	case late > surely:
+	case late > sure:
 		return flight.Bad, phrase.Of("release-at", a.lag(), a.speed(false))
-	case early > surely:
+	case early > sure:
 		return flight.Look, phrase.Of("release-at", a.lag(), a.speed(true))
 	case late > maybe:
 		return flight.Look, phrase.Of("release-late-or-not", a.lag(), phrase.Qty("limit", delay, 1, "s"))
