@@ -1,6 +1,9 @@
 package ingest
 
 import (
+	"context"
+	"errors"
+	"slices"
 	"sync"
 	"time"
 )
@@ -20,6 +23,36 @@ type Recent struct {
 	Messages [][]byte
 	// Seconds is how long they took to arrive.
 	Seconds float64
+}
+
+// Gather runs a link until it ends, ctx does, or more has come than so many bytes of a
+// stream or so many messages.
+func Gather(ctx context.Context, l Link, mostBytes, mostMessages int) (r Recent, err error) {
+	enough := errors.New("enough was heard")
+	var first, last time.Duration
+	err = l.Run(ctx, func(c Chunk) error {
+		if len(c.Bytes) == 0 {
+			return nil
+		}
+		if first == 0 {
+			first = c.Heard
+		}
+		last = c.Heard
+		if c.Datagram || c.Framed.N > 0 {
+			r.Messages = append(r.Messages, slices.Clone(c.Bytes))
+		} else {
+			r.Bytes = append(r.Bytes, c.Bytes...)
+		}
+		if len(r.Bytes) > mostBytes || len(r.Messages) > mostMessages {
+			return enough
+		}
+		return nil
+	})
+	r.Seconds = (last - first).Seconds()
+	if errors.Is(err, enough) {
+		err = nil
+	}
+	return r, err
 }
 
 // recent keeps the newest bytes. It is safe for concurrent use.

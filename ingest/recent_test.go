@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bytes"
+	"context"
 	"testing"
 	"time"
 
@@ -39,4 +40,35 @@ func TestRecent(t *testing.T) {
 			t.Fatalf("%d bytes and %d messages of %d bytes", len(got.Bytes), len(got.Messages), len(all))
 		}
 	})
+}
+
+// chunks is a link that hears these, and then ends.
+type chunks []Chunk
+
+func (chunks) Name() string { return "pad" }
+
+func (l chunks) Run(_ context.Context, out func(Chunk) error) error {
+	for _, c := range l {
+		if err := out(c); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// TestGather: a stream and messages are told apart, the time is from the first byte to
+// the last, and what is more than enough ends it.
+func TestGather(t *testing.T) {
+	stream := chunks{{Heard: time.Second}, {Bytes: []byte("ab"), Heard: 2 * time.Second}, {Bytes: []byte("cd"), Heard: 5 * time.Second}, {Bytes: []byte("ef"), Heard: 6 * time.Second}}
+	r, err := Gather(t.Context(), stream, 100, 100)
+	if err != nil || string(r.Bytes) != "abcdef" || r.Messages != nil || r.Seconds != 4 {
+		t.Errorf("a stream: %+v, %v", r, err)
+	}
+	if r, err = Gather(t.Context(), stream, 3, 100); err != nil || string(r.Bytes) != "abcd" || r.Seconds != 3 {
+		t.Errorf("more than 3 bytes: %+v, %v", r, err)
+	}
+	grams := chunks{{Bytes: []byte("ab"), Datagram: true, Heard: 1}, {Bytes: []byte("cd"), Datagram: true, Heard: 2}, {Bytes: []byte("ef"), Datagram: true, Heard: 3}}
+	if r, err = Gather(t.Context(), grams, 100, 1); err != nil || r.Bytes != nil || len(r.Messages) != 2 || string(r.Messages[1]) != "cd" {
+		t.Errorf("more than one message: %+v, %v", r, err)
+	}
 }

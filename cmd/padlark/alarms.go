@@ -9,7 +9,6 @@ import (
 	"padlark/flight/alarm"
 	"padlark/flight/phrase"
 	"padlark/storage"
-	"padlark/storage/report"
 )
 
 type alarmsCmd struct {
@@ -28,15 +27,11 @@ func (alarmsCmd) Help() string {
 
 // Run prints what was raised in a session.
 func (c *alarmsCmd) Run(ctx context.Context, io *cmdIO) error {
-	a, err := c.open(ctx, io)
+	a, session, err := c.session(ctx, io, c.Session)
 	if err != nil {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	session, err := report.FindSession(ctx, a, c.Session)
-	if err != nil {
-		return err
-	}
 	changes, err := a.Alarms(ctx, storage.Query{Session: session, Rocket: c.Rocket, Flight: c.Flight})
 	if err != nil {
 		return err

@@ -6,8 +6,11 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"padlark/cmd/padlark/config"
+	"padlark/flight"
+	"padlark/storage/report"
 	"padlark/storage/sqlite"
 )
 
@@ -68,6 +71,18 @@ func configuration(named string) (*config.Config, error) {
 	return cfg, nil
 }
 
+// namedRocket is the rocket of a name in the configuration of a path.
+func namedRocket(cfg *config.Config, path, name string) (flight.Rocket, error) {
+	var names []string
+	for _, r := range cfg.Rockets {
+		if r.Name == name {
+			return r, nil
+		}
+		names = append(names, r.Name)
+	}
+	return flight.Rocket{}, fmt.Errorf("--rocket %s: %s has no such [[rocket]]; it has %s", name, path, strings.Join(names, ", "))
+}
+
 // openArchive opens the archive of a folder for writing.
 func openArchive(ctx context.Context, dir string) (*sqlite.Archive, error) {
 	return sqlite.Open(ctx, filepath.Join(dir, sqlite.FileName), sqlite.Options{})
@@ -96,6 +111,19 @@ func (f archiveFlags) open(ctx context.Context, io *cmdIO) (*sqlite.Archive, err
 		return sqlite.OpenReadOnly(path)
 	}
 	return a, err
+}
+
+// session opens the archive for reading, and finds the session that is meant.
+func (f archiveFlags) session(ctx context.Context, io *cmdIO, said string) (*sqlite.Archive, string, error) {
+	a, err := f.open(ctx, io)
+	if err != nil {
+		return nil, "", err
+	}
+	name, err := report.FindSession(ctx, a, said)
+	if err != nil {
+		return nil, "", errors.Join(err, a.Close())
+	}
+	return a, name, nil
 }
 
 // beside opens the archive for a small addition, also while a daemon writes to it.

@@ -7,7 +7,6 @@ import (
 	"io"
 
 	"padlark/storage/bundle"
-	"padlark/storage/report"
 )
 
 // bundleFormat is the export of a whole session for another station.
@@ -18,15 +17,11 @@ func (c *exportCmd) bundle(ctx context.Context, cio *cmdIO) error {
 	if c.Rocket != "" || c.Flight != 0 {
 		return usagef("a bundle holds a whole session: leave --rocket and --flight out")
 	}
-	a, err := c.open(ctx, cio)
+	a, id, err := c.session(ctx, cio, c.Session)
 	if err != nil {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	id, err := report.FindSession(ctx, a, c.Session)
-	if err != nil {
-		return err
-	}
 	var n bundle.Counts
 	p := newProgress(cio.Err, "writing", "lines", 0)
 	defer p.end()

@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
+	"slices"
 	"strings"
 
 	"golang.org/x/term"
@@ -137,15 +137,6 @@ func (c *checkupCmd) chooseLink(cfg *config.Config) error {
 	return nil
 }
 
-// windowsPort says whether a target is a serial port as Windows names them, COM3.
-func windowsPort(target string) bool {
-	if len(target) < 4 || !strings.EqualFold(target[:3], "COM") {
-		return false
-	}
-	n, err := strconv.Atoi(target[3:])
-	return err == nil && n > 0
-}
-
 // portConfig is a configuration for a bare port or address.
 func (c *checkupCmd) portConfig() (*config.Config, error) {
 	var link string
@@ -153,7 +144,7 @@ func (c *checkupCmd) portConfig() (*config.Config, error) {
 	case strings.HasSuffix(c.Target, ".toml"):
 		_, err := config.Load(c.Target)
 		return nil, err
-	case strings.HasPrefix(c.Target, "/dev/") || windowsPort(c.Target):
+	case strings.HasPrefix(c.Target, "/dev/") || comPort.MatchString(c.Target):
 		link = fmt.Sprintf("serial = %q\nbaud = %d", c.Target, c.Baud)
 	case strings.Contains(c.Target, ":"):
 		link = fmt.Sprintf("udp = %q", c.Target)
@@ -178,13 +169,12 @@ func (c *checkupCmd) plan(cfg *config.Config, io *cmdIO) (bench.Plan, error) {
 		p.StationPa = &pa
 	}
 	switch {
+	case c.Rocket != "" && len(cfg.Rockets) > 0 && !slices.ContainsFunc(cfg.Rockets, func(r flight.Rocket) bool { return r.Name == c.Rocket }):
+		return p, fmt.Errorf("--rocket %s: the configuration has no such [[rocket]]", c.Rocket)
 	case c.Rocket != "":
 		p.Rocket = cfg.Rocket(c.Rocket)
 	case len(cfg.Rockets) == 1:
 		p.Rocket = cfg.Rockets[0]
-	}
-	if c.Rocket != "" && len(cfg.Rockets) > 0 && !knownRocket(cfg.Rockets, c.Rocket) {
-		return p, fmt.Errorf("--rocket %s: the configuration has no such [[rocket]]", c.Rocket)
 	}
 	f, terminal := io.In.(*os.File)
 	p.Asks = terminal && term.IsTerminal(int(f.Fd()))
@@ -195,15 +185,6 @@ func (c *checkupCmd) plan(cfg *config.Config, io *cmdIO) (bench.Plan, error) {
 		p.WaitS = 600
 	}
 	return p, nil
-}
-
-func knownRocket(rockets []flight.Rocket, name string) bool {
-	for _, r := range rockets {
-		if r.Name == name {
-			return true
-		}
-	}
-	return false
 }
 
 // chooseSteps reads --steps and --skip.

@@ -9,7 +9,6 @@ import (
 
 	"padlark/flight"
 	"padlark/storage"
-	"padlark/storage/report"
 )
 
 type eventsCmd struct {
@@ -24,15 +23,11 @@ func (eventsCmd) Help() string { return "Example: padlark events --data padlark-
 
 // Run prints the events of a session.
 func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
-	a, err := c.open(ctx, io)
+	a, session, err := c.session(ctx, io, c.Session)
 	if err != nil {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	session, err := report.FindSession(ctx, a, c.Session)
-	if err != nil {
-		return err
-	}
 	events, err := a.Events(ctx, storage.Query{Session: session, Rocket: c.Rocket})
 	if err != nil {
 		return err

@@ -5,8 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"time"
 
 	"padlark/flight/sim"
@@ -69,27 +67,4 @@ func writeTruth(path string, truth []sim.Truth) error {
 		return fmt.Errorf("write truth: %w", err)
 	}
 	return writeFile(path, append(data, '\n'))
-}
-
-// writeFile replaces a file whole: a reader never sees half of it.
-func writeFile(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	_, err = f.Write(data)
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644)
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		_ = os.Remove(f.Name()) // of no use to anyone
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	return nil
 }

@@ -64,7 +64,7 @@ func (c *layoutCmd) Run(ctx context.Context, io *cmdIO) error {
 }
 
 // comPort is a serial port as Windows names it.
-var comPort = regexp.MustCompile(`(?i)^com[0-9]+$`)
+var comPort = regexp.MustCompile(`(?i)^com0*[1-9][0-9]*$`)
 
 // link is where to listen, and the lines of a [[link]] that hears the same.
 func (c *layoutCmd) link() (cfg ingest.LinkConfig, lines []string, err error) {
@@ -143,34 +143,12 @@ func (c *layoutCmd) listen(ctx context.Context, io *cmdIO) (in guess.Input, line
 		ctx, stop = context.WithTimeout(ctx, c.For)
 		defer stop()
 	}
-	var first, last time.Duration
-	err = link.Run(ctx, func(ch ingest.Chunk) error {
-		if len(ch.Bytes) == 0 {
-			return nil
-		}
-		if first == 0 {
-			first = ch.Heard
-		}
-		last = ch.Heard
-		if ch.Datagram || ch.Framed.N > 0 {
-			in.Messages = append(in.Messages, append([]byte(nil), ch.Bytes...))
-		} else {
-			in.Bytes = append(in.Bytes, ch.Bytes...)
-		}
-		if len(in.Bytes) > guess.MostBytes || len(in.Messages) > guess.MostFrames {
-			return errEnough
-		}
-		return nil
-	})
-	if err != nil && !errors.Is(err, errEnough) {
+	heard, err := ingest.Gather(ctx, link, guess.MostBytes, guess.MostFrames)
+	switch {
+	case err != nil:
 		return in, nil, fmt.Errorf("listen to %s: %w", c.Source, err)
-	}
-	in.Seconds = (last - first).Seconds()
-	if len(in.Bytes)+len(in.Messages) == 0 && problem != "" {
+	case len(heard.Bytes)+len(heard.Messages) == 0 && problem != "":
 		return in, nil, fmt.Errorf("nothing was heard: %s", problem)
 	}
-	return in, lines, nil
+	return guess.Input(heard), lines, nil
 }
-
-// errEnough ends listening when more would not be looked at.
-var errEnough = errors.New("enough was heard")

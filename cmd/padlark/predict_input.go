@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"strings"
 
 	"padlark/cmd/padlark/config"
 	"padlark/flight"
@@ -59,15 +58,8 @@ func (c *predictCmd) configured() (flight.Rocket, flight.Site, error) {
 	if c.Rocket == "" {
 		return flight.Rocket{}, cfg.Site, nil
 	}
-	var names []string
-	for _, r := range cfg.Rockets {
-		if r.Name == c.Rocket {
-			return r, cfg.Site, nil
-		}
-		names = append(names, r.Name)
-	}
-	return flight.Rocket{}, flight.Site{}, fmt.Errorf("--rocket %s: %s has no such [[rocket]]; it has %s",
-		c.Rocket, path, strings.Join(names, ", "))
+	r, err := namedRocket(cfg, path, c.Rocket)
+	return r, cfg.Site, err
 }
 
 func (c *predictCmd) spread() predict.Spread {

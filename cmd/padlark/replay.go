@@ -14,7 +14,6 @@ import (
 	"padlark/cmd/padlark/station"
 	"padlark/flight"
 	"padlark/storage"
-	"padlark/storage/report"
 )
 
 type replayCmd struct {
@@ -40,15 +39,11 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	a, err := archiveFlags{Data: c.Data}.open(ctx, io)
+	a, name, err := archiveFlags{Data: c.Data}.session(ctx, io, c.Session)
 	if err != nil {
 		return err
 	}
 	defer a.Close() //nolint:errcheck // only read from
-	name, err := report.FindSession(ctx, a, c.Session)
-	if err != nil {
-		return err
-	}
 	session, err := a.Session(ctx, name)
 	if err != nil {
 		return err

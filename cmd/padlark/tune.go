@@ -132,25 +132,24 @@ func (c *tuneCmd) described() (*tune.Described, error) {
 		return nil, err
 	}
 	d := tune.Described{Site: cfg.Site}
-	var names []string
-	for _, r := range cfg.Rockets {
-		names = append(names, r.Name)
-		if r.Name == c.Rocket || c.Rocket == "" && len(cfg.Rockets) == 1 {
-			d.Rocket = r
-		}
-	}
 	switch {
-	case d.Rocket.Name != "":
-		return &d, nil
-	case len(c.Flights) > 0:
-		// The rocket may be one of the recordings only.
-		return &d, nil
-	case len(names) == 0:
-		return nil, fmt.Errorf("--config %s: it has no [[rocket]] whose release could be tuned; add one", c.Config)
+	case c.Rocket == "" && len(cfg.Rockets) == 1:
+		d.Rocket = cfg.Rockets[0]
+	case len(cfg.Rockets) == 0:
+		err = fmt.Errorf("--config %s: it has no [[rocket]] whose release could be tuned; add one", c.Config)
 	case c.Rocket == "":
-		return nil, fmt.Errorf("--config %s: it has several rockets; choose one with --rocket: %s", c.Config, strings.Join(names, ", "))
+		names := make([]string, len(cfg.Rockets))
+		for i, r := range cfg.Rockets {
+			names[i] = r.Name
+		}
+		err = fmt.Errorf("--config %s: it has several rockets; choose one with --rocket: %s", c.Config, strings.Join(names, ", "))
+	default:
+		d.Rocket, err = namedRocket(cfg, c.Config, c.Rocket)
 	}
-	return nil, fmt.Errorf("--rocket %s: %s has no such [[rocket]]; it has %s", c.Rocket, c.Config, strings.Join(names, ", "))
+	if err != nil && len(c.Flights) == 0 { // else it may be one of the recordings only
+		return nil, err
+	}
+	return &d, nil
 }
 
 // recorded reads the flights that were asked for; left are those that cannot

@@ -53,11 +53,10 @@ func (c *voidCmd) Run(ctx context.Context, io *cmdIO) error {
 }
 
 func (c *voidCmd) say(ctx context.Context, a *sqlite.Archive, why string, io *cmdIO) error {
-	ref, more, err := report.FindEvery(ctx, a, c.Flight)
+	ref, _, err := flightNamed(ctx, a, c.Flight, io)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
-	tellOthers(ref, more, io)
 	s, err := a.Session(ctx, ref.Session)
 	if err != nil {
 		return err

@@ -9,13 +9,7 @@ import (
 )
 
 // Input is what was heard of one board.
-type Input struct {
-	// Bytes are a stream; or Messages are whole messages, as datagrams are.
-	Bytes    []byte
-	Messages [][]byte
-	// Seconds is how long the bytes took to arrive; 0 if nobody knows.
-	Seconds float64
-}
+type Input ingest.Recent
 
 // Sure is how sure a guess is.
 type Sure int

@@ -19,8 +19,7 @@ func (s *station) guess(link string) (web.LinkGuess, error) {
 	if r == nil {
 		return web.LinkGuess{}, web.ErrNotFound
 	}
-	heard := r.Recent()
-	g, err := guess.Look(guess.Input{Bytes: heard.Bytes, Messages: heard.Messages, Seconds: heard.Seconds})
+	g, err := guess.Look(guess.Input(r.Recent()))
 	if err != nil {
 		return web.LinkGuess{Link: link, None: err.Error()}, nil
 	}
