@@ -123,22 +123,14 @@ func printOwn(w io.Writer, own []report.OwnFlight) {
 		wrap(w, "", "None of your own flights counts here: note fill and pressure of each (padlark note Teal-1 \"650 mL water, 4 bar\"), and name rocket and archive (--rocket, --data).")
 		return
 	}
-	var sum, squares float64
-	top := 0
-	for i, f := range own {
+	for _, f := range own {
 		wrap(w, "  ", fmt.Sprintf("%s: %s flew %s m; the model says %.1f ± %.1f m", f.Flight, f.Typed.Words(), spread(&f.ApogeeM, f.ApogeeSDM), f.ModelM, f.ModelSDM))
-		sum, squares = sum+f.OfTheModel, squares+f.OfTheModel*f.OfTheModel
-		if f.ApogeeM > own[top].ApogeeM {
-			top = i
-		}
 	}
-	n := float64(len(own))
-	mean := sum / n
+	mean, sd, highest := report.OfTheModel(own)
 	text := fmt.Sprintf("%s of yours with a noted fill: %.0f %% of the model's heights", counted1(len(own), "flight"), 100*mean)
 	if len(own) > 1 {
-		sd := math.Sqrt(max(squares-n*mean*mean, 0) / (n - 1))
-		text += fmt.Sprintf(", ± %.0f %% from flight to flight (%.0f %% on their mean)", 100*sd, 100*sd/math.Sqrt(n))
+		text += fmt.Sprintf(", ± %.0f %% from flight to flight (%.0f %% on their mean)", 100*sd, 100*sd/math.Sqrt(float64(len(own))))
 	}
 	wrap(w, "", text+fmt.Sprintf(". The highest of them was %s, with %s. A difference between two fills that is smaller than the one from flight to flight needs several flights of each to be seen: padlark compare.",
-		own[top].Flight, own[top].Typed.Words()))
+		highest.Flight, highest.Typed.Words()))
 }

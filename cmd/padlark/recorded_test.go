@@ -183,10 +183,12 @@ func heardLive(t *testing.T, data, session string) (out watch.Output) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, d := range diffEvents(was, out.Events) {
-		if d != "" {
-			t.Errorf("the import and a live station differ: %s", d)
-		}
+	differ, _, _, err := flight.Compare(was, out.Events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range differ {
+		t.Errorf("the import and a live station differ: %+v, %+v", d.Was, d.Is)
 	}
 	return out
 }

@@ -2,11 +2,9 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -130,81 +128,28 @@ func (c *replayCmd) play(ctx context.Context, opt station.ReplayOptions, io *cmd
 
 // compare says whether the events are the recorded ones, and what differs.
 func (c *replayCmd) compare(io *cmdIO, recorded, replayed []flight.Event) error {
-	was, err := jsonLines(recorded)
+	differ, equal, same, err := flight.Compare(recorded, replayed)
 	if err != nil {
 		return err
 	}
-	is, err := jsonLines(replayed)
-	if err != nil {
-		return err
-	}
-	if strings.Join(was, "\n") == strings.Join(is, "\n") {
-		fmt.Fprintf(io.Out, "%d events, each equal to the recorded one.\n", len(is))
+	if same {
+		fmt.Fprintf(io.Out, "%d events, each equal to the recorded one.\n", len(replayed))
 		return nil
 	}
-	fmt.Fprintf(io.Out, "%d events, %d were recorded. What differs (- recorded, + replayed):\n", len(is), len(was))
-	same := 0
-	for _, d := range diffEvents(recorded, replayed) {
-		if d == "" {
-			same++
-			continue
+	fmt.Fprintf(io.Out, "%d events, %d were recorded. What differs (- recorded, + replayed):\n", len(replayed), len(recorded))
+	for _, d := range differ {
+		if d.Was != nil {
+			fmt.Fprint(io.Out, "- ")
+			printEvent(io.Out, *d.Was)
 		}
-		fmt.Fprint(io.Out, d)
+		if d.Is != nil {
+			fmt.Fprint(io.Out, "+ ")
+			printEvent(io.Out, *d.Is)
+		}
 	}
-	fmt.Fprintf(io.Out, "%d events are equal.\n", same)
+	fmt.Fprintf(io.Out, "%d events are equal.\n", equal)
 	if c.Config == "" {
 		return errBadVerdict
 	}
 	return nil
-}
-
-func jsonLines(events []flight.Event) ([]string, error) {
-	out := make([]string, len(events))
-	for i, e := range events {
-		b, err := json.Marshal(e)
-		if err != nil {
-			return nil, fmt.Errorf("write event %s: %w", e.ID, err)
-		}
-		out[i] = string(b)
-	}
-	return out, nil
-}
-
-// diffEvents compares by event id; an empty string stands for an equal pair.
-func diffEvents(recorded, replayed []flight.Event) []string {
-	by := map[string]flight.Event{}
-	for _, e := range replayed {
-		by[e.ID] = e
-	}
-	var out []string
-	for _, e := range recorded {
-		n, ok := by[e.ID]
-		delete(by, e.ID)
-		switch {
-		case !ok:
-			out = append(out, "- "+eventText(e))
-		case sameEvent(e, n):
-			out = append(out, "")
-		default:
-			out = append(out, "- "+eventText(e)+"+ "+eventText(n))
-		}
-	}
-	for _, e := range replayed {
-		if _, left := by[e.ID]; left {
-			out = append(out, "+ "+eventText(e))
-		}
-	}
-	return out
-}
-
-// sameEvent says whether two are written alike.
-func sameEvent(a, b flight.Event) bool {
-	both, err := jsonLines([]flight.Event{a, b})
-	return err == nil && both[0] == both[1]
-}
-
-func eventText(e flight.Event) string {
-	var b strings.Builder
-	printEvent(&b, e)
-	return b.String()
 }

@@ -6,7 +6,6 @@ import (
 	"io"
 	"net"
 	"os"
-	"strings"
 	"time"
 
 	"go.bug.st/serial"
@@ -148,21 +147,11 @@ func (c *simCmd) link(sc sim.Scenario) (sim.Link, error) {
 	if c.UDP != "" {
 		kind = "udp"
 	}
-	var fit []sim.Link
-	var names []string
-	for _, l := range sc.Links {
-		if l.Name == c.Link {
-			return l, nil
-		}
-		names = append(names, l.Name)
-		if l.Kind == kind || len(sc.Links) == 1 {
-			fit = append(fit, l)
-		}
+	l, err := sc.LinkOf(kind, c.Link)
+	if err != nil {
+		return l, usagef("--link: %w", err)
 	}
-	if c.Link == "" && len(fit) == 1 {
-		return fit[0], nil
-	}
-	return sim.Link{}, usagef("--link: say which link to send, one of %s", strings.Join(names, ", "))
+	return l, nil
 }
 
 // flyToFile writes the bytes of one link, without their times.

@@ -2,13 +2,10 @@ package main
 
 import (
 	"bufio"
-	"cmp"
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"runtime"
-	"slices"
 	"strings"
 	"sync/atomic"
 
@@ -239,21 +236,7 @@ func printRecordedTraits(b io.Writer, r *tune.Report) {
 // printTradeOff prints the settings that none other beats and the best of each
 // family, or all.
 func printTradeOff(b io.Writer, r *tune.Report, all bool) {
-	show := tune.Front(r.Stats)
-	if all {
-		show = show[:0]
-		for i := range r.Stats {
-			show = append(show, i)
-		}
-	}
-	for _, x := range r.Best {
-		if !slices.Contains(show, x.Index) {
-			show = append(show, x.Index)
-		}
-	}
-	slices.SortStableFunc(show, func(i, k int) int {
-		return cmp.Or(cmp.Compare(r.Stats[i].LateS(), r.Stats[k].LateS()), i-k)
-	})
+	show := r.Shown(all)
 	if !all {
 		fmt.Fprintf(b, "\nThe fastest for each risk, and the best of each kind (%d of %d; * recommended)\n", len(show), len(r.Stats))
 	} else {
@@ -280,12 +263,7 @@ func printRow(b io.Writer, mark string, s *tune.Stats) {
 		fmt.Fprintf(b, "%6s%6s%6s%6s\n", "–", "–", "–", "–")
 		return
 	}
-	fmt.Fprintf(b, "%6.2f%6.2f%6.1f%6.1f\n", s.LagS.P50, s.LagS.P95, s.BelowM.P95, fastest(s))
-}
-
-// fastest is the vertical speed in m/s, up or down, that 95 of 100 releases keep.
-func fastest(s *tune.Stats) float64 {
-	return math.Max(math.Abs(s.SpeedMps.P5), math.Abs(s.SpeedMps.P95))
+	fmt.Fprintf(b, "%6.2f%6.2f%6.1f%6.1f\n", s.LagS.P50, s.LagS.P95, s.BelowM.P95, s.Fastest())
 }
 
 // perMille is a share in 1000, with two figures and no exponent.

@@ -70,6 +70,25 @@ type Board struct {
 	SkewPpm float64 `toml:"skew_ppm"`
 }
 
+// LinkOf is the link of a name; if that is empty the only one of a kind, or the only one.
+func (s *Scenario) LinkOf(kind, name string) (Link, error) {
+	var fit []Link
+	var names []string
+	for _, l := range s.Links {
+		if l.Name == name {
+			return l, nil
+		}
+		names = append(names, l.Name)
+		if l.Kind == kind || len(s.Links) == 1 {
+			fit = append(fit, l)
+		}
+	}
+	if name == "" && len(fit) == 1 {
+		return fit[0], nil
+	}
+	return Link{}, fmt.Errorf("say which link to send, one of %s", strings.Join(names, ", "))
+}
+
 //go:embed demo.toml
 var demoText []byte
 

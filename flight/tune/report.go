@@ -1,8 +1,10 @@
 package tune
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"padlark/flight"
@@ -62,6 +64,27 @@ type RecordedRow struct {
 	// AfterOpen says that the board of that day had released before: the
 	// parachute was out already, and the lag is not that of a falling rocket.
 	AfterOpen bool `json:"after_the_release_flown"`
+}
+
+// Shown are the settings that a person wants to see, the quickest first, as indices of
+// Stats: those that none other beats and the best of each family, or all.
+func (r *Report) Shown(all bool) []int {
+	show := Front(r.Stats)
+	if all {
+		show = show[:0]
+		for i := range r.Stats {
+			show = append(show, i)
+		}
+	}
+	for _, x := range r.Best {
+		if !slices.Contains(show, x.Index) {
+			show = append(show, x.Index)
+		}
+	}
+	slices.SortStableFunc(show, func(i, k int) int {
+		return cmp.Or(cmp.Compare(r.Stats[i].LateS(), r.Stats[k].LateS()), i-k)
+	})
+	return show
 }
 
 // choose finds the best of each family and puts the best of all first.

@@ -31,6 +31,12 @@ type Stats struct {
 	SpeedMps *Spread `json:"speed_mps"`
 }
 
+// Fastest is the vertical speed in m/s, up or down, that 95 of 100 releases keep. There
+// must be a release.
+func (s *Stats) Fastest() float64 {
+	return math.Max(math.Abs(s.SpeedMps.P5), math.Abs(s.SpeedMps.P95))
+}
+
 // sumUp makes the statistics of outcomes. A release more than earlyS before
 // apogee is early.
 func sumUp(s Settings, outcomes []Outcome, earlyS float64) Stats {

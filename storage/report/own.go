@@ -3,6 +3,8 @@ package report
 import (
 	"context"
 
+	"gonum.org/v1/gonum/stat"
+
 	"padlark/flight/predict"
 	"padlark/storage/results"
 	"padlark/storage/sqlite"
@@ -62,6 +64,22 @@ func OwnFlights(ctx context.Context, a *sqlite.Archive, in predict.Input, rocket
 		out = append(out, f)
 	}
 	return out, nil
+}
+
+// OfTheModel is the mean of what the flights reached of the model's heights, its
+// standard deviation from flight to flight (NaN for one flight), and the flight that went
+// highest. There must be one.
+func OfTheModel(own []OwnFlight) (mean, sd float64, highest *OwnFlight) {
+	parts := make([]float64, len(own))
+	highest = &own[0]
+	for i := range own {
+		parts[i] = own[i].OfTheModel
+		if own[i].ApogeeM > highest.ApogeeM {
+			highest = &own[i]
+		}
+	}
+	mean, sd = stat.MeanStdDev(parts, nil)
+	return mean, sd, highest
 }
 
 // launch puts the noted fill, pressure and mass into an input, whose bottle is
