@@ -2,14 +2,11 @@ package main
 
 import (
 	"context"
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 
-	"padlark/bus"
 	"padlark/cmd/padlark/station"
 )
 
@@ -37,7 +34,7 @@ func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err := os.MkdirAll(c.Data, 0o755); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}
-	name, err := collectorName(c.Data)
+	name, err := station.CollectorName(c.Data)
 	if err != nil {
 		return err
 	}
@@ -68,22 +65,4 @@ func (c *collectCmd) Run(ctx context.Context, io *cmdIO) error {
 		}
 	})
 	return errors.Join(err, g.Close(), a.Close())
-}
-
-// collectorName is the name by which the servers know how far the collector of
-// this folder is. It belongs to the folder: with a new one all comes again.
-func collectorName(data string) (string, error) {
-	path := filepath.Join(data, "collector")
-	name, err := os.ReadFile(path)
-	if errors.Is(err, os.ErrNotExist) {
-		name = []byte("padlark-" + rand.Text())
-		err = os.WriteFile(path, name, 0o644)
-	}
-	if err != nil {
-		return "", fmt.Errorf("name the collector: %w", err)
-	}
-	if s := strings.TrimSpace(string(name)); s != "" && bus.Token(s) == s {
-		return s, nil
-	}
-	return "", fmt.Errorf("%s holds no name: delete it, then all comes from the servers again, which does no harm", path)
 }

@@ -32,7 +32,7 @@ func (c *eventsCmd) Run(ctx context.Context, io *cmdIO) error {
 	if err != nil {
 		return err
 	}
-	if events, err = counted(ctx, a, session, events); err != nil {
+	if events, err = a.WithoutVoid(ctx, session, events); err != nil {
 		return err
 	}
 	warnLost(a, io)

@@ -48,7 +48,7 @@ type lines struct {
 	// links are the configured ones; refused has the rows about those of which
 	// nothing can be read.
 	links    []ingest.LinkConfig
-	refusals refusals
+	refusals ingest.Refusals
 	refused  map[string][]string
 }
 

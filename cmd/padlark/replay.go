@@ -65,7 +65,7 @@ func (c *replayCmd) Run(ctx context.Context, io *cmdIO) error {
 		if *list, err = a.CorrectEvents(ctx, name, c.Rocket, *list); err != nil {
 			return err
 		}
-		if *list, err = counted(ctx, a, name, *list); err != nil {
+		if *list, err = a.WithoutVoid(ctx, name, *list); err != nil {
 			return err
 		}
 	}

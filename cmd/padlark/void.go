@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
-	"padlark/flight"
 	"padlark/storage"
 	"padlark/storage/report"
 	"padlark/storage/sqlite"
@@ -93,17 +91,6 @@ func (c *voidCmd) list(ctx context.Context, a *sqlite.Archive, io *cmdIO) error 
 		fmt.Fprintln(io.Out, "No flight is void.")
 	}
 	return nil
-}
-
-// counted leaves out the events of void flights.
-func counted(ctx context.Context, a *sqlite.Archive, session string, events []flight.Event) ([]flight.Event, error) {
-	voids, err := a.VoidNow(ctx, session)
-	if err != nil {
-		return nil, err
-	}
-	return slices.DeleteFunc(events, func(e flight.Event) bool {
-		return slices.ContainsFunc(voids, func(v sqlite.Void) bool { return v.Rocket == e.Rocket && v.Flight == e.Flight && e.Flight > 0 })
-	}), nil
 }
 
 // refuseVoid says that a flight that somebody asks for is void.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -188,13 +187,9 @@ func (c *copier) read(ctx context.Context, s storage.Session, out *Copied, full 
 	if err != nil {
 		return err
 	}
-	voids, err := c.archive.VoidNow(ctx, s.ID)
-	if err != nil {
+	if events, err = c.archive.WithoutVoid(ctx, s.ID, events); err != nil {
 		return err
 	}
-	events = slices.DeleteFunc(events, func(e flight.Event) bool {
-		return slices.ContainsFunc(voids, func(v sqlite.Void) bool { return v.Rocket == e.Rocket && v.Flight == e.Flight })
-	})
 	for i := range events {
 		b.take(appendEvent(b.buf, c.station(s), &events[i], 0))
 	}

@@ -5,7 +5,10 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
+
+	"padlark/flight"
 )
 
 // Void is what a person said of a flight that the events tell of: that it was
@@ -106,4 +109,15 @@ func (a *Archive) VoidNow(ctx context.Context, session string) ([]Void, error) {
 		}
 	}
 	return out, nil
+}
+
+// WithoutVoid leaves out the events of a session's void flights.
+func (a *Archive) WithoutVoid(ctx context.Context, session string, events []flight.Event) ([]flight.Event, error) {
+	voids, err := a.VoidNow(ctx, session)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(events, func(e flight.Event) bool {
+		return slices.ContainsFunc(voids, func(v Void) bool { return v.Rocket == e.Rocket && v.Flight == e.Flight && e.Flight > 0 })
+	}), nil
 }

@@ -45,7 +45,7 @@ func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found
 	s := storage.Session{ID: session, Station: cfg.Station.Name, Epoch: k.Epoch, Version: k.Version, Config: cfg.Text,
 		Site: cfg.Site, Rockets: cfg.Rockets, Links: []string{k.Link}}
 	rows := sqlite.Rows{Frames: rec.Frames(session, k.Link, k.Epoch), From: 1}
-	if err := decodeAll(cfg, s, k, &rows); err != nil {
+	if err := decodeAll(cfg, s, &rows); err != nil {
 		return "", nil, err
 	}
 	if len(rows.Events) == 0 {
@@ -75,12 +75,8 @@ func Keep(ctx context.Context, k Keeping, rec *Recording) (session string, found
 var ErrUnsure = errors.New("not sure what was beeped; nothing was kept")
 
 // decodeAll does with the frames what a station does.
-func decodeAll(cfg *config.Config, s storage.Session, k Keeping, rows *sqlite.Rows) error {
-	dc := decode.Config{Layouts: cfg.Layouts, Links: []decode.LinkLayouts{{Link: k.Link, Layouts: []string{k.Layout}, Rocket: k.Rocket}}}
-	for _, r := range cfg.Rockets {
-		dc.Rockets = append(dc.Rockets, decode.RocketID{ID: r.ID, Name: r.Name})
-	}
-	line, err := watch.NewLine(dc, cfg.Watch(s.ID, s.Epoch))
+func decodeAll(cfg *config.Config, s storage.Session, rows *sqlite.Rows) error {
+	line, err := cfg.Line(s.ID, s.Epoch)
 	if err != nil {
 		return err
 	}

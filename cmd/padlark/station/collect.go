@@ -2,9 +2,13 @@ package station
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
@@ -21,6 +25,24 @@ type Collection struct {
 	// Name is that of the durable consumer, by which the server knows how far
 	// this collector is; each collector needs its own.
 	Name string
+}
+
+// CollectorName is the name by which the servers know how far the collector of
+// this folder is. It belongs to the folder: with a new one all comes again.
+func CollectorName(data string) (string, error) {
+	path := filepath.Join(data, "collector")
+	name, err := os.ReadFile(path)
+	if errors.Is(err, os.ErrNotExist) {
+		name = []byte("padlark-" + rand.Text())
+		err = os.WriteFile(path, name, 0o644)
+	}
+	if err != nil {
+		return "", fmt.Errorf("name the collector: %w", err)
+	}
+	if s := strings.TrimSpace(string(name)); s != "" && bus.Token(s) == s {
+		return s, nil
+	}
+	return "", fmt.Errorf("%s holds no name: delete it, then all comes from the servers again, which does no harm", path)
 }
 
 // forgetAfter is when a server forgets a collector that is gone. One that comes
