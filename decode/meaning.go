@@ -1,9 +1,6 @@
 package decode
 
-import (
-	"math"
-	"strings"
-)
+import "strings"
 
 // A channel cannot mean every number that a frame can hold: 1e308 degC is no
 // temperature, and whoever computes with it gets infinities that no page can
@@ -74,14 +71,6 @@ func (sc *scratch) refuse(field string, v float64) {
 	if sc.refused.field == "" {
 		sc.refused = refusal{field, v}
 	}
-}
-
-// Meant is a number that a channel can mean, NaN for any other.
-func Meant(channel string, v float64) float64 {
-	if !meaningOf(channel).holds(v) {
-		return math.NaN()
-	}
-	return v
 }
 
 // meantRSSI is the strength that a link told, nil if it cannot be one.
