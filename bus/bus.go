@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 
 	"github.com/nats-io/nats.go"
 )
@@ -16,6 +17,9 @@ type Bus struct {
 	server  *embedded // nil for another station's
 	nc      *nats.Conn
 	viewers sync.Map // of *viewer: the live subscriptions
+	// viewed counts those of this process by kind: with NumClients it tells for next
+	// to nothing that a message is for nobody, which asking for its subject does not.
+	viewed map[Kind]*atomic.Int32
 
 	close    sync.Once
 	closeErr error
@@ -27,7 +31,7 @@ func Open(ctx context.Context, o Options) (*Bus, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Bus{station: o.Station, inner: innerSubject(o.Station), server: srv}
+	b := &Bus{station: o.Station, inner: innerSubject(o.Station), server: srv, viewed: viewedNone()}
 	if b.nc, err = srv.connect(o); err != nil {
 		srv.stop()
 		return nil, fmt.Errorf("open bus: %w", err)
@@ -42,7 +46,15 @@ func Dial(r Remote) (*Bus, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Bus{station: r.Station, nc: nc}, nil
+	return &Bus{station: r.Station, nc: nc, viewed: viewedNone()}, nil
+}
+
+func viewedNone() map[Kind]*atomic.Int32 {
+	m := map[Kind]*atomic.Int32{}
+	for _, k := range allKinds() {
+		m[k] = &atomic.Int32{}
+	}
+	return m
 }
 
 // Close ends every subscription and stops the server. What was published before

@@ -20,9 +20,13 @@ func (b *Bus) PublishFrame(f *ingest.Frame) error { return b.publish(Frame, f.Li
 // published before it in this session, 0 if it is the first, by which a listener
 // knows that it has missed none.
 func (b *Bus) PublishSample(s *decode.Sample, after int64) error {
-	err := b.publish(Sample, s.Rocket, numbered{s, after})
-	if err != nil || b.server == nil || !b.listens(b.inner) {
-		return err
+	if b.others() { // this process takes the compact form
+		if err := b.publish(Sample, s.Rocket, numbered{s, after}); err != nil {
+			return err
+		}
+	}
+	if b.server == nil || b.viewed[Sample].Load() == 0 {
+		return nil
 	}
 	data := s.AppendCompact(binary.AppendVarint(make([]byte, 0, 256), after))
 	return b.send(b.inner, data, Sample, s.Rocket)
@@ -37,7 +41,7 @@ type numbered struct {
 // PublishState sends the live picture of a rocket, which is asked for only if
 // anybody listens.
 func (b *Bus) PublishState(rocket string, now func() flight.State) error {
-	if !b.listens(subject(b.station, State, rocket)) {
+	if !b.wants(State) || !b.listens(subject(b.station, State, rocket)) {
 		return nil
 	}
 	st := now()
@@ -55,6 +59,9 @@ func (b *Bus) PublishTick(t *Tick) error             { return b.publish(Ticks, "
 
 // publish makes JSON of v if anybody listens.
 func (b *Bus) publish(k Kind, name string, v any) error {
+	if !b.wants(k) {
+		return nil
+	}
 	subject := subject(b.station, k, name)
 	if !b.listens(subject) {
 		return nil
@@ -65,6 +72,12 @@ func (b *Bus) publish(k Kind, name string, v any) error {
 	}
 	return b.send(subject, data, k, name)
 }
+
+// others says whether anybody may be there but this process.
+func (b *Bus) others() bool { return b.server == nil || b.server.others() }
+
+// wants says whether anybody may want messages of a kind.
+func (b *Bus) wants(k Kind) bool { return b.viewed[k].Load() > 0 || b.others() }
 
 // listens says whether somebody may want messages of a subject: of another
 // station's server nobody knows.

@@ -80,6 +80,9 @@ func (e *embedded) listens(subject string) bool {
 	return e.account.SubscriptionInterest(subject)
 }
 
+// others says whether anybody is connected but the station itself.
+func (e *embedded) others() bool { return e.srv.NumClients() > 1 }
+
 func (e *embedded) stop() {
 	e.srv.Shutdown()
 	e.srv.WaitForShutdown()

@@ -31,11 +31,20 @@ func (b *Bus) Subscribe(kinds []Kind, fn func(Msg)) (stop func(), err error) {
 			filters[i] = b.inner
 		}
 	}
+	for _, k := range kinds { // before the first message can be wanted
+		b.viewed[k].Add(1)
+	}
+	leave := func() {
+		for _, k := range kinds {
+			b.viewed[k].Add(-1)
+		}
+	}
 	v, err := b.view(filters, fn)
 	if err != nil {
+		leave()
 		return nil, err
 	}
-	return sync.OnceFunc(v.stop), nil
+	return sync.OnceFunc(func() { v.stop(); leave() }), nil
 }
 
 // Take calls fn for every message that others publish on a subject of their own,
