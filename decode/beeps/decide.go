@@ -51,7 +51,7 @@ func (v *vote) decide(r *Reading) {
 		r.Why = "what was heard does not come again and again after the same time"
 	case !r.even():
 		r.Why = "what was heard is not as even as beeps are"
-	case len(r.Beeps) < fewestBeeps && (r.Repeats < 3 || r.Score < surePerFew*float64(len(r.Beeps))):
+	case len(r.Beeps) < fewestBeeps && r.Score < r.perFew()*float64(len(r.Beeps)):
 		r.Why = "too few beeps were heard"
 	case r.Repeats == 0:
 		r.Why = "the number was not heard from its beginning to its end"
@@ -64,6 +64,14 @@ func (v *vote) decide(r *Reading) {
 	default:
 		r.Sure = true
 	}
+}
+
+// perFew is how much each of few beeps must say.
+func (r *Reading) perFew() float64 {
+	if r.Repeats < 3 {
+		return surePerTwice
+	}
+	return surePerFew
 }
 
 // regular says whether repeats begin at even distances (some may have been missed):

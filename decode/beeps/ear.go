@@ -2,6 +2,7 @@ package beeps
 
 import (
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"padlark/ingest/beeps"
@@ -23,6 +24,8 @@ const (
 	// loudest is how much louder than its level a beep may be, in amplitude: what is
 	// louder than that says less, until it says nothing: it is something else.
 	loudest, tooLoud = 1.2, 0.5
+	// burstSDs of the noise is what a row may have beyond the loudest tone.
+	burstSDs = 2.0
 	// weaker and weakerCost are how weak some beeps are, where walls send one back
 	// against the next, and the cost of saying so in nats.
 	weaker, weakerCost = 0.7, 2.3
@@ -57,7 +60,13 @@ func hear(s *beeps.Strip, level float64) *ear {
 	e := &ear{sum: make([]complex128, n+1), all: make([]float64, n+1), sqr: make([]float64, n+1)}
 	a := math.Sqrt(level)
 	for i, z := range s.Wave {
-		v := math.Pow(10, s.NoiseDB[i]/10) + unlike*level
+		noise := math.Pow(10, s.NoiseDB[i]/10)
+		v := noise + unlike*level
+		// What no tone of the level explains is a burst, beside the tone or without it:
+		// it says little of either.
+		if more := cmplx.Abs(z) - loudest*a - burstSDs*math.Sqrt(noise); more > 0 {
+			v += more * more
+		}
 		e.sum[i+1] = e.sum[i] + complex(a/v, 0)*z
 		e.all[i+1] = e.all[i] + level/v
 		e.sqr[i+1] = e.sqr[i] + (real(z)*real(z)+imag(z)*imag(z))/v

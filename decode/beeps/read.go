@@ -73,9 +73,11 @@ const (
 	loudLevel = 10.0
 	// fewestBeeps is from how many beeps on their rhythm tells them from a voice that
 	// says the same again. Of fewer each must say surePerFew, in nats, to be sure, and
-	// they must come three times: two have no rhythm at all.
-	fewestBeeps = 9
-	surePerFew  = 30.0
+	// surePerTwice where they come only twice: then they have no rhythm at all. In 200
+	// made fields without a sounder nothing regular said more than 10.
+	fewestBeeps  = 9
+	surePerFew   = 18.0
+	surePerTwice = 80.0
 	// paceMargin is how much a pace may be behind another, in nats.
 	paceMargin = 25.0
 	// irregular is by how much the distances of repeats may differ, as a part of one.
