@@ -21,7 +21,7 @@ func (s extent) holds(v float64) bool { return v >= s.lo && v <= s.hi }
 // meaningOf gives the bounds of a channel by its name, or by its unit.
 func meaningOf(channel string) extent {
 	switch channel {
-	case PressurePa:
+	case PressurePa, Pressure2Pa:
 		return extent{0, 1e7} // 100 bar: above any air that a barometer survives
 	case TemperatureC:
 		return extent{absoluteZeroC, 2000}

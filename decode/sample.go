@@ -47,7 +47,8 @@ type Sample struct {
 const (
 	PressurePa   = "pressure_pa"
 	TemperatureC = "temperature_c"
-	AltitudeM    = "altitude_m" // as computed by the board, above its own zero
+	Pressure2Pa  = "pressure_2_pa" // of a second barometer
+	AltitudeM    = "altitude_m"    // as computed by the board, above its own zero
 	VelocityMps  = "velocity_mps"
 	AccelMps2    = "accel_mps2" // along the rocket, 9.81 at rest on the pad
 	AccelXMps2   = "accel_x_mps2"

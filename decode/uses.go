@@ -24,6 +24,7 @@ func Uses() []NameUse {
 		{FieldBoot, "restarts"},
 		{FieldRocket, "whose frame it is"},
 		{PressurePa, "height"},
+		{Pressure2Pa, "height, with the first"},
 		{AltitudeM, "height"},
 		{TemperatureC, "the board's health"},
 		{AccelMps2, "speed and liftoff"},

@@ -162,6 +162,7 @@ func follow(f *ensemble.Flight) call {
 	}
 	for i := range f.Samples {
 		ticks(time.Duration(f.Samples[i].Passed))
+		t.Fuse(&f.Samples[i])
 		look(t.Sample(&f.Samples[i]))
 	}
 	ticks(time.Duration(f.EndS * 1e9))

@@ -148,9 +148,11 @@ type State struct {
 	CellV      *float64 `json:"cell_v"`
 	RSSIDbm    *float64 `json:"rssi_dbm"`
 	PressurePa *float64 `json:"pressure_pa"`
-	TempC      *float64 `json:"temperature_c"`
-	Latitude   *float64 `json:"latitude_deg"`
-	Longitude  *float64 `json:"longitude_deg"`
+	// LeftOut is the channel of two barometers' that is not believed just now.
+	LeftOut   string   `json:"left_out,omitempty"`
+	TempC     *float64 `json:"temperature_c"`
+	Latitude  *float64 `json:"latitude_deg"`
+	Longitude *float64 `json:"longitude_deg"`
 	// Position is where it is, Landing where it will come down or has.
 	Position *Position `json:"position"`
 	Landing  *Landing  `json:"landing"`

@@ -119,6 +119,7 @@ func (e *Engine) Sample(s *decode.Sample) Output {
 		return out
 	}
 	t := e.tracker(one.Rocket)
+	t.Fuse(one)
 	// The tracker's slice lives until its next call; the alarms need it now.
 	events := t.Sample(one)
 	out.Events = append(out.Events, events...)

@@ -41,6 +41,7 @@ var kinds = []kind{
 	{Info{"cell-low", "the supply is low", "pad"}, func() rule { return &cellLow{} }},
 	{Info{"cell-sag", "the supply dips under the servo's load", "pad"}, func() rule { return &cellSag{} }},
 	{Info{"sensor-stuck", "the pressure does not change at all", "pad"}, func() rule { return &sensorStuck{} }},
+	{Info{"sensors-apart", "a board's two barometers disagree", "pad"}, func() rule { return &sensorsApart{} }},
 	{Info{"sensor-noisy", "the pressure is noisier than a good sensor", "pad"}, func() rule { return &sensorNoisy{} }},
 	{Info{"sensor-drift", "the height wanders on the pad", "pad"}, func() rule { return &sensorDrift{} }},
 	{Info{"sensor-coarse", "the pressure comes in coarse steps", "pad"}, func() rule { return &sensorCoarse{} }},

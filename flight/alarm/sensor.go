@@ -50,6 +50,29 @@ func (r *sensorStuck) words(v *view) words {
 		phrase.Qty("pressure", p.lastP, 1, "Pa"), count("times", p.run), seconds("within", v.t-p.runStart, 1))}
 }
 
+// sensorsApart: of two barometers one is not believed.
+type sensorsApart struct {
+	apart since
+	which string
+}
+
+// apartS is how long they must disagree, in s: a gust or a frame may differ.
+const apartS = 0.5
+
+func (r *sensorsApart) check(v *view) cond {
+	if !v.fresh {
+		return unsure
+	}
+	if v.leftOut != "" {
+		r.which = v.leftOut
+	}
+	return asCond(r.apart.hold(v.t, v.leftOut != "") > apartS)
+}
+
+func (r *sensorsApart) words(v *view) words {
+	return words{prioIf(v.inFlight(), prioKnow, prioAct), v.tell("sensors-apart.say"), v.tell("sensors-apart", phrase.Word("which", r.which))}
+}
+
 // sensorNoisy: much more white noise than a good sensor has.
 type sensorNoisy struct{ count int }
 

@@ -51,6 +51,7 @@ type state struct {
 	armed              float64 // 1, 0 or NaN
 	cellV, rssi        float64
 	pressure, temp     float64
+	leftOut            string // of two barometers
 	latitude, longitud float64
 	frames, lost       uint64
 }
@@ -86,7 +87,7 @@ func (s *state) flatten(st *flight.State) {
 		highest: value(st.HighestM), vent: value(st.VentPart), ventSD: value(st.VentSD), toApogee: value(st.ToApogeeS), toApogeeSD: value(st.ToApogeeSD),
 		released: st.Released, pulse: value(st.ReleaseUs), armed: math.NaN(),
 		cellV: value(st.CellV), rssi: value(st.RSSIDbm),
-		pressure: value(st.PressurePa), temp: value(st.TempC),
+		pressure: value(st.PressurePa), temp: value(st.TempC), leftOut: st.LeftOut,
 		latitude: value(st.Latitude), longitud: value(st.Longitude),
 		frames: st.Frames, lost: st.Lost,
 	}

@@ -146,6 +146,9 @@ func drawSensor(spec Spec, a air, rng *rand.Rand) sensor {
 		accel:     rng.Float64() < spec.AccelShare, accelNoise: 0.1 + 0.3*rng.Float64(),
 		accelBias: 0.3 * rng.NormFloat64(), accelLimit: 16 * g0,
 	}
+	if spec.PairM > 0 {
+		s.pairPa, s.pairBiasPa = spec.PairM*k, 80
+	}
 	if b := spec.BumpM.drawSigned(rng) * k; b != 0 {
 		s.bumps = append(s.bumps, bump{lenS: 0.06 + 0.1*rng.Float64(), pa: b, shape: decay})
 	}

@@ -20,6 +20,7 @@ const (
 	forSecond // the second board of a fault that needs two
 	forRough
 	forContrary
+	forPair // the second barometer of one board
 )
 
 // stream is the random source of one purpose of one flight.

@@ -28,6 +28,9 @@ func (p *plan) names() []string {
 	if p.board.gpsAlt {
 		out = append(out, decode.GPSAltitudeM)
 	}
+	if p.sensor.pairPa > 0 {
+		out = append(out, decode.Pressure2Pa)
+	}
 	return out
 }
 
@@ -148,6 +151,10 @@ func (s *source) fill(v []float64, m moment, pressure float64) {
 	}
 	if b.gpsAlt {
 		v[i] = s.fixHeight(m)
+		i++
+	}
+	if p.sensor.pairPa > 0 {
+		v[i] = s.sensing.pairNow
 	}
 }
 

@@ -33,6 +33,9 @@ type sensor struct {
 
 	change change // a fault of the sensor from a moment on
 
+	pairPa     float64 // noise of a second barometer beside the first, rms; 0 for none
+	pairBiasPa float64 // by which it reads more
+
 	accel      bool
 	accelNoise float64 // m/s2 rms
 	accelBias  float64
@@ -124,6 +127,8 @@ type sensing struct {
 	portNow, portAt         float64
 	mixed                   *gusts  // nil for a gust of one process
 	lowPa, lowAt            float64 // of the low pass
+	pairNoise               *rand.Rand
+	pairNow                 float64 // Pa, of the second barometer
 }
 
 func newSensing(s sensor, seed, index uint64) *sensing {
@@ -131,6 +136,9 @@ func newSensing(s sensor, seed, index uint64) *sensing {
 		sensor: s, noise: stream(seed, index, forNoise), slow: stream(seed, index, forSlow),
 		driftBy: paceOf(s.driftTau), gustBy: paceOf(gustTau), rubBy: paceOf(dragTau),
 		slowAt: math.NaN(), frozen: math.NaN(),
+	}
+	if s.pairPa > 0 {
+		e.pairNoise = stream(seed, index, forPair)
 	}
 	e.drift.start(e.slow)
 	e.gust.start(e.slow)
@@ -204,6 +212,9 @@ func (e *sensing) pressure(m moment) float64 {
 	}
 	for _, b := range e.bumps {
 		p += b.at(m.t)
+	}
+	if e.pairNoise != nil {
+		e.pairNow = round(p+e.pairBiasPa+e.pairPa*e.pairNoise.NormFloat64(), 0.1)
 	}
 	noise, step := e.noisePa, e.stepPa
 	if m.t >= e.change.from {

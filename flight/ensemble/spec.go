@@ -68,6 +68,7 @@ type Spec struct {
 	Loss            Range // fraction of the frames
 	BurstFrames     Range // mean length of a loss
 	AccelShare      float64
+	PairM           float64 // white noise of a second barometer in the same bay, rms; 0 for none
 
 	// Hard, if set, adds what the rough world has beside all this, and Contrary to
 	// that what contradicts the others.

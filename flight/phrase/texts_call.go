@@ -47,6 +47,7 @@ func kana() map[string]string {
 		"implausible-pressure.say": "{rocket}、きあつがおかしい",
 		"odd-one-out.say":          "{rocket}、きあつがほかとちがう",
 		"sensor-stuck.say":         "{rocket}、きあつセンサがかたまった",
+		"sensors-apart.say":        "{rocket}、ふたつのきあつセンサがくいちがう",
 		"sensor-noisy.say":         "{rocket}、きあつのざつおんがおおきい",
 		"sensor-drift.say":         "{rocket}、はっしゃだいできあつがずれる",
 		"sensor-coarse.say":        "{rocket}、きあつのきざみがあらい",

@@ -92,6 +92,14 @@ func padAlarms() map[string]Text {
 			De: "{rocket} hat {times} mal in {within} genau denselben Druck gesendet ({pressure}); ein Sensor, der arbeitet, zittert immer. Die Gipfelerkennung ist blind. Aus- und einschalten, dann Lötstellen und Loch des Sensors ansehen.",
 			Ja: "{rocket}は{within}に{times}回、まったく同じ気圧（{pressure}）を送りました。正常なセンサは必ず揺らぎます。頂点検出は働きません。電源を入れ直し、センサのはんだ付けと穴を確認してください。",
 		},
+		"sensors-apart.say": {
+			En: "{rocket} barometers disagree", De: "{rocket} Drucksensoren uneins", Ja: "{rocket}、二つの気圧センサが食い違う",
+		},
+		"sensors-apart": {
+			En: "The two barometers of {rocket} do not agree; {which} is left out, as it stands still or has left the course of both. If neither stands still, nobody can tell which is right. Look at both sensors' solder joints and holes.",
+			De: "Die zwei Drucksensoren von {rocket} sind sich nicht einig; {which} zählt nicht mit, weil er stillsteht oder vom gemeinsamen Verlauf abgewichen ist. Steht keiner still, so weiß niemand, welcher stimmt. Lötstellen und Löcher beider Sensoren ansehen.",
+			Ja: "{rocket}の二つの気圧センサが一致しません。{which}は動かないか、二つの推移から外れたため使っていません。どちらも動いている場合は、どちらが正しいか分かりません。両方のはんだ付けと穴を確認してください。",
+		},
 		"sensor-noisy.say": {
 			En: "{rocket} pressure noisy", De: "{rocket} Luftdruck verrauscht", Ja: "{rocket}、気圧の雑音が大きい",
 		},

@@ -8,6 +8,7 @@ import (
 	"padlark/decode"
 	"padlark/flight/ensemble"
 	"padlark/flight/smooth"
+	"padlark/flight/track"
 )
 
 // BenchmarkEnsembleGain measures what further channels of a board are worth after the
@@ -26,6 +27,18 @@ func BenchmarkEnsembleGain(b *testing.B) {
 	b.Run("receiver", func(b *testing.B) {
 		reportGain(b, []string{decode.GPSAltitudeM}, []ensemble.Spec{fix})
 	})
+	b.Run("barometer", func(b *testing.B) {
+		reportGain(b, []string{decode.Pressure2Pa}, pairWorlds())
+	})
+}
+
+// pairWorlds are worlds whose boards have a second barometer with 0.25 m of noise.
+func pairWorlds() []ensemble.Spec {
+	out := []ensemble.Spec{ensemble.Nominal50(), ensemble.Wide(), ensemble.Rough()}
+	for i := range out {
+		out[i].PairM = 0.25
+	}
+	return out
 }
 
 // gainWorlds are worlds whose boards have an accelerometer along the rocket, one whose
@@ -89,6 +102,10 @@ func gainOf(tb testing.TB, spec ensemble.Spec, n int, channels []string, with bo
 		samples := f.Samples
 		if !with {
 			samples = without(samples, channels)
+		}
+		var pair track.Barometers
+		for k := range samples {
+			pair.Fuse(&samples[k])
 		}
 		r, series, err := smooth.Analyse(smooth.Config{Rocket: f.Rocket, Site: f.Site}, samples, nil, nil)
 		if err != nil && f.Truth.ApogeeM < 10 {

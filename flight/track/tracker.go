@@ -43,6 +43,7 @@ type Tracker struct {
 	num     numbers // what the pointers in out point to
 	events  []flight.Event
 	sounded sounded
+	pair    Barometers
 }
 
 // lastHeard is what the next sample is compared with.
@@ -80,6 +81,10 @@ func (t *Tracker) Reconfigure(rocket flight.Rocket, site flight.Site) {
 	t.filter.tune = tuneFor(rocket)
 	t.where.Reconfigure(rocket, site)
 }
+
+// Fuse makes one pressure of two barometers', for this tracker and whoever else reads
+// the sample.
+func (t *Tracker) Fuse(s *decode.Sample) { t.out.LeftOut = t.pair.Fuse(s) }
 
 // Sample takes the next decoded frame and returns what was found with it. The
 // slice is valid until the next call; the events themselves may be kept.

@@ -16,6 +16,7 @@ import (
 	"padlark/flight/ground"
 	"padlark/flight/phrase"
 	"padlark/flight/smooth"
+	"padlark/flight/track"
 	"padlark/storage"
 	"padlark/storage/sqlite"
 )
@@ -242,9 +243,11 @@ func (r *Results) compute(ctx context.Context, s storage.Session, q storage.Quer
 	}
 	var samples []decode.Sample
 	merger := decode.NewMerger()
+	var pair track.Barometers
 	err := r.archive.Samples(ctx, q, func(m *decode.Sample) error {
 		// What two links heard counts once.
 		if one, first := merger.Add(*m); first {
+			pair.Fuse(&one)
 			samples = append(samples, one)
 		}
 		return nil
