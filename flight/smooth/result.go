@@ -338,7 +338,11 @@ func (a *analysis) fitDescent() {
 // giveSink gives the mean sink rate over the last so many seconds, where the fit leaves
 // sd of it open.
 func (a *analysis) giveSink(v, sd, lasts float64) {
-	a.sinkSD = math.Sqrt(sq(tooNarrow*sd) + sq(unevenSink*v) + sq(v*settlesS/lasts))
+	from := v // the speed that it comes to this sink from
+	if a.fit.path.stages {
+		from = math.Max(v, math.Sqrt(gravity/math.Exp(a.fit.q[pCanopy])))
+	}
+	a.sinkSD = math.Sqrt(sq(tooNarrow*sd) + sq(unevenSink*v) + sq(from*settlesS/lasts))
 	a.out.DescentMps, a.out.DescentSD = num(v), num(math.Hypot(a.sinkSD, a.scaleSD()*v))
 }
 
