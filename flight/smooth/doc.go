@@ -27,6 +27,10 @@
 // bad one, four where it is not): there drag and tilt matter little, and what is believed
 // of the apogee does not hang on them.
 //
+// A release that nobody told is a mixture of fits, one for each moment at which it may
+// have been and each way of filling (release.go); a pulse of the nose that more than one
+// reading shows dates its command (nose.go).
+//
 // An accelerometer's axis, bias and range are found in its readings on the pad
 // (force.go). It counts if what it reads of the coast agrees with the drag that the
 // barometer leaves likely: then it tells the drag, and its thrust liftoff, burnout and
