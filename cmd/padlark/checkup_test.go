@@ -18,7 +18,7 @@ import (
 	"golang.org/x/term"
 
 	"padlark/flight/bench"
-	"padlark/flight/bench/board"
+	"padlark/flight/bench/boardtest"
 	"padlark/storage/sqlite"
 )
 
@@ -40,9 +40,9 @@ func benchPort(t *testing.T) (near io.Writer, far string) {
 }
 
 // switchOn runs a board in real time until the test is over.
-func switchOn(t *testing.T, o board.Options, to io.Writer) {
+func switchOn(t *testing.T, o boardtest.Options, to io.Writer) {
 	t.Helper()
-	b, err := board.New(o)
+	b, err := boardtest.New(o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -57,7 +57,7 @@ func switchOn(t *testing.T, o board.Options, to io.Writer) {
 	})
 }
 
-func sendBoard(ctx context.Context, b *board.Board, to io.Writer) error {
+func sendBoard(ctx context.Context, b *boardtest.Board, to io.Writer) error {
 	start := time.Now()
 	timer := time.NewTimer(0)
 	defer timer.Stop()
@@ -119,8 +119,8 @@ type sat struct {
 }
 
 // onBench runs a checkup of a board. It may be called from any goroutine.
-func onBench(ctx context.Context, cfg string, near io.Writer, o board.Options, args ...string) (s sat) {
-	b, err := board.New(o)
+func onBench(ctx context.Context, cfg string, near io.Writer, o boardtest.Options, args ...string) (s sat) {
+	b, err := boardtest.New(o)
 	if err != nil {
 		return sat{err: err}
 	}
@@ -166,22 +166,22 @@ func (u *upWriter) Write(p []byte) (int, error) {
 func TestCheckupOverAPort(t *testing.T) {
 	type job struct {
 		name, check string
-		options     board.Options
+		options     boardtest.Options
 		args        []string
 	}
 	rest := []string{"--steps", "auto,rest", "--rest-s", "3"}
 	jar := []string{"--steps", "auto,jar", "--wait-s", "20"}
 	jobs := []job{
-		{"good", "", board.Options{Seed: 3, EndS: 60, ElevationM: 212}, rest},
+		{"good", "", boardtest.Options{Seed: 3, EndS: 60, ElevationM: 212}, rest},
 	}
-	for _, d := range board.Defects() {
+	for _, d := range boardtest.Defects() {
 		// A drift needs longer than a test has.
 		if !d.Hands && d.Name != "drifting" {
-			jobs = append(jobs, job{d.Name, d.Check, board.Options{Seed: 3, Defect: d.Name, EndS: 60, ElevationM: 212}, rest})
+			jobs = append(jobs, job{d.Name, d.Check, boardtest.Options{Seed: 3, Defect: d.Name, EndS: 60, ElevationM: 212}, rest})
 		}
 	}
-	for _, d := range []board.Defect{{}, {Name: "never-fires", Check: "apogee-rule"}, {Name: "weak-cell", Check: "cell-dip"}} {
-		o := board.Options{Seed: 5, Defect: d.Name, JarAtS: 3, JarM: 180, PullS: 1, BackS: 1.5, EndS: 60, ElevationM: 212}
+	for _, d := range []boardtest.Defect{{}, {Name: "never-fires", Check: "apogee-rule"}, {Name: "weak-cell", Check: "cell-dip"}} {
+		o := boardtest.Options{Seed: 5, Defect: d.Name, JarAtS: 3, JarM: 180, PullS: 1, BackS: 1.5, EndS: 60, ElevationM: 212}
 		jobs = append(jobs, job{"jar " + d.Name, d.Check, o, jar})
 	}
 	done := make([]sat, len(jobs))
@@ -226,9 +226,9 @@ func judgeSat(t *testing.T, s sat, check string) {
 func TestCheckupAsksAndKeeps(t *testing.T) {
 	near, far := benchPort(t)
 	cfg, data := benchConfig(t, far)
-	switchOn(t, board.Options{Seed: 8, EndS: 60, ElevationM: 212}, near)
+	switchOn(t, boardtest.Options{Seed: 8, EndS: 60, ElevationM: 212}, near)
 	page := filepath.Join(t.TempDir(), "teal.html")
-	answers := strings.Repeat("y\n", len(bench.BeforePower(board.Rocket())))
+	answers := strings.Repeat("y\n", len(bench.BeforePower(boardtest.Rocket())))
 	var out, errw bytes.Buffer
 	code := run(t.Context(), []string{"checkup", cfg, "--steps", "ask", "--skip", "lift,jar,sound", "--rest-s", "2", "-o", page},
 		strings.NewReader(answers), &out, &errw)

@@ -9,7 +9,7 @@ import (
 
 	"padlark/flight"
 	"padlark/flight/bench"
-	"padlark/flight/bench/board"
+	"padlark/flight/bench/boardtest"
 	"padlark/ingest"
 )
 
@@ -24,13 +24,13 @@ func (s sitting) Tick(now time.Time, h ingest.Health) {
 }
 
 // sit checks a board.
-func sit(t testing.TB, p bench.Plan, o board.Options) bench.Report {
+func sit(t testing.TB, p bench.Plan, o boardtest.Options) bench.Report {
 	t.Helper()
 	b, err := bench.New(p, begin)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := board.Hear(o, begin, sitting{b}); err != nil {
+	if err := boardtest.Hear(o, begin, sitting{b}); err != nil {
 		t.Fatal(err)
 	}
 	r, err := b.Report()
@@ -43,7 +43,7 @@ func sit(t testing.TB, p bench.Plan, o board.Options) bench.Report {
 func plan(restS float64) bench.Plan {
 	elevation, temperature := 212.0, 20.0
 	return bench.Plan{
-		Rocket: board.Rocket(), RestS: restS, WaitS: 8, FirstS: 5,
+		Rocket: boardtest.Rocket(), RestS: restS, WaitS: 8, FirstS: 5,
 		Site: flight.Site{ElevationM: &elevation, TemperatureC: &temperature},
 	}
 }
@@ -63,7 +63,7 @@ func unwell(r bench.Report) []string {
 func TestGoodBoards(t *testing.T) {
 	for seed := range uint64(100) {
 		layout := []string{"lark-bin", "lark-text"}[seed%2]
-		o := board.Full(seed, "", 8)
+		o := boardtest.Full(seed, "", 8)
 		o.Layout = layout
 		r := sit(t, plan(8), o)
 		if bad := unwell(r); len(bad) > 0 || r.Verdict[:5] != "good:" {
@@ -80,11 +80,11 @@ func TestGoodBoards(t *testing.T) {
 
 // Each defect is found and named, on several boards, and nothing else is.
 func TestDefects(t *testing.T) {
-	for _, d := range board.Defects() {
+	for _, d := range boardtest.Defects() {
 		t.Run(d.Name, func(t *testing.T) {
 			for seed := range uint64(3) {
 				layout := []string{"lark-bin", "lark-text"}[seed%2]
-				o := board.Full(seed, d.Name, 8)
+				o := boardtest.Full(seed, d.Name, 8)
 				o.Layout = layout
 				r := sit(t, plan(8), o)
 				found := unwell(r)
@@ -133,7 +133,7 @@ func TestAsked(t *testing.T) {
 	if d := b.Now(); d.Step != bench.StepRest || d.Question {
 		t.Fatalf("after the list: %+v", d)
 	}
-	if err := board.Hear(board.Options{Seed: 1, EndS: 4, ElevationM: 212}, begin, sitting{b}); err != nil {
+	if err := boardtest.Hear(boardtest.Options{Seed: 1, EndS: 4, ElevationM: 212}, begin, sitting{b}); err != nil {
 		t.Fatal(err)
 	}
 	// Nothing is lifted: the step waits, and is left.
@@ -196,9 +196,9 @@ func TestBadPlan(t *testing.T) {
 // standard atmosphere, and the first rocket heard is taken if none is named.
 func TestStationPressure(t *testing.T) {
 	p := plan(2)
-	p.Rocket, p.Known = flight.Rocket{}, []flight.Rocket{board.Rocket()}
+	p.Rocket, p.Known = flight.Rocket{}, []flight.Rocket{boardtest.Rocket()}
 	p.Skip = []bench.Step{bench.StepLift, bench.StepJar}
-	o := board.Options{Seed: 4, EndS: 5, ElevationM: 212}
+	o := boardtest.Options{Seed: 4, EndS: 5, ElevationM: 212}
 	r := sit(t, p, o)
 	f, ok := r.Find("pressure")
 	if !ok || f.Level != bench.Good || f.Value == nil || r.Rocket != "Teal" || r.Config.RateHz != 50 {

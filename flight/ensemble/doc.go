@@ -27,6 +27,9 @@
 // readings are rounded to the steps of the sensor, so that the last bit of a
 // floating-point result does not show.
 //
+// Only tests ask for the faults and the cases, but the flights of Draw are what sim
+// flies and tune tries its rules on, so the package is part of the program.
+//
 // It may import decode, flight and flight/model. It does no I/O, reads no
 // clock and starts no goroutine.
 package ensemble

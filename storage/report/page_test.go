@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"padlark/flight/bench"
-	"padlark/flight/bench/board"
+	"padlark/flight/bench/boardtest"
 	"padlark/ingest"
 )
 
@@ -21,13 +21,13 @@ func checkupOf(t *testing.T, defect string) *bench.Report {
 	t.Helper()
 	elevation, temperature := 212.0, 20.0
 	begin := time.Date(2031, 4, 2, 18, 30, 0, 0, time.UTC)
-	p := bench.Plan{Rocket: board.Rocket(), RestS: 60, WaitS: 8}
+	p := bench.Plan{Rocket: boardtest.Rocket(), RestS: 60, WaitS: 8}
 	p.Site.ElevationM, p.Site.TemperatureC = &elevation, &temperature
 	b, err := bench.New(p, begin)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := board.Hear(board.Full(3, defect, 60.5), begin, sitting{b}); err != nil {
+	if err := boardtest.Hear(boardtest.Full(3, defect, 60.5), begin, sitting{b}); err != nil {
 		t.Fatal(err)
 	}
 	r, err := b.Report()

@@ -1,4 +1,4 @@
-// Package browsertest opens pages in a headless browser for tests.
+// Package browsertest opens pages in a headless browser for tests, which alone import it.
 //
 // It owns finding the browser, the one browser of a test, its tabs and what a
 // test does in them: load, click, type, wait for an expression to hold, look

@@ -1,4 +1,4 @@
-package board
+package boardtest
 
 // Defect is one thing that is wrong with a board, and the check of a checkup
 // that must name it.

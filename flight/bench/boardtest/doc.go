@@ -1,4 +1,4 @@
-// Package board is a simulated board on the bench, good or with one defect,
+// Package boardtest is a simulated board on the bench, good or with one defect,
 // for showing that a checkup finds what is wrong and nothing that is not.
 //
 // A Board is left alone, lifted, and has its pressure taken down and brought
@@ -8,6 +8,6 @@
 //
 //	Options -> Board -> Sent{At, Bytes} ...
 //
-// It imports decode, flight and ingest (the framing encoders). The same
-// options give the same bytes. No I/O, no clock, no goroutine.
-package board
+// It imports decode, flight and ingest (the framing encoders), and only tests import
+// it. The same options give the same bytes. No I/O, no clock, no goroutine.
+package boardtest
