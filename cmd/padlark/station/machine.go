@@ -14,7 +14,7 @@ import (
 // it, some 50 MB, and while a passphrase is looked at its hash.
 const (
 	memoryLeast = 48 << 20
-	memoryMost  = 72 << 20
+	memoryMost  = 68 << 20
 )
 
 // memoryLimit is what the runtime may use of a machine, or of its share in a
