@@ -38,9 +38,9 @@ var errNoFlights = errors.New("measure recorded flights: there is none")
 // errTwoKinds is returned for flights of two kinds of rocket.
 var errTwoKinds = errors.New("measure recorded flights: some are of a water rocket and some of a solid one; choose those of one rocket")
 
-// Measure takes the traits from recorded flights of one board. The error says
+// measure takes the traits from recorded flights of one board. The error says
 // when they cannot be of one.
-func Measure(flights []Flight) (Traits, error) {
+func measure(flights []Flight) (Traits, error) {
 	if len(flights) == 0 {
 		return Traits{}, errNoFlights
 	}
@@ -149,19 +149,19 @@ func step(p []int32) float64 {
 // practice, no source).
 var spread = struct{ apogee, noise [2]float64 }{[2]float64{0.7, 1.4}, [2]float64{0.8, 1.5}}
 
-// ApogeesAround are the apogees to try where some of lo to hi metres were
+// apogeesAround are the apogees to try where some of lo to hi metres were
 // flown, or are expected.
-func ApogeesAround(lo, hi float64) ensemble.Range {
+func apogeesAround(lo, hi float64) ensemble.Range {
 	return ensemble.Range{Lo: max(lo*spread.apogee[0], 5), Hi: max(hi*spread.apogee[1], 10)}
 }
 
-// Around is an ensemble around what was recorded. What recordings of one board
-// do not tell (vent, wind on other days) stays as in Usual.
-func Around(t Traits) ensemble.Spec {
-	s := Usual()
+// around is an ensemble around what was recorded. What recordings of one board
+// do not tell (vent, wind on other days) stays as in usual.
+func around(t Traits) ensemble.Spec {
+	s := usual()
 	s.Name = "recorded"
 	s.RateHz = []float64{min(max(math.Round(t.RateHz*10)/10, 1), 1000)}
-	s.WaterM = ApogeesAround(t.ApogeeM[0], t.ApogeeM[1])
+	s.WaterM = apogeesAround(t.ApogeeM[0], t.ApogeeM[1])
 	s.SolidM = s.WaterM
 	if t.Solid {
 		s.SolidShare = 1

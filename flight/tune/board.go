@@ -7,9 +7,9 @@ type Cause uint8
 
 // The causes. The numbers are those in the C code.
 const (
-	NotYet   Cause = 0
+	notYet   Cause = 0
 	ByRule   Cause = 1
-	ByBackup Cause = 2
+	byBackup Cause = 2
 )
 
 // Readings outside of these are no air that a hobby rocket meets, in dPa: the
@@ -20,7 +20,7 @@ const (
 )
 
 // Board is one rule at work on one flight. The zero value is of no use; make
-// one with NewBoard, or set an old one back with Start.
+// one with newBoard, or set an old one back with Start.
 //
 // The C code of deploy/firmware has the same fields and does the same with
 // them, in the same order. A change here is a change there.
@@ -42,9 +42,9 @@ type Board struct {
 	count uint8 // readings in a row for which the condition held
 }
 
-// NewBoard is a board that has just been switched on. The settings must be
+// newBoard is a board that has just been switched on. The settings must be
 // valid.
-func NewBoard(s Settings) Board { return Board{s: s} }
+func newBoard(s Settings) Board { return Board{s: s} }
 
 // Start sets the board back to when it was switched on, with other settings.
 func (o *Board) Start(s *Settings) { *o = Board{s: *s} }
@@ -70,13 +70,13 @@ func (o *Board) Step(ms uint32, dPa int32) Cause {
 	if !o.armed {
 		o.wait(ms, p)
 		if !o.armed {
-			return NotYet
+			return notYet
 		}
 	}
 	since := ms - o.armedMs
 	if since < o.s.LockoutMs {
 		o.top, o.count = h, 0
-		return NotYet
+		return notYet
 	}
 	if o.holds(h) {
 		if o.count < o.s.Samples {
@@ -89,9 +89,9 @@ func (o *Board) Step(ms uint32, dPa int32) Cause {
 		o.count = 0
 	}
 	if o.s.BackupMs > 0 && since >= o.s.BackupMs {
-		return ByBackup
+		return byBackup
 	}
-	return NotYet
+	return notYet
 }
 
 // reading is the pressure to go on with, in dPa.

@@ -23,21 +23,21 @@ func fly(t *testing.T, s Settings, rate float64, n int, height func(i int) float
 	if err := s.Validate(); err != nil {
 		t.Fatal(err)
 	}
-	o := NewBoard(s)
+	o := newBoard(s)
 	for i := range n {
 		p := atmos.At(height(i)).Pressure
-		if by := o.Step(uint32(float64(i)*1000/rate), dPa(p)); by != NotYet {
+		if by := o.Step(uint32(float64(i)*1000/rate), dPa(p)); by != notYet {
 			return i, by
 		}
 	}
-	return -1, NotYet
+	return -1, notYet
 }
 
 // The board's height against the standard atmosphere (ISO 2533; computed from
 // the published equations by flight/atmos).
 func TestHeight(t *testing.T) {
 	for _, h := range []float64{-50, 0, 1, 10, 56.09, 110.127, 500, 1000, 1500, 3000} {
-		o := NewBoard(base())
+		o := newBoard(base())
 		o.reading(1013250)
 		got := float64(o.height(dPa(atmos.At(h).Pressure))) / 100
 		// One unit of pressure is 0.8 cm; the third term of the series, left
@@ -138,8 +138,8 @@ func TestWhenItReleases(t *testing.T) {
 		{"spike while climbing", func(*Settings) {}, spike(150, 30), 151, 151, ByRule},
 		{"spike and median", func(s *Settings) { s.Median = true }, spike(150, 30), 226, 231, ByRule},
 		{"spike in the lock-out", func(s *Settings) { s.LockoutMs = 2000 }, spike(90, 30), 225, 230, ByRule},
-		{"never armed", func(s *Settings) { s.ArmCm = 7000 }, arc, -1, -1, NotYet},
-		{"backup", func(s *Settings) { s.DropCm, s.BackupMs = 50000, 4000 }, arc, 200, 265, ByBackup},
+		{"never armed", func(s *Settings) { s.ArmCm = 7000 }, arc, -1, -1, notYet},
+		{"backup", func(s *Settings) { s.DropCm, s.BackupMs = 50000, 4000 }, arc, 200, 265, byBackup},
 		{"lock-out past apogee", func(s *Settings) { s.LockoutMs = 4000 }, arc, 236, 250, ByRule},
 	} {
 		s := base()
@@ -154,7 +154,7 @@ func TestWhenItReleases(t *testing.T) {
 // The pad's pressure falls by 5 hPa in three hours as the weather changes: that
 // is 40 m, and the rule must not be armed by it.
 func TestFollowsThePad(t *testing.T) {
-	o := NewBoard(base())
+	o := newBoard(base())
 	for i := range 3 * 3600 * 20 {
 		p := 1013250 - int32(5000*i/(3*3600*20))
 		o.Step(uint32(i*50), p)
@@ -169,20 +169,20 @@ func TestClockWraps(t *testing.T) {
 	s := base()
 	s.LockoutMs, s.BackupMs = 1000, 3000
 	run := func(from uint32) (int, Cause) {
-		o := NewBoard(s)
+		o := newBoard(s)
 		for i := range 600 {
 			h := 0.0
 			if i > 100 {
 				h = float64(i-100) * 0.2 // climbs for ever: only the backup
 			}
-			if by := o.Step(from+uint32(i*20), dPa(atmos.At(h).Pressure)); by != NotYet {
+			if by := o.Step(from+uint32(i*20), dPa(atmos.At(h).Pressure)); by != notYet {
 				return i, by
 			}
 		}
-		return -1, NotYet
+		return -1, notYet
 	}
 	i, by := run(0)
-	if j, by2 := run(math.MaxUint32 - 3500); i != j || by != by2 || by != ByBackup {
+	if j, by2 := run(math.MaxUint32 - 3500); i != j || by != by2 || by != byBackup {
 		t.Errorf("released at %d by %d, and at %d by %d when the clock wraps", i, by, j, by2)
 	}
 }
@@ -260,7 +260,7 @@ func TestBounds(t *testing.T) {
 			}
 			for _, wave := range waves {
 				w := shadow{s: s, pad: 1200000 * 16}
-				o := NewBoard(s)
+				o := newBoard(s)
 				o.begun, o.a, o.b, o.pad = true, 1200000, 1200000, 1200000*16
 				for i := range 4000 {
 					p := int32(minDPa)

@@ -61,7 +61,7 @@ func (d *Described) apply(s *ensemble.Spec, recorded bool) string {
 func (d *Described) applyExpected(s *ensemble.Spec, say func(string, ...any)) {
 	r := &d.Rocket
 	if m := r.ExpectApogeeM; m > 0 {
-		s.WaterM = ApogeesAround(m, m)
+		s.WaterM = apogeesAround(m, m)
 		s.SolidM = s.WaterM
 		say("expected apogee %.0f m", m)
 	}

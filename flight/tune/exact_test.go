@@ -13,7 +13,7 @@ import (
 //
 // The board must be armed at the first reading, which is free of noise.
 func exact(s Settings, course []float64, sd float64) []float64 {
-	o := NewBoard(s)
+	o := newBoard(s)
 	o.reading(dPa(course[0] / 10))
 	const low, high = -500, 10500 // cm that heights are kept within
 	n := int(s.Samples)
@@ -91,7 +91,7 @@ func drawn(s Settings, course []float64, sd float64, runs int, at []int) []Rate 
 			if i > 0 {
 				p += sd * rng.NormFloat64()
 			}
-			if o.Step(uint32(i*20), int32(math.Round(p))) == NotYet {
+			if o.Step(uint32(i*20), int32(math.Round(p))) == notYet {
 				continue
 			}
 			for k, n := range at {
@@ -104,7 +104,7 @@ func drawn(s Settings, course []float64, sd float64, runs int, at []int) []Rate 
 	}
 	out := make([]Rate, len(at))
 	for k := range at {
-		out[k] = NewRate(first[k], runs)
+		out[k] = newRate(first[k], runs)
 	}
 	return out
 }

@@ -5,9 +5,9 @@ import (
 	"math"
 )
 
-// Explain says in sentences what a rule does and what is to be expected of it.
+// explain says in sentences what a rule does and what is to be expected of it.
 // Fresh are statistics of flights that had no part in choosing it.
-func Explain(fresh Stats, rateHz float64) []string {
+func explain(fresh Stats, rateHz float64) []string {
 	s := fresh.Settings
 	out := []string{does(s, rateHz), shares(s)}
 	out = append(out, expect(fresh)...)

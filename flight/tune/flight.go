@@ -85,11 +85,11 @@ func onBoard(spec ensemble.Spec) ensemble.Spec {
 	return spec
 }
 
-// Usual is the ensemble where nothing is known of the board: water rockets of
+// usual is the ensemble where nothing is known of the board: water rockets of
 // 20 to 120 m (small solid rockets, where they are asked for, 50 to 500 m), 50 readings a second, noise of 0.1 to 0.4 m, steps of 1 Pa, a
 // vent that errs by up to 3 % of the dynamic pressure, wind. Common practice,
 // no source.
-func Usual() ensemble.Spec {
+func usual() ensemble.Spec {
 	s := onBoard(ensemble.Nominal50())
 	s.Name = "usual"
 	s.Parametric = true
@@ -105,7 +105,7 @@ func Usual() ensemble.Spec {
 // Poor is a coarse and noisy board: 20 readings a second, noise of 0.4 to 1 m,
 // steps of 3 Pa, lone readings that are far off.
 func Poor() ensemble.Spec {
-	s := Usual()
+	s := usual()
 	s.Name = "poor"
 	s.RateHz = []float64{20}
 	s.NoiseM = ensemble.Range{Lo: 0.4, Hi: 1}
@@ -116,8 +116,8 @@ func Poor() ensemble.Spec {
 	return s
 }
 
-// Apogees are the lowest and the highest of a spec, in m above the pad.
-func Apogees(s ensemble.Spec) ensemble.Range {
+// apogees are the lowest and the highest of a spec, in m above the pad.
+func apogees(s ensemble.Spec) ensemble.Range {
 	switch {
 	case s.SolidShare >= 1:
 		return s.SolidM
@@ -127,9 +127,9 @@ func Apogees(s ensemble.Spec) ensemble.Range {
 	return ensemble.Range{Lo: min(s.WaterM.Lo, s.SolidM.Lo), Hi: max(s.WaterM.Hi, s.SolidM.Hi)}
 }
 
-// Broad is the ensemble's wide spec with water rockets (others where they are asked for), as a board sees
+// broad is the ensemble's wide spec with water rockets (others where they are asked for), as a board sees
 // it: every rate, noise, site and wind.
-func Broad() ensemble.Spec {
+func broad() ensemble.Spec {
 	s := onBoard(ensemble.Wide())
 	s.Name = "wide"
 	s.Parametric, s.SolidShare, s.AccelShare = true, 0, 0

@@ -33,9 +33,9 @@ func (s Settings) Entries() []Entry {
 	}
 }
 
-// Cautions stand in every header: a rule that is right on paper can still hurt
+// cautions stand in every header: a rule that is right on paper can still hurt
 // someone.
-func Cautions() []string {
+func cautions() []string {
 	return []string{
 		"The servo arm moves without warning when power is switched on, and when the rule releases, on the ground too. " +
 			"Keep fingers, faces and the parachute's lines away from it while the board has power.",
@@ -57,7 +57,7 @@ func (s Settings) Header(rateHz float64, about ...string) string {
 		comment(&b, "", a)
 	}
 	b.WriteString(" *\n * Cautions:\n")
-	for _, c := range Cautions() {
+	for _, c := range cautions() {
 		comment(&b, "- ", c)
 	}
 	b.WriteString(" */\n#ifndef APOGEE_SETTINGS_H\n#define APOGEE_SETTINGS_H\n\n")

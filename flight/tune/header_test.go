@@ -39,14 +39,14 @@ func TestHeader(t *testing.T) {
 
 func TestExplain(t *testing.T) {
 	for _, s := range grid() {
-		text := strings.Join(Explain(sumUp(s, []Outcome{{By: ByRule, LagS: 0.3, SpeedMps: -3}, {By: ByBackup, LagS: 0.8, SpeedMps: -8}, {}}, 0.1), 50), "\n")
+		text := strings.Join(explain(sumUp(s, []Outcome{{By: ByRule, LagS: 0.3, SpeedMps: -3}, {By: byBackup, LagS: 0.8, SpeedMps: -8}, {}}, 0.1), 50), "\n")
 		for _, want := range []string{"releases when", "5.0 m above the pad", "does nothing for 0.7 s", "releases 20.0 s after arming", "Of 3 flights", "only the backup", "not before the ground in 1 "} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%v: no %q in\n%s", s, want, text)
 			}
 		}
 	}
-	if got := Explain(sumUp(base(), make([]Outcome, 2), 0.1), 50); !strings.Contains(got[2], "none of the flights") {
+	if got := explain(sumUp(base(), make([]Outcome, 2), 0.1), 50); !strings.Contains(got[2], "none of the flights") {
 		t.Errorf("no release: %q", got)
 	}
 }

@@ -14,10 +14,10 @@ type Rate struct {
 	High  float64 `json:"high"`
 }
 
-// NewRate makes a rate with Wilson's score interval (Wilson, J. Am. Stat.
+// newRate makes a rate with Wilson's score interval (Wilson, J. Am. Stat.
 // Assoc. 22, 1927, 209; from memory). It is of use for no events, too: then
 // the upper end is 3.84/n.
-func NewRate(count, of int) Rate {
+func newRate(count, of int) Rate {
 	r := Rate{Count: count, Of: of, High: 1}
 	if of == 0 {
 		r.Share = math.NaN()
@@ -37,11 +37,11 @@ func NewRate(count, of int) Rate {
 	return r
 }
 
-// Agree says whether two rates may be one and the same: the 95 % interval of
+// agree says whether two rates may be one and the same: the 95 % interval of
 // their difference holds zero. The interval is Newcombe's, made of the two
 // score intervals (Newcombe, Stat. Med. 17, 1998, 873, method 10; from
 // memory).
-func Agree(a, b Rate) bool {
+func agree(a, b Rate) bool {
 	d := a.Share - b.Share
 	low := d - math.Hypot(a.Share-a.Low, b.High-b.Share)
 	high := d + math.Hypot(a.High-a.Share, b.Share-b.Low)

@@ -18,12 +18,12 @@ func TestWilson(t *testing.T) {
 		{1, 29, 0.0061, 0.1718},
 		{29, 29, 0.8830, 1},
 	} {
-		r := NewRate(c.count, c.of)
+		r := newRate(c.count, c.of)
 		if math.Abs(r.Low-c.low) > 6e-5 || math.Abs(r.High-c.high) > 6e-5 {
 			t.Errorf("%d of %d: %.4f to %.4f, want %.4f to %.4f", c.count, c.of, r.Low, r.High, c.low, c.high)
 		}
 	}
-	if r := NewRate(0, 0); !math.IsNaN(r.Share) || r.Low != 0 || r.High != 1 {
+	if r := newRate(0, 0); !math.IsNaN(r.Share) || r.Low != 0 || r.High != 1 {
 		t.Errorf("nothing tried: %+v", r)
 	}
 }
@@ -43,7 +43,7 @@ func TestAgree(t *testing.T) {
 		{0, 1000, 0, 1000, true},
 		{0, 1000, 20, 1000, false},
 	} {
-		if got := Agree(NewRate(c.a, c.n), NewRate(c.b, c.m)); got != c.want {
+		if got := agree(newRate(c.a, c.n), newRate(c.b, c.m)); got != c.want {
 			t.Errorf("%d/%d and %d/%d agree: %v, want %v", c.a, c.n, c.b, c.m, got, c.want)
 		}
 	}
@@ -57,7 +57,7 @@ func TestCoverage(t *testing.T) {
 		term := n * math.Log1p(-p) // log of the chance of k, from k = 0
 		held := 0.0
 		for k := 0; k <= n; k++ {
-			if r := NewRate(k, n); r.Low <= p && p <= r.High {
+			if r := newRate(k, n); r.Low <= p && p <= r.High {
 				held += math.Exp(term)
 			}
 			term += math.Log(float64(n-k)/float64(k+1)) + math.Log(p) - math.Log1p(-p)

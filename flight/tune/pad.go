@@ -5,13 +5,13 @@ import (
 	"padlark/flight/ensemble"
 )
 
-// PadHour lets a board stand on the pad for an hour, hour i of a spec and a
+// padHour lets a board stand on the pad for an hour, hour i of a spec and a
 // seed, and says whether it was armed by wind or noise alone. A board that is
 // armed on the pad releases there, by its backup time at the latest.
-func PadHour(s Settings, spec ensemble.Spec, seed uint64, i int) bool {
+func padHour(s Settings, spec ensemble.Spec, seed uint64, i int) bool {
 	w := ensemble.WaitingPad(spec, seed, uint64(i), 1)
 	s.LockoutMs, s.BackupMs = maxLockoutMs, 0
-	o := NewBoard(s)
+	o := newBoard(s)
 	for sample := range w.Samples() {
 		p, ok := sample.Values.Get(decode.PressurePa)
 		if !ok {

@@ -17,7 +17,7 @@ import (
 // truth.
 func heard(t *testing.T, change func(*ensemble.Spec)) (*ensemble.Flight, flight.Result, smooth.Series) {
 	t.Helper()
-	spec := Usual()
+	spec := usual()
 	spec.WaterM = ensemble.Fixed(60)
 	spec.NoiseM, spec.StepPa = ensemble.Fixed(0.3), []float64{3}
 	change(&spec)
@@ -108,14 +108,14 @@ func TestMeasure(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, err := Measure([]Flight{rec})
+	got, err := measure([]Flight{rec})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if math.Abs(got.RateHz-50) > 0.5 || got.StepPa != 3 || math.Abs(got.NoiseM[0]-0.3) > 0.06 || got.ApogeeM[0] != f.Truth.ApogeeM {
 		t.Errorf("traits %+v", got)
 	}
-	spec := Around(got)
+	spec := around(got)
 	if spec.NoiseM.Lo > 0.3 || spec.NoiseM.Hi < 0.3 || spec.WaterM.Lo > 60 || spec.WaterM.Hi < 60 || spec.RateHz[0] != math.Round(got.RateHz*10)/10 {
 		t.Errorf("spec %+v", spec)
 	}
@@ -127,10 +127,10 @@ func TestMeasure(t *testing.T) {
 	for i := 0; i < len(rec.Ms); i += 2 {
 		half.add(rec.AtS[i], int64(rec.Ms[i])*1000, float64(rec.DPa[i])/10)
 	}
-	if _, err := Measure([]Flight{rec, half}); err == nil || !strings.Contains(err.Error(), "not of one board") {
+	if _, err := measure([]Flight{rec, half}); err == nil || !strings.Contains(err.Error(), "not of one board") {
 		t.Errorf("two rates: %v", err)
 	}
-	if _, err := Measure(nil); err == nil {
+	if _, err := measure(nil); err == nil {
 		t.Error("nothing measured: no error")
 	}
 }

@@ -118,12 +118,12 @@ func (r *Report) choose(limit float64) {
 func judgeRecorded(f *Flight, s *Settings, earlyS float64) RecordedRow {
 	o := Judge(s, f)
 	row := RecordedRow{Flight: f.Name, ApogeeM: f.ApogeeM, Filled: f.Filled}
-	if o.By == NotYet {
+	if o.By == notYet {
 		return row
 	}
 	lag, h, v := float64(o.LagS), float64(o.HeightM), float64(o.SpeedMps)
 	row.LagS, row.HeightM, row.SpeedMps = &lag, &h, &v
-	row.Backup, row.Early = o.By == ByBackup, lag < -earlyS
+	row.Backup, row.Early = o.By == byBackup, lag < -earlyS
 	row.AfterOpen = f.ApogeeS+lag > f.ReleasedS
 	return row
 }
@@ -131,9 +131,9 @@ func judgeRecorded(f *Flight, s *Settings, earlyS float64) RecordedRow {
 // conclude explains the recommended rule and gives the verdict.
 func (r *Report) conclude() {
 	b := &r.Best[0]
-	r.Explained = Explain(b.Fresh, r.RateHz)
+	r.Explained = explain(b.Fresh, r.RateHz)
 	r.Firmware = b.Settings.Entries()
-	r.Cautions = Cautions()
+	r.Cautions = cautions()
 	early, never := 0, 0
 	for _, f := range r.Recorded {
 		switch {

@@ -149,8 +149,8 @@ func SlopeAt(padPa, padC float64) int32 {
 	return int32(math.Round(min(max(cm*1024, minSlopeQ10), maxSlopeQ10)))
 }
 
-// PadShiftFor is the PadShift that follows the pad over about five seconds at
+// padShiftFor is the PadShift that follows the pad over about five seconds at
 // a rate in Hz.
-func PadShiftFor(rateHz float64) uint8 {
+func padShiftFor(rateHz float64) uint8 {
 	return uint8(min(max(math.Floor(math.Log2(5*rateHz)), 1), maxPadShift))
 }

@@ -19,7 +19,7 @@ func (s *Study) ensemble(r *Report) (spec ensemble.Spec, err error) {
 		name, changes = "", s.Ensemble
 	}
 	if len(s.Recorded) > 0 {
-		t, err := Measure(s.Recorded)
+		t, err := measure(s.Recorded)
 		if err != nil {
 			return spec, wrong("rocket", err)
 		}
@@ -30,16 +30,16 @@ func (s *Study) ensemble(r *Report) (spec ensemble.Spec, err error) {
 	}
 	switch name {
 	case "", "usual":
-		spec = Usual()
+		spec = usual()
 	case "poor":
 		spec = Poor()
 	case "wide":
-		spec = Broad()
+		spec = broad()
 	case "recorded":
 		if r.Traits == nil {
 			return spec, wrongf("ensemble", "recorded: is taken from recorded flights; add --flights all")
 		}
-		spec = Around(*r.Traits)
+		spec = around(*r.Traits)
 	default:
 		return spec, wrongf("ensemble", "%s: there is no such ensemble; give usual, poor, wide or recorded", name)
 	}
@@ -177,7 +177,7 @@ func apogeeWords(s ensemble.Spec) string {
 	if s.SolidShare > 0 && s.SolidShare < 1 && s.WaterM != s.SolidM {
 		return spanWords(s.WaterM) + " and " + spanWords(s.SolidM)
 	}
-	return spanWords(Apogees(s))
+	return spanWords(apogees(s))
 }
 
 // describeSpec says in words what is simulated.
@@ -231,7 +231,7 @@ func reachable(s ensemble.Spec) error {
 	if s.MassKg.Lo == 0 || s.DiameterM.Lo == 0 {
 		return nil
 	}
-	cd, apogee := 0.5, Apogees(s).Hi
+	cd, apogee := 0.5, apogees(s).Hi
 	if s.Cd.Lo > 0 {
 		cd = s.Cd.Hi
 	}

@@ -9,7 +9,7 @@ func FuzzStudyText(f *testing.F) {
 		if n, err := parseRule(rule); err == nil && n.Family == 0 {
 			t.Errorf("%q gives %+v", rule, n)
 		}
-		s := Usual()
+		s := usual()
 		if err := changeSpec(&s, change); err == nil && !(s.NoiseM.Lo > 0 && s.WaterM.Lo >= 3 && s.WaterM.Hi <= 3000) {
 			t.Errorf("%q gives %+v", change, s)
 		}

@@ -43,11 +43,11 @@ func sumUp(s Settings, outcomes []Outcome, earlyS float64) Stats {
 	var early, never, backup int
 	var lag, height, below, speed []float64
 	for _, o := range outcomes {
-		if o.By == NotYet {
+		if o.By == notYet {
 			never++
 			continue
 		}
-		if o.By == ByBackup {
+		if o.By == byBackup {
 			backup++
 		}
 		if float64(o.LagS) < -earlyS {
@@ -60,8 +60,8 @@ func sumUp(s Settings, outcomes []Outcome, earlyS float64) Stats {
 	}
 	n := len(outcomes)
 	return Stats{
-		Settings: s, Early: NewRate(early, n), Never: NewRate(never, n), Failed: NewRate(early+never, n),
-		Backup: NewRate(backup, n),
+		Settings: s, Early: newRate(early, n), Never: newRate(never, n), Failed: newRate(early+never, n),
+		Backup: newRate(backup, n),
 		LagS:   spreadOf(lag), HeightM: spreadOf(height), BelowM: spreadOf(below), SpeedMps: spreadOf(speed),
 	}
 }

@@ -77,7 +77,7 @@ func (s *Study) Check() error {
 			return wrongf(o.option, "%g: give 0 to %g s", *o.v, o.most)
 		}
 	}
-	if NewRate(0, s.Draws).High > s.LimitPer1000/1000 {
+	if newRate(0, s.Draws).High > s.LimitPer1000/1000 {
 		return wrongf("draws", "%d: with so few flights nobody can be sure of less than %g failures in 1000; give %.0f or more, or a higher --limit",
 			s.Draws, s.LimitPer1000, math.Ceil(3.85/(s.LimitPer1000/1000)/100)*100)
 	}
@@ -132,7 +132,7 @@ func (s *Study) Run(ctx context.Context, share Share) (*Report, error) {
 	}
 	for i := range r.Best {
 		b := &r.Best[i]
-		b.Fresh, b.Agrees = fresh[i], Agree(r.Stats[b.Index].Failed, fresh[i].Failed)
+		b.Fresh, b.Agrees = fresh[i], agree(r.Stats[b.Index].Failed, fresh[i].Failed)
 	}
 	if err := s.onPad(ctx, share, spec, r); err != nil {
 		return nil, err
@@ -146,7 +146,7 @@ func (s *Study) Run(ctx context.Context, share Share) (*Report, error) {
 
 // try puts settings through the study's number of flights.
 func (s *Study) try(ctx context.Context, share Share, on string, spec ensemble.Spec, seed uint64, settings []Settings) ([]Stats, error) {
-	trial, err := NewTrial(spec, seed, s.Draws, settings)
+	trial, err := newTrial(spec, seed, s.Draws, settings)
 	if err != nil {
 		return nil, err
 	}
@@ -161,14 +161,14 @@ func (s *Study) try(ctx context.Context, share Share, on string, spec ensemble.S
 func (s *Study) common(ctx context.Context, share Share, spec ensemble.Spec, r *Report) (Settings, error) {
 	c := Settings{
 		Family: Drop, DropCm: 100, Samples: 1, Median: !s.NoMedian, ArmSamples: 3,
-		ArmCm: ArmFor(Apogees(spec).Lo, spec.NoiseM.Hi), PadShift: PadShiftFor(r.RateHz), SlopeQ10: slopeFor(spec),
+		ArmCm: ArmFor(apogees(spec).Lo, spec.NoiseM.Hi), PadShift: padShiftFor(r.RateHz), SlopeQ10: slopeFor(spec),
 	}
 	if s.ArmM != nil {
 		c.ArmCm = int32(math.Round(*s.ArmM * 100))
 	}
 	n := min(s.Draws, scoutMost)
-	scout := NewScout(n)
-	trial, err := NewTrial(spec, s.Seed, n, []Settings{c})
+	scout := newScout(n)
+	trial, err := newTrial(spec, s.Seed, n, []Settings{c})
 	if err != nil {
 		return c, wrong("ensemble", err)
 	}
@@ -200,7 +200,7 @@ func (s *Study) onPad(ctx context.Context, share Share, spec ensemble.Spec, r *R
 	armed := make([]bool, s.PadHours)
 	err := share(ctx, "waiting on the pad", "hours", s.PadHours, func() func(int) error {
 		return func(i int) error {
-			armed[i] = PadHour(r.Best[0].Settings, spec, s.Seed^padSeed, i)
+			armed[i] = padHour(r.Best[0].Settings, spec, s.Seed^padSeed, i)
 			return nil
 		}
 	})
@@ -213,7 +213,7 @@ func (s *Study) onPad(ctx context.Context, share Share, spec ensemble.Spec, r *R
 			n++
 		}
 	}
-	rate := NewRate(n, s.PadHours)
+	rate := newRate(n, s.PadHours)
 	r.PadArmed = &rate
 	return nil
 }

@@ -23,11 +23,11 @@ type Outcome struct {
 func Fire(o *Board, s *Settings, f *Flight) (index int, by Cause) {
 	o.Start(s)
 	for i, p := range f.DPa {
-		if by := o.Step(f.Ms[i], p); by != NotYet {
+		if by := o.Step(f.Ms[i], p); by != notYet {
 			return i, by
 		}
 	}
-	return -1, NotYet
+	return -1, notYet
 }
 
 // Judge runs a rule over a flight.
@@ -52,9 +52,9 @@ type Trial struct {
 	outcomes [][]Outcome // by settings, by flight
 }
 
-// NewTrial makes room for n flights. The error names settings that no board
+// newTrial makes room for n flights. The error names settings that no board
 // can have.
-func NewTrial(spec ensemble.Spec, seed uint64, n int, settings []Settings) (*Trial, error) {
+func newTrial(spec ensemble.Spec, seed uint64, n int, settings []Settings) (*Trial, error) {
 	if n < 1 || len(settings) == 0 {
 		return nil, fmt.Errorf("try %d settings on %d flights: give one or more of each", len(settings), n)
 	}
@@ -102,7 +102,7 @@ type Scout struct {
 // look arms at armCm and says how long the apogee and the ground are off then.
 func look(s Settings, f *Flight) (toApogee, toGround float64) {
 	s.LockoutMs, s.BackupMs = maxLockoutMs, 0
-	o := NewBoard(s)
+	o := newBoard(s)
 	for i, p := range f.DPa {
 		o.Step(f.Ms[i], p)
 		if _, ok := o.Armed(); ok {
@@ -115,8 +115,8 @@ func look(s Settings, f *Flight) (toApogee, toGround float64) {
 	return math.NaN(), math.NaN()
 }
 
-// NewScout makes room for n flights.
-func NewScout(n int) *Scout {
+// newScout makes room for n flights.
+func newScout(n int) *Scout {
 	return &Scout{make([]float64, n), make([]float64, n)}
 }
 

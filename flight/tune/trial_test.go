@@ -15,7 +15,7 @@ import (
 // flown is a trial of n flights, drawn by several workers.
 func flown(t testing.TB, spec ensemble.Spec, seed uint64, n, workers int, settings []Settings) *Trial {
 	t.Helper()
-	trial, err := NewTrial(spec, seed, n, settings)
+	trial, err := newTrial(spec, seed, n, settings)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -54,12 +54,12 @@ func grid() []Settings {
 }
 
 func TestSameWhateverTheWorkers(t *testing.T) {
-	one := flown(t, Usual(), 3, 60, 1, grid()).Stats(0.1)
-	five := flown(t, Usual(), 3, 60, 5, grid()).Stats(0.1)
+	one := flown(t, usual(), 3, 60, 1, grid()).Stats(0.1)
+	five := flown(t, usual(), 3, 60, 5, grid()).Stats(0.1)
 	if d := cmp.Diff(one, five); d != "" {
 		t.Errorf("one worker and five differ (-one +five):\n%s", d)
 	}
-	if d := cmp.Diff(one, flown(t, Usual(), 4, 60, 2, grid()).Stats(0.1)); d == "" {
+	if d := cmp.Diff(one, flown(t, usual(), 4, 60, 2, grid()).Stats(0.1)); d == "" {
 		t.Error("another seed gives the same")
 	}
 }
@@ -74,7 +74,7 @@ func TestFreshFlightsAgree(t *testing.T) {
 	fresh := flown(t, spec, 12, n, 2, grid()).Stats(0.1)
 	apart, failing := 0, 0
 	for i := range old {
-		if !Agree(old[i].Failed, fresh[i].Failed) {
+		if !agree(old[i].Failed, fresh[i].Failed) {
 			apart++
 		}
 		if old[i].Failed.Count > 0 {
@@ -86,7 +86,7 @@ func TestFreshFlightsAgree(t *testing.T) {
 		t.Errorf("%d of %d rates differ; %d rules fail at all", apart, len(old), failing)
 	}
 	c := Choose(old, 0.02)
-	if !Agree(old[c.Index].Failed, fresh[c.Index].Failed) || !c.Sure {
+	if !agree(old[c.Index].Failed, fresh[c.Index].Failed) || !c.Sure {
 		t.Errorf("chosen %v: %+v, and on fresh flights %+v", old[c.Index].Settings, old[c.Index].Failed, fresh[c.Index].Failed)
 	}
 }
@@ -118,7 +118,7 @@ func TestJudge(t *testing.T) {
 }
 
 func TestSumUp(t *testing.T) {
-	s := sumUp(base(), []Outcome{{By: ByRule, LagS: 0.2}, {By: ByRule, LagS: -0.05}, {By: ByBackup, LagS: -2}, {}, {By: ByBackup, LagS: 1}}, 0.1)
+	s := sumUp(base(), []Outcome{{By: ByRule, LagS: 0.2}, {By: ByRule, LagS: -0.05}, {By: byBackup, LagS: -2}, {}, {By: byBackup, LagS: 1}}, 0.1)
 	got := []int{s.Early.Count, s.Never.Count, s.Failed.Count, s.Backup.Count}
 	if d := cmp.Diff([]int{1, 1, 2, 2}, got); d != "" {
 		t.Errorf("counts (-want +got):\n%s", d)
@@ -133,9 +133,9 @@ func TestSumUp(t *testing.T) {
 
 func TestChoose(t *testing.T) {
 	rule := func(failed int, lag float64) Stats {
-		return Stats{Failed: NewRate(failed, 10000), LagS: &Spread{P95: lag}}
+		return Stats{Failed: newRate(failed, 10000), LagS: &Spread{P95: lag}}
 	}
-	none := Stats{Failed: NewRate(10000, 10000)}
+	none := Stats{Failed: newRate(10000, 10000)}
 	for _, c := range []struct {
 		name string
 		all  []Stats
@@ -184,11 +184,11 @@ func TestTimes(t *testing.T) {
 	}
 	// The scout of drawn flights: lock-out and backup harm none of them.
 	s := base()
-	trial, err := NewTrial(Usual(), 9, 50, []Settings{s})
+	trial, err := newTrial(usual(), 9, 50, []Settings{s})
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, sc := trial.NewWorker(), NewScout(50)
+	w, sc := trial.NewWorker(), newScout(50)
 	for i := range 50 {
 		if err := w.Look(sc, s, i); err != nil {
 			t.Fatal(err)
@@ -203,11 +203,11 @@ func TestTimes(t *testing.T) {
 func TestPadHour(t *testing.T) {
 	s := base()
 	s.Median = true
-	if PadHour(s, Poor(), 5, 0) {
+	if padHour(s, Poor(), 5, 0) {
 		t.Error("armed on the pad at 5 m")
 	}
 	s.ArmCm, s.ArmSamples = 100, 1
-	if !PadHour(s, Poor(), 5, 0) {
+	if !padHour(s, Poor(), 5, 0) {
 		t.Error("not armed by noise of half a metre in an hour with an arming height of 1 m")
 	}
 }
@@ -217,7 +217,7 @@ func TestPadHour(t *testing.T) {
 // settings, so that its share of the draws is a small part.
 func BenchmarkTenThousand(b *testing.B) {
 	settings := grid()
-	trial, err := NewTrial(Usual(), 1, 10000, settings)
+	trial, err := newTrial(usual(), 1, 10000, settings)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -246,7 +246,7 @@ func BenchmarkTenThousand(b *testing.B) {
 // Solid rockets fly as they are described: within their apogees, longer and
 // faster than water rockets of the same ones, and a good rule opens for them too.
 func TestSolidRockets(t *testing.T) {
-	spec := Usual()
+	spec := usual()
 	spec.SolidShare = 1
 	spec.SolidM = ensemble.Range{Lo: 150, Hi: 300}
 	spec.MassKg, spec.DiameterM = ensemble.Range{Lo: 0.09, Hi: 0.12}, ensemble.Fixed(0.034)

@@ -63,7 +63,7 @@ func TestSkippedLineOfEachSender(t *testing.T) {
 		"datagrams with and without a line end": {"udp", []ingest.Chunk{
 			gram("0,101325,3.9"), gram("bad one"), gram("20,101325,3.9\nbad two\n"), gram("bad three"),
 		}, []string{" 2 12 bad one", " 4 33 bad two", " 5 41 bad three"}},
-		"a dump": {DumpKind, []ingest.Chunk{from("", "0,101"), from("", "325,3.9\nba"), from("", "d\n")},
+		"a dump": {dumpKind, []ingest.Chunk{from("", "0,101"), from("", "325,3.9\nba"), from("", "d\n")},
 			[]string{" 2 13 bad"}},
 	}
 	for name, c := range cases {

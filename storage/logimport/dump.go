@@ -32,7 +32,7 @@ func KeepDump(ctx context.Context, d ingest.Dump, layout, rocket, path, dir stri
 	}
 	w, err := ingest.CreateCapture(path, ingest.CaptureInfo{
 		Station: "import", Epoch: clock.Epoch,
-		Links: []ingest.CaptureLink{{Name: d.Port.Name, Kind: DumpKind, Baud: d.Port.Baud, Layout: layout}},
+		Links: []ingest.CaptureLink{{Name: d.Port.Name, Kind: dumpKind, Baud: d.Port.Baud, Layout: layout}},
 	})
 	if err != nil {
 		return Dumped{}, err

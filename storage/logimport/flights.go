@@ -135,7 +135,7 @@ func (m *Job) radioFlights(ctx context.Context) ([]radioFlight, error) {
 	}
 	var out []radioFlight
 	for _, s := range all {
-		if _, isLog := LogOf(s.ID); isLog {
+		if _, isLog := logOf(s.ID); isLog {
 			continue
 		}
 		spans, err := m.Archive.Flights(ctx, s.ID)

@@ -181,7 +181,7 @@ func LatestConfig(ctx context.Context, a *sqlite.Archive, rocket string) (string
 	}
 	for i := len(all) - 1; i >= 0; i-- {
 		for _, r := range all[i].Rockets {
-			if _, isLog := LogOf(all[i].ID); r.Name == rocket && !isLog && all[i].Config != "" {
+			if _, isLog := logOf(all[i].ID); r.Name == rocket && !isLog && all[i].Config != "" {
 				return all[i].Latest(), nil
 			}
 		}

@@ -88,8 +88,8 @@ const (
 	mergeMark = "-merged-"
 )
 
-// LogOf says whether a session was made by an import, and of which log.
-func LogOf(session string) (sum string, ok bool) {
+// logOf says whether a session was made by an import, and of which log.
+func logOf(session string) (sum string, ok bool) {
 	for _, mark := range []string{logMark, mergeMark} {
 		if _, after, found := strings.Cut(session, mark); found {
 			return after, true

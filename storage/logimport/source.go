@@ -56,9 +56,9 @@ type chunk struct {
 	end      ingest.End
 }
 
-// DumpKind is the kind of link in a capture of a log that a board handed over:
+// dumpKind is the kind of link in a capture of a log that a board handed over:
 // its times are those of handing over, and say nothing of the flight.
-const DumpKind = "dump"
+const dumpKind = "dump"
 
 const (
 	blockBytes = 256 << 10 // of a log that are read at a time
@@ -165,7 +165,7 @@ func (s *Source) scanHead() error {
 	if n := len(links); n > 1 {
 		return fmt.Errorf("this capture has %d links: run it as a session with padlark run and file = in the [[link]]s", n)
 	}
-	if len(links) == 1 && links[0].Kind == DumpKind {
+	if len(links) == 1 && links[0].Kind == dumpKind {
 		s.kind = dumped
 		return nil
 	}
