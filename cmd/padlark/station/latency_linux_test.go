@@ -54,7 +54,7 @@ func olderThan(t *testing.T, major, minor int) bool {
 // The runtime keeps to a quarter of the machine, or of its share of it, and to what is
 // enough everywhere.
 func TestMemoryFitsMachine(t *testing.T) {
-	for mb, want := range map[uint64]int64{0: 72, 128: 48, 256: 64, 384: 72, 8192: 72} {
+	for mb, want := range map[uint64]int64{0: 68, 128: 48, 256: 64, 384: 68, 8192: 68} {
 		if got := memoryLimit(mb << 20); got != want<<20 {
 			t.Errorf("%d MB: %d MB, want %d", mb, got>>20, want)
 		}
