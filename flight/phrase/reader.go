@@ -139,7 +139,12 @@ func (r Reader) Unit(si string) (unit string, per float64) {
 
 // Text is one entry of the catalogue, in each language. A fixed text has no
 // English: its key is that.
-type Text struct{ En, De, Ja string }
+type Text struct {
+	En, De, Ja string
+	// Kana is how the Japanese is read where it is called out: a voice without a
+	// dictionary, such as espeak-ng's, reads no kanji.
+	Kana string
+}
 
 // Texts is the whole catalogue in a language, by key.
 func Texts(l Language) map[string]string {
@@ -190,7 +195,6 @@ var place = regexp.MustCompile(`\{([a-z_]+#?)\}`)
 var texts = sync.OnceValue(func() compiled {
 	c := compiled{map[string]entry{}, map[Language]*message.Printer{}}
 	b := catalog.NewBuilder(catalog.Fallback(language.English))
-	spoken := kana()
 	for key, t := range everyText() {
 		var e entry
 		for _, m := range place.FindAllStringSubmatch(t.in(key, English), -1) {
@@ -201,8 +205,8 @@ var texts = sync.OnceValue(func() compiled {
 		c.entries[key] = e
 		for _, l := range append(Languages(), aloud) {
 			text := t.in(key, l)
-			if read, ok := spoken[key]; ok && l == aloud {
-				text = read
+			if t.Kana != "" && l == aloud {
+				text = t.Kana
 			}
 			// An error would be one of a macro, of which there are none.
 			_ = b.SetString(language.Make(string(l)), key, compile(text, e))

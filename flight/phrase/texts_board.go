@@ -22,6 +22,7 @@ func boardAlarms() map[string]Text {
 		},
 		"collision.say": {
 			En: "{rocket} and {other} send over each other", De: "{rocket} und {other} senden übereinander", Ja: "{rocket}と{other}の送信が衝突",
+			Kana: "{rocket}と{other}のそうしんがしょうとつ",
 		},
 		"collision": {
 			En: "{rocket} loses {mine} and {other} {theirs} of their frames on link {link}, though neither signal is weak: they send over each other. Give them different channels, or send at different moments. Fly one at a time until then.",
@@ -30,6 +31,7 @@ func boardAlarms() map[string]Text {
 		},
 		"duplicate-id.say": {
 			En: "two boards call themselves {rocket}", De: "zwei Sender nennen sich {rocket}", Ja: "二つの基板が{rocket}を名乗る",
+			Kana: "ふたつのきばんが{rocket}をなのる",
 		},
 		"duplicate-id.apart": {
 			En: "Two senders use {rocket}'s id{id} at the same time. Both are watched and recorded, each under a name of its own; the warning of either may be the true one. Switch one of them off and give it another id.",
@@ -62,6 +64,7 @@ func boardAlarms() map[string]Text {
 		"clock-jump.flying":  {En: " in flight", De: " im Flug", Ja: "飛行中"},
 		"rate-wrong.say": {
 			En: "{rocket} sends at the wrong rate", De: "{rocket} sendet mit falscher Rate", Ja: "{rocket}、送信頻度が違う",
+			Kana: "{rocket}、そうしんひんどがちがう",
 		},
 		"rate-wrong": {
 			En: "{rocket}'s board makes {rate} frames a second by its own clock; {want} are configured. Its loop may be blocked by a slow sensor or radio, so its apogee rule runs late too. Mend the firmware, or set rate_hz to what is meant.",
@@ -70,6 +73,7 @@ func boardAlarms() map[string]Text {
 		},
 		"cell-low.say": {
 			En: "{rocket} cell low", De: "{rocket} Zelle schwach", Ja: "{rocket}、電池が少ない",
+			Kana: "{rocket}、でんちがすくない",
 		},
 		"cell-low": {
 			En: "{rocket}'s supply rests at {volts}; a {supply} below {low} may not move the servo. Charge or change it before flying.",
@@ -78,6 +82,7 @@ func boardAlarms() map[string]Text {
 		},
 		"wrong-supply.say": {
 			En: "{rocket} supply is not the one configured", De: "{rocket} Versorgung ist nicht die eingetragene", Ja: "{rocket}、電源が設定と違う",
+			Kana: "{rocket}、でんげんがせっていとちがう",
 		},
 		"wrong-supply.none": {
 			En: "{rocket} tells {volts} for its supply, which no working {supply} has. The divider is not connected or its scale is wrong; mend it, or the warnings about the supply are blind.",
@@ -96,6 +101,7 @@ func boardAlarms() map[string]Text {
 		},
 		"cell-sag.say": {
 			En: "{rocket} cell sags under the servo", De: "{rocket} Zelle bricht unter dem Servo ein", Ja: "{rocket}、サーボで電圧が落ちる",
+			Kana: "{rocket}、サーボででんあつがおちる",
 		},
 		"cell-sag.slow": {
 			En: "{rocket}'s supply is still {depth} below its rest ({rest}) more than 1.5 s after the servo moved. It is tired, cold or the servo is blocked. Change the cell, and move the servo by hand to feel whether it binds.",
@@ -118,6 +124,7 @@ func boardAlarms() map[string]Text {
 
 		"disk-full.say": {
 			En: "Disk full, not recording", De: "Speicher voll, keine Aufzeichnung", Ja: "ディスク満杯、記録停止",
+			Kana: "ディスクまんぱい、きろくていし",
 		},
 		"disk-full": {
 			En: "Nothing is archived: {free} are free in {folder}, and the last {reserve} are kept for the journal. Make room: move old files or recordings away. Archiving goes on by itself with what the journal has.",
@@ -129,6 +136,7 @@ func boardAlarms() map[string]Text {
 		},
 		"disk-full.gone.say": {
 			En: "Recorded files were removed", De: "Aufgezeichnete Dateien wurden entfernt", Ja: "記録ファイルが消された",
+			Kana: "きろくファイルがけされた",
 		},
 		"disk-full.gone": {
 			En: "Somebody has removed files of the running session from {folder}. Its journal is written anew from memory. Do not remove anything there while padlark runs.",
@@ -142,6 +150,7 @@ func boardAlarms() map[string]Text {
 		},
 		"disk-full.damaged.say": {
 			En: "The archive is damaged", De: "Das Archiv ist beschädigt", Ja: "アーカイブが壊れた",
+			Kana: "アーカイブがこわれた",
 		},
 		"disk-full.damaged": {
 			En: "The archive {file} is damaged, and nothing more goes into it. The journal goes on, and rockets are watched. Start padlark again when nothing flies: it sets the archive aside and makes a new one from the journals.",

@@ -23,19 +23,22 @@ func flightAlarms() map[string]Text {
 		},
 
 		"ballistic.say": {
-			En: "{rocket} ballistic, look up",
-			De: "Achtung! {rocket} fällt ungebremst, nach oben schauen",
-			Ja: "上を見て！{rocket}、パラシュートなしで落下中",
+			En:   "{rocket} ballistic, look up",
+			De:   "Achtung! {rocket} fällt ungebremst, nach oben schauen",
+			Ja:   "上を見て！{rocket}、パラシュートなしで落下中",
+			Kana: "うえをみて！{rocket}、パラシュートなしでらっかちゅう",
 		},
 		"ballistic.say.one": {
-			En: "look up! {rocket} ballistic, {left#} second",
-			De: "Nach oben schauen! {rocket} fällt ungebremst, noch {left#} Sekunde",
-			Ja: "上を見て！{rocket}、落下中、あと{left#}秒",
+			En:   "look up! {rocket} ballistic, {left#} second",
+			De:   "Nach oben schauen! {rocket} fällt ungebremst, noch {left#} Sekunde",
+			Ja:   "上を見て！{rocket}、落下中、あと{left#}秒",
+			Kana: "うえをみて！{rocket}、らっかちゅう、あと{left#}びょう",
 		},
 		"ballistic.say.many": {
-			En: "look up! {rocket} ballistic, {left#} seconds",
-			De: "Nach oben schauen! {rocket} fällt ungebremst, noch {left#} Sekunden",
-			Ja: "上を見て！{rocket}、落下中、あと{left#}秒",
+			En:   "look up! {rocket} ballistic, {left#} seconds",
+			De:   "Nach oben schauen! {rocket} fällt ungebremst, noch {left#} Sekunden",
+			Ja:   "上を見て！{rocket}、落下中、あと{left#}秒",
+			Kana: "うえをみて！{rocket}、らっかちゅう、あと{left#}びょう",
 		},
 		"ballistic.say.short": {
 			En: "look up! {rocket} ballistic", De: "Nach oben schauen! {rocket} fällt ungebremst", Ja: "上を見て！{rocket}、落下中",
@@ -68,9 +71,10 @@ func flightAlarms() map[string]Text {
 		},
 
 		"no-release.say": {
-			En: "{rocket} no release, look up",
-			De: "{rocket} kein Auswurf, nach oben schauen",
-			Ja: "{rocket}、放出なし、上を見て",
+			En:   "{rocket} no release, look up",
+			De:   "{rocket} kein Auswurf, nach oben schauen",
+			Ja:   "{rocket}、放出なし、上を見て",
+			Kana: "{rocket}、ほうしゅつなし、うえをみて",
 		},
 		"no-release": {
 			En: "{rocket} has not released its parachute {after} after the apogee ({expected} expected): at {height}, {motion}. Without it the ground comes in about {left}. Look up and keep clear.",
@@ -78,9 +82,10 @@ func flightAlarms() map[string]Text {
 			Ja: "{rocket}は頂点から{after}たってもパラシュートを放出していません（予定は{expected}）。高さ{height}、{motion}。このままだと約{left}で地面です。上を見て、離れてください。",
 		},
 		"early-release.say": {
-			En: "{rocket} released early, look up",
-			De: "{rocket} zu früh ausgeworfen, nach oben schauen",
-			Ja: "{rocket}、早すぎる放出、上を見て",
+			En:   "{rocket} released early, look up",
+			De:   "{rocket} zu früh ausgeworfen, nach oben schauen",
+			Ja:   "{rocket}、早すぎる放出、上を見て",
+			Kana: "{rocket}、はやすぎるほうしゅつ、うえをみて",
 		},
 		"early-release": {
 			En: "{rocket} released {when}, at {height}, {motion}. The parachute may tear or tangle in the stream, and the rocket may fall anywhere. Look up and keep clear; then check the armed-after-liftoff setting and the wiring of the release.",
@@ -94,9 +99,10 @@ func flightAlarms() map[string]Text {
 			En: "during the boost", De: "während des Schubs", Ja: "加速中",
 		},
 		"not-armed.say": {
-			En: "{rocket} not armed, look up",
-			De: "{rocket} nicht scharf, nach oben schauen",
-			Ja: "{rocket}、作動準備なし、上を見て",
+			En:   "{rocket} not armed, look up",
+			De:   "{rocket} nicht scharf, nach oben schauen",
+			Ja:   "{rocket}、作動準備なし、上を見て",
+			Kana: "{rocket}、さどうじゅんびなし、うえをみて",
 		},
 		"not-armed": {
 			En: "{rocket} climbs, {after} after its liftoff, and its board says that the apogee rule is not armed: it may not release the parachute. Look up and keep clear. Afterwards look at the switch or the arming height in the firmware.",
@@ -104,9 +110,10 @@ func flightAlarms() map[string]Text {
 			Ja: "{rocket}は発射から{after}、上昇中ですが、基板は頂点検出が作動準備されていないと伝えています。パラシュートが出ないかもしれません。上を見て、離れてください。その後、スイッチかファームウェアの作動高度を確認してください。",
 		},
 		"fast-descent.say": {
-			En: "{rocket} coming down fast, look up",
-			De: "{rocket} kommt schnell herunter, nach oben schauen",
-			Ja: "{rocket}、速く降下中、上を見て",
+			En:   "{rocket} coming down fast, look up",
+			De:   "{rocket} kommt schnell herunter, nach oben schauen",
+			Ja:   "{rocket}、速く降下中、上を見て",
+			Kana: "{rocket}、はやくこうかちゅう、うえをみて",
 		},
 		"fast-descent": {
 			En: "{rocket} sinks at {speed}; its parachute ({parachute}, {mass}) should let it sink at {expected}. It is torn, tangled or half open. It reaches the ground in about {left}. Look up and keep clear.",
@@ -128,6 +135,7 @@ func flightAlarms() map[string]Text {
 		},
 		"out-of-field.say": {
 			En: "{rocket} leaving the field", De: "{rocket} verlässt das Gelände", Ja: "{rocket}、打上げ場の外へ",
+			Kana: "{rocket}、うちあげじょうのそとへ",
 		},
 		"out-of-field.beyond": {
 			En: "{rocket} is {far} from the pad; the field ends at {edge}. Keep it in sight; nobody runs after it across a road or a fence.",
@@ -154,6 +162,7 @@ func flightAlarms() map[string]Text {
 		},
 		"silent.say": {
 			En: "{rocket} silent, look up", De: "{rocket} verstummt, nach oben schauen", Ja: "{rocket}、受信が途絶、上を見て",
+			Kana: "{rocket}、じゅしんがとぜつ、うえをみて",
 		},
 		"silent": {
 			En: "Nothing heard from {rocket} for {quiet} in flight. Last known: {height} above the pad, {motion}. {expected} Keep it in sight and keep clear; note where it goes down.",
@@ -182,9 +191,10 @@ func flightAlarms() map[string]Text {
 			Ja: "{rocket}の基板が再起動しました（{boot}回目の起動）。誰も操作していなければ、コネクタの緩み、弱った電池、電流の大きすぎるサーボを調べてください。",
 		},
 		"reboot.say": {
-			En: "{rocket} board started again in flight, look up",
-			De: "{rocket} Elektronik im Flug neu gestartet, nach oben schauen",
-			Ja: "{rocket}、飛行中に基板が再起動、上を見て",
+			En:   "{rocket} board started again in flight, look up",
+			De:   "{rocket} Elektronik im Flug neu gestartet, nach oben schauen",
+			Ja:   "{rocket}、飛行中に基板が再起動、上を見て",
+			Kana: "{rocket}、ひこうちゅうにきばんがさいきどう、うえをみて",
 		},
 		"reboot": {
 			En: "{rocket}'s board started again in flight, at {height} (start {boot}). It has lost its pad level and may not release the parachute. Look up and keep clear.",
@@ -194,6 +204,7 @@ func flightAlarms() map[string]Text {
 
 		"hung.say": {
 			En: "{rocket} hangs above the ground", De: "{rocket} hängt über dem Boden", Ja: "{rocket}、高い所に引っかかった",
+			Kana: "{rocket}、たかいところにひっかかった",
 		},
 		"hung": {
 			En: "{rocket} has come to rest {height} above the pad's level: in a tree, on a roof, on a line, or on a slope. If it hangs on a power line, leave it and call the line's owner. Do not climb after it and do not throw things at it.",
@@ -214,9 +225,10 @@ func flightAlarms() map[string]Text {
 			Ja: "{rocket}は着地しましたが、高さがまだ{wander} rms変動しています（限度{limit}）。傘に引きずられているか、転がっているか、誰かが運んでいます。着いたら傘を畳んでください。",
 		},
 		"servo-on.say": {
-			En: "{rocket} servo still pulls, unplug it",
-			De: "{rocket} Servo zieht noch, abstecken",
-			Ja: "{rocket}、サーボが引き続き作動、電池を外して",
+			En:   "{rocket} servo still pulls, unplug it",
+			De:   "{rocket} Servo zieht noch, abstecken",
+			Ja:   "{rocket}、サーボが引き続き作動、電池を外して",
+			Kana: "{rocket}、サーボがさどうちゅう、でんちをはずして",
 		},
 		"servo-on": {
 			En: "{rocket} lies on the ground and its supply is still loaded: {now} now, {before} before the flight, with steps of {step}; {pulse}. The servo pulls against something: it heats up and empties the cell. Unplug it soon, and free the linkage.",
@@ -231,6 +243,7 @@ func flightAlarms() map[string]Text {
 		},
 		"cell-flat.say": {
 			En: "{rocket} cell is flat, unplug it", De: "{rocket} Zelle leer, abstecken", Ja: "{rocket}、電池切れ、外して",
+			Kana: "{rocket}、でんちぎれ、はずして",
 		},
 		"cell-flat": {
 			En: "{rocket}'s supply is down to {volts}; a {supply} should not go below {cutoff}. Unplug it. Do not charge a lithium cell that was this empty before you have checked it: it may be damaged and can catch fire.",

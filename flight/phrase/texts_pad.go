@@ -6,6 +6,7 @@ func padAlarms() map[string]Text {
 	return map[string]Text{
 		"armed-early.say": {
 			En: "{rocket} armed too early", De: "{rocket} zu früh scharf", Ja: "{rocket}、作動準備が早すぎる",
+			Kana: "{rocket}、さどうじゅんびがはやすぎる",
 		},
 		"armed-early": {
 			En: "{rocket}'s apogee rule is armed while the rocket stands on the pad. {why} Keep hands away from the parachute's lid.",
@@ -24,6 +25,7 @@ func padAlarms() map[string]Text {
 		},
 		"no-liftoff.say": {
 			En: "{rocket} no liftoff, stay back", De: "{rocket} nicht abgehoben, zurückbleiben", Ja: "{rocket}、発射せず、近づかないで",
+			Kana: "{rocket}、はっしゃせず、ちかづかないで",
 		},
 		"no-liftoff": {
 			En: "On {rocket}'s pad {hint}, {ago} ago, and it did not lift off. Stay back: the bottle may still hold pressure, or the motor may yet fire. Wait as your range safety officer says, let the pressure out from a distance, then look.",
@@ -43,6 +45,7 @@ func padAlarms() map[string]Text {
 		},
 		"implausible-pressure.say": {
 			En: "{rocket} pressure not plausible", De: "{rocket} Luftdruck unglaubwürdig", Ja: "{rocket}、気圧がおかしい",
+			Kana: "{rocket}、きあつがおかしい",
 		},
 		"implausible-pressure": {
 			En: "{rocket} reads {pressure} on the pad; {how}: {apart} of height apart. Check the unit and the calibration in the layout, the site's elevation, and whether the sensor's hole is free.",
@@ -62,6 +65,7 @@ func padAlarms() map[string]Text {
 		},
 		"odd-one-out.say": {
 			En: "{rocket} pressure unlike the others", De: "{rocket} Luftdruck anders als die anderen", Ja: "{rocket}、気圧が他と違う",
+			Kana: "{rocket}、きあつがほかとちがう",
 		},
 		"odd-one-out": {
 			En: "{rocket} reads {pressure}, but {who}: {apart} of height apart. {hint}",
@@ -86,6 +90,7 @@ func padAlarms() map[string]Text {
 		},
 		"sensor-stuck.say": {
 			En: "{rocket} pressure sensor stuck", De: "{rocket} Drucksensor hängt", Ja: "{rocket}、気圧センサが固まった",
+			Kana: "{rocket}、きあつセンサがかたまった",
 		},
 		"sensor-stuck": {
 			En: "{rocket} has sent the very same pressure ({pressure}) {times} times in {within}; a working sensor always trembles. Its apogee rule is blind. Switch it off and on, then look at the sensor's solder joints and its hole.",
@@ -94,6 +99,7 @@ func padAlarms() map[string]Text {
 		},
 		"sensors-apart.say": {
 			En: "{rocket} barometers disagree", De: "{rocket} Drucksensoren uneins", Ja: "{rocket}、二つの気圧センサが食い違う",
+			Kana: "{rocket}、ふたつのきあつセンサがくいちがう",
 		},
 		"sensors-apart": {
 			En: "The two barometers of {rocket} do not agree; {which} is left out, as it stands still or has left the course of both. If neither stands still, nobody can tell which is right. Look at both sensors' solder joints and holes.",
@@ -102,6 +108,7 @@ func padAlarms() map[string]Text {
 		},
 		"sensor-noisy.say": {
 			En: "{rocket} pressure noisy", De: "{rocket} Luftdruck verrauscht", Ja: "{rocket}、気圧の雑音が大きい",
+			Kana: "{rocket}、きあつのざつおんがおおきい",
 		},
 		"sensor-noisy": {
 			En: "{rocket}'s pressure trembles by {noise} rms on the pad, as if it moved by {moved} ({limit} is the limit). The apogee will be called late or wrong. Shade the sensor from light and wind, use more oversampling, keep it away from the servo's wires.",
@@ -110,6 +117,7 @@ func padAlarms() map[string]Text {
 		},
 		"sensor-drift.say": {
 			En: "{rocket} pressure drifts on the pad", De: "{rocket} Luftdruck wandert am Startplatz", Ja: "{rocket}、発射台で気圧がずれる",
+			Kana: "{rocket}、はっしゃだいできあつがずれる",
 		},
 		"sensor-drift": {
 			En: "{rocket}'s height wandered by {moved} within {within} while it stood on the pad ({limit} is the limit). The sensor warms up, stands in the sun, or its case is blown up by the fill. Wait until it is steady, or give it shade and a hole.",
@@ -118,6 +126,7 @@ func padAlarms() map[string]Text {
 		},
 		"sensor-coarse.say": {
 			En: "{rocket} pressure in coarse steps", De: "{rocket} Luftdruck in groben Stufen", Ja: "{rocket}、気圧の刻みが粗い",
+			Kana: "{rocket}、きあつのきざみがあらい",
 		},
 		"sensor-coarse": {
 			En: "{rocket}'s pressure comes in steps of {step}, which is {height} of height; the apogee may be called as late as it takes to fall through two of them. Send more digits: the layout or the board rounds.",
@@ -126,6 +135,7 @@ func padAlarms() map[string]Text {
 		},
 		"servo-range.say": {
 			En: "{rocket} servo pulse out of range", De: "{rocket} Servopuls außerhalb der Grenzen", Ja: "{rocket}、サーボのパルスが範囲外",
+			Kana: "{rocket}、サーボのパルスがはんいがい",
 		},
 		"servo-range": {
 			En: "{rocket} drives its servo with {pulse}; it must stay between {low#} and {high}. Beyond its stop a servo stalls, heats up, and empties the cell. Correct the pulses in the firmware, or release_min_us and release_max_us if the servo allows more.",
@@ -134,6 +144,7 @@ func padAlarms() map[string]Text {
 		},
 		"servo-moving.say.open": {
 			En: "{rocket} release is open on the pad", De: "{rocket} Auswurf ist am Startplatz offen", Ja: "{rocket}、発射台で放出装置が開いている",
+			Kana: "{rocket}、はっしゃだいでほうしゅつそうちがひらいている",
 		},
 		"servo-moving.open": {
 			En: "{rocket}'s release stands open on the pad (pulse {pulse}). Do not launch. Close it, pack the parachute again, and find out what commanded it.",
@@ -142,6 +153,7 @@ func padAlarms() map[string]Text {
 		},
 		"servo-moving.say": {
 			En: "{rocket} servo moves on the pad", De: "{rocket} Servo bewegt sich am Startplatz", Ja: "{rocket}、発射台でサーボが動く",
+			Kana: "{rocket}、はっしゃだいでサーボがうごく",
 		},
 		"servo-moving": {
 			En: "{rocket}'s release servo went from {from#} to {to} while the rocket waits on the pad. If nobody is testing it, do not launch: look for a loose signal wire, a weak cell, or an apogee rule that fires in gusts.",
