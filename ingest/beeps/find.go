@@ -24,6 +24,8 @@ const (
 	standOut = 6.0
 	// fainter is by how many dB a tone may be fainter than the loudest.
 	fainter = 18
+	// overtone is how far from a whole multiple of a pitch an overtone may be found.
+	overtone = 0.005
 	// ratioMost bounds what one row may say for a tone.
 	ratioMost = 20.0
 )
@@ -81,7 +83,7 @@ func (l *Listener) find() []tone {
 		i = l.centre(i, floor, lift)
 		noise := l.noise(i, floor)
 		t := tone{hz: l.pitch(i, floor, lift), score: score, loud: l.loud(i), floor: floor[i], noise: noise, db: l.course(i, floor, noise)}
-		if slices.ContainsFunc(out, func(o tone) bool { return alike(o.db, t.db) }) {
+		if slices.ContainsFunc(out, func(o tone) bool { return alike(&o, &t) }) {
 			continue // an overtone, or the skirt of a loud one
 		}
 		if out = append(out, t); len(out) == tonesMost {
@@ -307,9 +309,14 @@ func (l *Listener) course(i int, floor []byte, noise []float64) []float64 {
 	return out
 }
 
-// alike says whether two courses are those of one sounder: they rise and fall
-// together.
-func alike(a, b []float64) bool {
+// alike says whether a tone and a fainter one are those of one sounder: they rise and
+// fall together. One at a whole multiple of the pitch is taken for its overtone, whatever
+// its course: that of a faint one is mostly noise, and a clipped one has more in it.
+func alike(s, t *tone) bool {
+	if times := t.hz / s.hz; math.Round(times) > 1 && math.Abs(times/math.Round(times)-1) < overtone {
+		return true
+	}
+	a, b := s.db, t.db
 	var ma, mb float64
 	for i := range a {
 		ma, mb = ma+a[i], mb+b[i]
