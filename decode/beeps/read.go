@@ -52,7 +52,7 @@ const (
 	// as it is taken to be), sureLoud for what each beep says beyond loudBeep (nor is
 	// the tone, and one beep that is weaker than it should be says as much more).
 	sureMargin, sureOutside, sureLoud, loudBeep = 4.0, 60.0, 0.1, 10.0
-	loudMost                                    = 4.0 // what sureLoud asks for at the most
+	loudMost                                    = 3.0 // what sureLoud asks for at the most
 	// sureTwice is how much more for a number that was heard whole no more than twice:
 	// what one noise has spoiled, no third one mends.
 	sureTwice = 4.0
@@ -61,7 +61,7 @@ const (
 	leastScore, leastPerBeep = 25.0, 0.8
 	// sureScore and, for each beep, surePerBeep is how much the beeps of a sure number
 	// must stand out, in nats: noise makes up fainter ones that follow any code.
-	sureScore, surePerBeep = 15.0, 2.5
+	sureScore, surePerBeep = 15.0, 2.0
 	// rivalMargin is within what numbers are named as rivals.
 	rivalMargin = 8.0
 	// outsideMost is how much tone may be heard between the beeps: wind and voices
