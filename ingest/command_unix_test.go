@@ -36,7 +36,8 @@ func TestCommandFails(t *testing.T) {
 	r := start(t, shell(`printf half; echo no receiver found >&2; exit 3`), lines, Env{})
 	r.state(StateUp, "running")
 	r.state(StateWaiting, "sh ended: exit status 3 (it said: no receiver found); it is started again")
-	if h := r.Health(); h.Frames != 0 || h.Bad[reasonCut] != 1 {
+	// By now it may have been started and cut off again.
+	if h := r.Health(); h.Frames != 0 || h.Bad[reasonCut] < 1 {
 		t.Errorf("health %+v", h)
 	}
 	r.stop()
