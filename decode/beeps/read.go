@@ -51,7 +51,7 @@ const (
 	// sureOutside how much more for what is heard between the beeps (the noise is not
 	// as it is taken to be), sureLoud for what each beep says beyond loudBeep (nor is
 	// the tone, and one beep that is weaker than it should be says as much more).
-	sureMargin, sureOutside, sureLoud, loudBeep = 4.0, 60.0, 0.1, 10.0
+	sureMargin, sureOutside, sureLoud, loudBeep = 3.5, 60.0, 0.1, 10.0
 	loudMost                                    = 3.0 // what sureLoud asks for at the most
 	// sureTwice is how much more for a number that was heard whole no more than twice:
 	// what one noise has spoiled, no third one mends.
