@@ -82,6 +82,13 @@ func boards() []board {
 	pulse := func(r reading) int { return 1000 + 900*r.flag() }
 	return []board{
 		{
+			name: "two barometers, and what was noted of a third", rate: 25, header: "time_ms,pressure1_pa,pressure2_hpa,pressure0_pa",
+			line: func(r reading) string {
+				return fmt.Sprintf("%.0f,%.0f,%.3f,98640", 1000*r.t, r.pa, (r.pa+60)/100)
+			},
+			want: "clock:ms pressure_pa:Pa pressure_2_pa:hPa",
+		},
+		{
 			name: "header with units", rate: 20, header: "t_ms,pressure_hPa,temp_C,batt_mV,servo",
 			line: func(r reading) string {
 				return fmt.Sprintf("%.0f,%.2f,%.1f,%.0f,%d", 1000*r.t, r.pa/100, r.degC, 1000*r.cell, r.flag())

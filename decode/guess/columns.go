@@ -57,12 +57,15 @@ func assign(all []*series, heads []string, seconds float64) []*candidate {
 		return 0
 	})
 	chosen := make([]*candidate, len(all))
-	taken := map[string]bool{}
+	taken := map[string]*candidate{}
 	for k := range found {
 		c := &found[k]
-		if chosen[c.column] == nil && !taken[c.role] && c.score >= 0.35 {
+		if first := taken[decode.PressurePa]; c.role == decode.PressurePa && first != nil && heads[c.column] != "" && besides(all, first, c) {
+			c.role = decode.Pressure2Pa
+		}
+		if chosen[c.column] == nil && taken[c.role] == nil && c.score >= 0.35 {
 			chosen[c.column] = c
-			taken[c.role] = true
+			taken[c.role] = c
 		}
 	}
 	return chosen
@@ -387,35 +390,6 @@ func axesOf(i int, unit string, score float64, why string) (out []candidate) {
 		out = append(out, candidate{column: i + k, role: "accel_" + axis + "_mps2", unit: unit, score: score, why: why})
 	}
 	return out
-}
-
-// pascalPerMetre is what the air near the ground loses: 12.0 Pa/m at 15 degC and
-// sea level (density 1.225 kg/m3 of the International Standard Atmosphere, times
-// the standard gravity).
-const pascalPerMetre = 1.225 * decode.StandardGravity
-
-// followsPressure says whether a column is the height of the pressure, and in
-// which unit.
-func followsPressure(p *series, unit string, h *series) (candidate, bool) {
-	per := map[string]float64{"hPa": 100, "Pa": 1, "kPa": 1000, "dPa": 0.1, "cPa": 0.01, "mbar": 100, "inHg": 3386.389, "psi": 6894.757, "bar": 1e5}[unit]
-	slope, r := linear(p.v, h.v)
-	if per == 0 || r > -0.9 {
-		return candidate{}, false
-	}
-	perMetre := -slope / per * pascalPerMetre
-	for _, u := range []struct {
-		unit string
-		per  float64
-	}{{"m", 1}, {"ft", 3.28084}, {"dm", 10}, {"cm", 100}, {"mm", 1000}} {
-		if perMetre > 0.8*u.per && perMetre < 1.25*u.per {
-			score := 0.75
-			if r < -0.98 {
-				score = 0.9
-			}
-			return candidate{role: decode.AltitudeM, unit: u.unit, score: score, why: fmt.Sprintf("it follows the pressure as a height in %s does", u.unit)}, true
-		}
-	}
-	return candidate{}, false
 }
 
 // gravity says whether the middle size of three axes is 1 g, which it is at rest and
