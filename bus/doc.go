@@ -15,9 +15,9 @@
 // their own (Sample.AppendCompact).
 //
 // The messages of one station come in the order in which they were published. A
-// viewer that is too slow misses some. The watcher
-// must not: the sequencer waits for it before its buffer is full, each sample
-// says which one stands before it, and a gap is filled from the journal.
+// viewer that is too slow misses some. The watcher must not: the sequencer waits
+// for it before its buffer is full, each sample says which one stands before it,
+// and a gap is filled from the journal.
 //
 // Whoever connects from outside may read and nothing else: nobody can put an
 // alarm or an event on the bus but the station itself.

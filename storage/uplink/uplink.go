@@ -1,7 +1,3 @@
-// Package uplink sends what a station hears to the stream of an outside NATS server
-// or cluster: batches of its journal (storage/batch), each once, in order, however
-// often the way is cut. It is one of the journal's followers and imports bus for the
-// connection and the subjects, and ingest and storage for their types.
 package uplink
 
 import (
