@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"padlark/decode"
+	"padlark/flight/atmos"
 )
 
 // Barometers makes one pressure of a board's two: each counts by the noise that it had
@@ -32,22 +33,25 @@ type barometer struct {
 	heard float64 // s, when it was last heard
 }
 
+// What two barometers of one board may do (common practice, no source).
 const (
-	pairLearns     = 10.0 // s, memory of the levels and the noise
-	pairKnown      = 20   // frames after which the levels are known
-	pairRest       = 2.0  // s at rest before anything is learnt
-	pairPascalPerM = 12.0 // near the ground
-	pairRestPas    = 12.0 // Pa/s, below which it rests: 1 m/s
-	pairFar        = 30.0 // Pa that two may differ besides their noise: 2.5 m, as holes do in wind
-	pairSDs        = 6.0
-	pairRam        = 0.1 // of the dynamic pressure that they may differ by: the holes are apart
-	pairHeld       = 5   // readings in a row that are the same, while the other moves
-	pairAgain      = 1.0 // s that one must agree to be heard again
-	pairAlone      = 1.0 // s without the other after which one that was left out is heard
-	pairAnew       = 5.0 // s at rest after which one that has stepped has another level
-	pairLeastPa    = 0.3 // Pa, noise of a good one at the least
-	pairPause      = 5.0 // s without a frame, after which nothing is known of how fast it moves
+	pairLearns  = 10.0 // s, memory of the levels and the noise
+	pairKnown   = 20   // frames after which the levels are known
+	pairRest    = 2.0  // s at rest before anything is learnt
+	pairRestMps = 1.0  // m/s, below which it rests
+	pairFar     = 30.0 // Pa that two may differ besides their noise: 2.5 m, as holes do in wind
+	pairSDs     = 6.0
+	pairRam     = 0.1 // of the dynamic pressure that they may differ by: the holes are apart
+	pairHeld    = 5   // readings in a row that are the same, while the other moves
+	pairAgain   = 1.0 // s that one must agree to be heard again
+	pairAlone   = 1.0 // s without the other after which one that was left out is heard
+	pairAnew    = 5.0 // s at rest after which one that has stepped has another level
+	pairLeastPa = 0.3 // Pa, noise of a good one at the least
+	pairPause   = 5.0 // s without a frame, after which nothing is known of how fast it moves
 )
+
+// pascalPerM is what the air near the ground loses on a metre.
+const pascalPerM = atmos.StandardDensity * atmos.StandardGravity
 
 // Fuse replaces a sample's pressure by what both barometers say. It gives the one that
 // is left out, "" for none. A sample without a second barometer stays as it is.
@@ -150,9 +154,9 @@ func (b *Barometers) compare(q [2]float64, expected, dt float64) {
 	if b.n < pairKnown {
 		return
 	}
-	speed := math.Abs(b.rate) / pairPascalPerM
+	speed := math.Abs(b.rate) / pascalPerM
 	sd := math.Sqrt(b.one[0].variance() + b.one[1].variance())
-	may := pairFar + pairSDs*sd + pairRam*0.6*speed*speed // 0.6 kg/m3 is half the density of air
+	may := pairFar + pairSDs*sd + pairRam*atmos.StandardDensity/2*speed*speed
 	if math.Abs(q[1]-q[0]) <= may {
 		b.far = 0
 		if b.near += dt; b.out != 0 && b.near > pairAgain && b.one[b.out-1].held < pairHeld {
@@ -186,7 +190,7 @@ func (b *Barometers) learn(t, dt, v float64, q [2]float64, both bool) {
 		return
 	}
 	b.rate += ((v-last)/dt - b.rate) * -math.Expm1(-dt/0.3)
-	if math.Abs(b.rate) > pairRestPas+3*math.Sqrt(b.one[0].variance()) {
+	if math.Abs(b.rate) > pairRestMps*pascalPerM+3*math.Sqrt(b.one[0].variance()) {
 		b.calm = 0
 		return
 	}
